@@ -1,0 +1,173 @@
+"""The controller: builds the rooms and calls them in the one written order.
+
+Reads as the table of contents of the firmware: sense, faults, decide, drive, guard. Nothing here
+touches hardware, reads a clock or allocates; `step` never raises, doubt means the safe state.
+"""
+
+from firmware.decide.ceilings import Ceilings
+from firmware.decide.engagement import READY, Engagement
+from firmware.decide.events import Events
+from firmware.decide.pedalling import Pedalling
+from firmware.decide.request import Request
+from firmware.drive.power_loop import PowerLoop
+from firmware.drive.slew_limiter import SlewLimiter
+from firmware.guard.faults import NO_FAULT, Faults
+from firmware.guard.output_guard import OutputGuard
+from firmware.records import (
+    INDICATE_DRIVING,
+    INDICATE_FAULT,
+    INDICATE_READY,
+    INDICATE_WAITING,
+    OUTPUTS_VALID_US,
+    Inputs,
+    Outputs,
+)
+from firmware.sense.crank import Crank
+from firmware.sense.levers import Selector, Throttle
+from firmware.sense.rotation import Wheel
+from firmware.sense.supply import Supply
+from firmware.settings import Settings
+from firmware.ticks import ticks_diff_us
+
+
+class Controller:
+    """One bicycle's assist logic. The rooms are attributes, for telemetry and for the bench to read."""
+
+    __slots__ = (
+        "_last_us",
+        "ceilings",
+        "crank",
+        "engagement",
+        "events",
+        "faults",
+        "guard",
+        "outputs",
+        "pedalling",
+        "power_loop",
+        "request",
+        "selector",
+        "settings",
+        "slew_limiter",
+        "supply",
+        "throttle",
+        "wheel",
+    )
+
+    def __init__(self, settings: Settings, now_us: int) -> None:
+        """Build everything; the outputs start in the safe state. `now_us` 0 to TICKS_MAX_US."""
+        self.settings = settings
+        self.crank = Crank(settings, now_us)
+        self.wheel = Wheel(settings.wheel_circumference_mm, settings.wheel_pulses_per_rev)
+        self.throttle = Throttle(settings)
+        self.selector = Selector(settings)
+        self.supply = Supply()
+        self.faults = Faults(settings)
+        self.pedalling = Pedalling(settings)
+        self.events = Events(settings)
+        self.engagement = Engagement()
+        self.request = Request(settings)
+        self.ceilings = Ceilings(settings)
+        self.power_loop = PowerLoop(settings, now_us)
+        self.slew_limiter = SlewLimiter(settings.rise_mv_per_s, settings.fall_mv_per_s, now_us)
+        self.guard = OutputGuard(settings, now_us)
+        self.outputs = Outputs()
+        self._last_us = now_us
+
+    def step(self, inputs: Inputs, now_us: int) -> Outputs:
+        """Take one control period: drain the logs, decide, and return the outputs. Raises nothing.
+
+        Call it every 5 ms. A gap longer than OUTPUTS_VALID_US means that the board has dropped to the
+        safe state on its own: the command then starts again from zero. Gaps must stay below 2**29 us.
+        """
+        self._take_edges(inputs, now_us)
+        self._sense(inputs, now_us)
+        self._engage(inputs)
+        target_mv = self._target_mv(now_us)
+        command_mv = self._slew(target_mv, now_us)
+        self._put_out(self.guard.permit(command_mv, inputs, now_us), command_mv, now_us)
+        return self.outputs
+
+    def _take_edges(self, inputs: Inputs, now_us: int) -> None:
+        """Show every edge to the sensing room and, apart from it, to the guard."""
+        self.crank.begin_step()
+        log = inputs.crank
+        while log.take():
+            self.crank.edge(log.levels, log.time_us)
+            self.guard.crank_edge(log.levels, log.time_us)
+        self.crank.settle(now_us)
+        self.wheel.begin_step()
+        log = inputs.wheel
+        while log.take():
+            self.wheel.edge(log.levels, log.time_us)
+            self.guard.wheel_edge(log.levels, log.time_us)
+        self.wheel.settle(now_us)
+
+    def _sense(self, inputs: Inputs, now_us: int) -> None:
+        self.throttle.step(inputs.throttle_mv)
+        self.selector.step(inputs.selector_mv)
+        self.supply.step(inputs.battery_mv, inputs.current_ma)
+        self.pedalling.step(self.crank, self.wheel.speed_mm_per_s, now_us)
+        self.faults.step(
+            inputs,
+            self.crank,
+            self.wheel,
+            self.throttle,
+            self.selector,
+            self.supply,
+            self.outputs.command_mv,
+        )
+
+    def _engage(self, inputs: Inputs) -> None:
+        """Choose the event, take the transition, and work out the watts wanted and allowed."""
+        speed_mm_per_s = self.wheel.speed_mm_per_s
+        event = self.events.choose(
+            self.faults.cause,
+            inputs.brake_pulled,
+            self.crank,
+            self.pedalling,
+            self.throttle,
+            speed_mm_per_s,
+        )
+        state = self.engagement.step(event)
+        self.request.step(state, self.selector.share_permille, self.throttle.share_permille)
+        self.ceilings.step(state, speed_mm_per_s, self.supply.battery_mv, inputs.motor_decicelsius)
+
+    def _target_mv(self, now_us: int) -> int:
+        """Return the voltage aimed at; 0 when nothing is wanted or nothing is allowed."""
+        allowed_w = min(self.request.wanted_w, self.ceilings.ceiling_w)
+        if allowed_w == 0:
+            self.power_loop.rest(now_us)
+            return 0
+        return self.power_loop.step(allowed_w, self.supply.power_w, self.outputs.command_mv, now_us)
+
+    def _slew(self, target_mv: int, now_us: int) -> int:
+        """Return the command on its way to the target; a cut, or a stall that made one, is immediate."""
+        limiter = self.slew_limiter
+        stalled = ticks_diff_us(now_us, self._last_us) > OUTPUTS_VALID_US
+        if stalled or not self.engagement.driving() or self.ceilings.ceiling_w == 0:
+            limiter.reset(0, now_us)
+        elif target_mv > 0 and limiter.command_mv < self.settings.command_start_mv:
+            limiter.reset(self.settings.command_start_mv, now_us)  # Across the dead band at once.
+        elif target_mv == 0 and limiter.command_mv <= self.settings.command_start_mv:
+            limiter.reset(0, now_us)
+        else:
+            limiter.step(target_mv, now_us)
+        return limiter.command_mv
+
+    def _put_out(self, permitted_mv: int, command_mv: int, now_us: int) -> None:
+        if permitted_mv < command_mv:
+            self.slew_limiter.reset(permitted_mv, now_us)
+        outputs = self.outputs
+        outputs.command_mv = permitted_mv
+        outputs.drive_enabled = permitted_mv > 0
+        outputs.fault_cause = self.faults.cause
+        outputs.valid_for_us = OUTPUTS_VALID_US
+        if self.faults.cause != NO_FAULT:
+            outputs.indicator = INDICATE_FAULT
+        elif permitted_mv > 0:
+            outputs.indicator = INDICATE_DRIVING
+        elif self.engagement.state >= READY:
+            outputs.indicator = INDICATE_READY
+        else:
+            outputs.indicator = INDICATE_WAITING
+        self._last_us = now_us

@@ -1,0 +1,1 @@
+"""From facts to watts: whether to help, how much is wanted, how much is allowed."""

@@ -1,0 +1,163 @@
+"""The last gate before the output. It trusts nothing that was decided before it.
+
+From the raw inputs, the raw edges and the time alone it recomputes whether any drive can be right at
+all, and lets a command through or not. It shares no code of sense, decide or drive and no state with
+them; it may only lower a command. Its limits are looser than theirs: what it stops is a mistake.
+"""
+
+from firmware.records import OUTPUTS_VALID_US, Inputs
+from firmware.settings import (
+    B_LEADS,
+    DUTY_CODED,
+    THROTTLE_BELOW_STARTUP_SPEED,
+    THROTTLE_FREELY,
+    TWO_CHANNELS,
+    Settings,
+)
+from firmware.ticks import ticks_diff_us
+
+_BEHIND_MAX = 4
+_MARGIN_US = 15_000  # Three control periods: the guard is the second to notice, not the first.
+_WHEEL_FORGOTTEN_US = 4_000_000
+
+
+class OutputGuard:
+    """The gate. Show it every edge of the step, then ask `permit`."""
+
+    __slots__ = (
+        "_backward_edges",
+        "_behind",
+        "_cutoff_distance_mm",
+        "_cutoff_period_us",
+        "_fall_us",
+        "_forward_step",
+        "_forward_us",
+        "_highest_mv",
+        "_levels",
+        "_longest_us",
+        "_mm_per_pulse",
+        "_rise_us",
+        "_settings",
+        "_startup_period_us",
+        "_throttle_rest_seen",
+        "_turning",
+        "_wheel_period_us",
+        "_wheel_seen",
+        "_wheel_us",
+    )
+
+    def __init__(self, settings: Settings, now_us: int) -> None:
+        """Start with the crank not turning and the throttle not yet seen at rest."""
+        self._settings = settings
+        self._forward_step = 3 if settings.lead == B_LEADS else 1
+        self._backward_edges = settings.backward_edges
+        self._highest_mv = settings.command_max_mv
+        self._cutoff_distance_mm = settings.cutoff_distance_mm
+        self._longest_us = 60_000_000 // (settings.pulses_per_rev * settings.release_rpm) + _MARGIN_US
+        # Periods of the wheel sensor at the two speeds, in two steps that stay small integers.
+        way = settings.wheel_circumference_mm * 100_000 // settings.wheel_pulses_per_rev
+        self._cutoff_period_us = way // settings.cutoff_speed_mm_per_s * 10
+        self._startup_period_us = way // max(settings.startup_speed_mm_per_s, 1) * 10
+        self._mm_per_pulse = settings.wheel_circumference_mm // settings.wheel_pulses_per_rev
+        self._levels = 0
+        self._rise_us = now_us
+        self._fall_us = now_us
+        self._turning = False
+        self._forward_us = now_us
+        self._behind = 0
+        self._wheel_seen = False
+        self._wheel_us = now_us
+        self._wheel_period_us = _WHEEL_FORGOTTEN_US
+        self._throttle_rest_seen = settings.throttle_fitted == 0
+
+    def crank_edge(self, levels: int, time_us: int) -> None:
+        """See a crank edge: the levels after it and its time."""
+        kind = self._settings.sensor_kind
+        if kind == TWO_CHANNELS:
+            moved = ((levels ^ (levels >> 1)) - (self._levels ^ (self._levels >> 1))) & 3
+            if moved == self._forward_step:
+                self._go_forward(time_us)
+            elif moved != 0 and moved != 2:
+                self._behind = min(self._behind + 1, _BEHIND_MAX)
+        elif kind == DUTY_CODED:
+            self._see_duty(levels & 1, time_us)
+        else:
+            self._go_forward(time_us)
+        self._levels = levels
+
+    def wheel_edge(self, level: int, time_us: int) -> None:
+        """See a wheel edge: the level after it and its time."""
+        if level == 0:
+            return
+        if self._wheel_seen:
+            period_us = ticks_diff_us(time_us, self._wheel_us)
+            if period_us < self._cutoff_period_us >> 2:
+                return  # Four times the cut-off speed: a contact that bounces.
+            self._wheel_period_us = period_us
+        self._wheel_seen = True
+        self._wheel_us = time_us
+
+    def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
+        """Return `command_mv`, or less: 0 wherever no drive can be right."""
+        self._forget_the_old(now_us)
+        settings = self._settings
+        throttle_mv = inputs.throttle_mv
+        if settings.throttle_open_mv <= throttle_mv <= settings.throttle_rest_mv:
+            self._throttle_rest_seen = True
+        age_us = ticks_diff_us(now_us, inputs.sampled_us)
+        if command_mv <= 0 or inputs.brake_pulled or age_us < 0 or age_us > OUTPUTS_VALID_US:
+            return 0
+        if self._slowest_period_us(now_us) < self._cutoff_period_us:
+            return 0
+        pedalled = self._turning and self._behind < self._backward_edges
+        if not pedalled and not self._throttle_may_drive(throttle_mv, now_us):
+            return 0
+        return min(command_mv, self._highest_mv)
+
+    def _see_duty(self, high: int, time_us: int) -> None:
+        if high == 0:
+            self._fall_us = time_us
+            return
+        high_us = ticks_diff_us(self._fall_us, self._rise_us)
+        low_us = ticks_diff_us(time_us, self._fall_us)
+        if (high_us > low_us) == (self._settings.forward_duty_high == 1):
+            self._go_forward(time_us)
+        else:
+            self._behind = min(self._behind + 2, _BEHIND_MAX)
+        self._rise_us = time_us
+
+    def _go_forward(self, time_us: int) -> None:
+        if self._behind > 0:
+            self._behind -= 1
+        else:
+            self._turning = True
+            self._forward_us = time_us
+
+    def _slowest_period_us(self, now_us: int) -> int:
+        """Return the wheel's last period, or the wait since its last pulse if that is longer."""
+        if not self._wheel_seen:
+            return _WHEEL_FORGOTTEN_US
+        return max(self._wheel_period_us, ticks_diff_us(now_us, self._wheel_us))
+
+    def _forget_the_old(self, now_us: int) -> None:
+        """Latch what is over, long before its time stamp could wrap into "recent"."""
+        if self._wheel_seen and ticks_diff_us(now_us, self._wheel_us) > _WHEEL_FORGOTTEN_US:
+            self._wheel_seen = False
+            self._wheel_period_us = _WHEEL_FORGOTTEN_US
+        if self._turning:
+            # The cut-off distance as a time: pulses of the wheel that fit in it, times their period.
+            period_ms = self._slowest_period_us(now_us) // 1000
+            distance_us = min(period_ms * self._cutoff_distance_mm // self._mm_per_pulse, 10_000) * 1000
+            gap_us = ticks_diff_us(now_us, self._forward_us)
+            self._turning = gap_us <= self._longest_us and gap_us <= distance_us + _MARGIN_US
+
+    def _throttle_may_drive(self, throttle_mv: int, now_us: int) -> bool:
+        settings = self._settings
+        if settings.throttle_fitted == 0 or not self._throttle_rest_seen:
+            return False
+        if throttle_mv <= settings.throttle_rest_mv or throttle_mv > settings.throttle_short_mv:
+            return False
+        if settings.throttle_unpedalled == THROTTLE_FREELY:
+            return True
+        slow = self._slowest_period_us(now_us) >= self._startup_period_us
+        return settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED and slow

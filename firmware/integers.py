@@ -1,0 +1,40 @@
+"""Integer helpers whose every intermediate fits a small integer (under 2**30) when told what fits.
+
+A 32-bit MicroPython allocates for any larger result, even an intermediate one, so the callers'
+ranges are part of the contract.
+"""
+
+
+def clamp(value: int, lowest: int, highest: int) -> int:
+    """Return `value`, moved to the nearest end if it lies outside `lowest` to `highest`."""
+    if value < lowest:
+        return lowest
+    if value > highest:
+        return highest
+    return value
+
+
+def scale_permille(value: int, permille: int) -> int:
+    """Return `value * permille / 1000`, rounded down; `value` up to 1_000_000, `permille` 0 to 1000."""
+    return value * permille // 1000
+
+
+def rising_permille(value: int, start: int, end: int) -> int:
+    """Return 0 up to `start`, 1000 from `end` on, and the straight line between; start < end.
+
+    `end - start` is at most 1_000_000.
+    """
+    if value <= start:
+        return 0
+    if value >= end:
+        return 1000
+    return (value - start) * 1000 // (end - start)
+
+
+def fading_permille(value: int, start: int, end: int) -> int:
+    """Return 1000 up to `start`, 0 from `end` on, and the straight line between, rounded down."""
+    if value <= start:
+        return 1000
+    if value >= end:
+        return 0
+    return (end - value) * 1000 // (end - start)

@@ -1,0 +1,1 @@
+"""From edges and voltages to facts: direction, cadence, speed, lever shares, power."""

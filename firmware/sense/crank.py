@@ -1,0 +1,233 @@
+"""Crank edges to direction, pitch time and runs of edges.
+
+Two channels: the levels are a two-bit Gray code. `levels ^ (levels >> 1)` makes it binary, and the
+difference of two positions modulo 4 is 0 for none, 1 forward, 3 backward, 2 for a double change
+that no crank can make. One channel: every edge counts as forward. Duty-coded: one channel whose
+high share of a pitch tells the direction, known once a pitch, at the rising edge.
+
+The pitch time is measured between edges of the same kind (A rising to A rising and so on), so that
+duty and phase errors of the sensor cancel.
+"""
+
+from firmware.settings import B_LEADS, DUTY_CODED, TWO_CHANNELS, Settings
+from firmware.ticks import ticks_diff_us
+
+CADENCE_MAX_RPM = 250  # 200 rpm is beyond a rider who helps; a quarter more for uneven magnets.
+RUN_MAX = 1000  # Runs stop counting here: far above the longest that anything asks for.
+BEHIND_MAX = 4  # Edges to be made up after going backward: one pitch. More is a backward run anyway.
+STANDSTILL_MARGIN_US = 500_000
+US_PER_MINUTE = 60_000_000
+
+
+class Crank:
+    """The crank as its edges tell it.
+
+    Read: `forward_run` and `backward_run` (consecutive edges), `last_forward_us` (the last edge that
+    gained new ground), `pitch_us` and `pitch_edge_us` (the last measured pitch and its end; 0 while
+    there is none), `ground_gained` and `pitch_measured` (in this step), `standing` (latched),
+    `levels`, `one_sided_run` (edges in a row on one channel alone), `rejected` (noise and double
+    changes, modulo 65536).
+    """
+
+    __slots__ = (
+        "_backward_step",
+        "_behind",
+        "_fall_us",
+        "_forward_duty_high",
+        "_glitch_us",
+        "_kind_us",
+        "_kinds",
+        "_last_changed",
+        "_last_edge_us",
+        "_last_position",
+        "_mask",
+        "_pending",
+        "_pending_levels",
+        "_pending_us",
+        "_rise_seen",
+        "_rise_us",
+        "_sensor_kind",
+        "_shortest_pitch_us",
+        "_standstill_us",
+        "_started",
+        "backward_run",
+        "forward_run",
+        "ground_gained",
+        "last_forward_us",
+        "levels",
+        "one_sided_run",
+        "pitch_edge_us",
+        "pitch_measured",
+        "pitch_us",
+        "rejected",
+        "standing",
+    )
+
+    def __init__(self, settings: Settings, now_us: int) -> None:
+        """Start as if an edge had just passed: only a quiet crank is a standing one."""
+        pulses = settings.pulses_per_rev
+        self._sensor_kind = settings.sensor_kind
+        self._kinds = 4 if settings.sensor_kind == TWO_CHANNELS else 2
+        self._mask = 3 if settings.sensor_kind == TWO_CHANNELS else 1
+        self._backward_step = 1 if settings.lead == B_LEADS else 3
+        self._forward_duty_high = settings.forward_duty_high == 1
+        self._shortest_pitch_us = US_PER_MINUTE // (pulses * CADENCE_MAX_RPM)
+        # Levels that last less than a sixteenth of the shortest pitch are no magnet.
+        self._glitch_us = self._shortest_pitch_us // 16
+        self._standstill_us = US_PER_MINUTE // (pulses * settings.release_rpm) + STANDSTILL_MARGIN_US
+        self._kind_us = [now_us] * 4
+        self._last_position = 0
+        self._last_changed = 0
+        self._started = False
+        self._pending = False
+        self._pending_levels = 0
+        self._pending_us = now_us
+        self._rise_seen = False
+        self._rise_us = now_us
+        self._fall_us = now_us
+        self._behind = 0
+        self._last_edge_us = now_us
+        self.levels = 0
+        self.forward_run = 0
+        self.backward_run = 0
+        self.last_forward_us = now_us
+        self.ground_gained = False
+        self.pitch_us = 0
+        self.pitch_edge_us = now_us
+        self.pitch_measured = False
+        self.one_sided_run = 0
+        self.rejected = 0
+        self.standing = False
+
+    def begin_step(self) -> None:
+        """Call once a step, before the edges."""
+        self.ground_gained = False
+        self.pitch_measured = False
+
+    def edge(self, levels: int, time_us: int) -> None:
+        """Take the next edge of the log: the levels after it (0 to 3) and its time.
+
+        An edge waits until its levels have lasted; what vanishes sooner is counted as rejected.
+        """
+        levels &= self._mask
+        if self._pending:
+            if ticks_diff_us(time_us, self._pending_us) >= self._glitch_us:
+                self._pending = False
+                self._accept(self._pending_levels, self._pending_us)
+            elif levels == self._pending_levels:
+                return  # A slow slope may raise the interrupt twice.
+            else:
+                self._pending = False
+                self._reject()
+        if levels != self.levels or not self._started:
+            self._pending = True
+            self._pending_levels = levels
+            self._pending_us = time_us
+
+    def settle(self, now_us: int) -> None:
+        """Call once a step, after the edges: accept an edge that has lasted, latch a standstill."""
+        if self._pending and ticks_diff_us(now_us, self._pending_us) >= self._glitch_us:
+            self._pending = False
+            self._accept(self._pending_levels, self._pending_us)
+        if not self.standing and ticks_diff_us(now_us, self._last_edge_us) > self._standstill_us:
+            self.standing = True
+            self._rise_seen = False
+            self._behind = 0
+            self.pitch_us = 0
+            self.backward_run = 0
+            self.forward_run = 0
+
+    def forget_run(self) -> None:
+        """Ask for a new run of forward edges, because pedalling has stopped."""
+        self.forward_run = 0
+
+    def _accept(self, levels: int, time_us: int) -> None:
+        changed = levels ^ self.levels
+        self.levels = levels
+        self._last_edge_us = time_us
+        self.standing = False
+        if self._sensor_kind == TWO_CHANNELS:
+            self._two_channels(levels, changed, time_us)
+        elif self._sensor_kind == DUTY_CODED:
+            self._duty_coded(levels, time_us)
+        else:
+            self._forward(levels, time_us)
+        self._started = True
+
+    def _two_channels(self, levels: int, changed: int, time_us: int) -> None:
+        position = levels ^ (levels >> 1)
+        moved = (position - self._last_position) & 3
+        self._last_position = position
+        if not self._started:
+            return  # The levels before the first edge are not known.
+        # A dead channel shows as the other one changing alone.
+        self.one_sided_run = min(self.one_sided_run + 1, RUN_MAX) if changed == self._last_changed else 0
+        self._last_changed = changed
+        if moved == 2:
+            self.forward_run = 0
+            self.backward_run = 0
+            self._reject()
+        elif moved == self._backward_step:
+            self._go_backward(1)
+        else:
+            self._forward(position, time_us)
+
+    def _duty_coded(self, high: int, time_us: int) -> None:
+        if high == 0:
+            self._fall_us = time_us
+            return
+        if self._rise_seen:
+            pitch_us = ticks_diff_us(time_us, self._rise_us)
+            high_us = ticks_diff_us(self._fall_us, self._rise_us)
+            excess_us = 2 * high_us - pitch_us
+            if pitch_us < self._shortest_pitch_us:
+                self._too_soon()
+            elif high_us <= 0 or abs(excess_us) <= pitch_us >> 3:
+                self.forward_run = 0  # Too near one half to tell a direction.
+                self._reject()
+            elif (excess_us > 0) == self._forward_duty_high:
+                self._measure(pitch_us, time_us)
+                self._gain_ground(2, time_us)
+            else:
+                self._go_backward(2)
+        self._rise_seen = True
+        self._rise_us = time_us
+
+    def _forward(self, kind: int, time_us: int) -> None:
+        """Take one forward edge; `kind` says of which sort, from 0 to 3."""
+        if self.forward_run >= self._kinds:
+            pitch_us = ticks_diff_us(time_us, self._kind_us[kind])
+            if pitch_us < self._shortest_pitch_us:
+                self._too_soon()
+                return
+            self._measure(pitch_us, time_us)
+        self._kind_us[kind] = time_us
+        self._gain_ground(1, time_us)
+
+    def _measure(self, pitch_us: int, time_us: int) -> None:
+        self.pitch_us = pitch_us
+        self.pitch_edge_us = time_us
+        self.pitch_measured = True
+
+    def _gain_ground(self, edges: int, time_us: int) -> None:
+        self.backward_run = 0
+        self.forward_run = min(self.forward_run + edges, RUN_MAX)
+        if self._behind > 0:
+            self._behind = max(self._behind - edges, 0)  # Gone over before: rocking is no progress.
+        else:
+            self.last_forward_us = time_us
+            self.ground_gained = True
+
+    def _go_backward(self, edges: int) -> None:
+        self.forward_run = 0
+        self.pitch_us = 0
+        self.backward_run = min(self.backward_run + edges, RUN_MAX)
+        self._behind = min(self._behind + edges, BEHIND_MAX)
+
+    def _too_soon(self) -> None:
+        self.forward_run = 0
+        self._behind = self._kinds  # A pitch to make up, so that no burst of noise passes for progress.
+        self._reject()
+
+    def _reject(self) -> None:
+        self.rejected = (self.rejected + 1) & 0xFFFF

@@ -1,0 +1,91 @@
+"""From the time between pulses to a rate: rpm of the crank, millimetres a second of the wheel.
+
+Between pulses the rate decays: what has not come yet can't be faster than the wait so far. When the
+wait grows too long the standstill is latched, long before a time stamp could wrap into "recent".
+"""
+
+from firmware.ticks import ticks_diff_us
+
+TEN_US_PER_MINUTE = 6_000_000
+TEN_US_PER_SECOND = 100_000
+WHEEL_STILL_US = 3_000_000
+WHEEL_MAX_MM_PER_S = 27_778  # 100 km/h: a pulse that says more is a bounce.
+RISEN = 1
+
+
+class Rotation:
+    """A rate measured from periods. `scale` is rate times period, the period in tens of microseconds."""
+
+    __slots__ = ("_last_us", "_period_us", "_scale", "_still_us", "standing")
+
+    def __init__(self, scale: int, still_us: int) -> None:
+        """Start at a standstill. `scale` 1 to 2**30 - 1, `still_us` 10 to 2**28."""
+        self._scale = scale
+        self._still_us = still_us
+        self._period_us = 10
+        self._last_us = 0
+        self.standing = True
+
+    def measured(self, period_us: int, time_us: int) -> None:
+        """Take a period of at least 10 us that ended at `time_us`."""
+        self._period_us = period_us
+        self._last_us = time_us
+        self.standing = False
+
+    def stand(self) -> None:
+        """Forget the last period: the rate is 0 until a new one."""
+        self.standing = True
+
+    def rate(self, now_us: int) -> int:
+        """Return the rate now: of the last period, or of the wait since, whichever is slower."""
+        if self.standing:
+            return 0
+        waited_us = ticks_diff_us(now_us, self._last_us)
+        if waited_us > self._still_us:
+            self.standing = True
+            return 0
+        if waited_us < self._period_us:
+            waited_us = self._period_us
+        return self._scale // (waited_us // 10)
+
+
+class Wheel:
+    """Wheel pulses to speed. Only rising edges count; what comes sooner than any wheel is a bounce.
+
+    Read: `speed_mm_per_s`, and `pulsed` (whether this step saw a pulse).
+    """
+
+    __slots__ = ("_last_us", "_rotation", "_running", "_shortest_us", "pulsed", "speed_mm_per_s")
+
+    def __init__(self, circumference_mm: int, pulses_per_rev: int) -> None:
+        """Start at a standstill. `circumference_mm` 500 to 3000, `pulses_per_rev` 1 to 64."""
+        scale = circumference_mm * TEN_US_PER_SECOND // pulses_per_rev
+        self._rotation = Rotation(scale, WHEEL_STILL_US)
+        self._shortest_us = scale // WHEEL_MAX_MM_PER_S * 10
+        self._last_us = 0
+        self._running = False
+        self.pulsed = False
+        self.speed_mm_per_s = 0
+
+    def begin_step(self) -> None:
+        """Call once a step, before the edges."""
+        self.pulsed = False
+
+    def edge(self, level: int, time_us: int) -> None:
+        """Take the next edge of the log: the level after it (0 or 1) and its time."""
+        if level != RISEN:
+            return
+        if self._running:
+            period_us = ticks_diff_us(time_us, self._last_us)
+            if period_us < self._shortest_us:
+                return
+            self._rotation.measured(period_us, time_us)
+        self._running = True
+        self._last_us = time_us
+        self.pulsed = True
+
+    def settle(self, now_us: int) -> None:
+        """Call once a step, after the edges: bring the speed up to date, latch a standstill."""
+        if self._running and ticks_diff_us(now_us, self._last_us) > WHEEL_STILL_US:
+            self._running = False
+        self.speed_mm_per_s = self._rotation.rate(now_us)

@@ -1,0 +1,18 @@
+"""Wrapping time in microseconds, the same on every runtime.
+
+Every `now_us` in the firmware is an integer from 0 to TICKS_MAX_US that wraps about
+every 17.9 minutes: 2**30 is the range in which a 32-bit MicroPython keeps integers
+without allocating (its manual, "Writing interrupt handlers", small integers).
+"""
+
+TICKS_MAX_US = (1 << 30) - 1
+_HALF_PERIOD_US = 1 << 29
+
+
+def ticks_diff_us(later_us: int, earlier_us: int) -> int:
+    """Return `later_us - earlier_us` across the wrap, from -2**29 to 2**29 - 1."""
+    difference_us = (later_us - earlier_us) & TICKS_MAX_US
+    if difference_us >= _HALF_PERIOD_US:
+        # In two halves: the whole period is no small integer.
+        return difference_us - _HALF_PERIOD_US - _HALF_PERIOD_US
+    return difference_us

@@ -1,0 +1,102 @@
+"""What a ride comes to: distances, energies, engagements and the longest run-on, gathered as it goes.
+
+Measured on the plant, not on what the controller believes: forward pedalling has stopped when the
+crank has, and assistance has ended when the motor's current is at or below its no-load current
+(EN 15194 3.23, by the parallel text TBIS 15194:2019).
+"""
+
+from firmware.controller import Controller
+from firmware.decide.engagement import ASSISTING, STATE_NAMES
+from firmware.guard.faults import CAUSE_NAMES
+from firmware.records import Outputs
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
+
+J_PER_WH = 3600.0
+
+
+class RideEvent:
+    """One line of the ride's story: `time_s` and `text`."""
+
+    __slots__ = ("text", "time_s")
+
+    def __init__(self, time_s: float, text: str) -> None:
+        """Note that `text` happened at `time_s`."""
+        self.time_s = time_s
+        self.text = text
+
+
+EVENTS_KEPT = 20_000  # A ride that has more is not read event by event; the count goes on.
+
+
+class Meter(StepWatch):
+    """Watches a ride. Its fields are the numbers that `treadle ride` prints."""
+
+    def __init__(self) -> None:
+        """Start with nothing seen."""
+        self.engagements = 0
+        self.first_assist_s: float | None = None
+        self.longest_run_on_s = 0.0
+        self.longest_cutoff_distance_m = 0.0
+        self.max_command_mv = 0
+        self.max_speed_m_per_s = 0.0
+        self.faults: list[str] = []
+        self.events: list[RideEvent] = []
+        self.events_dropped = 0
+        self.world: World | None = None
+        self._state = 0
+        self._fault = 0
+        self._throttled = False
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take a controller that has just been switched on."""
+        self.world = world
+        self._seen_world = world
+        self._controller = controller
+        self._state = controller.engagement.state
+        self._fault = 0
+        self._note("power on")
+
+    def look(self, outputs: Outputs) -> None:
+        """Take one control period."""
+        world = self._seen_world
+        state = self._controller.engagement.state
+        if outputs.command_mv > self.max_command_mv:
+            self.max_command_mv = outputs.command_mv
+        if world.bicycle.speed_m_per_s > self.max_speed_m_per_s:
+            self.max_speed_m_per_s = world.bicycle.speed_m_per_s
+        if world.motor.assisting():
+            self._assisting(world)
+        elif world.throttle_share == 0.0:
+            self._throttled = False
+        if world.throttle_share > 0.0:
+            self._throttled = True
+        if state != self._state:
+            if state == ASSISTING:
+                self.engagements += 1
+            self._state = state
+            self._note(STATE_NAMES[state])
+        if outputs.fault_cause != self._fault:
+            self._fault = outputs.fault_cause
+            if self._fault:
+                self.faults.append(CAUSE_NAMES[self._fault])
+                self._note(CAUSE_NAMES[self._fault])
+
+    def _assisting(self, world: World) -> None:
+        if self.first_assist_s is None:
+            self.first_assist_s = world.now_us / US_PER_S
+        if self._throttled:
+            return  # Help that the throttle asked for is no run-on of the pedals.
+        run_on_s = (world.now_us - world.last_forward_us) / US_PER_S
+        if run_on_s > self.longest_run_on_s:
+            self.longest_run_on_s = run_on_s
+        cutoff_m = world.bicycle.distance_m - world.last_forward_m
+        if cutoff_m > self.longest_cutoff_distance_m:
+            self.longest_cutoff_distance_m = cutoff_m
+
+    def _note(self, text: str) -> None:
+        if len(self.events) < EVENTS_KEPT:
+            self.events.append(RideEvent(self._seen_world.now_us / US_PER_S, text))
+        else:
+            self.events_dropped += 1

@@ -1,0 +1,77 @@
+"""Records of a ride from a CSV file, its columns named in the first line."""
+
+import csv
+import math
+from pathlib import Path
+
+from host_sim.bench.records_of_ride import COLUMNS, LIMITS, REQUIRED, RideRecords
+from host_sim.errors import RequestError
+from host_sim.textfile import RIDE_BYTES_MAX, read_text, spoken
+from host_sim.tomlfile import closest, shown
+
+
+def read_csv(path: Path) -> RideRecords:
+    """Return the records of a CSV file; an empty cell is None. A fault raises RequestError with its line."""
+    file_name = spoken(path.name)
+    lines = read_text(path, RIDE_BYTES_MAX).splitlines()
+    if not lines or not lines[0].strip():
+        raise RequestError(f"{file_name} line 1: it is empty, the header {','.join(COLUMNS)} is wanted")
+    header = _header(lines[0], file_name)
+    records = RideRecords()
+    try:
+        # strict, so that an open quotation mark at the end of a truncated file is noticed.
+        for line, cells in enumerate(csv.reader(lines[1:], strict=True), start=2):
+            if cells:
+                _add(records, header, cells, f"{file_name} line {line}")
+    except csv.Error as error:
+        raise RequestError(f"{file_name}: this is not CSV: {error}") from error
+    records.check_not_empty(file_name)
+    return records
+
+
+def _header(line: str, file_name: str) -> list[str]:
+    """Return the column names, each known and none twice."""
+    names = [name.strip().strip('"') for name in line.split(",")]
+    for name in names:
+        if name not in COLUMNS:
+            raise RequestError(
+                f"{file_name} line 1: {shown(name)} is not a known column, {closest(name, list(COLUMNS))}"
+            )
+        if names.count(name) > 1:
+            raise RequestError(f"{file_name} line 1: column {name} stands there twice, allowed is once")
+    for name in REQUIRED:
+        if name not in names:
+            raise RequestError(
+                f"{file_name} line 1: column {name} is missing, needed are {', '.join(REQUIRED)}"
+            )
+    return names
+
+
+def _add(records: RideRecords, header: list[str], cells: list[str], place: str) -> None:
+    if len(cells) != len(header):
+        raise RequestError(f"{place}: it has {len(cells)} cells, the header has {len(header)}")
+    values = {name: _number(name, cell, place) for name, cell in zip(header, cells, strict=True)}
+    elapsed_s = values["elapsed_s"]
+    if elapsed_s is None:
+        raise RequestError(f"{place}: elapsed_s is empty, a number of seconds is wanted")
+    if records.elapsed_s and elapsed_s <= records.elapsed_s[-1]:
+        raise RequestError(
+            f"{place}: elapsed_s is {elapsed_s:g}, allowed is above {records.elapsed_s[-1]:g}, the one before"
+        )
+    records.add(elapsed_s, {name: values.get(name) for name in COLUMNS[1:]})
+
+
+def _number(name: str, cell: str, place: str) -> float | None:
+    """Return the number in a cell, None for an empty one, RequestError outside the limits of plausibility."""
+    text = cell.strip()
+    if not text:
+        return None
+    low, high, unit = LIMITS[name]
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    # float() also reads "1_000", which no recorder writes.
+    if "_" in text or not low <= value <= high:
+        raise RequestError(f"{place}: {name} is {shown(text)[1:-1]}, allowed is {low:g} to {high:g} ({unit})")
+    return value

@@ -1,0 +1,47 @@
+"""What a recorder wrote, column by column, before any rule has touched it."""
+
+from host_sim.errors import RequestError
+
+COLUMNS = ("elapsed_s", "cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m")
+REQUIRED = COLUMNS[:3]
+# Lowest and highest plausible value, and its unit. Cadence: 0 to 200 rpm is plausible, 130 rpm for long
+# is rare (the rides in host_sim/recordings). Power: 2137 W is the highest within one turn that Martin, Wagner
+# and Coyle measured (Med. Sci. Sports Exerc. 1997, 29:1505). The others are round numbers beyond any ride.
+LIMITS = {
+    "elapsed_s": (0.0, 10_000_000.0, "s"),
+    "cadence_rpm": (0.0, 200.0, "rpm"),
+    "rider_power_w": (0.0, 2500.0, "W"),
+    "speed_m_per_s": (0.0, 40.0, "m/s"),
+    "altitude_m": (-500.0, 9000.0, "m"),
+}
+
+
+class RideRecords:
+    """Lists of equal length; None where the recorder had no value. `elapsed_s` never falls."""
+
+    __slots__ = ("altitude_m", "cadence_rpm", "elapsed_s", "rider_power_w", "speed_m_per_s")
+
+    def __init__(self) -> None:
+        self.elapsed_s: list[float] = []
+        self.cadence_rpm: list[float | None] = []
+        self.rider_power_w: list[float | None] = []
+        self.speed_m_per_s: list[float | None] = []
+        self.altitude_m: list[float | None] = []
+
+    def add(self, elapsed_s: float, values: dict[str, float | None]) -> None:
+        """Append one record; `values` has every column but `elapsed_s`."""
+        self.elapsed_s.append(elapsed_s)
+        self.cadence_rpm.append(values["cadence_rpm"])
+        self.rider_power_w.append(values["rider_power_w"])
+        self.speed_m_per_s.append(values["speed_m_per_s"])
+        self.altitude_m.append(values["altitude_m"])
+
+    def check_not_empty(self, file_name: str) -> None:
+        """Raise RequestError unless there are two records and some cadence and power among them."""
+        if len(self.elapsed_s) < 2:
+            raise RequestError(f"{file_name}: it holds {len(self.elapsed_s)} records, at least 2 are needed")
+        for name, values in (("cadence_rpm", self.cadence_rpm), ("rider_power_w", self.rider_power_w)):
+            if all(value is None for value in values):
+                raise RequestError(
+                    f"{file_name}: no record holds {name}, a ride needs {' and '.join(REQUIRED[1:])}"
+                )

@@ -1,0 +1,61 @@
+"""One ride: a bike, a script and a seed in; a world that has been ridden, and its meter, out."""
+
+from random import Random
+
+from firmware.controller import Controller
+from firmware.loop import Heap, LoopCounters, run
+from firmware.records import Inputs
+from firmware.settings import Settings
+from firmware.ticks import TICKS_MAX_US
+from host_sim.bench.clock import US_PER_S, Agenda
+from host_sim.bench.meter import Meter
+from host_sim.bench.script import Script
+from host_sim.bench.sim_board import Levers, Restart, RideOver, SimBoard, StepWatch
+from host_sim.bench.world import EdgeWatch, World
+
+
+class Bench:
+    """A bicycle on the bench. Read after `ride`: `world`, `meter`, `counters`, `restarts`."""
+
+    def __init__(self, world: World, levers: Levers, settings: Settings, seed: int) -> None:
+        """Put a world on the bench; `seed` decides all noise, with the world's own."""
+        self.world = world
+        self.meter = Meter()
+        self.counters = LoopCounters()
+        self.restarts = 0
+        self._levers = levers
+        self._settings = settings
+        self._seed = seed
+        self._watches: list[StepWatch] = [self.meter]
+
+    def watch(self, watch: StepWatch) -> None:
+        """Let `watch` look after every control period."""
+        self._watches.append(watch)
+
+    def watch_edges(self, watch: EdgeWatch) -> None:
+        """Show every crank edge to `watch`."""
+        self.world.watch_edges(watch)
+
+    def ride(self, script: Script, seconds: float) -> None:
+        """Ride `script` for `seconds` of virtual time."""
+        agenda = Agenda()
+        board = SimBoard(self.world, agenda, self._levers, int(seconds * US_PER_S), self._seed)
+        for watch in self._watches:
+            board.watch_steps(watch)
+        script.begin(self.world, board, self._levers, agenda)
+        try:
+            while True:
+                board.wait_for_power()
+                controller = Controller(self._settings, self.world.ticks_us(self.world.now_us))
+                board.start(controller)
+                try:
+                    run(board, controller, Inputs(), self.counters, Heap())
+                except Restart:
+                    self.restarts += 1
+        except RideOver:
+            return
+
+
+def ticks_at_start_us(seed: int) -> int:
+    """Return where the microcontroller's clock stands at the start: anywhere, so that rides cross its wrap."""
+    return Random(seed).randrange(TICKS_MAX_US + 1)

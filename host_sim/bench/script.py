@@ -1,0 +1,114 @@
+"""What the rider and the road do over time: a course or a recording, played into the world."""
+
+from math import pi
+
+from host_sim.bench.clock import US_PER_S, Agenda, Event
+from host_sim.bench.course import Course, Stretch
+from host_sim.bench.faults import set_faults
+from host_sim.bench.recording import Recording
+from host_sim.bench.sim_board import Levers, SimBoard
+from host_sim.bench.world import World
+from host_sim.plant.rider import EFFORT, FOLLOW, HOLD
+
+RAD_PER_S_PER_RPM = 2.0 * pi / 60.0
+LEAD_IN_S = 3  # A recording starts rolling: first the bicycle stands so long, switched on, as one does.
+# Who holds a cadence in the automatic gear gives this much: a healthy adult keeps up about 100 W
+# (Malewicki 1983, and princeton.edu/~maelabs/hpt).
+STEADY_POWER_W = 100.0
+RAMP_STEP_US = 20_000  # Gradual changes are made in steps as fine as this.
+
+
+class Script(Event):
+    """Plays one course or recording. Read: `name`, `title`, `seconds`."""
+
+    def __init__(self, name: str, title: str, seconds: float) -> None:
+        """Describe the script; nothing happens before `begin`."""
+        self.name = name
+        self.title = title
+        self.seconds = seconds
+
+    def begin(self, world: World, board: SimBoard, levers: Levers, agenda: Agenda) -> None:
+        """Join the bench, set the world up for time 0 and put down the first change."""
+        self._world = world
+        self._board = board
+        self._levers = levers
+        self._agenda = agenda
+        self.happen()
+
+
+class CourseScript(Script):
+    """A scripted ride."""
+
+    def __init__(self, course: Course) -> None:
+        """Play `course`."""
+        super().__init__(course.name, course.title, course.seconds)
+        self._course = course
+        self._next = 0
+        self._ramp_until_us = -1
+
+    def happen(self) -> None:
+        """Make the world what the course says for now, and come back when it says something else."""
+        now_us = self._agenda.now_us
+        stretches = self._course.stretches
+        while self._next < len(stretches) and stretches[self._next].at_s * US_PER_S <= now_us:
+            stretch = stretches[self._next]
+            self._ramp_until_us = int((stretch.at_s + stretch.over_s) * US_PER_S)
+            faults = [fault.as_spec() for fault in stretch.faults]
+            set_faults(self._world, faults)
+            self._next += 1
+        self._apply(self._course.at(now_us / US_PER_S))
+        again_us = []
+        if now_us < self._ramp_until_us:
+            again_us.append(min(now_us + RAMP_STEP_US, self._ramp_until_us))
+        if self._next < len(stretches):
+            again_us.append(int(stretches[self._next].at_s * US_PER_S))
+        if again_us:
+            self._agenda.put(max(min(again_us), now_us + 1), self)
+
+    def _apply(self, stretch: Stretch) -> None:
+        world = self._world
+        rider = world.rider
+        rider.target_rad_per_s = stretch.cadence_rpm * RAD_PER_S_PER_RPM
+        rider.power_w = STEADY_POWER_W if stretch.effort_w is None else stretch.effort_w
+        rider.development_m = stretch.gear_m
+        standing_crank = world.bicycle.speed_m_per_s == 0.0 and stretch.brake_pulled
+        if stretch.effort_w is not None:
+            rider.mode = EFFORT
+        else:
+            rider.mode = FOLLOW if standing_crank else HOLD
+        world.grade = stretch.grade
+        world.wind_m_per_s = stretch.wind_m_per_s
+        world.throttle_share = stretch.throttle_share
+        world.selector_v = self._levers.selector_v(stretch.selector_share, stretch.selector_position)
+        world.brake_share = 1.0 if stretch.brake_pulled else 0.0
+        self._board.powered = stretch.power_switched_on
+
+
+class RecordingScript(Script):
+    """A recorded ride: cadence, rider power and grade second by second, the selector at full."""
+
+    def __init__(self, recording: Recording) -> None:
+        """Play `recording`."""
+        super().__init__(recording.name, recording.name, float(recording.seconds + LEAD_IN_S))
+        self._recording = recording
+        self._second = -LEAD_IN_S
+
+    def happen(self) -> None:
+        """Play the next second."""
+        world = self._world
+        recording = self._recording
+        second = self._second
+        rider = world.rider
+        rider.mode = FOLLOW
+        world.selector_v = self._levers.selector_v(1.0, None)
+        if second < 0:
+            self._second = 0
+            self._agenda.put(LEAD_IN_S * US_PER_S, self)
+            return
+        rider.target_rad_per_s = recording.cadence_rpm[second] * RAD_PER_S_PER_RPM
+        rider.power_w = recording.rider_power_w[second]
+        world.grade = recording.grade[second]
+        world.brake_share = 1.0 if recording.paused[second] else 0.0
+        self._second += 1
+        if self._second < recording.seconds:
+            self._agenda.put((self._second + LEAD_IN_S) * US_PER_S, self)

@@ -1,0 +1,130 @@
+"""The trace of a ride: a CSV file that grows as the ride goes, so that memory does not."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TextIO
+
+from firmware.controller import Controller
+from firmware.decide.ceilings import CEILING_NAMES
+from firmware.decide.engagement import STATE_NAMES
+from firmware.guard.faults import CAUSE_NAMES
+from firmware.records import Outputs
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import EdgeWatch, World
+
+PERIODS_PER_ROW = 10  # 50 ms: twenty rows a second.
+RPM_PER_RAD_PER_S = 9.549296585513721
+
+COLUMNS = (
+    "time_s",
+    "distance_m",
+    "speed_m_per_s",
+    "sensed_speed_m_per_s",
+    "grade",
+    "cadence_rpm",
+    "sensed_cadence_rpm",
+    "rider_power_w",
+    "wanted_w",
+    "allowed_w",
+    "delivered_w",
+    "command_v",
+    "state",
+    "lowest_ceiling",
+    "stop_gap_s",
+    "battery_v",
+    "motor_celsius",
+    "throttle_share",
+    "selector_share",
+    "brake_pulled",
+    "fault",
+)
+
+
+class Trace(StepWatch):
+    """Writes a row every 50 ms and whenever the state changes."""
+
+    def __init__(self, file: TextIO) -> None:
+        """Write the heading to `file`, an open text file."""
+        self._write: Callable[[str], int] = file.write
+        self._write(",".join(COLUMNS) + "\n")
+        self._periods = 0
+        self._state = -1
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take a controller that has just been switched on."""
+        self._world = world
+        self._controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        """Take one control period."""
+        state = self._controller.engagement.state
+        self._periods += 1
+        if self._periods < PERIODS_PER_ROW and state == self._state:
+            return
+        self._periods = 0
+        self._state = state
+        self._row(outputs)
+
+    def _row(self, outputs: Outputs) -> None:
+        world = self._world
+        controller = self._controller
+        wanted_w = controller.request.wanted_w
+        self._write(
+            f"{world.now_us / US_PER_S:.3f},{world.bicycle.distance_m:.2f},{world.bicycle.speed_m_per_s:.3f},"
+            f"{controller.wheel.speed_mm_per_s / 1000:.3f},{world.grade:.4f},"
+            f"{world.rider.crank_rad_per_s * RPM_PER_RAD_PER_S:.1f},{controller.pedalling.cadence_rpm},"
+            f"{world.rider.delivered_power_w:.0f},{wanted_w},{min(wanted_w, controller.ceilings.ceiling_w)},"
+            f"{world.motor.power_w:.1f},{outputs.command_mv / 1000:.3f},{STATE_NAMES[self._state]},"
+            f"{CEILING_NAMES[controller.ceilings.lowest]},{controller.pedalling.stop_gap_us / 1e6:.3f},"
+            f"{world.battery.voltage_v:.2f},{world.motor.temperature_celsius:.1f},{world.throttle_share:.2f},"
+            f"{controller.selector.share_permille / 1000:.3f},{world.brake_share:.0f},"
+            f"{CAUSE_NAMES[outputs.fault_cause]}\n"
+        )
+
+
+class EdgeWindow(StepWatch, EdgeWatch):
+    """Keeps the crank edges of the one second around the first engagement. Read: `edges`, `centre_us`.
+
+    `edges` is a list of (time_us, levels), `before` the levels that held when it begins.
+    """
+
+    def __init__(self, state: int, half_us: int = 500_000) -> None:
+        """Centre the window on the first time that the engagement reaches `state`."""
+        self._centre_state = state
+        self.half_us = half_us
+        self.edges: list[tuple[int, int]] = []
+        self.before = 0
+        self.centre_us: int | None = None
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take a controller that has just been switched on."""
+        self._world = world
+        self._controller = controller
+
+    def edge(self, time_us: int, levels: int) -> None:
+        """See a crank edge."""
+        if self.centre_us is not None:
+            if time_us <= self.centre_us + self.half_us:
+                self.edges.append((time_us, levels))
+            return
+        self.edges.append((time_us, levels))
+        while self.edges and self.edges[0][0] < time_us - self.half_us:
+            self.before = self.edges.pop(0)[1]
+
+    def write(self, path: Path) -> None:
+        """Write the edges as CSV, each with the levels after it; the first row holds what was before."""
+        with path.open("w", encoding="utf-8") as file:
+            file.write("time_s,channel_a,channel_b\n")
+            if self.centre_us is None:
+                return
+            rows = [(self.centre_us - self.half_us, self.before), *self.edges]
+            for time_us, levels in rows:
+                file.write(f"{time_us / US_PER_S:.6f},{levels & 1},{levels >> 1}\n")
+
+    def look(self, outputs: Outputs) -> None:
+        """Fix the window when the state is reached for the first time."""
+        if self.centre_us is None and self._controller.engagement.state == self._centre_state:
+            self.centre_us = self._world.now_us
+            while self.edges and self.edges[0][0] < self.centre_us - self.half_us:
+                self.before = self.edges.pop(0)[1]

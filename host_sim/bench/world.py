@@ -1,0 +1,222 @@
+"""The world around the controller: all parts of the plant, joined, and what goes wrong with them.
+
+It knows no controller: it takes a command voltage that holds until a certain time, and gives edges
+and voltages. The bench moves it from event to event in steps of at most 5 ms.
+"""
+
+from random import Random
+
+from firmware.records import EdgeLog
+from firmware.ticks import TICKS_MAX_US
+from host_sim.plant.battery import Battery
+from host_sim.plant.bicycle import Bicycle
+from host_sim.plant.motor import Motor
+from host_sim.plant.pedal_sensor import PedalSensor
+from host_sim.plant.rider import Rider
+from host_sim.plant.wheel_sensor import WheelSensor
+
+PLANT_STEP_US = 5_000
+
+WIRE_WHOLE = 0
+WIRE_OPEN = 1
+WIRE_SHORTED = 2
+WIRE_STUCK = 3
+
+SHORTED_V = 5.0  # The levers' supply.
+NOISE_PULSE_LONGEST_S = 0.002
+BOUNCES = 3
+BOUNCE_S = 0.0003  # Under 1 ms: common for contacts; reed-sensor.com glossary gives 0.5 to 1 ms.
+TURNING_RAD_PER_S = 0.05  # Half a revolution per minute: slower is standing.
+
+
+class EdgeWatch:
+    """Somebody who wants to see every crank edge, such as a capture or a picture."""
+
+    def edge(self, time_us: int, levels: int) -> None:
+        """See an edge: the time since the start of the ride, and the levels after it."""
+
+
+class World:
+    """The bicycle, its rider and the road, with time in microseconds since the start.
+
+    Set by the ride at any time: `grade`, `wind_m_per_s`, `brake_share`, `throttle_share`, `selector_v`,
+    the fields of `rider`. Set by the board: `command_v` and `command_until_us`.
+    """
+
+    __slots__ = (
+        "_edge_watch",
+        "_overlay",
+        "_random",
+        "_ticks_at_start_us",
+        "_toggles",
+        "_true_levels",
+        "assist_j",
+        "battery",
+        "battery_wire",
+        "bicycle",
+        "bounces",
+        "brake_share",
+        "command_until_us",
+        "command_v",
+        "crank_log",
+        "grade",
+        "last_forward_m",
+        "last_forward_us",
+        "motor",
+        "noise_per_s",
+        "now_us",
+        "pedal_sensor",
+        "pulses_per_rev",
+        "rider",
+        "rider_j",
+        "selector_v",
+        "selector_wire",
+        "shunt_dead",
+        "shunt_stuck",
+        "stall_us",
+        "throttle_share",
+        "throttle_wire",
+        "wheel_log",
+        "wheel_sensor",
+        "wind_m_per_s",
+    )
+
+    def __init__(
+        self,
+        bicycle: Bicycle,
+        rider: Rider,
+        motor: Motor,
+        battery: Battery,
+        pedal_sensor: PedalSensor,
+        wheel_sensor: WheelSensor,
+        pulses_per_rev: int,
+        seed: int,
+        ticks_at_start_us: int,
+    ) -> None:
+        """Join the parts. `ticks_at_start_us` is what the microcontroller's clock shows at time 0."""
+        self.bicycle = bicycle
+        self.rider = rider
+        self.motor = motor
+        self.battery = battery
+        self.pedal_sensor = pedal_sensor
+        self.wheel_sensor = wheel_sensor
+        self.pulses_per_rev = pulses_per_rev
+        self.crank_log = EdgeLog()
+        self.wheel_log = EdgeLog()
+        self._random = Random(seed)
+        self._ticks_at_start_us = ticks_at_start_us
+        self._edge_watch: EdgeWatch | None = None
+        self._true_levels = pedal_sensor.levels
+        self._overlay = 0  # What noise does to the levels just now.
+        self._toggles: list[tuple[float, int]] = []
+        self.now_us = 0
+        self.grade = 0.0
+        self.wind_m_per_s = 0.0
+        self.brake_share = 0.0
+        self.throttle_share = 0.0
+        self.selector_v = 0.0
+        self.command_v = 0.0
+        self.command_until_us = 0
+        self.rider_j = 0.0
+        self.assist_j = 0.0
+        self.last_forward_us = 0
+        self.last_forward_m = 0.0
+        self.heal()
+
+    def heal(self) -> None:
+        """End every fault but those of the pedal sensor."""
+        self.noise_per_s = 0.0
+        self.bounces = False
+        self.throttle_wire = WIRE_WHOLE
+        self.selector_wire = WIRE_WHOLE
+        self.battery_wire = WIRE_WHOLE
+        self.wheel_sensor.working = True
+        self.shunt_stuck = False
+        self.shunt_dead = False
+        self.stall_us = 0
+
+    def watch_edges(self, edge_watch: EdgeWatch) -> None:
+        """Show every crank edge to `edge_watch` from now on."""
+        self._edge_watch = edge_watch
+
+    def connect(self, crank_log: EdgeLog, wheel_log: EdgeLog) -> None:
+        """Record edges into these logs from now on: those of one controller's life."""
+        self.crank_log = crank_log
+        self.wheel_log = wheel_log
+
+    def ticks_us(self, time_us: int) -> int:
+        """Return what the microcontroller's clock shows at `time_us`."""
+        return (time_us + self._ticks_at_start_us) & TICKS_MAX_US
+
+    def advance(self, to_us: int) -> None:
+        """Move everything to `to_us`, in steps that end where the command expires."""
+        while self.now_us < to_us:
+            next_us = min(to_us, self.now_us + PLANT_STEP_US)
+            if self.now_us < self.command_until_us < next_us:
+                next_us = self.command_until_us
+            self._step(next_us - self.now_us)
+
+    def _step(self, elapsed_us: int) -> None:
+        elapsed_s = elapsed_us * 1e-6
+        start_s = self.now_us * 1e-6
+        rider = self.rider
+        bicycle = self.bicycle
+        motor = self.motor
+        speed_m_per_s = bicycle.speed_m_per_s
+        crank_rad = rider.crank_rad
+        distance_m = bicycle.distance_m
+        # A board drops to the safe state when its outputs are not renewed in time.
+        command_v = self.command_v if self.now_us < self.command_until_us else 0.0
+        force_n = rider.step(speed_m_per_s, elapsed_s)
+        force_n += motor.step(command_v, self.battery.voltage_v, speed_m_per_s, elapsed_s)
+        self.battery.step(motor.battery_current_a, elapsed_s)
+        bicycle.step(force_n, self.brake_share, self.grade, self.wind_m_per_s, elapsed_s)
+        self.rider_j += rider.delivered_power_w * elapsed_s
+        self.assist_j += motor.power_w * elapsed_s
+        edges = self.pedal_sensor.advance(crank_rad, rider.crank_rad, start_s, elapsed_s)
+        if self.noise_per_s > 0.0 or self.bounces or self._toggles:
+            self._note_noisy_edges(edges, start_s, elapsed_s)
+        else:
+            for index in range(edges):
+                self._true_levels = self.pedal_sensor.edge_levels[index]
+                self._note_edge(int(self.pedal_sensor.edge_times_s[index] * 1e6), self._true_levels)
+        for index in range(self.wheel_sensor.advance(distance_m, bicycle.distance_m, start_s, elapsed_s)):
+            self.wheel_log.record(1, self.ticks_us(int(self.wheel_sensor.edge_times_s[index] * 1e6)))
+        self.now_us += elapsed_us
+        if rider.crank_rad_per_s > TURNING_RAD_PER_S:
+            self.last_forward_us = self.now_us
+            self.last_forward_m = bicycle.distance_m
+
+    def _note_edge(self, time_us: int, levels: int) -> None:
+        self.crank_log.record(levels, self.ticks_us(time_us))
+        if self._edge_watch is not None:
+            self._edge_watch.edge(time_us, levels)
+
+    def _note_noisy_edges(self, edges: int, start_s: float, elapsed_s: float) -> None:
+        """Lay noise pulses and bounces over the step's edges, all in order of time."""
+        sensor = self.pedal_sensor
+        before = self._true_levels
+        happenings: list[tuple[float, int, int]] = []  # Time, true levels or -1, mask to toggle.
+        for index in range(edges):
+            levels = sensor.edge_levels[index]
+            happenings.append((sensor.edge_times_s[index], levels, 0))
+            if self.bounces:
+                for half in range(2, 2 + 2 * BOUNCES):
+                    self._toggles.append((sensor.edge_times_s[index] + half * BOUNCE_S, levels ^ before))
+            before = levels
+        expected = self.noise_per_s * elapsed_s
+        while self._random.random() < expected:
+            begin_s = start_s + self._random.random() * elapsed_s
+            channel = 1 << self._random.randrange(2)
+            self._toggles.append((begin_s, channel))
+            self._toggles.append((begin_s + self._random.random() * NOISE_PULSE_LONGEST_S, channel))
+            expected -= 1.0
+        end_s = start_s + elapsed_s
+        happenings += [(time_s, -1, mask) for time_s, mask in self._toggles if time_s <= end_s]
+        self._toggles = [toggle for toggle in self._toggles if toggle[0] > end_s]
+        happenings.sort()
+        for time_s, levels, mask in happenings:
+            if levels >= 0:
+                self._true_levels = levels
+            self._overlay ^= mask
+            self._note_edge(int(time_s * 1e6), self._true_levels ^ self._overlay)

@@ -1,0 +1,6 @@
+"""Bike files: three examples, what may stand in one, and the settings that follow from it."""
+
+from host_sim.bikes.load import example_names, load_bike, settings_of
+from host_sim.bikes.model import Bike
+
+__all__ = ["Bike", "example_names", "load_bike", "settings_of"]

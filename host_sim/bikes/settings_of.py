@@ -1,0 +1,180 @@
+"""The settings of the firmware that follow from a bicycle and its place.
+
+Whatever a bicycle implies is worked out here, once; [settings] in the bike file goes over it, but never over
+the limits of the place.
+"""
+
+from math import ceil, floor
+
+from firmware.settings import DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
+from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
+from host_sim.bikes.model import Bike, PedalSensor
+from host_sim.rules.places import Place
+from host_sim.tomlfile import closest
+
+_KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
+_EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}
+_THROTTLE_USES = ("never", "below start-up speed", "freely")
+_MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
+# A tenth of a turn is pedalling; what is less may be a nudge. Judgement.
+_ENGAGE_TURN_SHARE = 0.1
+# Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.
+_TAPER_FROM_SHARE = 0.88
+# Watts by which the loop answers one watt of error at once. Judgement; tuning goes on from here.
+_LOOP_GAIN = 0.6
+
+
+def settings_from(bike: Bike, place: Place) -> Settings:
+    """Return the settings of a bicycle; ValueError names the key of [settings] that is at fault."""
+    _check_names(bike.settings)
+    values = {**_sensor(bike), **_place(bike, place), **_drive(bike), **_levers(bike), **bike.settings}
+    try:
+        settings = Settings(values)
+    except ValueError as error:
+        raise ValueError(f"settings: {error}") from None
+    _check_lawful(settings, bike, place)
+    return settings
+
+
+def _check_names(chosen: dict[str, int]) -> None:
+    table = {row[0]: row for row in TABLE}
+    for name, value in chosen.items():
+        if name not in table:
+            raise ValueError(f"settings.{name[:60]} is not a known key, {closest(name, list(table))}")
+        _, _, lowest, highest, _ = table[name]
+        if not lowest <= value <= highest:
+            # Not as a float: a user's number may have any length.
+            raise ValueError(f"settings.{name} is {_short(value)}, allowed is {lowest} to {highest}")
+
+
+def _short(value: int) -> str:
+    return str(value) if abs(value) < 10**15 else "a number of more than 15 digits"
+
+
+def _sensor(bike: Bike) -> dict[str, int]:
+    sensor = bike.pedal_sensor
+    edges_per_turn = _EDGES_PER_PULSE[sensor.kind] * sensor.pulses_per_rev
+    return {
+        "sensor_kind": _KINDS[sensor.kind],
+        "lead": 0 if sensor.a_leads else 1,
+        "forward_duty_high": 1 if sensor.duty_percent >= 50.0 else 0,
+        "pulses_per_rev": sensor.pulses_per_rev,
+        "edge_gap_permille": _edge_gap_permille(sensor),
+        "engage_edges": max(2, round(edges_per_turn * _ENGAGE_TURN_SHARE)),
+        "wheel_circumference_mm": round(bike.bicycle.wheel_circumference_m * 1000.0),
+        "wheel_pulses_per_rev": bike.wheel_sensor.pulses_per_rev,
+    }
+
+
+def _edge_gap_permille(sensor: PedalSensor) -> int:
+    """Return the longest gap between edges of this ring, its flaws included, as a share of a pitch."""
+    longest = max(edge_gaps(sensor)) + neighbour_error(sensor)
+    return min(max(ceil(longest * 1000.0), 250), 1000)
+
+
+def _place(bike: Bike, place: Place) -> dict[str, int]:
+    cutoff_mm_per_s = _mm_per_s(place.cutoff_km_per_h)
+    taper_mm_per_s = floor(cutoff_mm_per_s * _TAPER_FROM_SHARE)
+    if place.taper_from_km_per_h is not None:
+        taper_mm_per_s = _mm_per_s(place.taper_from_km_per_h)
+    power_w = floor(min(most_power_w(place), bike.motor.rated_power_w))
+    return {
+        "power_limit_w": power_w,
+        "assist_power_w": power_w,
+        "throttle_power_w": power_w,
+        "throttle_unpedalled": _THROTTLE_USES.index(place.throttle_unpedalled),
+        "startup_speed_mm_per_s": _mm_per_s(place.startup_km_per_h),
+        "taper_start_mm_per_s": taper_mm_per_s,
+        "cutoff_speed_mm_per_s": cutoff_mm_per_s,
+        "engage_speed_mm_per_s": ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H),
+        "cutoff_distance_mm": round((cutoff_distance_m(bike, place) or 2.0) * 1000.0),
+    }
+
+
+def most_power_w(place: Place) -> int:
+    """Return the most whole watts that a place allows."""
+    most_w = floor(place.power_limit_w)
+    return most_w - 1 if place.power_strict and most_w == place.power_limit_w else most_w
+
+
+def cutoff_distance_m(bike: Bike, place: Place) -> float | None:
+    """Return the cut-off distance of the place for these brake switches; None where its text has none."""
+    if bike.brakes.switches == "all" and place.cutoff_distance_all_brakes_m is not None:
+        return place.cutoff_distance_all_brakes_m
+    return place.cutoff_distance_m
+
+
+def _mm_per_s(km_per_h: float) -> int:
+    """Return a speed in whole mm/s, never more than was asked for."""
+    return floor(km_per_h * _MM_PER_S_PER_KM_PER_H)
+
+
+def _drive(bike: Bike) -> dict[str, int]:
+    controller, battery = bike.motor_controller, bike.battery
+    empty_mv, span_mv = battery.empty_v * 1000.0, (battery.full_v - battery.empty_v) * 1000.0
+    values = {
+        "command_start_mv": round(controller.start_v * 1000.0),
+        "command_max_mv": round(controller.full_v * 1000.0),
+        # After three lags 5 % of the power are left.
+        "motor_lag_ms": round(3.0 * controller.lag_s * 1000.0),
+        "shunt_fitted": 1 if bike.shunt.fitted else 0,
+        # Without a shunt nothing corrects the map, so it believes the most that full command can draw.
+        "open_map_full_w": min(max(ceil(controller.battery_current_limit_a * battery.full_v), 50), 3000),
+        "battery_empty_mv": round(empty_mv),
+        "battery_foldback_mv": round(empty_mv + max(span_mv / 6.0, 150.0)),
+        "battery_highest_mv": round(battery.full_v * 1000.0 * 1.025),
+        "heat_sensor_fitted": 1 if bike.motor.has_temperature_sensor else 0,
+    }
+    if controller.kind == "speed":
+        # The command sets the voltage on the motor's resistance: a millivolt moves many watts.
+        w_per_mv = (
+            battery.full_v**2 / bike.motor.resistance_ohm / (controller.full_v - controller.start_v) / 1000.0
+        )
+        values["gain_uv_per_w"] = min(max(round(_LOOP_GAIN / w_per_mv * 1000.0), 1), 50_000)
+    return values
+
+
+def _levers(bike: Bike) -> dict[str, int]:
+    throttle, selector = bike.throttle, bike.selector
+    values = {"throttle_fitted": 1 if throttle.fitted else 0}
+    if throttle.fitted:
+        rest_mv, full_mv = round(throttle.rest_v * 1000.0), round(throttle.full_v * 1000.0)
+        # 150 mV inside the travel, so that play and heat neither hide the rest nor the end.
+        values["throttle_open_mv"] = rest_mv // 2
+        values["throttle_rest_mv"] = rest_mv + 150
+        values["throttle_full_mv"] = full_mv - 150
+        values["throttle_short_mv"] = full_mv + 400
+    if selector.kind == "none":
+        return values | {"selector_positions": 0}
+    low_mv, high_mv = round(selector.low_v * 1000.0), round(selector.high_v * 1000.0)
+    values["selector_positions"] = selector.positions or 1
+    values["selector_open_mv"] = low_mv // 2
+    values["selector_low_mv"] = low_mv
+    values["selector_high_mv"] = high_mv
+    values["selector_short_mv"] = high_mv + 300
+    for number, share in enumerate(selector.shares_percent, start=1):
+        values[f"share_{number}_permille"] = round(share * 10.0)
+    return values
+
+
+def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
+    """Raise ValueError for a chosen setting that goes beyond the limits of the place."""
+    most = {
+        "power_limit_w": (most_power_w(place), "W"),
+        "cutoff_speed_mm_per_s": (_mm_per_s(place.cutoff_km_per_h), "mm/s"),
+        "throttle_unpedalled": (_THROTTLE_USES.index(place.throttle_unpedalled), place.throttle_unpedalled),
+    }
+    if place.throttle_unpedalled == "below start-up speed":
+        most["startup_speed_mm_per_s"] = (_mm_per_s(place.startup_km_per_h), "mm/s")
+    distance_m = cutoff_distance_m(bike, place)
+    if distance_m is not None:
+        most["cutoff_distance_mm"] = (floor(distance_m * 1000.0), "mm")
+    for name, (limit, unit) in most.items():
+        if getattr(settings, name) > limit:
+            raise refuse(
+                f"settings.{name}", getattr(settings, name), f"up to {limit} ({unit}) in {bike.place}"
+            )
+    least_mm_per_s = ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H)
+    if settings.engage_speed_mm_per_s < least_mm_per_s:
+        allowed = f"{least_mm_per_s} or more (mm/s) in {bike.place}"
+        raise refuse("settings.engage_speed_mm_per_s", settings.engage_speed_mm_per_s, allowed)

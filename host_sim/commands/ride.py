@@ -1,0 +1,116 @@
+"""`treadle ride`: ride one bike through one ride, and say what came of it."""
+
+import time
+from pathlib import Path
+from typing import Any
+
+from firmware.decide.engagement import ASSISTING
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.course import load_course
+from host_sim.bench.meter import J_PER_WH, Meter
+from host_sim.bench.recording import read_recording
+from host_sim.bench.ride import Bench
+from host_sim.bench.script import CourseScript, RecordingScript, Script
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.trace import EdgeWindow, Trace
+from host_sim.bikes.load import load_bike
+from host_sim.bikes.model import Bike
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder
+from host_sim.report.ride_figure import RideFacts, draw_ride
+
+DEFAULT_BIKE = "cargo_trike"
+DEFAULT_RECORDING = "road_ride_a"
+FILES = ("trace.csv", "edges.csv", "ride.png")
+
+
+class RideRequest:
+    """What is to be ridden: a bike, a recording or a course, for how long, with which seed, into which folder."""
+
+    def __init__(
+        self,
+        bike: str = DEFAULT_BIKE,
+        recording: str | None = None,
+        course: str | None = None,
+        seconds: float | None = None,
+        seed: int = 1,
+        out: Path | None = None,
+        force: bool = False,
+    ) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        if recording is not None and course is not None:
+            raise RequestError("--recording and --course are both given, allowed is one of them")
+        self.bike: Bike = load_bike(bike)
+        self.notes: list[str] = []
+        self.script: Script
+        if course is not None:
+            self.script = CourseScript(load_course(course))
+        else:
+            loaded = read_recording(recording or DEFAULT_RECORDING)
+            self.script = RecordingScript(loaded)
+            changed = {name: count for name, count in loaded.corrections.as_dict().items() if count}
+            self.notes = [f"{name.replace('_', ' ')} {count}" for name, count in changed.items()]
+        if seconds is not None and not 1 <= seconds <= self.script.seconds:
+            raise RequestError(
+                f"--seconds is {seconds:g}, allowed is 1 to {self.script.seconds:g} (s), the length of this ride"
+            )
+        self.seconds = self.script.seconds if seconds is None else seconds
+        self.seed = seed
+        self.out = out or fresh_folder("treadle-ride")
+        self.force = force or out is None
+
+
+class RideResult:
+    """What came of it: `as_json` with the keys that the manual names, and the notes for people."""
+
+    def __init__(self, request: RideRequest, bench: Bench, wall_s: float, files: list[Path]) -> None:
+        """Gather the numbers of a bench that has been ridden."""
+        meter: Meter = bench.meter
+        self.meter = meter
+        self.notes = request.notes
+        self.as_json: dict[str, Any] = {
+            "bike": request.bike.name,
+            "ride": request.script.name,
+            "seed": request.seed,
+            "simulated_s": request.seconds,
+            "wall_s": round(wall_s, 3),
+            "distance_m": round(bench.world.bicycle.distance_m, 1),
+            "rider_wh": round(bench.world.rider_j / J_PER_WH, 2),
+            "assist_wh": round(bench.world.assist_j / J_PER_WH, 2),
+            "engagements": meter.engagements,
+            "first_assist_s": None if meter.first_assist_s is None else round(meter.first_assist_s, 3),
+            "longest_run_on_s": round(meter.longest_run_on_s, 3),
+            "longest_cutoff_distance_m": round(meter.longest_cutoff_distance_m, 3),
+            "max_command_mv": meter.max_command_mv,
+            "faults": meter.faults,
+            "files": [str(path) for path in files],
+        }
+
+
+def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
+    """Ride, write the trace, the edges and the figure, and return the numbers."""
+    bench = bench_for(request.bike, request.seed)
+    window = EdgeWindow(ASSISTING)
+    with Delivery(request.out, FILES, request.force) as delivery:
+        with delivery.place("trace.csv").open("w", encoding="utf-8") as file:
+            bench.watch(Trace(file))
+            bench.watch(window)
+            bench.watch_edges(window)
+            if progress is not None:
+                bench.watch(progress)
+            started_s = time.perf_counter()
+            bench.ride(request.script, request.seconds)
+            wall_s = time.perf_counter() - started_s
+        window.write(delivery.place("edges.csv"))
+        facts = RideFacts(
+            bike=request.bike.title,
+            ride=request.script.title,
+            seconds=request.seconds,
+            settings=request.bike.firmware_settings,
+            events=bench.meter.events,
+            edges=window.edges,
+            edges_before=window.before,
+            edges_centre_us=window.centre_us,
+        )
+        draw_ride(delivery.place("trace.csv"), facts, delivery.place("ride.png"))
+        return RideResult(request, bench, wall_s, delivery.deliver())

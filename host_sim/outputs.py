@@ -1,0 +1,75 @@
+"""Writes files whole or not at all: under temporary names first, then renamed together."""
+
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from host_sim.errors import RequestError
+from host_sim.textfile import spoken
+
+FOLDERS_TRIED = 1000
+
+
+class Delivery:
+    """A folder of results in the making. Use it in a `with`; without `deliver` nothing remains.
+
+    Files are written to `place(name)` and appear in the folder when `deliver` is called.
+    """
+
+    def __init__(self, folder: Path, names: tuple[str, ...], force: bool) -> None:
+        """Take the folder and the names to come; RequestError if one exists and `force` is False."""
+        self.folder = folder
+        self._names = names
+        for name in names:
+            if not force and (folder / name).exists():
+                raise RequestError(
+                    f"{spoken(folder / name)} exists already, allowed is another --out or --force to replace it"
+                )
+        self._made: list[Path] = []
+        try:
+            for parent in reversed([folder, *folder.parents]):
+                if not parent.exists():
+                    parent.mkdir()
+                    self._made.append(parent)
+            self._temporary = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
+        except OSError as error:
+            self._remove_folders()
+            raise RequestError(f"{spoken(folder)} can't be written: {error.strerror}") from None
+
+    def place(self, name: str) -> Path:
+        """Return where to write the file that will be called `name`."""
+        return self._temporary / name
+
+    def deliver(self) -> list[Path]:
+        """Put every file in its place and return their paths."""
+        for name in self._names:
+            os.replace(self.place(name), self.folder / name)
+        self._made.clear()
+        return [self.folder / name for name in self._names]
+
+    def __enter__(self) -> "Delivery":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        shutil.rmtree(self._temporary, ignore_errors=True)
+        self._remove_folders()
+
+    def _remove_folders(self) -> None:
+        """Remove what was made for nothing."""
+        for path in reversed(self._made):
+            try:
+                path.rmdir()
+            except OSError:
+                return
+
+
+def fresh_folder(name: str) -> Path:
+    """Return `name`, or `name-2`, `name-3` and so on: the first that does not exist here yet."""
+    for number in range(1, FOLDERS_TRIED):
+        folder = Path(name if number == 1 else f"{name}-{number}")
+        if not folder.exists():
+            return folder
+    raise RequestError(
+        f"{name} to {name}-{FOLDERS_TRIED - 1} exist already, allowed is --out with a folder of your own"
+    )

@@ -1,0 +1,274 @@
+"""The picture of a ride: what the road, the rider and the motor did, and why.
+
+Left the whole ride, right one minute of it, below one second of crank edges as logic traces. A short
+ride has no left column. Colours are told apart without colour vision: they differ in lightness, and
+every line is named where it runs.
+"""
+
+from pathlib import Path
+
+import matplotlib
+
+matplotlib.use("Agg")
+
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from firmware.settings import TWO_CHANNELS, Settings
+from host_sim.bench.meter import RideEvent
+from host_sim.report.trace_file import RideTrace, read_trace
+
+MINUTE_S = 60.0
+SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
+LABELS_MOST = 14
+ROWS_A_TURN = 21  # A second of trace, about a turn of the crank: the mean hides the two peaks of each turn.
+
+INK = "#1d2733"
+ROAD = "#c9c2b6"
+SPEED = "#0b5fa5"
+CADENCE = "#6a3d9a"
+WANTED = "#8a8f98"
+ALLOWED = "#d1720b"
+DELIVERED = "#14775a"
+COMMAND = "#a0252f"
+SPANS = {
+    "assisting": ("#14775a", 0.13, "pedals drive"),
+    "throttling": ("#e0a100", 0.22, "throttle drives"),
+    "braked": ("#555b66", 0.20, "brake"),
+    "faulted": ("#a0252f", 0.22, "fault"),
+}
+
+
+class RideFacts:
+    """What the picture needs beside the trace: names, settings, the story, and one second of edges."""
+
+    def __init__(
+        self,
+        bike: str,
+        ride: str,
+        seconds: float,
+        settings: Settings,
+        events: list[RideEvent],
+        edges: list[tuple[int, int]],
+        edges_before: int,
+        edges_centre_us: int | None,
+    ) -> None:
+        """Take what the bench measured; `edges` as EdgeWindow keeps them."""
+        self.bike = bike
+        self.ride = ride
+        self.seconds = seconds
+        self.settings = settings
+        self.events = events
+        self.edges = edges
+        self.edges_before = edges_before
+        self.edges_centre_us = edges_centre_us
+
+
+def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
+    """Draw the trace in `trace_path` into `figure_path` (PNG or SVG by its suffix)."""
+    short = facts.seconds <= SHORT_RIDE_S
+    minute_s = None if short else _minute(facts)
+    with plt.rc_context({"font.size": 9.5, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}):
+        figure = plt.figure(figsize=(15, 12.5))
+        grid = figure.add_gridspec(
+            4, 1 if short else 2, height_ratios=(1.25, 1.1, 1.5, 1.0), hspace=0.12, wspace=0.13,
+            width_ratios=(1,) if short else (1.5, 1), left=0.055, right=0.955, top=0.865, bottom=0.235,
+        )  # fmt: skip
+        whole = read_trace(trace_path)
+        left = [figure.add_subplot(grid[row, 0]) for row in range(4)]
+        _panels(left, whole, facts, (0.0, facts.seconds), label_lines=short)
+        _label_events(left[0], facts.events, (0.0, facts.seconds))
+        if minute_s is not None:
+            right = [figure.add_subplot(grid[row, 1]) for row in range(4)]
+            _panels(right, read_trace(trace_path, minute_s), facts, minute_s, label_lines=True)
+            _label_events(right[0], facts.events, minute_s)
+            for axes in left:
+                axes.axvspan(*minute_s, facecolor="none", edgecolor=INK, linewidth=1.2, linestyle=":")
+            left[0].set_title("the whole ride", loc="left", fontsize=11, pad=42)
+            right[0].set_title("one minute of it, dotted on the left", loc="left", fontsize=11, pad=42)
+        _edges(figure.add_axes((0.055, 0.05, 0.9, 0.115)), facts)
+        _heading(figure, facts)
+        figure.savefig(figure_path, dpi=110)
+        plt.close(figure)
+
+
+def _minute(facts: RideFacts) -> tuple[float, float]:
+    """Return the minute to show in detail: from a little before the first engagement."""
+    first_s = next((event.time_s for event in facts.events if event.text == "assisting"), 0.0)
+    start_s = min(max(first_s - 8.0, 0.0), facts.seconds - MINUTE_S)
+    return start_s, start_s + MINUTE_S
+
+
+def _heading(figure: Figure, facts: RideFacts) -> None:
+    figure.text(0.055, 0.985, facts.bike, fontsize=17, fontweight="bold", va="top")
+    figure.text(0.955, 0.985, f"ride: {facts.ride}", fontsize=12, ha="right", va="top")
+    patches = [
+        plt.Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), label=label)
+        for colour, alpha, label in SPANS.values()
+    ]
+    figure.legend(handles=patches, loc="upper right", bbox_to_anchor=(0.962, 0.967), ncols=4, frameon=False)
+
+
+def _panels(
+    panels: list[Axes], trace: RideTrace, facts: RideFacts, span_s: tuple[float, float], label_lines: bool
+) -> None:
+    """Draw the four panels that share the time axis."""
+    _road_and_speed(panels[0], trace, facts.settings, label_lines)
+    _cadence(panels[1], trace, facts.settings, label_lines)
+    _watts(panels[2], trace, label_lines)
+    _command(panels[3], trace, facts.settings, label_lines)
+    for axes in panels:
+        axes.set_xlim(*span_s)
+        axes.grid(axis="y", color="#e3e3e0", linewidth=0.7)
+        axes.set_axisbelow(True)
+        axes.spines[["top", "right"]].set_visible(False)
+        for state, (colour, alpha, _) in SPANS.items():
+            for start_s, end_s in trace.spans(state):
+                axes.axvspan(start_s, end_s, color=colour, alpha=alpha, linewidth=0)
+    for axes in panels[:-1]:
+        axes.tick_params(labelbottom=False)
+    panels[-1].set_xlabel("time, s")
+
+
+def _road_and_speed(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
+    time_s = trace["time_s"]
+    speed = trace["speed_m_per_s"] * 3.6
+    height_m = np.concatenate(([0.0], np.cumsum(np.diff(trace["distance_m"]) * trace["grade"][1:])))
+    height_m -= height_m.min()
+    road = axes.twinx()
+    road.fill_between(time_s, height_m, color=ROAD, alpha=0.75, linewidth=0)
+    road.set_ylim(0, max(float(height_m.max()) * 2.2, 4.0))
+    road.tick_params(colors="#8d8475", labelsize=8)
+    road.spines[["top", "left"]].set_visible(False)
+    axes.set_zorder(road.get_zorder() + 1)
+    axes.patch.set_visible(False)
+    cutoff = settings.cutoff_speed_mm_per_s * 0.0036
+    axes.plot(time_s, speed, color=SPEED, linewidth=1.4)
+    axes.axhline(cutoff, color=SPEED, linestyle="--", linewidth=1)
+    axes.set_ylim(0, max(float(speed.max()), cutoff) * 1.18)
+    axes.set_ylabel("speed, km/h")
+    _note(axes, cutoff, f"cut-off speed {cutoff:.1f} km/h", SPEED)
+    if label_lines:
+        road.set_ylabel("height of the road, m", color="#8d8475")
+
+
+def _cadence(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
+    axes.plot(trace["time_s"], trace["cadence_rpm"], color=CADENCE, linewidth=0.7, alpha=0.45)
+    axes.plot(trace["time_s"], trace["sensed_cadence_rpm"], color=CADENCE, linewidth=1.1)
+    axes.axhline(settings.engage_rpm, color=DELIVERED, linestyle="--", linewidth=1)
+    axes.axhline(settings.release_rpm, color=COMMAND, linestyle="--", linewidth=1)
+    axes.set_ylim(bottom=min(0.0, float(trace["cadence_rpm"].min()) * 1.1))
+    axes.set_ylabel("cadence, rpm")
+    if label_lines:
+        _note(axes, settings.engage_rpm, f"engage cadence {settings.engage_rpm} rpm", DELIVERED)
+        _note(axes, settings.release_rpm, f"release cadence {settings.release_rpm} rpm", COMMAND, below=True)
+
+
+def _watts(axes: Axes, trace: RideTrace, label_lines: bool) -> None:
+    time_s = trace["time_s"]
+    delivered = trace["delivered_w"]
+    axes.fill_between(
+        time_s, delivered, color=DELIVERED, alpha=0.35, linewidth=0, label="delivered by the battery"
+    )
+    axes.plot(time_s, delivered, color=DELIVERED, linewidth=0.9)
+    axes.plot(
+        time_s,
+        trace["wanted_w"],
+        color=WANTED,
+        linewidth=2.6,
+        alpha=0.8,
+        label="wanted",
+        drawstyle="steps-post",
+    )
+    axes.plot(
+        time_s, trace["allowed_w"], color=ALLOWED, linewidth=1.2, label="allowed", drawstyle="steps-post"
+    )
+    window = np.convolve(np.ones(ROWS_A_TURN), np.ones(ROWS_A_TURN)) / ROWS_A_TURN**2
+    rider_w = np.convolve(trace["rider_power_w"], window, mode="same")
+    axes.plot(time_s, rider_w, color=INK, linewidth=0.7, alpha=0.55, label="rider, smoothed")
+    axes.set_ylim(
+        0, max(float(trace["wanted_w"].max()), float(delivered.max()), float(rider_w.max()), 50.0) * 1.3
+    )
+    axes.set_ylabel("power, W")
+    if label_lines:
+        axes.legend(loc="upper right", ncols=2, frameon=False, fontsize=8.5)
+
+
+def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
+    start_v = settings.command_start_mv / 1000
+    axes.axhspan(0, start_v, color="#efeeea", zorder=0)
+    axes.plot(trace["time_s"], trace["command_v"], color=COMMAND, linewidth=1.1)
+    axes.set_ylim(0, settings.command_max_mv / 1000 * 1.1)
+    axes.set_ylabel("command voltage, V")
+    if label_lines:
+        axes.text(0.995, start_v / 2, "dead band of the motor controller", transform=axes.get_yaxis_transform(),
+                  ha="right", va="center", fontsize=8.5, color="#7b7768")  # fmt: skip
+
+
+def _note(axes: Axes, level: float, text: str, colour: str, below: bool = False) -> None:
+    """Name a horizontal line at its right end."""
+    axes.annotate(
+        text, (0.995, level), xycoords=axes.get_yaxis_transform(), xytext=(0, -2 if below else 2),
+        textcoords="offset points", ha="right", va="top" if below else "bottom", fontsize=8.5, color=colour,
+        bbox={"facecolor": "white", "alpha": 0.65, "edgecolor": "none", "pad": 0.8},
+    )  # fmt: skip
+
+
+def _label_events(axes: Axes, events: list[RideEvent], span_s: tuple[float, float]) -> None:
+    """Write the story above the picture: all of it if it is short, else what does not repeat."""
+    inside = [event for event in events if span_s[0] <= event.time_s <= span_s[1]]
+    seen: set[str] = set()
+    chosen: list[RideEvent] = []
+    for event in inside:
+        if len(inside) <= LABELS_MOST or event.text not in seen:
+            chosen.append(event)
+        seen.add(event.text)
+    width_s = span_s[1] - span_s[0]
+    free_s = [-width_s, -width_s, -width_s]  # Where each of three rows of labels is free again.
+    for event in chosen[:LABELS_MOST]:
+        row = next((row for row in range(3) if free_s[row] <= event.time_s), None)
+        if row is None:
+            continue
+        free_s[row] = event.time_s + width_s * 0.014 * (len(event.text) + 2)
+        axes.annotate(
+            event.text, (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(), xytext=(0, 4 + 11 * row),
+            textcoords="offset points", fontsize=8.5, ha="left", va="bottom", annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+
+
+def _edges(axes: Axes, facts: RideFacts) -> None:
+    """Draw one second of crank edges, as a logic trace for each channel."""
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.set_yticks([])
+    if facts.edges_centre_us is None:
+        axes.text(0.5, 0.5, "the motor never engaged: no second of crank edges to show", ha="center", va="center",
+                  transform=axes.transAxes)  # fmt: skip
+        axes.set_xticks([])
+        return
+    centre_s = facts.edges_centre_us / 1e6
+    two = facts.settings.sensor_kind == TWO_CHANNELS
+    times_s = [centre_s - 0.5, *(time_us / 1e6 for time_us, _ in facts.edges), centre_s + 0.5]
+    levels = [facts.edges_before, *(after for _, after in facts.edges)]
+    levels.append(levels[-1])
+    for channel, name in enumerate("AB" if two else "A"):
+        base = 1.45 * (1 - channel) if two else 0.6
+        values = [base + ((level >> channel) & 1) for level in levels]
+        axes.step(times_s, values, where="post", color=CADENCE if channel else SPEED, linewidth=1.6)
+        axes.text(
+            -0.006,
+            base + 0.5,
+            f"channel {name}",
+            transform=axes.get_yaxis_transform(),
+            ha="right",
+            va="center",
+        )
+    axes.axvline(centre_s, color=DELIVERED, linewidth=1.4, linestyle="--")
+    axes.axvspan(centre_s, centre_s + 0.5, color=DELIVERED, alpha=0.13, linewidth=0)
+    run = f"engages: {facts.settings.engage_edges} forward edges in a row and a cadence of {facts.settings.engage_rpm} rpm"
+    axes.text(centre_s + 0.006, 2.66, run, color=DELIVERED, va="bottom", fontsize=9.5)
+    axes.set_ylim(-0.1, 2.6)
+    axes.set_xlim(centre_s - 0.5, centre_s + 0.5)
+    axes.set_xlabel(f"crank edges of one second, around {centre_s:.2f} s; time, s")

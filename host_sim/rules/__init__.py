@@ -1,0 +1,1 @@
+"""Rules that a bicycle must keep, and the limits of places."""

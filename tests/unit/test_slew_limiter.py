@@ -1,0 +1,52 @@
+"""The command voltage follows its target at its rates, and loses nothing to rounding."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firmware.drive.slew_limiter import ELAPSED_MAX_US, RATE_MAX_MV_PER_S, SlewLimiter
+from firmware.ticks import TICKS_MAX_US
+from tests.small_int import SmallInt
+
+OUT_OF_REACH_MV = 1_000_000
+rates = st.integers(1, RATE_MAX_MV_PER_S)
+times_us = st.integers(0, TICKS_MAX_US) | st.integers(TICKS_MAX_US - 1_000, TICKS_MAX_US)
+gaps_us = st.integers(0, ELAPSED_MAX_US)
+
+
+def test_rises_and_falls_each_at_its_own_rate():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=5_000, now_us=0)
+    assert limiter.step(target_mv=3_000, now_us=10_000) == 5
+    assert limiter.step(target_mv=3_000, now_us=20_000) == 10
+    assert limiter.step(target_mv=0, now_us=21_000) == 5
+    assert limiter.step(target_mv=0, now_us=22_000) == 0
+
+
+def test_a_cut_is_immediate():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=1, now_us=0)
+    limiter.step(target_mv=3_000, now_us=50_000)
+    limiter.reset(0, now_us=50_001)
+    assert limiter.step(target_mv=3_000, now_us=50_001) == 0
+
+
+def test_a_stalled_loop_buys_no_jump():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=500, now_us=0)
+    assert limiter.step(OUT_OF_REACH_MV, now_us=10 * ELAPSED_MAX_US) == 50
+
+
+@pytest.mark.parametrize("rate", [0, -1, RATE_MAX_MV_PER_S + 1])
+@pytest.mark.parametrize("name", ["rise_mv_per_s", "fall_mv_per_s"])
+def test_a_rate_out_of_range_is_refused_by_name(name, rate):
+    good = {"rise_mv_per_s": 1, "fall_mv_per_s": RATE_MAX_MV_PER_S, "now_us": 0}
+    with pytest.raises(ValueError, match=f"{name} must be 1 to 10000, got {rate}"):
+        SlewLimiter(**{**good, name: rate})
+
+
+@given(rate=rates, start_us=times_us, gaps=st.lists(gaps_us, max_size=40))
+def test_uneven_steps_across_the_wrap_equal_one_exact_ramp(rate, start_us, gaps):
+    limiter = SlewLimiter(SmallInt(rate), RATE_MAX_MV_PER_S, SmallInt(start_us))
+    now_us = start_us
+    for gap_us in gaps:
+        now_us = (now_us + gap_us) & TICKS_MAX_US
+        limiter.step(OUT_OF_REACH_MV, SmallInt(now_us))
+    assert limiter.command_mv == rate * sum(gaps) // 1_000_000
