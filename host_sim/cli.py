@@ -45,7 +45,7 @@ def ride_command(
         str | None, typer.Option(help="Recorded ride: CSV or FIT file, or an example.")
     ] = None,
     course: Annotated[
-        str | None, typer.Option(help="Scripted ride: TOML file, or the name of an example.")
+        str | None, typer.Option(help="Scripted ride: TOML file, or an example.")
     ] = None,
     seconds: Annotated[float | None, typer.Option(help="Ride only so long. Default: the whole ride.")] = None,
     seed: SeedOption = 1,

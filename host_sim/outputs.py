@@ -24,7 +24,7 @@ class Delivery:
         for name in names:
             if not force and (folder / name).exists():
                 raise RequestError(
-                    f"{spoken(folder / name)} exists already, allowed is another --out or --force to replace it"
+                    f"{spoken(folder / name)} exists already, allowed is another --out, or --force"
                 )
         self._made: list[Path] = []
         try:

@@ -159,6 +159,8 @@ def _type_at(location: tuple[int | str, ...], model: type[BaseModel]) -> tuple[A
             field = kind.model_fields[part]
             kind, limits = _bare(field.annotation)
             limits = list(field.metadata) + limits
+        elif get_origin(kind) is dict:
+            kind, limits = _bare(get_args(kind)[1])
     return kind, limits
 
 

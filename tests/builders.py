@@ -183,6 +183,7 @@ class Rig:
         self.outputs: Outputs = self.controller.outputs
         self.last_forward_us: int | None = None  # True forward edges, in `elapsed_us`.
         self.last_edge_us: int | None = None
+        self.backward_in_row = 0
         self.wheel_pulses_us: list[int] = []
         self.after_step: list[Callable[[Rig, int], None]] = []
 
@@ -206,6 +207,7 @@ class Rig:
 
     def crank_edge(self, levels: int, after_us: int = 0) -> None:
         """Record a crank edge `after_us` from now, whatever the ring says."""
+        self.last_edge_us = self.elapsed_us + after_us
         self.inputs.crank.record(self.number(levels), self.number((self.now_us + after_us) % WRAP_US))
 
     def step(self, span_us: int = PERIOD_US) -> Outputs:
@@ -260,9 +262,11 @@ class Rig:
     def _turn_crank(self, span_us: int) -> None:
         for after_us, levels in self.ring.edges(self.rpm, span_us):
             self.crank_edge(levels, after_us)
-            self.last_edge_us = self.elapsed_us + after_us
             if self.rpm > 0:
                 self.last_forward_us = self.last_edge_us
+                self.backward_in_row = 0
+            else:
+                self.backward_in_row += 1
 
     def _turn_wheel(self, span_us: int) -> None:
         """Write the wheel's pulses: a rise at each magnet and a fall a tenth of the way on."""

@@ -91,8 +91,8 @@ class Stretch:
     While `cadence_held`, the rider turns `cadence_rpm` (negative: backward) with `effort_w`; else `effort_w`
     alone counts, and `cadence_rpm` is what the gears are shifted for. `crank_free`: the crank turns as told
     and drives nothing, as on a work stand without chain. `gear_m` is the development, 0 = automatic. `grade`
-    is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of the lever's
-    travel; `selector_position` (from 1) is None while `selector_share` counts.
+    is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of the
+    lever's travel; `selector_position` (from 1) is None while `selector_share` counts.
     """
 
     __slots__ = (

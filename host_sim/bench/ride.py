@@ -57,5 +57,5 @@ class Bench:
 
 
 def ticks_at_start_us(seed: int) -> int:
-    """Return where the microcontroller's clock stands at the start: anywhere, so that rides cross its wrap."""
+    """Return what the microcontroller's clock shows at the start: anything, so that rides cross its wrap."""
     return Random(seed).randrange(TICKS_MAX_US + 1)

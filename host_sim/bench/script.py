@@ -12,9 +12,6 @@ from host_sim.plant.rider import EFFORT, FOLLOW, HOLD
 
 RAD_PER_S_PER_RPM = 2.0 * pi / 60.0
 LEAD_IN_S = 3  # A recording starts rolling: first the bicycle stands so long, switched on, as one does.
-# Who holds a cadence in the automatic gear gives this much: a healthy adult keeps up about 100 W
-# (Malewicki 1983, and princeton.edu/~maelabs/hpt).
-STEADY_POWER_W = 100.0
 RAMP_STEP_US = 20_000  # Gradual changes are made in steps as fine as this.
 
 
@@ -69,13 +66,13 @@ class CourseScript(Script):
         world = self._world
         rider = world.rider
         rider.target_rad_per_s = stretch.cadence_rpm * RAD_PER_S_PER_RPM
-        rider.power_w = STEADY_POWER_W if stretch.effort_w is None else stretch.effort_w
         rider.development_m = stretch.gear_m
-        standing_crank = world.bicycle.speed_m_per_s == 0.0 and stretch.brake_pulled
-        if stretch.effort_w is not None:
-            rider.mode = EFFORT
-        else:
-            rider.mode = FOLLOW if standing_crank else HOLD
+        rider.power_w = 0.0 if stretch.crank_free else stretch.effort_w
+        rider.mode = EFFORT
+        if stretch.crank_free:
+            rider.mode = FOLLOW
+        elif stretch.cadence_held:
+            rider.mode = HOLD
         world.grade = stretch.grade
         world.wind_m_per_s = stretch.wind_m_per_s
         world.throttle_share = stretch.throttle_share

@@ -1,4 +1,4 @@
-"""What must fit together in a bike file, key against key; each refusal names key, value and what is allowed."""
+"""What must fit together in a bike file, key against key; each refusal names key, value and allowed range."""
 
 from itertools import pairwise
 
@@ -71,12 +71,6 @@ def _check_drive(bike: Bike) -> None:
     if battery.full_v < battery.empty_v + 1.0:
         raise refuse(
             "battery.full_v", battery.full_v, f"{battery.empty_v + 1.0:g} (empty_v and a volt) or more (V)"
-        )
-    drawn_w = controller.battery_current_limit_a * battery.empty_v
-    if drawn_w < 50.0:
-        least = 50.0 / battery.empty_v
-        raise refuse(
-            "motor_controller.battery_current_limit_a", least_a, f"{least:.2g} or more (A), for 50 W"
         )
     # The power falls with more current once half the voltage is lost inside the battery: P = E^2 / 4R.
     most_a = battery.empty_v / (2.0 * battery.resistance_ohm)

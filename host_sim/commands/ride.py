@@ -25,7 +25,7 @@ FILES = ("trace.csv", "edges.csv", "ride.png")
 
 
 class RideRequest:
-    """What is to be ridden: a bike, a recording or a course, for how long, with which seed, into which folder."""
+    """What is to be ridden: bike, recording or course, how long, with which seed, into which folder."""
 
     def __init__(
         self,
@@ -52,7 +52,7 @@ class RideRequest:
             self.notes = [f"{name.replace('_', ' ')} {count}" for name, count in changed.items()]
         if seconds is not None and not 1 <= seconds <= self.script.seconds:
             raise RequestError(
-                f"--seconds is {seconds:g}, allowed is 1 to {self.script.seconds:g} (s), the length of this ride"
+                f"--seconds is {seconds:g}, allowed is 1 to {self.script.seconds:g} (s), as long as the ride"
             )
         self.seconds = self.script.seconds if seconds is None else seconds
         self.seed = seed

@@ -15,6 +15,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
 from firmware.settings import TWO_CHANNELS, Settings
 from host_sim.bench.meter import RideEvent
@@ -105,7 +106,7 @@ def _heading(figure: Figure, facts: RideFacts) -> None:
     figure.text(0.055, 0.985, facts.bike, fontsize=17, fontweight="bold", va="top")
     figure.text(0.955, 0.985, f"ride: {facts.ride}", fontsize=12, ha="right", va="top")
     patches = [
-        plt.Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), label=label)
+        Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), label=label)
         for colour, alpha, label in SPANS.values()
     ]
     figure.legend(handles=patches, loc="upper right", bbox_to_anchor=(0.962, 0.967), ncols=4, frameon=False)
@@ -267,8 +268,9 @@ def _edges(axes: Axes, facts: RideFacts) -> None:
         )
     axes.axvline(centre_s, color=DELIVERED, linewidth=1.4, linestyle="--")
     axes.axvspan(centre_s, centre_s + 0.5, color=DELIVERED, alpha=0.13, linewidth=0)
-    run = f"engages: {facts.settings.engage_edges} forward edges in a row and a cadence of {facts.settings.engage_rpm} rpm"
-    axes.text(centre_s + 0.006, 2.66, run, color=DELIVERED, va="bottom", fontsize=9.5)
+    settings = facts.settings
+    why = f"engages: {settings.engage_edges} forward edges in a row, cadence {settings.engage_rpm} rpm or more"
+    axes.text(centre_s + 0.006, 2.66, why, color=DELIVERED, va="bottom", fontsize=9.5)
     axes.set_ylim(-0.1, 2.6)
     axes.set_xlim(centre_s - 0.5, centre_s + 0.5)
     axes.set_xlabel(f"crank edges of one second, around {centre_s:.2f} s; time, s")

@@ -23,8 +23,8 @@ class Place(Table):
     """The limits of one place; `strict` means that the limit itself is no longer allowed.
 
     Speeds in km/h as the texts have them, powers in W of continuous rated motor power. `startup_km_per_h` is
-    0 where the text knows no start-up assistance, `engage_km_per_h` 0 where it knows no least speed to engage,
-    the cut-off distances are None where the text has none.
+    0 where the text knows no start-up assistance, `engage_km_per_h` 0 where it knows no least speed to
+    engage, the cut-off distances are None where the text has none.
     """
 
     title: str = Field(min_length=1, max_length=80)

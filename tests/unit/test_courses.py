@@ -1,4 +1,4 @@
-"""Courses: stretches keep what they do not name, gradual values change evenly, and wrong files are refused."""
+"""Courses: stretches keep what they do not name, gradual values change evenly, wrong files are refused."""
 
 from contextlib import suppress
 

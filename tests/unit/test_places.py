@@ -29,7 +29,7 @@ def test_the_british_cutoff_is_15_and_a_half_miles_and_below_25_kilometres():
 
 
 def test_the_federal_american_limits_are_strict_and_the_californian_power_is_not():
-    # 15 USC 2085(b): less than 750 W, less than 20 mph. California Vehicle Code 312.5(a): does not exceed 750 W.
+    # 15 USC 2085(b): less than 750 W and 20 mph. California Vehicle Code 312.5(a): does not exceed 750 W.
     federal = load_place("us_federal")
     assert (federal.power_limit_w, federal.power_strict, federal.cutoff_strict) == (750, True, True)
     assert federal.cutoff_km_per_h == pytest.approx(20 * 1.609344)
@@ -74,7 +74,7 @@ def test_every_place_has_a_source_a_clause_a_date_and_the_warning(name):
 
 def test_a_place_with_an_assist_ratio_is_refused_with_the_reason():
     assert list(load_places().not_possible) == ["japan", "eu_type_approved"]
-    with pytest.raises(RequestError, match='place "japan" has no profile: .*torque sensor'):
+    with pytest.raises(RequestError, match=r'place "japan" has no profile: .*torque sensor'):
         load_place("japan")
 
 
