@@ -57,7 +57,7 @@ class OutputGuard:
         # Periods of the wheel sensor at the two speeds, in two steps that stay small integers.
         way = settings.wheel_circumference_mm * 100_000 // settings.wheel_pulses_per_rev
         self._cutoff_period_us = way // settings.cutoff_speed_mm_per_s * 10
-        self._startup_period_us = way // max(settings.startup_speed_mm_per_s, 1) * 10
+        self._startup_period_us = min(way // max(settings.startup_speed_mm_per_s, 1), 100_000_000) * 10
         self._mm_per_pulse = settings.wheel_circumference_mm // settings.wheel_pulses_per_rev
         self._levels = 0
         self._rise_us = now_us

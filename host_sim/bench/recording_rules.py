@@ -107,7 +107,11 @@ def _mean_of(records: RideRecords, first: int, last: int) -> dict[str, float | N
     """Return the mean of each column over the records `first` to `last`, None where all are empty."""
     means: dict[str, float | None] = {}
     for name in ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m"):
-        known = [value for value in getattr(records, name)[first : last + 1] if value is not None]
+        values = getattr(records, name)
+        if first == last:  # The usual case: one record a second.
+            means[name] = values[first]
+            continue
+        known = [value for value in values[first : last + 1] if value is not None]
         means[name] = sum(known) / len(known) if known else None
     return means
 

@@ -70,7 +70,7 @@ class Battery(Table):
     """A battery whose voltage without load falls evenly from full to empty."""
 
     full_v: float = within(10, 95)
-    empty_v: float = within(10, 80)
+    empty_v: float = within(10, 75)
     capacity_ah: float = within(0.5, 200)
     resistance_ohm: float = within(0.001, 2)
     charge: float = within(0, 1)

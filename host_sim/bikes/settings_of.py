@@ -20,8 +20,10 @@ _MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
 _ENGAGE_TURN_SHARE = 0.1
 # Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.
 _TAPER_FROM_SHARE = 0.88
-# Watts by which the loop answers one watt of error at once. Judgement; tuning goes on from here.
-_LOOP_GAIN = 0.6
+# How soon the loop on a speed controller shall answer, and what passes before it can: a period of 5 ms and half
+# a period of holding. The first is judgement; tuning goes on from here.
+_ANSWER_S = 0.15
+_DEAD_TIME_S = 0.0075
 
 
 def settings_from(bike: Bike, place: Place) -> Settings:
@@ -126,12 +128,25 @@ def _drive(bike: Bike) -> dict[str, int]:
         "heat_sensor_fitted": 1 if bike.motor.has_temperature_sensor else 0,
     }
     if controller.kind == "speed":
-        # The command sets the voltage on the motor's resistance: a millivolt moves many watts.
-        w_per_mv = (
-            battery.full_v**2 / bike.motor.resistance_ohm / (controller.full_v - controller.start_v) / 1000.0
-        )
-        values["gain_uv_per_w"] = min(max(round(_LOOP_GAIN / w_per_mv * 1000.0), 1), 50_000)
+        values.update(_speed_loop(bike))
     return values
+
+
+def _speed_loop(bike: Bike) -> dict[str, int]:
+    """Return gain and integral time for a speed controller.
+
+    Its command sets the voltage on the motor's resistance, so a millivolt moves many watts, at once but for the
+    lag. The SIMC rule for a first-order lag: gain = lag / (k (answer + dead time)), integral time = lag
+    (Skogestad, J. Process Control 13, 2003, 291-309).
+    """
+    controller = bike.motor_controller
+    w_per_v = bike.battery.full_v**2 / bike.motor.resistance_ohm / (controller.full_v - controller.start_v)
+    lag_s = max(controller.lag_s, 0.02)
+    gain_v_per_w = lag_s / (w_per_v * (_ANSWER_S + _DEAD_TIME_S))
+    return {
+        "gain_uv_per_w": min(max(round(gain_v_per_w * 1e6), 1), 50_000),
+        "integral_ms": round(lag_s * 1000.0),
+    }
 
 
 def _levers(bike: Bike) -> dict[str, int]:

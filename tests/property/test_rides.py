@@ -60,7 +60,7 @@ def test_the_promises_are_put_to_the_proof_by_rides_that_drive():
     rig.ready().run(2_000, rpm=60, wheel_mm_per_s=4_000)
     assert watch.drove
     assert rig.state == ASSISTING
-    rig.run(1_000, rpm=0, wheel_mm_per_s=1_000)
+    rig.run(4_000, rpm=0, wheel_mm_per_s=0)
     assert rig.command_mv == 0
     rig.full_throttle()
     rig.run(500)
