@@ -21,13 +21,10 @@ class Delivery:
         """Take the folder and the names to come; RequestError if one exists and `force` is False."""
         self.folder = folder
         self._names = names
-        for name in names:
-            if not force and (folder / name).exists():
-                raise RequestError(
-                    f"{spoken(folder / name)} exists already, allowed is another --out, or --force"
-                )
+        self._force = force
         self._made: list[Path] = []
         try:
+            self._refuse_what_exists()
             for parent in reversed([folder, *folder.parents]):
                 if not parent.exists():
                     parent.mkdir()
@@ -35,14 +32,15 @@ class Delivery:
             self._temporary = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
         except OSError as error:
             self._remove_folders()
-            raise RequestError(f"{spoken(folder)} can't be written: {error.strerror}") from None
+            raise self._cannot_write(error) from None
 
     def place(self, name: str) -> Path:
         """Return where to write the file that will be called `name`."""
         return self._temporary / name
 
     def deliver(self) -> list[Path]:
-        """Put every file in its place and return their paths."""
+        """Put every file in its place and return their paths; RequestError if one is there by now."""
+        self._refuse_what_exists()
         for name in self._names:
             os.replace(self.place(name), self.folder / name)
         self._made.clear()
@@ -51,9 +49,24 @@ class Delivery:
     def __enter__(self) -> "Delivery":
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, _: type[BaseException] | None, error: BaseException | None, __: object) -> None:
+        """Take away what was not delivered; RequestError says what kept a file from being written."""
         shutil.rmtree(self._temporary, ignore_errors=True)
         self._remove_folders()
+        if isinstance(error, OSError) and not isinstance(error, BrokenPipeError):
+            raise self._cannot_write(error) from None
+
+    def _cannot_write(self, error: OSError) -> RequestError:
+        reason = error.strerror or error
+        return RequestError(f"{spoken(self.folder)} can't be written, allowed is another --out: {reason}")
+
+    def _refuse_what_exists(self) -> None:
+        for name in self._names:
+            path = self.folder / name
+            if path.is_dir():
+                raise RequestError(f"{spoken(path)} is a directory, allowed is another --out")
+            if not self._force and path.exists():
+                raise RequestError(f"{spoken(path)} exists already, allowed is another --out, or --force")
 
     def _remove_folders(self) -> None:
         """Remove what was made for nothing."""

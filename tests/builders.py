@@ -169,7 +169,7 @@ class Ring:
 
 
 class Rig:
-    """A controller, its inputs, a crank and a wheel. Set `rpm`, `wheel_mm_per_s` and the levers, then `run`."""
+    """A controller, its inputs, a crank and a wheel. Set `rpm`, the speed and the levers, then `run`."""
 
     def __init__(
         self,

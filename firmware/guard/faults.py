@@ -110,6 +110,8 @@ class Faults:
         `command_mv` is the command that went out last.
         """
         if inputs.clear_requested:
+            if self.cause == WHEEL_LOST:
+                self._samples_in_row[WHEEL_LOST] = 0  # Only driving again can tell.
             self.cause = NO_FAULT  # What still holds is latched again below.
         self._crank(inputs, crank)
         samples = self._samples
@@ -120,7 +122,8 @@ class Faults:
         battery_mv = inputs.battery_mv
         implausible = battery_mv < self._battery_lowest_mv or battery_mv > self._battery_highest_mv
         self._observe(BATTERY_READING, implausible, samples)
-        self._observe(WHEEL_LOST, command_mv > 0 and not wheel.pulsed, self._wheel_lost_samples)
+        if wheel.pulsed or command_mv > 0:  # Time without drive neither counts nor excuses what came before.
+            self._observe(WHEEL_LOST, not wheel.pulsed, self._wheel_lost_samples)
         if self._shunt_fitted:
             unasked = command_mv == 0 and supply.current_ma > UNASKED_MA
             self._observe(CURRENT_UNASKED, unasked, UNASKED_SAMPLES)

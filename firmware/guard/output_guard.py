@@ -18,7 +18,9 @@ from firmware.ticks import ticks_diff_us
 
 _BEHIND_MAX = 4
 _MARGIN_US = 15_000  # Three control periods: the guard is the second to notice, not the first.
-_WHEEL_FORGOTTEN_US = 4_000_000
+_WHEEL_STILL_US = 3_000_000  # No pulse for so long, or none yet: the wheel stands.
+_NEVER_US = (1 << 30) - 1
+_LONGEST_DISTANCE_US = 10_000_000
 
 
 class OutputGuard:
@@ -27,15 +29,18 @@ class OutputGuard:
     __slots__ = (
         "_backward_edges",
         "_behind",
-        "_cutoff_distance_mm",
         "_cutoff_period_us",
+        "_cutoff_pulses_percent",
+        "_edge_us",
         "_fall_us",
         "_forward_step",
         "_forward_us",
         "_highest_mv",
         "_levels",
+        "_longest_period_us",
         "_longest_us",
-        "_mm_per_pulse",
+        "_quiet",
+        "_rise_seen",
         "_rise_us",
         "_settings",
         "_startup_period_us",
@@ -52,37 +57,48 @@ class OutputGuard:
         self._forward_step = 3 if settings.lead == B_LEADS else 1
         self._backward_edges = settings.backward_edges
         self._highest_mv = settings.command_max_mv
-        self._cutoff_distance_mm = settings.cutoff_distance_mm
         self._longest_us = 60_000_000 // (settings.pulses_per_rev * settings.release_rpm) + _MARGIN_US
         # Periods of the wheel sensor at the two speeds, in two steps that stay small integers.
-        way = settings.wheel_circumference_mm * 100_000 // settings.wheel_pulses_per_rev
+        pulses = settings.wheel_pulses_per_rev
+        way = settings.wheel_circumference_mm * 100_000 // pulses
         self._cutoff_period_us = way // settings.cutoff_speed_mm_per_s * 10
-        self._startup_period_us = min(way // max(settings.startup_speed_mm_per_s, 1), 100_000_000) * 10
-        self._mm_per_pulse = settings.wheel_circumference_mm // settings.wheel_pulses_per_rev
+        self._startup_period_us = _NEVER_US
+        if settings.startup_speed_mm_per_s > 0:
+            # A speed too low for the wheel to show is told from a standing wheel only.
+            period_us = min(way // settings.startup_speed_mm_per_s, _WHEEL_STILL_US // 10) * 10
+            self._startup_period_us = period_us
+        # Hundredths of wheel pulses in the cut-off distance, rounded up: this gate is the looser one.
+        self._cutoff_pulses_percent = 1 + settings.cutoff_distance_mm * 100 * pulses // settings.wheel_circumference_mm
+        self._longest_period_us = _LONGEST_DISTANCE_US * 100 // self._cutoff_pulses_percent
         self._levels = 0
         self._rise_us = now_us
         self._fall_us = now_us
+        self._rise_seen = False
+        self._edge_us = now_us
+        self._quiet = True
         self._turning = False
         self._forward_us = now_us
         self._behind = 0
         self._wheel_seen = False
         self._wheel_us = now_us
-        self._wheel_period_us = _WHEEL_FORGOTTEN_US
+        self._wheel_period_us = _WHEEL_STILL_US
         self._throttle_rest_seen = settings.throttle_fitted == 0
 
     def crank_edge(self, levels: int, time_us: int) -> None:
         """See a crank edge: the levels after it and its time."""
         kind = self._settings.sensor_kind
+        self._edge_us = time_us
+        self._quiet = False
         if kind == TWO_CHANNELS:
             moved = ((levels ^ (levels >> 1)) - (self._levels ^ (self._levels >> 1))) & 3
             if moved == self._forward_step:
-                self._go_forward(time_us)
+                self._go_forward(1, time_us)
             elif moved != 0 and moved != 2:
                 self._behind = min(self._behind + 1, _BEHIND_MAX)
         elif kind == DUTY_CODED:
             self._see_duty(levels & 1, time_us)
         else:
-            self._go_forward(time_us)
+            self._go_forward(1, time_us)
         self._levels = levels
 
     def wheel_edge(self, level: int, time_us: int) -> None:
@@ -118,17 +134,20 @@ class OutputGuard:
         if high == 0:
             self._fall_us = time_us
             return
-        high_us = ticks_diff_us(self._fall_us, self._rise_us)
-        low_us = ticks_diff_us(time_us, self._fall_us)
-        if (high_us > low_us) == (self._settings.forward_duty_high == 1):
-            self._go_forward(time_us)
-        else:
-            self._behind = min(self._behind + 2, _BEHIND_MAX)
+        if self._rise_seen:
+            high_us = ticks_diff_us(self._fall_us, self._rise_us)
+            low_us = ticks_diff_us(time_us, self._fall_us)
+            if abs(high_us - low_us) > (high_us + low_us) >> 3:  # Else too near one half to tell.
+                if (high_us > low_us) == (self._settings.forward_duty_high == 1):
+                    self._go_forward(2, time_us)
+                else:
+                    self._behind = min(self._behind + 2, _BEHIND_MAX)
+        self._rise_seen = True
         self._rise_us = time_us
 
-    def _go_forward(self, time_us: int) -> None:
+    def _go_forward(self, edges: int, time_us: int) -> None:
         if self._behind > 0:
-            self._behind -= 1
+            self._behind = max(self._behind - edges, 0)
         else:
             self._turning = True
             self._forward_us = time_us
@@ -136,20 +155,29 @@ class OutputGuard:
     def _slowest_period_us(self, now_us: int) -> int:
         """Return the wheel's last period, or the wait since its last pulse if that is longer."""
         if not self._wheel_seen:
-            return _WHEEL_FORGOTTEN_US
+            return _WHEEL_STILL_US
         return max(self._wheel_period_us, ticks_diff_us(now_us, self._wheel_us))
+
+    def _distance_us(self, now_us: int) -> int:
+        """Return the cut-off distance as a time: the pulses that fit in it, times the wheel's period."""
+        period_us = self._slowest_period_us(now_us)
+        if period_us >= _WHEEL_STILL_US:
+            return _LONGEST_DISTANCE_US
+        return min(period_us, self._longest_period_us) * self._cutoff_pulses_percent // 100
 
     def _forget_the_old(self, now_us: int) -> None:
         """Latch what is over, long before its time stamp could wrap into "recent"."""
-        if self._wheel_seen and ticks_diff_us(now_us, self._wheel_us) > _WHEEL_FORGOTTEN_US:
+        if self._wheel_seen and ticks_diff_us(now_us, self._wheel_us) > _WHEEL_STILL_US:
             self._wheel_seen = False
-            self._wheel_period_us = _WHEEL_FORGOTTEN_US
+            self._wheel_period_us = _WHEEL_STILL_US
         if self._turning:
-            # The cut-off distance as a time: pulses of the wheel that fit in it, times their period.
-            period_ms = self._slowest_period_us(now_us) // 1000
-            distance_us = min(period_ms * self._cutoff_distance_mm // self._mm_per_pulse, 10_000) * 1000
             gap_us = ticks_diff_us(now_us, self._forward_us)
-            self._turning = gap_us <= self._longest_us and gap_us <= distance_us + _MARGIN_US
+            self._turning = gap_us <= self._longest_us and gap_us <= self._distance_us(now_us) + _MARGIN_US
+        if not self._quiet and ticks_diff_us(now_us, self._edge_us) > self._longest_us:
+            # After a rest the crank starts afresh: nothing to make up, no pitch half seen.
+            self._quiet = True
+            self._behind = 0
+            self._rise_seen = False
 
     def _throttle_may_drive(self, throttle_mv: int, now_us: int) -> bool:
         settings = self._settings

@@ -133,6 +133,7 @@ class Crank:
             self.standing = True
             self._rise_seen = False
             self._behind = 0
+            self.one_sided_run = 0  # Rocking now and then is no dead channel.
             self.pitch_us = 0
             self.backward_run = 0
             self.forward_run = 0

@@ -39,6 +39,7 @@ def bench_for(bike: Bike, seed: int) -> Bench:
         pedal_sensor=_pedal_sensor(bike),
         wheel_sensor=WheelSensor(bike.wheel_sensor.pulses_per_rev, bike.bicycle.wheel_circumference_m),
         pulses_per_rev=bike.pedal_sensor.pulses_per_rev,
+        channels=2 if bike.pedal_sensor.kind == "two channels" else 1,
         seed=seed,
         ticks_at_start_us=ticks_at_start_us(seed),
     )

@@ -15,128 +15,29 @@
 
 A stretch keeps what it does not name. A stretch that names `effort_w` without `cadence_rpm` lets the cadence
 come as it may; one that names `cadence_rpm` holds it again. `selector_percent` and `selector_position`
-exclude each other. All keys are in `StretchTable`.
+exclude each other. All keys are in `course_table`.
 """
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
-from pydantic import Field
-
-from host_sim.bench.faults import FAULTS, FaultSpec
+from host_sim.bench.course_table import CourseTable, StretchTable
+from host_sim.bench.faults import FAULTS
+from host_sim.bench.stretch import Stretch, between
 from host_sim.errors import RequestError
+from host_sim.refusals import closest, shown
 from host_sim.textfile import find_file, names_in, spoken
-from host_sim.tomlfile import Table, closest, load, shown, within
+from host_sim.tomlfile import check, read_toml
+
+__all__ = ["COURSES", "Course", "Stretch", "course_from", "course_names", "load_course"]
 
 COURSES = Path(__file__).resolve().parent.parent / "courses"
-SECONDS_MAX = 86_400
 KnownFaults = Mapping[str, Sequence[str]]
-EFFORT_AT_FIRST_W = 100.0  # What a healthy adult keeps up with ease (princeton.edu/~maelabs/hpt).
 # Gears are shifted for this cadence while no cadence is held: the least tiring one is 57 rpm at 100 W and 70
 # at 200 W (MacIntosh, Neptune and Horton, Med. Sci. Sports Exerc. 2000, 32:1281).
 SHIFTING_RPM = 65.0
-
-
-class FaultTable(Table):
-    """One fault that holds during a stretch; the bench's FAULTS tell which other keys it needs."""
-
-    name: str = Field(min_length=1, max_length=60)
-    channel: Literal["A", "B"] | None = None
-    magnet: int | None = Field(default=None, ge=1, le=64)
-    strength: float | None = Field(default=None, ge=0, le=1)
-    per_s: float | None = Field(default=None, ge=0, le=5000)
-    stall_ms: int | None = Field(default=None, ge=1, le=60_000)
-
-    def keys(self) -> dict[str, Any]:
-        """Return the keys that are named beside the name."""
-        return self.model_dump(exclude={"name"}, exclude_none=True)
-
-    def as_spec(self) -> FaultSpec:
-        """Return the fault in the bench's own form."""
-        return FaultSpec(self.name, **self.keys())
-
-
-class StretchTable(Table):
-    """One [[stretch]] as it stands in the file; None is what it does not name."""
-
-    at_s: float = within(0, SECONDS_MAX)
-    over_s: float = within(0, SECONDS_MAX, default=0)
-    cadence_rpm: float | None = Field(default=None, ge=-150, le=200)
-    effort_w: float | None = Field(default=None, ge=0, le=2000)
-    gear_m: float | None = Field(default=None, ge=0, le=12)
-    grade_percent: float | None = Field(default=None, ge=-25, le=25)
-    wind_m_per_s: float | None = Field(default=None, ge=-30, le=30)
-    throttle_percent: float | None = Field(default=None, ge=0, le=100)
-    selector_percent: float | None = Field(default=None, ge=0, le=100)
-    selector_position: int | None = Field(default=None, ge=1, le=6)
-    crank_free: bool | None = None
-    brake: bool | None = None
-    power_switch: bool | None = None
-    fault: list[FaultTable] | None = Field(default=None, max_length=16)
-
-
-class CourseTable(Table):
-    """A course file as it stands."""
-
-    title: str = Field(min_length=1, max_length=100)
-    seconds: float = within(1, SECONDS_MAX)
-    stretch: list[StretchTable] = Field(min_length=1, max_length=10_000)
-
-
-class Stretch:
-    """What holds from `at_s` on, or is reached `over_s` later. Read only.
-
-    While `cadence_held`, the rider turns `cadence_rpm` (negative: backward) with `effort_w`; else `effort_w`
-    alone counts, and `cadence_rpm` is what the gears are shifted for. `crank_free`: the crank turns as told
-    and drives nothing, as on a work stand without chain. `gear_m` is the development, 0 = automatic. `grade`
-    is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of the
-    lever's travel; `selector_position` (from 1) is None while `selector_share` counts.
-    """
-
-    __slots__ = (
-        "at_s",
-        "brake_pulled",
-        "cadence_held",
-        "cadence_rpm",
-        "crank_free",
-        "effort_w",
-        "faults",
-        "gear_m",
-        "grade",
-        "over_s",
-        "power_switched_on",
-        "selector_position",
-        "selector_share",
-        "throttle_share",
-        "wind_m_per_s",
-    )
-
-    def __init__(self) -> None:
-        """Stand on a level road, power on, levers at rest, selector full."""
-        self.at_s = 0.0
-        self.over_s = 0.0
-        self.cadence_rpm = 0.0
-        self.effort_w = EFFORT_AT_FIRST_W
-        self.cadence_held = True
-        self.crank_free = False
-        self.gear_m = 0.0
-        self.grade = 0.0
-        self.wind_m_per_s = 0.0
-        self.throttle_share = 0.0
-        self.selector_share = 1.0
-        self.selector_position: int | None = None
-        self.brake_pulled = False
-        self.power_switched_on = True
-        self.faults: tuple[FaultTable, ...] = ()
-
-    def copy(self) -> "Stretch":
-        """Return an equal stretch."""
-        other = Stretch()
-        for name in self.__slots__:
-            setattr(other, name, getattr(self, name))
-        return other
 
 
 class Course:
@@ -159,16 +60,7 @@ class Course:
         since_s = time_s - stretch.at_s
         if index == 0 or since_s >= stretch.over_s:
             return stretch
-        return _between(self.stretches[index - 1], stretch, since_s / stretch.over_s)
-
-
-def _between(earlier: Stretch, later: Stretch, share: float) -> Stretch:
-    """Return `later` with its gradual values only `share` (0 to 1) of the way from `earlier`."""
-    mixed = later.copy()
-    for name in ("cadence_rpm", "effort_w", "grade", "wind_m_per_s", "throttle_share", "selector_share"):
-        start = getattr(earlier, name)
-        setattr(mixed, name, start + (getattr(later, name) - start) * share)
-    return mixed
+        return between(self.stretches[index - 1], stretch, since_s / stretch.over_s)
 
 
 def course_names() -> list[str]:
@@ -181,14 +73,23 @@ def load_course(path_or_name: str | Path, known_faults: KnownFaults | None = Non
 
     `known_faults` has the names that a course may use, each with the keys it needs: the bench's unless given.
     """
-    if known_faults is None:
-        known_faults = {name: keys for name, (keys, _) in FAULTS.items()}
     path = find_file(path_or_name, COURSES, (".toml",), "course")
-    table = load(path, CourseTable)
+    return _checked(path.stem, spoken(path.name), read_toml(path), known_faults)
+
+
+def course_from(name: str, title: str, seconds: float, stretches: list[dict[str, Any]]) -> Course:
+    """Return a course made by a program, each stretch with the keys of a course file; else RequestError."""
+    return _checked(name, f"course {name}", {"title": title, "seconds": seconds, "stretch": stretches}, None)
+
+
+def _checked(name: str, place: str, data: dict[str, Any], known_faults: KnownFaults | None) -> Course:
+    table = check(data, CourseTable, place)
+    if known_faults is None:
+        known_faults = {fault: keys for fault, (keys, _) in FAULTS.items()}
     try:
-        return _resolve(path.stem, table, known_faults)
+        return _resolve(name, table, known_faults)
     except ValueError as error:
-        raise RequestError(f"{spoken(path.name)}: {error}") from None
+        raise RequestError(f"{place}: {error}") from None
 
 
 def _resolve(name: str, table: CourseTable, known_faults: KnownFaults) -> Course:

@@ -6,7 +6,7 @@ Adding one: a row in FAULTS, with the keys it needs and the function that brings
 from collections.abc import Callable
 
 from host_sim.bench.world import WIRE_OPEN, WIRE_SHORTED, WIRE_STUCK, World
-from host_sim.plant.pedal_sensor import DEAD, FREE, STUCK_HIGH, STUCK_LOW
+from host_sim.plant.pedal_sensor import DEAD, STUCK_HIGH, STUCK_LOW
 
 
 class FaultSpec:
@@ -41,27 +41,27 @@ def _channel(spec: FaultSpec) -> int:
 
 
 def _channel_dead(world: World, spec: FaultSpec) -> None:
-    world.pedal_sensor.set_channel(_channel(spec), DEAD)
+    world.channel_states[_channel(spec)] = DEAD
 
 
 def _channel_low(world: World, spec: FaultSpec) -> None:
-    world.pedal_sensor.set_channel(_channel(spec), STUCK_LOW)
+    world.channel_states[_channel(spec)] = STUCK_LOW
 
 
 def _channel_high(world: World, spec: FaultSpec) -> None:
-    world.pedal_sensor.set_channel(_channel(spec), STUCK_HIGH)
+    world.channel_states[_channel(spec)] = STUCK_HIGH
 
 
 def _channels_swapped(world: World, _: FaultSpec) -> None:
-    world.pedal_sensor.swap_channels(True)
+    world.channels_swapped = True
 
 
 def _magnet_missing(world: World, spec: FaultSpec) -> None:
-    world.pedal_sensor.set_magnet((spec.magnet - 1) % world.pulses_per_rev, 0.0)
+    world.magnet_strengths[(spec.magnet - 1) % world.pulses_per_rev] = 0.0
 
 
 def _magnet_weak(world: World, spec: FaultSpec) -> None:
-    world.pedal_sensor.set_magnet((spec.magnet - 1) % world.pulses_per_rev, spec.strength)
+    world.magnet_strengths[(spec.magnet - 1) % world.pulses_per_rev] = spec.strength
 
 
 def _noise(world: World, spec: FaultSpec) -> None:
@@ -139,12 +139,8 @@ FAULT_NAMES = frozenset(FAULTS)
 
 def set_faults(world: World, faults: list[FaultSpec]) -> None:
     """Make exactly these faults hold from now on; the ones not listed are healed."""
-    sensor = world.pedal_sensor
-    for channel in (0, 1):
-        sensor.set_channel(channel, FREE)
-    sensor.swap_channels(False)
-    for magnet in range(world.pulses_per_rev):
-        sensor.set_magnet(magnet, 1.0)
+    states, swapped, strengths = world.channel_states, world.channels_swapped, world.magnet_strengths
     world.heal()
     for spec in faults:
         FAULTS[spec.name][1](world, spec)
+    world.settle_sensor(states, swapped, strengths)

@@ -2,13 +2,15 @@
 
 Measured on the plant, not on what the controller believes: forward pedalling has stopped when the
 crank has, and assistance has ended when the motor's current is at or below its no-load current
-(EN 15194 3.23, by the parallel text TBIS 15194:2019).
+(EN 15194 3.23, by the parallel text TBIS 15194:2019). Help that an open throttle may ask for while the
+crank rests is no run-on, and neither is its fading out; as soon as the crank turns forward it counts again.
 """
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, STATE_NAMES
 from firmware.guard.faults import CAUSE_NAMES
 from firmware.records import Outputs
+from firmware.settings import THROTTLE_BELOW_STARTUP_SPEED, THROTTLE_FREELY
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
@@ -48,6 +50,7 @@ class Meter(StepWatch):
         self._state = 0
         self._fault = 0
         self._throttled = False
+        self._powered = False
 
     def begin(self, world: World, controller: Controller) -> None:
         """Take a controller that has just been switched on."""
@@ -56,6 +59,7 @@ class Meter(StepWatch):
         self._controller = controller
         self._state = controller.engagement.state
         self._fault = 0
+        self._powered = True
         self._note("power on")
 
     def look(self, outputs: Outputs) -> None:
@@ -64,14 +68,7 @@ class Meter(StepWatch):
         state = self._controller.engagement.state
         if outputs.command_mv > self.max_command_mv:
             self.max_command_mv = outputs.command_mv
-        if world.bicycle.speed_m_per_s > self.max_speed_m_per_s:
-            self.max_speed_m_per_s = world.bicycle.speed_m_per_s
-        if world.motor.assisting():
-            self._assisting(world)
-        elif world.throttle_share == 0.0:
-            self._throttled = False
-        if world.throttle_share > 0.0:
-            self._throttled = True
+        self._look_at(world)
         if state != self._state:
             if state == ASSISTING:
                 self.engagements += 1
@@ -82,6 +79,36 @@ class Meter(StepWatch):
             if self._fault:
                 self.faults.append(CAUSE_NAMES[self._fault])
                 self._note(CAUSE_NAMES[self._fault])
+
+    def look_unpowered(self, world: World) -> None:
+        """Take as much time without supply; what is left of the help goes on counting."""
+        self.world = world
+        self._seen_world = world
+        if self._powered:
+            self._powered = False
+            self._note("power off")
+        self._look_at(world)
+
+    def _look_at(self, world: World) -> None:
+        if world.bicycle.speed_m_per_s > self.max_speed_m_per_s:
+            self.max_speed_m_per_s = world.bicycle.speed_m_per_s
+        assisting = world.motor.assisting()
+        if world.last_forward_us == world.now_us:
+            self._throttled = False  # The crank turns forward now: the help is the pedals'.
+        elif world.throttle_share > 0.0:
+            self._throttled = self._throttled or self._throttle_may_drive(world)
+        elif not assisting:
+            self._throttled = False
+        if assisting:
+            self._assisting(world)
+
+    def _throttle_may_drive(self, world: World) -> bool:
+        if not self._powered:
+            return False
+        settings = self._controller.settings
+        if settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED:
+            return world.bicycle.speed_m_per_s * 1000.0 <= settings.startup_speed_mm_per_s
+        return settings.throttle_unpedalled == THROTTLE_FREELY
 
     def _assisting(self, world: World) -> None:
         if self.first_assist_s is None:

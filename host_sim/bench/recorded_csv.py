@@ -6,8 +6,8 @@ from pathlib import Path
 
 from host_sim.bench.records_of_ride import COLUMNS, LIMITS, REQUIRED, RideRecords
 from host_sim.errors import RequestError
+from host_sim.refusals import closest, shown
 from host_sim.textfile import RIDE_BYTES_MAX, read_text, spoken
-from host_sim.tomlfile import closest, shown
 
 
 def read_csv(path: Path) -> RideRecords:

@@ -39,7 +39,7 @@ class Bench:
     def ride(self, script: Script, seconds: float) -> None:
         """Ride `script` for `seconds` of virtual time."""
         agenda = Agenda()
-        board = SimBoard(self.world, agenda, self._levers, int(seconds * US_PER_S), self._seed)
+        board = SimBoard(self.world, agenda, self._levers, round(seconds * US_PER_S), self._seed)
         for watch in self._watches:
             board.watch_steps(watch)
         script.begin(self.world, board, self._levers, agenda)

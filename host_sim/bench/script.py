@@ -30,7 +30,11 @@ class Script(Event):
         self._board = board
         self._levers = levers
         self._agenda = agenda
+        self.rewind()
         self.happen()
+
+    def rewind(self) -> None:
+        """Go back to the beginning of the script."""
 
 
 class CourseScript(Script):
@@ -40,8 +44,12 @@ class CourseScript(Script):
         """Play `course`."""
         super().__init__(course.name, course.title, course.seconds)
         self._course = course
+        self.rewind()
+
+    def rewind(self) -> None:
+        """Go back to the first stretch."""
         self._next = 0
-        self._ramp_until_us = -1
+        self._ramp_until_us = 0
 
     def happen(self) -> None:
         """Make the world what the course says for now, and come back when it says something else."""
@@ -49,13 +57,14 @@ class CourseScript(Script):
         stretches = self._course.stretches
         while self._next < len(stretches) and stretches[self._next].at_s * US_PER_S <= now_us:
             stretch = stretches[self._next]
-            self._ramp_until_us = int((stretch.at_s + stretch.over_s) * US_PER_S)
-            faults = [fault.as_spec() for fault in stretch.faults]
-            set_faults(self._world, faults)
+            self._ramp_until_us = round((stretch.at_s + stretch.over_s) * US_PER_S)
+            set_faults(self._world, [fault.as_spec() for fault in stretch.faults])
             self._next += 1
-        self._apply(self._course.at(now_us / US_PER_S))
+        # At its end a ramp is what the stretch says, not what division leaves of it.
+        ramping = now_us < self._ramp_until_us
+        self._apply(self._course.at(now_us / US_PER_S) if ramping else stretches[self._next - 1])
         again_us = []
-        if now_us < self._ramp_until_us:
+        if ramping:
             again_us.append(min(now_us + RAMP_STEP_US, self._ramp_until_us))
         if self._next < len(stretches):
             again_us.append(int(stretches[self._next].at_s * US_PER_S))
@@ -88,6 +97,10 @@ class RecordingScript(Script):
         """Play `recording`."""
         super().__init__(recording.name, recording.name, float(recording.seconds + LEAD_IN_S))
         self._recording = recording
+        self.rewind()
+
+    def rewind(self) -> None:
+        """Go back to the lead-in."""
         self._second = -LEAD_IN_S
 
     def happen(self) -> None:

@@ -67,6 +67,9 @@ class RideOver(Exception):
 class PeriodDue(Event):
     """The moment at which the next control period begins."""
 
+    def happen(self) -> None:
+        """Nothing: the controller that waited for this moment has lost its supply meanwhile."""
+
 
 class StepWatch:
     """Somebody who looks once a control period, after the outputs have been written."""
@@ -76,6 +79,9 @@ class StepWatch:
 
     def look(self, outputs: Outputs) -> None:
         """Look at what the step just did."""
+
+    def look_unpowered(self, world: World) -> None:
+        """Look at the world once a control period while the controller has no supply."""
 
 
 class SimBoard(Board):
@@ -89,6 +95,7 @@ class SimBoard(Board):
         "_agenda",
         "_end_us",
         "_levers",
+        "_over",
         "_period_due",
         "_random",
         "_selector_mv",
@@ -111,6 +118,7 @@ class SimBoard(Board):
         self._throttle_mv = 0
         self._selector_mv = 0
         self._watches: list[StepWatch] = []
+        self._over = False
         self.clear_requested = False
         self.powered = True
         self.watchdog_feeds = 0
@@ -125,17 +133,16 @@ class SimBoard(Board):
         agenda = self._agenda
         world = self._world
         while True:
-            if agenda.next_us() > self._end_us:
-                world.advance(self._end_us)
-                raise RideOver
-            event = agenda.take()
-            world.advance(agenda.now_us)
+            event = self._next_event()
             if event is self._period_due:
                 break
             event.happen()
-        self._agenda.put(agenda.now_us + max(CONTROL_PERIOD_US, world.stall_us), self._period_due)
-        if not self.powered:
-            raise Restart
+            if not self.powered:
+                # Whatever the controller waited for, it will not live to see it.
+                self._period_due = PeriodDue()
+                agenda.put(agenda.now_us, self._period_due)
+                raise Restart
+        agenda.put(agenda.now_us + max(CONTROL_PERIOD_US, world.stall_us), self._period_due)
         if inputs.crank is not world.crank_log:
             world.connect(inputs.crank, inputs.wheel)
         self._measure(inputs)
@@ -147,6 +154,8 @@ class SimBoard(Board):
         world = self._world
         world.command_v = outputs.command_mv * 1e-3
         world.command_until_us = world.now_us + outputs.valid_for_us
+        if self._over or not self.powered:
+            return  # The loop's last word, no step: the ride has ended, or the supply has.
         for watch in self._watches:
             watch.look(outputs)
 
@@ -158,19 +167,27 @@ class SimBoard(Board):
     def wait_for_power(self) -> None:
         """Move the world on until the supply is back; RideOver if the ride ends before."""
         while not self.powered:
-            if self._agenda.next_us() > self._end_us:
-                self._world.advance(self._end_us)
-                raise RideOver
-            event = self._agenda.take()
-            self._world.advance(self._agenda.now_us)
+            event = self._next_event()
             if event is self._period_due:
                 self._agenda.put(self._agenda.now_us + CONTROL_PERIOD_US, event)
+                for watch in self._watches:
+                    watch.look_unpowered(self._world)
             else:
                 event.happen()
 
     def feed_watchdog(self) -> None:
         """Count the completed step."""
         self.watchdog_feeds += 1
+
+    def _next_event(self) -> Event:
+        """Take the next event and move the world to it; RideOver if the ride ends before."""
+        if self._agenda.next_us() > self._end_us:
+            self._world.advance(self._end_us)
+            self._over = True
+            raise RideOver
+        event = self._agenda.take()
+        self._world.advance(self._agenda.now_us)
+        return event
 
     def _measure(self, inputs: Inputs) -> None:
         world = self._world

@@ -1,4 +1,7 @@
-"""The trace of a ride: a CSV file that grows as the ride goes, so that memory does not."""
+"""The trace of a ride: a CSV file that grows as the ride goes, so that memory does not.
+
+While the controller has no supply the state is "off", and what the controller would think is 0.
+"""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +18,9 @@ from host_sim.bench.world import EdgeWatch, World
 
 PERIODS_PER_ROW = 10  # 50 ms: twenty rows a second.
 RPM_PER_RAD_PER_S = 9.549296585513721
+_NEW = -1
+_OFF = -2
+OFF_NAME = "off"
 
 COLUMNS = (
     "time_s",
@@ -49,7 +55,7 @@ class Trace(StepWatch):
         self._write: Callable[[str], int] = file.write
         self._write(",".join(COLUMNS) + "\n")
         self._periods = 0
-        self._state = -1
+        self._state = _NEW
 
     def begin(self, world: World, controller: Controller) -> None:
         """Take a controller that has just been switched on."""
@@ -65,6 +71,21 @@ class Trace(StepWatch):
         self._periods = 0
         self._state = state
         self._row(outputs)
+
+    def look_unpowered(self, world: World) -> None:
+        """Take as much time without supply."""
+        self._periods += 1
+        if self._periods < PERIODS_PER_ROW and self._state == _OFF:
+            return
+        self._periods = 0
+        self._state = _OFF
+        self._write(
+            f"{world.now_us / US_PER_S:.3f},{world.bicycle.distance_m:.2f},{world.bicycle.speed_m_per_s:.3f},"
+            f"0.000,{world.grade:.4f},{world.rider.crank_rad_per_s * RPM_PER_RAD_PER_S:.1f},0,"
+            f"{world.rider.delivered_power_w:.0f},0,0,{world.motor.power_w:.1f},0.000,{OFF_NAME},"
+            f"{CEILING_NAMES[0]},0.000,{world.battery.voltage_v:.2f},{world.motor.temperature_celsius:.1f},"
+            f"{world.throttle_share:.2f},0.000,{world.brake_share:.0f},{CAUSE_NAMES[0]}\n"
+        )
 
     def _row(self, outputs: Outputs) -> None:
         world = self._world
@@ -89,12 +110,15 @@ class EdgeWindow(StepWatch, EdgeWatch):
     `edges` is a list of (time_us, levels), `before` the levels that held when it begins.
     """
 
-    def __init__(self, state: int, half_us: int = 500_000) -> None:
-        """Centre the window on the first time that the engagement reaches `state`."""
+    def __init__(self, state: int, levels: int, half_us: int = 500_000) -> None:
+        """Centre the window on the first time that the engagement reaches `state`.
+
+        `levels` are those of the two channels before the first edge.
+        """
         self._centre_state = state
         self.half_us = half_us
         self.edges: list[tuple[int, int]] = []
-        self.before = 0
+        self.before = levels
         self.centre_us: int | None = None
 
     def begin(self, world: World, controller: Controller) -> None:

@@ -11,7 +11,7 @@ from firmware.ticks import TICKS_MAX_US
 from host_sim.plant.battery import Battery
 from host_sim.plant.bicycle import Bicycle
 from host_sim.plant.motor import Motor
-from host_sim.plant.pedal_sensor import PedalSensor
+from host_sim.plant.pedal_sensor import FREE, PedalSensor
 from host_sim.plant.rider import Rider
 from host_sim.plant.wheel_sensor import WheelSensor
 
@@ -56,12 +56,16 @@ class World:
         "bicycle",
         "bounces",
         "brake_share",
+        "channel_states",
+        "channels",
+        "channels_swapped",
         "command_until_us",
         "command_v",
         "crank_log",
         "grade",
         "last_forward_m",
         "last_forward_us",
+        "magnet_strengths",
         "motor",
         "noise_per_s",
         "now_us",
@@ -90,10 +94,14 @@ class World:
         pedal_sensor: PedalSensor,
         wheel_sensor: WheelSensor,
         pulses_per_rev: int,
+        channels: int,
         seed: int,
         ticks_at_start_us: int,
     ) -> None:
-        """Join the parts. `ticks_at_start_us` is what the microcontroller's clock shows at time 0."""
+        """Join the parts. `ticks_at_start_us` is what the microcontroller's clock shows at time 0.
+
+        `channels` (1 or 2) is how many wires of the pedal sensor reach the controller.
+        """
         self.bicycle = bicycle
         self.rider = rider
         self.motor = motor
@@ -101,6 +109,7 @@ class World:
         self.pedal_sensor = pedal_sensor
         self.wheel_sensor = wheel_sensor
         self.pulses_per_rev = pulses_per_rev
+        self.channels = channels
         self.crank_log = EdgeLog()
         self.wheel_log = EdgeLog()
         self._random = Random(seed)
@@ -124,7 +133,10 @@ class World:
         self.heal()
 
     def heal(self) -> None:
-        """End every fault but those of the pedal sensor."""
+        """End every fault; those of the pedal sensor end at `settle_sensor`."""
+        self.channel_states = [FREE, FREE]
+        self.channels_swapped = False
+        self.magnet_strengths = [1.0] * self.pulses_per_rev
         self.noise_per_s = 0.0
         self.bounces = False
         self.throttle_wire = WIRE_WHOLE
@@ -134,6 +146,23 @@ class World:
         self.shunt_stuck = False
         self.shunt_dead = False
         self.stall_us = 0
+
+    def settle_sensor(self, states_before: list[int], swapped_before: bool, before: list[float]) -> None:
+        """Bring the pedal sensor to `channel_states`, `channels_swapped` and `magnet_strengths`.
+
+        The arguments are what held before. What stays as it was is not touched: a channel that is dead
+        keeps the level at which it died.
+        """
+        sensor = self.pedal_sensor
+        for channel in (0, 1):
+            if self.channel_states[channel] != states_before[channel]:
+                sensor.set_channel(channel, FREE)
+                sensor.set_channel(channel, self.channel_states[channel])
+        if self.channels_swapped != swapped_before:
+            sensor.swap_channels(self.channels_swapped)
+        for magnet in range(self.pulses_per_rev):
+            if self.magnet_strengths[magnet] != before[magnet]:
+                sensor.set_magnet(magnet, self.magnet_strengths[magnet])
 
     def watch_edges(self, edge_watch: EdgeWatch) -> None:
         """Show every crank edge to `edge_watch` from now on."""
@@ -207,7 +236,7 @@ class World:
         expected = self.noise_per_s * elapsed_s
         while self._random.random() < expected:
             begin_s = start_s + self._random.random() * elapsed_s
-            channel = 1 << self._random.randrange(2)
+            channel = 1 << self._random.randrange(self.channels)
             self._toggles.append((begin_s, channel))
             self._toggles.append((begin_s + self._random.random() * NOISE_PULSE_LONGEST_S, channel))
             expected -= 1.0

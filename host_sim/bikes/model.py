@@ -5,7 +5,7 @@ must fit together across keys is in `fit`.
 """
 
 from math import pi, sin
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr
 
@@ -85,7 +85,7 @@ class PedalSensor(Table):
     leads_on_the_right: Literal["A", "B"] = "A"
     duty_percent: float = within(10, 90, default=50)
     phase_deg: float = within(20, 160, default=90)
-    angle_errors_deg: list[float] = Field(default=[], max_length=64)
+    angle_errors_deg: list[Annotated[float, within(-45, 45)]] = Field(default=[], max_length=64)
     uneven_deg: float = within(0, 20, default=0)
     hysteresis_deg: float = within(0, 10, default=0.5)
 
@@ -127,7 +127,7 @@ class Selector(Table):
 
     kind: Literal["none", "potentiometer", "positions"]
     positions: int | None = Field(default=None, ge=2, le=6)
-    shares_percent: list[float] = Field(default=[], max_length=6)
+    shares_percent: list[Annotated[float, within(0, 100)]] = Field(default=[], max_length=6)
     low_v: float = within(0.3, 4, default=0.5)
     high_v: float = within(0.8, 4.6, default=4.5)
 

@@ -9,8 +9,9 @@ from math import ceil, floor
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
 from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
 from host_sim.bikes.model import Bike, PedalSensor
+from host_sim.bikes.power_loop_of import open_map_full_w, speed_loop
+from host_sim.refusals import closest
 from host_sim.rules.places import Place
-from host_sim.tomlfile import closest
 
 _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
 _EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}
@@ -20,16 +21,13 @@ _MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
 _ENGAGE_TURN_SHARE = 0.1
 # Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.
 _TAPER_FROM_SHARE = 0.88
-# How soon the loop on a speed controller shall answer, and what passes before it can: a period of 5 ms and half
-# a period of holding. The first is judgement; tuning goes on from here.
-_ANSWER_S = 0.15
-_DEAD_TIME_S = 0.0075
 
 
 def settings_from(bike: Bike, place: Place) -> Settings:
     """Return the settings of a bicycle; ValueError names the key of [settings] that is at fault."""
     _check_names(bike.settings)
-    values = {**_sensor(bike), **_place(bike, place), **_drive(bike), **_levers(bike), **bike.settings}
+    limits = _place(bike, place)
+    values = {**_sensor(bike), **limits, **_drive(bike, limits), **_levers(bike), **bike.settings}
     try:
         settings = Settings(values)
     except ValueError as error:
@@ -111,8 +109,9 @@ def _mm_per_s(km_per_h: float) -> int:
     return floor(km_per_h * _MM_PER_S_PER_KM_PER_H)
 
 
-def _drive(bike: Bike) -> dict[str, int]:
+def _drive(bike: Bike, limits: dict[str, int]) -> dict[str, int]:
     controller, battery = bike.motor_controller, bike.battery
+    full_w = open_map_full_w(bike, limits["power_limit_w"], limits["taper_start_mm_per_s"])
     empty_mv, span_mv = battery.empty_v * 1000.0, (battery.full_v - battery.empty_v) * 1000.0
     values = {
         "command_start_mv": round(controller.start_v * 1000.0),
@@ -120,33 +119,15 @@ def _drive(bike: Bike) -> dict[str, int]:
         # After three lags 5 % of the power are left.
         "motor_lag_ms": round(3.0 * controller.lag_s * 1000.0),
         "shunt_fitted": 1 if bike.shunt.fitted else 0,
-        # Without a shunt nothing corrects the map, so it believes the most that full command can draw.
-        "open_map_full_w": min(max(ceil(controller.battery_current_limit_a * battery.full_v), 50), 3000),
+        "open_map_full_w": min(max(ceil(full_w), 50), 3000),
         "battery_empty_mv": round(empty_mv),
         "battery_foldback_mv": round(empty_mv + max(span_mv / 6.0, 150.0)),
         "battery_highest_mv": round(battery.full_v * 1000.0 * 1.025),
         "heat_sensor_fitted": 1 if bike.motor.has_temperature_sensor else 0,
     }
     if controller.kind == "speed":
-        values.update(_speed_loop(bike))
+        values.update(speed_loop(bike))
     return values
-
-
-def _speed_loop(bike: Bike) -> dict[str, int]:
-    """Return gain and integral time for a speed controller.
-
-    Its command sets the voltage on the motor's resistance, so a millivolt moves many watts, at once but for the
-    lag. The SIMC rule for a first-order lag: gain = lag / (k (answer + dead time)), integral time = lag
-    (Skogestad, J. Process Control 13, 2003, 291-309).
-    """
-    controller = bike.motor_controller
-    w_per_v = bike.battery.full_v**2 / bike.motor.resistance_ohm / (controller.full_v - controller.start_v)
-    lag_s = max(controller.lag_s, 0.02)
-    gain_v_per_w = lag_s / (w_per_v * (_ANSWER_S + _DEAD_TIME_S))
-    return {
-        "gain_uv_per_w": min(max(round(gain_v_per_w * 1e6), 1), 50_000),
-        "integral_ms": round(lag_s * 1000.0),
-    }
 
 
 def _levers(bike: Bike) -> dict[str, int]:

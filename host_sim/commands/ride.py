@@ -17,7 +17,6 @@ from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder
-from host_sim.report.ride_figure import RideFacts, draw_ride
 
 DEFAULT_BIKE = "cargo_trike"
 DEFAULT_RECORDING = "road_ride_a"
@@ -57,7 +56,7 @@ class RideRequest:
         self.seconds = self.script.seconds if seconds is None else seconds
         self.seed = seed
         self.out = out or fresh_folder("treadle-ride")
-        self.force = force or out is None
+        self.force = force
 
 
 class RideResult:
@@ -89,8 +88,11 @@ class RideResult:
 
 def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
     """Ride, write the trace, the edges and the figure, and return the numbers."""
+    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    from host_sim.report.ride_figure import RideFacts, draw_ride
+
     bench = bench_for(request.bike, request.seed)
-    window = EdgeWindow(ASSISTING)
+    window = EdgeWindow(ASSISTING, bench.world.pedal_sensor.levels)
     with Delivery(request.out, FILES, request.force) as delivery:
         with delivery.place("trace.csv").open("w", encoding="utf-8") as file:
             bench.watch(Trace(file))

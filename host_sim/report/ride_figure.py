@@ -1,10 +1,12 @@
 """The picture of a ride: what the road, the rider and the motor did, and why.
 
 Left the whole ride, right one minute of it, below one second of crank edges as logic traces. A short
-ride has no left column. Colours are told apart without colour vision: they differ in lightness, and
-every line is named where it runs.
+ride has no left column. Colours are told apart without colour vision: lines differ in lightness and are
+named where they run, a fault and a lost supply are hatched. Names come from a user's files, so no text is
+taken for mathematics.
 """
 
+import warnings
 from pathlib import Path
 
 import matplotlib
@@ -17,16 +19,25 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from firmware.decide.engagement import FAULTED, STATE_NAMES
 from firmware.settings import TWO_CHANNELS, Settings
 from host_sim.bench.meter import RideEvent
+from host_sim.bench.trace import OFF_NAME
 from host_sim.report.trace_file import RideTrace, read_trace
 
 MINUTE_S = 60.0
 SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
+FAULTED_NAME = STATE_NAMES[FAULTED]
 LABELS_MOST = 14
+LABEL_ROWS = 4
+LABEL_ROW_POINTS = 11
+LETTER_POINTS = 4.9  # Mean width of a letter at this size, on the safe side.
+FLAT_M = 0.3  # A road that rises and falls by less has no height worth an axis.
+TITLE_LETTERS = 60
 ROWS_A_TURN = 21  # A second of trace, about a turn of the crank: the mean hides the two peaks of each turn.
 
 INK = "#1d2733"
+QUIET = "#6b675c"
 ROAD = "#c9c2b6"
 SPEED = "#0b5fa5"
 CADENCE = "#6a3d9a"
@@ -34,11 +45,19 @@ WANTED = "#8a8f98"
 ALLOWED = "#d1720b"
 DELIVERED = "#14775a"
 COMMAND = "#a0252f"
+LEFT, RIGHT = 0.068, 0.952
+CAPTIONS = (
+    "what the crank does (thin), and what the controller makes of the magnets' edges (bold)",
+    "what the pedals or the throttle ask for, what the ceilings allow of it, and what comes of it",
+    "what goes to the motor controller: it rises gently and is cut at once",
+)
+# State: colour, how strong, hatching, words.
 SPANS = {
-    "assisting": ("#14775a", 0.13, "pedals drive"),
-    "throttling": ("#e0a100", 0.22, "throttle drives"),
-    "braked": ("#555b66", 0.20, "brake"),
-    "faulted": ("#a0252f", 0.22, "fault"),
+    "assisting": ("#14775a", 0.13, "", "pedals drive"),
+    "throttling": ("#e0a100", 0.24, "", "throttle drives"),
+    "braked": ("#555b66", 0.20, "", "brake"),
+    "faulted": ("#a0252f", 0.20, "///", "fault"),
+    OFF_NAME: ("#3a3f47", 0.10, "...", "switched off"),
 }
 
 
@@ -71,11 +90,16 @@ def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
     """Draw the trace in `trace_path` into `figure_path` (PNG or SVG by its suffix)."""
     short = facts.seconds <= SHORT_RIDE_S
     minute_s = None if short else _minute(facts)
-    with plt.rc_context({"font.size": 9.5, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}):
+    with (
+        plt.rc_context({"font.size": 9.5, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
+        plt.rc_context({"text.parse_math": False, "hatch.linewidth": 0.5}),
+        warnings.catch_warnings(),
+    ):
+        warnings.filterwarnings("ignore", message="Glyph")  # A title in a script that the font lacks.
         figure = plt.figure(figsize=(15, 12.5))
         grid = figure.add_gridspec(
-            4, 1 if short else 2, height_ratios=(1.25, 1.1, 1.5, 1.0), hspace=0.12, wspace=0.13,
-            width_ratios=(1,) if short else (1.5, 1), left=0.055, right=0.955, top=0.865, bottom=0.235,
+            4, 1 if short else 2, height_ratios=(1.25, 1.1, 1.5, 1.0), hspace=0.2, wspace=0.13,
+            width_ratios=(1,) if short else (1.5, 1), left=LEFT, right=RIGHT, top=0.865, bottom=0.235,
         )  # fmt: skip
         whole = read_trace(trace_path)
         left = [figure.add_subplot(grid[row, 0]) for row in range(4)]
@@ -87,9 +111,18 @@ def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
             _label_events(right[0], facts.events, minute_s)
             for axes in left:
                 axes.axvspan(*minute_s, facecolor="none", edgecolor=INK, linewidth=1.2, linestyle=":")
-            left[0].set_title("the whole ride", loc="left", fontsize=11, pad=42)
-            right[0].set_title("one minute of it, dotted on the left", loc="left", fontsize=11, pad=42)
-        _edges(figure.add_axes((0.055, 0.05, 0.9, 0.115)), facts)
+            above = LABEL_ROWS * LABEL_ROW_POINTS + 9
+            left[0].set_title("the whole ride", loc="left", fontsize=11.5, pad=above, fontweight="bold")
+            right[0].set_title(
+                "one minute of it, dotted on the left",
+                loc="left",
+                fontsize=11.5,
+                pad=above,
+                fontweight="bold",
+            )
+        for axes, words in zip(left[1:], CAPTIONS, strict=True):
+            axes.set_title(words, loc="left", fontsize=9, pad=3, color=QUIET)
+        _edges(figure.add_axes((LEFT, 0.05, RIGHT - LEFT, 0.115)), facts)
         _heading(figure, facts)
         figure.savefig(figure_path, dpi=110)
         plt.close(figure)
@@ -103,13 +136,19 @@ def _minute(facts: RideFacts) -> tuple[float, float]:
 
 
 def _heading(figure: Figure, facts: RideFacts) -> None:
-    figure.text(0.055, 0.985, facts.bike, fontsize=17, fontweight="bold", va="top")
-    figure.text(0.955, 0.985, f"ride: {facts.ride}", fontsize=12, ha="right", va="top")
+    figure.text(LEFT, 0.985, _short(facts.bike), fontsize=17, fontweight="bold", va="top")
+    figure.text(LEFT, 0.957, f"ride: {_short(facts.ride)}", fontsize=12, va="top")
     patches = [
-        Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), label=label)
-        for colour, alpha, label in SPANS.values()
+        Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), hatch=hatch, label=label)
+        for colour, alpha, hatch, label in SPANS.values()
     ]
-    figure.legend(handles=patches, loc="upper right", bbox_to_anchor=(0.962, 0.967), ncols=4, frameon=False)
+    figure.legend(
+        handles=patches, loc="upper right", bbox_to_anchor=(RIGHT + 0.007, 0.992), ncols=5, frameon=False
+    )
+
+
+def _short(title: str) -> str:
+    return title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
 
 
 def _panels(
@@ -125,9 +164,11 @@ def _panels(
         axes.grid(axis="y", color="#e3e3e0", linewidth=0.7)
         axes.set_axisbelow(True)
         axes.spines[["top", "right"]].set_visible(False)
-        for state, (colour, alpha, _) in SPANS.items():
+        for state, (colour, alpha, hatch, _) in SPANS.items():
             for start_s, end_s in trace.spans(state):
-                axes.axvspan(start_s, end_s, color=colour, alpha=alpha, linewidth=0)
+                axes.axvspan(
+                    start_s, end_s, facecolor=colour, edgecolor=colour, alpha=alpha, hatch=hatch, lw=0
+                )
     for axes in panels[:-1]:
         axes.tick_params(labelbottom=False)
     panels[-1].set_xlabel("time, s")
@@ -140,7 +181,8 @@ def _road_and_speed(axes: Axes, trace: RideTrace, settings: Settings, label_line
     height_m -= height_m.min()
     road = axes.twinx()
     road.fill_between(time_s, height_m, color=ROAD, alpha=0.75, linewidth=0)
-    road.set_ylim(0, max(float(height_m.max()) * 2.2, 4.0))
+    highest_m = float(height_m.max())
+    road.set_ylim(0, max(highest_m * 2.2, 4.0))
     road.tick_params(colors="#8d8475", labelsize=8)
     road.spines[["top", "left"]].set_visible(False)
     axes.set_zorder(road.get_zorder() + 1)
@@ -151,7 +193,10 @@ def _road_and_speed(axes: Axes, trace: RideTrace, settings: Settings, label_line
     axes.set_ylim(0, max(float(speed.max()), cutoff) * 1.18)
     axes.set_ylabel("speed, km/h")
     _note(axes, cutoff, f"cut-off speed {cutoff:.1f} km/h", SPEED)
-    if label_lines:
+    if highest_m < FLAT_M:
+        road.set_yticks([])
+        road.spines["right"].set_visible(False)
+    elif label_lines:
         road.set_ylabel("height of the road, m", color="#8d8475")
 
 
@@ -194,7 +239,10 @@ def _watts(axes: Axes, trace: RideTrace, label_lines: bool) -> None:
     )
     axes.set_ylabel("power, W")
     if label_lines:
-        axes.legend(loc="upper right", ncols=2, frameon=False, fontsize=8.5)
+        axes.legend(
+            loc="lower right", bbox_to_anchor=(1.0, 0.98), ncols=4, frameon=False, fontsize=8.5, borderpad=0,
+            handlelength=1.6, columnspacing=1.2,
+        )  # fmt: skip
 
 
 def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
@@ -204,8 +252,10 @@ def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool
     axes.set_ylim(0, settings.command_max_mv / 1000 * 1.1)
     axes.set_ylabel("command voltage, V")
     if label_lines:
-        axes.text(0.995, start_v / 2, "dead band of the motor controller", transform=axes.get_yaxis_transform(),
-                  ha="right", va="center", fontsize=8.5, color="#7b7768")  # fmt: skip
+        axes.text(
+            0.995, start_v / 2, "dead band of the motor controller", transform=axes.get_yaxis_transform(),
+            ha="right", va="center", fontsize=8.5, color=QUIET,
+        )  # fmt: skip
 
 
 def _note(axes: Axes, level: float, text: str, colour: str, below: bool = False) -> None:
@@ -218,26 +268,58 @@ def _note(axes: Axes, level: float, text: str, colour: str, below: bool = False)
 
 
 def _label_events(axes: Axes, events: list[RideEvent], span_s: tuple[float, float]) -> None:
-    """Write the story above the picture: all of it if it is short, else what does not repeat."""
-    inside = [event for event in events if span_s[0] <= event.time_s <= span_s[1]]
+    """Write the story above the picture: all of it if it is short, else what does not repeat.
+
+    In a crowd the earliest label stands highest, so that no line from a label crosses another.
+    """
+    inside = _worth_telling(events, span_s)
     seen: set[str] = set()
     chosen: list[RideEvent] = []
     for event in inside:
         if len(inside) <= LABELS_MOST or event.text not in seen:
             chosen.append(event)
         seen.add(event.text)
-    width_s = span_s[1] - span_s[0]
-    free_s = [-width_s, -width_s, -width_s]  # Where each of three rows of labels is free again.
-    for event in chosen[:LABELS_MOST]:
-        row = next((row for row in range(3) if free_s[row] <= event.time_s), None)
-        if row is None:
+    chosen = chosen[:LABELS_MOST]
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    points = axes.get_position().width * figure.get_figwidth() * 72.0
+    s_per_point = (span_s[1] - span_s[0]) / points
+    ends_s = [event.time_s + (len(event.text) * LETTER_POINTS + 8) * s_per_point for event in chosen]
+    free_s = [span_s[0]] * LABEL_ROWS  # When each row is free again.
+    for index, event in enumerate(chosen):
+        crowd = index + 1
+        while crowd < len(chosen) and chosen[crowd].time_s < ends_s[crowd - 1]:
+            crowd += 1
+        row = min(crowd - index - 1, LABEL_ROWS - 1)
+        while row >= 0 and max(free_s[: row + 1]) > event.time_s:
+            row -= 1
+        if row < 0:
             continue
-        free_s[row] = event.time_s + width_s * 0.014 * (len(event.text) + 2)
+        free_s[row] = ends_s[index]
+        late = ends_s[index] > span_s[1]
         axes.annotate(
-            event.text, (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(), xytext=(0, 4 + 11 * row),
-            textcoords="offset points", fontsize=8.5, ha="left", va="bottom", annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
+            event.text, (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
+            xytext=(-3 if late else 3, 2 + LABEL_ROW_POINTS * row),
+            textcoords="offset points", fontsize=8.5, ha="right" if late else "left", va="bottom",
+            annotation_clip=False,
         )  # fmt: skip
+        axes.annotate(
+            "", (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
+            xytext=(0, 2 + LABEL_ROW_POINTS * (row + 1)), textcoords="offset points", annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+
+
+def _worth_telling(events: list[RideEvent], span_s: tuple[float, float]) -> list[RideEvent]:
+    """Return the events of a span, without "faulted" where the cause is told at the same time."""
+    inside = [event for event in events if span_s[0] <= event.time_s <= span_s[1]]
+    kept: list[RideEvent] = []
+    for index, event in enumerate(inside):
+        following = inside[index + 1] if index + 1 < len(inside) else None
+        if event.text == FAULTED_NAME and following is not None and following.time_s == event.time_s:
+            continue
+        kept.append(event)
+    return kept
 
 
 def _edges(axes: Axes, facts: RideFacts) -> None:
@@ -245,8 +327,10 @@ def _edges(axes: Axes, facts: RideFacts) -> None:
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.set_yticks([])
     if facts.edges_centre_us is None:
-        axes.text(0.5, 0.5, "the motor never engaged: no second of crank edges to show", ha="center", va="center",
-                  transform=axes.transAxes)  # fmt: skip
+        axes.text(
+            0.5, 0.5, "the pedals never engaged the motor: no second of crank edges to show",
+            ha="center", va="center", transform=axes.transAxes,
+        )  # fmt: skip
         axes.set_xticks([])
         return
     centre_s = facts.edges_centre_us / 1e6
@@ -269,7 +353,9 @@ def _edges(axes: Axes, facts: RideFacts) -> None:
     axes.axvline(centre_s, color=DELIVERED, linewidth=1.4, linestyle="--")
     axes.axvspan(centre_s, centre_s + 0.5, color=DELIVERED, alpha=0.13, linewidth=0)
     settings = facts.settings
-    why = f"engages: {settings.engage_edges} forward edges in a row, cadence {settings.engage_rpm} rpm or more"
+    why = (
+        f"engages: {settings.engage_edges} forward edges in a row, cadence {settings.engage_rpm} rpm or more"
+    )
     axes.text(centre_s + 0.006, 2.66, why, color=DELIVERED, va="bottom", fontsize=9.5)
     axes.set_ylim(-0.1, 2.6)
     axes.set_xlim(centre_s - 0.5, centre_s + 0.5)

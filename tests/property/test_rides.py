@@ -37,8 +37,12 @@ def ride_segment(rig: Rig, segment: dict) -> None:
         segment["span_ms"],
         rpm=segment["rpm"],
         wheel_mm_per_s=segment["wheel_mm_per_s"],
-        throttle_mv=level_mv(settings.throttle_rest_mv, settings.throttle_full_mv, segment["throttle_permille"]),
-        selector_mv=level_mv(settings.selector_low_mv, settings.selector_high_mv, segment["selector_permille"]),
+        throttle_mv=level_mv(
+            settings.throttle_rest_mv, settings.throttle_full_mv, segment["throttle_permille"]
+        ),
+        selector_mv=level_mv(
+            settings.selector_low_mv, settings.selector_high_mv, segment["selector_permille"]
+        ),
         brake_pulled=segment["brake_pulled"],
         clear_requested=segment["clear_requested"],
     )
@@ -71,7 +75,9 @@ def test_the_promises_are_put_to_the_proof_by_rides_that_drive():
 @given(
     settings=legal_settings(),
     start_us=starts_us,
-    spans_us=st.lists(st.sampled_from([0, 1, 40, 4_000, 5_000, 20_000, 60_000, 150_000]) | st.integers(0, 200_000)),
+    spans_us=st.lists(
+        st.sampled_from([0, 1, 40, 4_000, 5_000, 20_000, 60_000, 150_000]) | st.integers(0, 200_000)
+    ),
     rpm=st.integers(0, 150),
 )
 def test_late_early_and_doubled_steps_keep_every_promise(
@@ -124,7 +130,9 @@ def test_a_fault_stays_whatever_is_pedalled_until_it_is_cleared(settings: Settin
         assert rig.command_mv == 0
 
 
-@given(settings=legal_settings(), rpm=st.integers(5, 150), throttle_permille=st.sampled_from([0, 1, 500, 1_000]))
+@given(
+    settings=legal_settings(), rpm=st.integers(5, 150), throttle_permille=st.sampled_from([0, 1, 500, 1_000])
+)
 def test_power_up_with_the_controls_in_use_never_drives(settings: Settings, rpm: int, throttle_permille: int):
     rig = Rig(settings)
     Watch(rig)
@@ -163,8 +171,8 @@ def test_pedalling_backward_alone_never_drives(settings: Settings, rpm: int, sec
     engage_edges=st.integers(2, 5),
 )
 def test_rocking_within_one_pitch_never_engages(moves: list, lead: int, pulses: int, engage_edges: int):
-    settings = settings_with(lead=lead, pulses_per_rev=pulses, engage_edges=engage_edges, engage_rpm=5, release_rpm=4)
-    rig = Rig(settings)
+    eager = {"engage_edges": engage_edges, "engage_rpm": 5, "release_rpm": 4}
+    rig = Rig(settings_with(lead=lead, pulses_per_rev=pulses, **eager))
     watch = Watch(rig, noisy=True)
     rig.ready()
     ring = [0, 2, 3, 1] if lead else [0, 1, 3, 2]

@@ -6,7 +6,6 @@ levers, the time. It keeps its own account and imports nothing of sense, decide,
 
 from __future__ import annotations
 
-from firmware.controller import Controller
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, THROTTLE_NEVER
@@ -58,11 +57,11 @@ class Watch:
         self._not_backward()
 
     def _rises_no_faster(self, before_mv: int, command_mv: int, span_us: int) -> None:
-        start_mv = rig_start_mv = self.rig.settings.command_start_mv
+        start_mv = self.rig.settings.command_start_mv
         # One millivolt more than the time of this step buys may be left over from the one before.
         budget_mv = int(self.rig.settings.rise_mv_per_s) * min(span_us, 100_000) // 1_000_000 + 1
         if before_mv < start_mv:
-            assert command_mv <= rig_start_mv
+            assert command_mv <= start_mv
         else:
             assert command_mv <= before_mv + budget_mv
 
@@ -84,7 +83,7 @@ class Watch:
         assert way > int(settings.wheel_circumference_mm) * 1_000_000
 
     def _somebody_asks(self) -> None:
-        """Without a throttle, drive needs a recent forward edge: within the release gap and the cut-off way."""
+        """Without a throttle, drive needs a forward edge within the release gap and the cut-off distance."""
         rig = self.rig
         settings = rig.settings
         throttle_open = settings.throttle_fitted == 1 and rig.throttle_mv > settings.throttle_rest_mv
@@ -99,10 +98,11 @@ class Watch:
         assert quiet_us <= pitch_us * share // 1_000
         period_us = self.wheel_period_us()
         if period_us is not None:
-            pulses = int(settings.wheel_pulses_per_rev)
-            allowed_us = int(settings.cutoff_distance_mm) * period_us * pulses // int(settings.wheel_circumference_mm)
+            pitches = int(settings.cutoff_distance_mm) * int(settings.wheel_pulses_per_rev)
             # Two percent for the whole millimetres a second of a slow wheel.
-            assert quiet_us + int(settings.motor_lag_ms) * 1_000 <= max(allowed_us * 102 // 100, quiet_us)
+            allowed_us = pitches * period_us * 102 // 100 // int(settings.wheel_circumference_mm)
+            lag_us = int(settings.motor_lag_ms) * 1_000
+            assert quiet_us == 0 or quiet_us + lag_us <= allowed_us
 
     def _not_backward(self) -> None:
         rig = self.rig
@@ -115,13 +115,3 @@ class Watch:
         recent_us = 60_000_000 // (int(settings.pulses_per_rev) * int(settings.release_rpm))
         if rig.elapsed_us - rig.last_edge_us <= recent_us:
             assert rig.backward_in_row < settings.backward_edges + unsure
-
-
-def watched(rig: Rig, noisy: bool = False) -> Watch:
-    """Return a watch on `rig`."""
-    return Watch(rig, noisy)
-
-
-def controller_of(watch: Watch) -> Controller:
-    """Return the controller under watch."""
-    return watch.rig.controller

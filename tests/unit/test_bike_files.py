@@ -82,8 +82,8 @@ def test_the_tandem_gives_these_settings():
     # British Columbia: 32 km/h is 8888.9 mm/s, 3 km/h is 833.3 mm/s, rounded to the safe side.
     assert (settings.cutoff_speed_mm_per_s, settings.engage_speed_mm_per_s) == (8888, 834)
     assert settings.throttle_unpedalled == 2
-    # A speed controller: 54.6 V on 0.22 ohm is 13.55 kW over 2.8 V of command, 4839 W a volt. SIMC (Skogestad,
-    # J. Process Control 13, 2003, 291-309): 0.025 s / (4839 W/V x (0.15 s + 0.0075 s)) = 32.8 uV/W.
+    # A speed controller: 54.6 V on 0.22 ohm is 13.55 kW over 2.8 V of command, 4839 W a volt. SIMC
+    # (Skogestad, J. Process Control 13, 2003, 291-309): 0.025 s / (4839 W/V x 0.1575 s) = 32.8 uV/W.
     assert (settings.gain_uv_per_w, settings.integral_ms) == (33, 25)
 
 
@@ -91,8 +91,14 @@ def test_the_folding_bicycle_gives_these_settings():
     settings = load_bike("folding").firmware_settings
     assert (settings.sensor_kind, settings.pulses_per_rev) == (1, 6)
     assert (settings.shunt_fitted, settings.throttle_fitted, settings.selector_positions) == (0, 0, 0)
-    # 10 A at 42 V is the most that full command can draw.
-    assert settings.open_map_full_w == 420
+    # At 6.110 m/s the wheel turns 25.257 rad/s and the motor makes 30.308 V; 250 W are drawn by 7.668 A
+    # (30.308 x 7.668 + 0.3 x 7.668^2 = 250.0) of 22 A, so full command stands for 250 x 22 / 7.668 = 717.3 W.
+    assert settings.open_map_full_w == 718
+
+
+def test_without_a_shunt_a_speed_controller_is_believed_up_to_its_current_limit(tmp_path):
+    bike = changed(tmp_path, ("motor_controller", "kind", '"speed"'), name="folding")
+    assert bike.firmware_settings.open_map_full_w == 420  # 10 A at 42 V.
 
 
 @pytest.mark.parametrize(
@@ -241,7 +247,7 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         (("selector", "positions", None), "selector.positions is missing, allowed is a whole number, 2 to 6"),
         (
             ("selector", "positions", 3),
-            'selector.shares_percent is "a list of 4", allowed is one share for each of 3',
+            "selector.shares_percent is a list of 4, allowed is one share for each of 3",
         ),
         (
             ("selector", "shares_percent", "[0, 35, 70, 101]"),
@@ -269,6 +275,17 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         (("", "place", '"utopia"'), 'place "utopia" is not known'),
         (("", "place", '"japan"'), 'place "japan" has no profile'),
         (("", "extra", 1), "extra is not a known key"),
+        (("", "title", '""'), 'title is "", allowed is a text in quotes of 1 to 100 characters'),
+        (("pedal_sensor", "hysteresis_deg", 10), ""),
+        (
+            ("settings", "lead", "9" * 400),
+            "settings.lead is a number of more than 15 digits, allowed is 0 to 1",
+        ),
+        (("settings", "lead", "{}"), "settings.lead is a table, allowed is a whole number"),
+        (
+            ("selector", "shares_percent", "[]"),
+            "selector.shares_percent is a list of 0, allowed is one share",
+        ),
     ],
 )
 def test_a_wrong_key_is_refused_in_one_sentence(tmp_path, change, sentence):
@@ -276,6 +293,17 @@ def test_a_wrong_key_is_refused_in_one_sentence(tmp_path, change, sentence):
         assert sentence in refusal(tmp_path, change)
     else:
         changed(tmp_path, change)  # At the end of its range, and still a bicycle.
+
+
+def test_a_list_of_magnet_errors_has_one_for_each_and_hysteresis_is_below_half_a_pitch(tmp_path):
+    even = ("pedal_sensor", "uneven_deg", 0)
+    told = refusal(tmp_path, even, ("pedal_sensor", "angle_errors_deg", "[1, 2]"))
+    assert told == "pedal_sensor.angle_errors_deg is a list of 2, allowed is one for each of 10"
+    # 24 pulses are 15 degrees apart.
+    told = refusal(tmp_path, ("pedal_sensor", "hysteresis_deg", 8), name="tandem")
+    assert told == "pedal_sensor.hysteresis_deg is 8, allowed is half a pitch, 7.5 (degrees)"
+    told = refusal(tmp_path, ("selector", "shares_percent", "[1, 2]"), name="tandem")
+    assert told == 'selector.shares_percent is a list of 2, allowed is a key of kind "positions" only'
 
 
 def test_the_settings_that_a_place_bounds_from_below_are_kept(tmp_path):

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from host_sim.bench.course import course_names, load_course
+from host_sim.bench.course import COURSES, course_from, course_names, load_course
 from host_sim.bench.faults import FAULT_NAMES
 from host_sim.errors import RequestError
 
@@ -152,6 +152,16 @@ def test_a_bad_course_is_refused_in_one_sentence(tmp_path, text, sentence):
     assert "\n" not in str(refused.value)
 
 
+def test_a_program_makes_a_course_of_the_same_keys():
+    course = course_from(
+        "made", "By a test", 30, [{"at_s": 0, "cadence_rpm": 60}, {"at_s": 20, "brake": True}]
+    )
+    assert (course.name, course.title, course.seconds) == ("made", "By a test", 30)
+    assert (course.at(25).cadence_rpm, course.at(25).brake_pulled) == (60, True)
+    with pytest.raises(RequestError, match=r"course made: stretch 1\.at_s is 3, allowed is 0"):
+        course_from("made", "By a test", 30, [{"at_s": 3}])
+
+
 def test_an_unknown_course_name_lists_the_known_ones():
     with pytest.raises(
         RequestError, match="no course is called 'erand'; there are broken_sensor, errand, hill"
@@ -166,7 +176,7 @@ def test_an_unknown_course_name_lists_the_known_ones():
     | st.sampled_from(["-1", "1e400", "[]", "{}", "true"]),
 )
 def test_any_change_to_a_course_loads_or_is_refused(tmp_path_factory, at, cut, put):
-    good = (load_course.__globals__["COURSES"] / "broken_sensor.toml").read_text(encoding="utf-8")
+    good = (COURSES / "broken_sensor.toml").read_text(encoding="utf-8")
     path = tmp_path_factory.mktemp("course") / "changed.toml"
     path.write_text(good[:at] + put + good[at + cut :], encoding="utf-8", newline="")
     with suppress(RequestError):

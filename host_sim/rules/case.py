@@ -1,0 +1,90 @@
+"""One ride that a rule looks at: a bike with the scatter of real parts, a course, a seed."""
+
+from random import Random
+from typing import Any
+
+from firmware.settings import Settings
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.course import Course, course_from
+from host_sim.bench.ride import Bench
+from host_sim.bench.script import CourseScript
+from host_sim.bikes.model import Bike
+
+Lines = list[dict[str, Any]]
+"""Stretches of a course, each with the keys of a course file."""
+
+
+class Case:
+    """What is ridden: `bike`, `course`, `seed`; optionally where the board's clock starts, and settings
+    that are in force after the supply was lost once."""
+
+    __slots__ = ("bike", "course", "seed", "settings_after", "ticks_at_start_us")
+
+    def __init__(
+        self,
+        bike: Bike,
+        course: Course,
+        seed: int,
+        ticks_at_start_us: int | None = None,
+        settings_after: Settings | None = None,
+    ) -> None:
+        """Take what is to be ridden."""
+        self.bike = bike
+        self.course = course
+        self.seed = seed
+        self.ticks_at_start_us = ticks_at_start_us
+        self.settings_after = settings_after
+
+    @property
+    def settings(self) -> Settings:
+        """What the firmware is built with at the start."""
+        return self.bike.firmware_settings
+
+    def bench(self) -> Bench:
+        """Return the bike on a bench of its own, not ridden yet."""
+        return bench_for(self.bike, self.seed, self.ticks_at_start_us, self.settings_after)
+
+    def script(self) -> CourseScript:
+        """Return the course, ready to be played."""
+        return CourseScript(self.course)
+
+
+class Scenario:
+    """A kind of ride. `build` makes its course for one bike from random draws, None where it can't be ridden."""
+
+    name = ""
+    sentence = ""
+
+    def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines] | None:
+        """Return the length in seconds and the stretches; None if this bike can't ride it."""
+        raise NotImplementedError
+
+    def case(self, bike: Bike, seed: int) -> Case | None:
+        """Return the ride number `seed` of this kind; every number gives another one."""
+        draw = Random(f"{self.name} {seed}")
+        varied = with_scatter(bike, draw)
+        made = self.lines(varied, draw, seed)
+        if made is None:
+            return None
+        seconds, lines = made
+        title = f"{self.sentence} ({seed})"
+        return Case(varied, course_from(self.name, title, seconds, lines), seed)
+
+
+def with_scatter(bike: Bike, draw: Random) -> Bike:
+    """Return the bike as another one built after the same file: parts, load and charge a little different.
+
+    Common practice, no source: load and charge as they come, magnets and pickup within what the file says of
+    them, the motor controller's lag within a tenth.
+    """
+    sensor = bike.pedal_sensor
+    errors_deg = [error * draw.uniform(0.5, 1.0) for error in sensor.magnet_errors_deg()]
+    parts = {
+        "bicycle": bike.bicycle.model_copy(update={"load_kg": bike.bicycle.load_kg * draw.uniform(0.0, 1.0)}),
+        "battery": bike.battery.model_copy(update={"charge": draw.uniform(0.35, 1.0)}),
+        "pedal_sensor": sensor.model_copy(update={"angle_errors_deg": errors_deg}),
+        "motor_controller": bike.motor_controller.model_copy(
+            update={"lag_s": bike.motor_controller.lag_s * draw.uniform(0.9, 1.1)}
+        ),
+    }
+    return bike.model_copy(update=parts)

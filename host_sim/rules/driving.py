@@ -1,0 +1,380 @@
+"""Rules about power and command: range, rise rate, tracking, shares, fold-backs, start and first help."""
+
+from math import pi
+
+from firmware.controller import Controller
+from firmware.decide.engagement import ASSISTING
+from firmware.loop import CONTROL_PERIOD_US
+from firmware.records import Outputs
+from firmware.settings import DUTY_CODED, TWO_CHANNELS
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.world import TURNING_RAD_PER_S, World
+from host_sim.bikes.model import Bike
+from host_sim.rules import scenarios as rides
+from host_sim.rules.case import Case
+from host_sim.rules.rule import COMMON_PRACTICE, Limit, Probe, Rule
+from host_sim.rules.stopping import EN
+
+RISE_PERIODS = 20  # 0.1 s: over less, whole millivolts would count for much.
+SETTLED_SHARE = 0.1
+SURGE_WINDOW_S = 4.0
+CONTINUOUS_PERIODS = 2000  # 10 s.
+QUIET_S = 1.0  # After a change in the ride, this long is not looked at.
+RESTED_S = 0.3
+
+
+class HighestCommand(Probe):
+    """Millivolts, the highest command."""
+
+    def look(self, outputs: Outputs) -> None:
+        """Keep the highest."""
+        self.saw(float(outputs.command_mv))
+
+
+class SteepestRise(Probe):
+    """mV/s, the steepest rise of the command over 0.1 s; the step across the dead band does not count."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start with a command of zero."""
+        super().begin(world, controller)
+        self._last_mv = 0
+        self._rises_mv = [0] * RISE_PERIODS
+        self._index = 0
+        self._sum_mv = 0
+
+    def look(self, outputs: Outputs) -> None:
+        """Add up what the command rose by within the last 0.1 s."""
+        start_mv = self.settings.command_start_mv
+        rise_mv = max(outputs.command_mv, start_mv) - max(self._last_mv, start_mv)
+        self._last_mv = outputs.command_mv
+        rise_mv = max(rise_mv, 0)
+        self._sum_mv += rise_mv - self._rises_mv[self._index]
+        self._rises_mv[self._index] = rise_mv
+        self._index = (self._index + 1) % RISE_PERIODS
+        self.saw(self._sum_mv * US_PER_S / (RISE_PERIODS * CONTROL_PERIOD_US))
+
+
+class CommandBeforeRest(Probe):
+    """Millivolts of command before crank and throttle have been at rest, after every power-up."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """A power-up: nothing has been at rest yet."""
+        super().begin(world, controller)
+        self._active_us = world.now_us
+        self._rested = False
+
+    def look(self, outputs: Outputs) -> None:
+        """Look until both have rested for a while."""
+        world = self.world
+        if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S or world.throttle_share > 0.0:
+            self._active_us = world.now_us
+        if world.now_us - self._active_us > RESTED_S * US_PER_S:
+            self._rested = True
+        if not self._rested:
+            self.saw(float(outputs.command_mv))
+
+
+class FirstHelpAngle(Probe):
+    """Degrees that the crank turns forward before the first command, the most of all starts."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start at a standstill."""
+        super().begin(world, controller)
+        self._start_rad = world.rider.crank_rad
+        self._waiting = False
+
+    def look(self, outputs: Outputs) -> None:
+        """Measure from the first movement to the first command."""
+        rider = self.world.rider
+        if rider.crank_rad_per_s <= TURNING_RAD_PER_S and outputs.command_mv == 0:
+            self._start_rad = rider.crank_rad
+            self._waiting = True
+        elif self._waiting:
+            if outputs.command_mv > 0:
+                self._waiting = False
+            self.saw((rider.crank_rad - self._start_rad) * 180.0 / pi)
+
+
+class ShareError(Probe):
+    """Watts between what is wanted and what the selector's place says, in a settled position."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start with no position seen."""
+        super().begin(world, controller)
+        self._selector_v = -1.0
+        self._since_us = 0
+
+    def look(self, outputs: Outputs) -> None:
+        """Compare where the selector has not moved for a second."""
+        world = self.world
+        if world.selector_v != self._selector_v:
+            self._selector_v = world.selector_v
+            self._since_us = world.now_us
+        if self.controller.engagement.state != ASSISTING or world.now_us - self._since_us < QUIET_S * US_PER_S:
+            return
+        wanted_w = self.settings.assist_power_w * self._true_share()
+        self.saw(abs(self.controller.request.wanted_w - wanted_w))
+
+    def _true_share(self) -> float:
+        selector = self.case.bike.selector
+        turned = (self._selector_v - selector.low_v) / (selector.high_v - selector.low_v)
+        if selector.kind == "positions" and selector.positions:
+            return selector.shares_percent[round(turned * (selector.positions - 1))] / 100.0
+        return turned
+
+
+class Tracking(Probe):
+    """How the power follows the first step to full power; `of` chooses the number."""
+
+    of = "overshoot"
+
+    def __init__(self, case: Case) -> None:
+        """Start not engaged."""
+        super().__init__(case)
+        self._end_us = case.course.seconds * US_PER_S
+        self._engaged_us = 0
+        self._overshoot = 0.0
+        self._outside_us = 0
+        self._lowest = float("inf")
+        self._highest = float("-inf")
+
+    def look(self, outputs: Outputs) -> None:
+        """Follow battery power as a share of what is allowed."""
+        if self.controller.engagement.state != ASSISTING:
+            return
+        now_us = self.world.now_us
+        if self._engaged_us == 0:
+            self._engaged_us = self._outside_us = now_us
+        allowed_w = min(self.controller.request.wanted_w, self.controller.ceilings.ceiling_w)
+        if allowed_w == 0:
+            return
+        share = self.world.motor.power_w / allowed_w
+        self._overshoot = max(self._overshoot, share - 1.0)
+        if abs(share - 1.0) > SETTLED_SHARE:
+            self._outside_us = now_us
+        if now_us > self._end_us - SURGE_WINDOW_S * US_PER_S:
+            self._lowest = min(self._lowest, share)
+            self._highest = max(self._highest, share)
+
+    def end(self) -> None:
+        """Settle the number that was asked for."""
+        if self._engaged_us == 0:
+            return
+        if self.of == "overshoot":
+            self.saw(100.0 * self._overshoot)
+        elif self.of == "settling":
+            self.saw((self._outside_us - self._engaged_us) / US_PER_S)
+        elif self._highest >= self._lowest:
+            self.saw(100.0 * (self._highest - self._lowest))
+
+
+class Settling(Tracking):
+    """Seconds until the power stays within a tenth of what is allowed."""
+
+    of = "settling"
+
+
+class Surge(Tracking):
+    """Swing of the power in the last 4 s, in percent of what is allowed."""
+
+    of = "surge"
+
+
+class ContinuousPower(Probe):
+    """Watts, the highest mean of battery power over 10 s."""
+
+    def __init__(self, case: Case) -> None:
+        """Start with nothing seen."""
+        super().__init__(case)
+        self._powers_w = [0.0] * CONTINUOUS_PERIODS
+        self._index = 0
+        self._sum_w = 0.0
+
+    def look(self, outputs: Outputs) -> None:
+        """Move the mean on."""
+        power_w = self.world.motor.power_w
+        self._sum_w += power_w - self._powers_w[self._index]
+        self._powers_w[self._index] = power_w
+        self._index = (self._index + 1) % CONTINUOUS_PERIODS
+        self.saw(self._sum_w / CONTINUOUS_PERIODS)
+
+
+class FoldbackExcess(Probe):
+    """Watts above the straight line of a fold-back, once the power has had a second to follow."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start with no change seen."""
+        super().begin(world, controller)
+        self._line_w = -1.0
+        self._since_us = 0
+
+    def look(self, outputs: Outputs) -> None:
+        """Compare with the line, where the line has not moved much for a second."""
+        line_w = self.settings.power_limit_w * min(max(self.line(), 0.0), 1.0)
+        if abs(line_w - self._line_w) > 0.1 * self.settings.power_limit_w:
+            self._line_w = line_w
+            self._since_us = self.world.now_us
+        if self.world.now_us - self._since_us > QUIET_S * US_PER_S:
+            self.saw(self.world.motor.power_w - line_w)
+
+    def line(self) -> float:
+        """Return the fold-back as a share, from the true state of battery or motor."""
+        raise NotImplementedError
+
+
+class BatteryExcess(FoldbackExcess):
+    """Watts above the battery's fold-back line."""
+
+    def line(self) -> float:
+        """Return the share at the true voltage."""
+        empty_mv = self.settings.battery_empty_mv
+        span_mv = self.settings.battery_foldback_mv - empty_mv
+        return (self.world.battery.voltage_v * 1000.0 - empty_mv) / span_mv
+
+
+class HeatExcess(FoldbackExcess):
+    """Watts above the heat fold-back line."""
+
+    def line(self) -> float:
+        """Return the share at the true temperature."""
+        limit = self.settings.heat_limit_decicelsius
+        span = limit - self.settings.heat_foldback_decicelsius
+        return (limit - self.world.motor.temperature_celsius * 10.0) / span
+
+
+def _first_help_limit_deg(bike: Bike) -> float:
+    """Edges asked for (and those of a first pitch), one more for where it starts, and 20 ms of a brisk crank."""
+    settings = bike.firmware_settings
+    pitch_deg = 360.0 / settings.pulses_per_rev
+    uneven_deg = 2.0 * max((abs(error) for error in bike.pedal_sensor.magnet_errors_deg()), default=0.0)
+    if settings.sensor_kind == TWO_CHANNELS:
+        pitches = (max(settings.engage_edges, 5) + 1) / 4.0 + 0.25
+    elif settings.sensor_kind == DUTY_CODED:
+        pitches = max(settings.engage_edges / 2.0, 1.0) + 1.5
+    else:
+        pitches = (max(settings.engage_edges, 3) + 1) / 2.0 + 0.25
+    return pitches * pitch_deg + uneven_deg + bike.pedal_sensor.hysteresis_deg + 95.0 * 6.0 * 0.02
+
+
+def _if_shunt(number: float) -> Limit:
+    """Return a limit for bikes that measure their power."""
+    return lambda bike: number if bike.shunt.fitted else None
+
+
+def _surge_cure(bike: Bike, measured: float, limit: float) -> str:
+    gain = bike.firmware_settings.gain_uv_per_w
+    return f"gain_uv_per_w {gain} may be too high: cut it to a third or two thirds, or lengthen integral_ms"
+
+
+def _settling_cure(bike: Bike, measured: float, limit: float) -> str:
+    settings = bike.firmware_settings
+    return (
+        f"gain_uv_per_w {settings.gain_uv_per_w}, integral_ms {settings.integral_ms} or rise_mv_per_s "
+        f"{settings.rise_mv_per_s} are too slow, or the motor can't take the power at this speed"
+    )
+
+
+DRIVING = (
+    Rule(
+        "output range",
+        "The command never leaves its range.",
+        "mV",
+        lambda bike: float(bike.firmware_settings.command_max_mv),
+        COMMON_PRACTICE,
+        rides.EVERY,
+        HighestCommand,
+    ),
+    Rule(
+        "rise rate",
+        "The command never rises faster than the rise rate; 10 mV/s more is what whole millivolts can hide.",
+        "mV/s",
+        lambda bike: bike.firmware_settings.rise_mv_per_s + 10.0,
+        COMMON_PRACTICE + "; usual rates run from 200 to 10000 mV/s",
+        rides.EVERY,
+        SteepestRise,
+    ),
+    Rule(
+        "two actions to start",
+        "After every power-up a turning crank or an open throttle gives nothing before both have been at rest.",
+        "mV",
+        lambda bike: 0.0,
+        EN.format("4.2.13.1 f"),
+        (rides.TURNING_AT_POWER_UP, rides.BROWN_OUT, rides.FIRST_EDGES),
+        CommandBeforeRest,
+    ),
+    Rule(
+        "first help",
+        "From rest, help comes within the angle that the edges asked for take.",
+        "degrees",
+        _first_help_limit_deg,
+        COMMON_PRACTICE,
+        (rides.FIRST_EDGES,),
+        FirstHelpAngle,
+    ),
+    Rule(
+        "selector shares",
+        "Each selector position asks for its share of the assist power.",
+        "W",
+        lambda bike: None if bike.selector.kind == "none" else max(0.02 * bike.firmware_settings.assist_power_w, 2.0),
+        COMMON_PRACTICE + " (three positions give about 0, a half and the whole)",
+        (rides.SELECTOR_TOUR,),
+        ShareError,
+    ),
+    Rule(
+        "power overshoot",
+        "The first step to full power overshoots by no more than this.",
+        "%",
+        _if_shunt(30.0),
+        COMMON_PRACTICE,
+        (rides.POWER_STEPS,),
+        Tracking,
+        cure=_surge_cure,
+    ),
+    Rule(
+        "power settling",
+        "The power stays within a tenth of what is allowed after this time.",
+        "s",
+        _if_shunt(8.0),
+        COMMON_PRACTICE,
+        (rides.POWER_STEPS,),
+        Settling,
+        cure=_settling_cure,
+    ),
+    Rule(
+        "surge",
+        "In steady riding the power does not swing.",
+        "% of what is allowed",
+        _if_shunt(15.0),
+        COMMON_PRACTICE,
+        (rides.POWER_STEPS,),
+        Surge,
+        cure=_surge_cure,
+    ),
+    Rule(
+        "continuous power",
+        "The mean of battery power over 10 s stays within the limit of the place, and a twentieth for the sensor.",
+        "W",
+        lambda bike: 1.05 * min(bike.place_profile.power_limit_w, bike.firmware_settings.power_limit_w),
+        "the place's own number in host_sim/rules/places.toml; the mean and the twentieth are this project's own",
+        (rides.POWER_STEPS, rides.HILLY_RIDE, rides.SPEED_SWEEP),
+        ContinuousPower,
+    ),
+    Rule(
+        "battery fold-back",
+        "Power follows the battery's fold-back down to nothing.",
+        "W above",
+        lambda bike: 0.15 * bike.firmware_settings.power_limit_w,
+        COMMON_PRACTICE,
+        (rides.BATTERY_RUNS_LOW,),
+        BatteryExcess,
+    ),
+    Rule(
+        "heat fold-back",
+        "Power follows the motor's heat fold-back down to nothing.",
+        "W above",
+        lambda bike: 0.15 * bike.firmware_settings.power_limit_w if bike.motor.has_temperature_sensor else None,
+        COMMON_PRACTICE,
+        (rides.MOTOR_GETS_HOT,),
+        HeatExcess,
+    ),
+)

@@ -1,0 +1,314 @@
+"""Rules about failures: faults that stay, wires, sensors, stalls, the clock's wrap."""
+
+from firmware.controller import Controller
+from firmware.guard.faults import NO_FAULT
+from firmware.loop import CONTROL_PERIOD_US
+from firmware.records import OUTPUTS_VALID_US, Outputs
+from firmware.ticks import TICKS_MAX_US
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import WIRE_WHOLE, World
+from host_sim.bikes.model import Bike
+from host_sim.rules import scenarios as rides
+from host_sim.rules.case import Case
+from host_sim.rules.rule import COMMON_PRACTICE, Probe, Rule
+from host_sim.rules.stopping import EN, Engagements
+
+STANDING_S = 1.5  # A crank that has stood so long asks for nothing.
+
+
+class CommandAfterFault(Probe):
+    """Millivolts of command after a fault was latched, until somebody clears it."""
+
+    def look(self, outputs: Outputs) -> None:
+        """Look while the cause stands, and after it if it vanished unasked."""
+        if self.controller.faults.cause != NO_FAULT or self.measured is not None:
+            self.saw(float(outputs.command_mv))
+
+
+class CommandStanding(Probe):
+    """Millivolts of command although the crank has long been standing and the throttle is closed."""
+
+    def look(self, outputs: Outputs) -> None:
+        """Look where nobody asks for anything."""
+        world = self.world
+        standing_us = world.now_us - max(world.last_forward_us, world.throttle_closed_us)
+        if world.throttle_share == 0.0 and standing_us > STANDING_S * US_PER_S:
+            self.saw(float(outputs.command_mv))
+
+
+class WireLateness(Probe):
+    """Milliseconds from the failure of a lever's wire to a command of zero."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start with whole wires."""
+        super().begin(world, controller)
+        self._failed_us: int | None = None
+
+    def look(self, outputs: Outputs) -> None:
+        """Measure while a wire is broken or shorted and the command is not zero yet."""
+        world = self.world
+        if world.throttle_wire == WIRE_WHOLE and world.selector_wire == WIRE_WHOLE:
+            self._failed_us = None
+            return
+        if self._failed_us is None:
+            self._failed_us = world.now_us
+        if outputs.command_mv > 0:
+            self.saw((world.now_us - self._failed_us + CONTROL_PERIOD_US) / 1000.0)
+        elif self.measured is None:
+            self.saw(0.0)
+
+
+class LossLateness(Probe):
+    """Seconds from the loss of a sensor to a command of zero, while the motor is asked to drive."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start with the sensor whole."""
+        super().begin(world, controller)
+        self._lost_us: int | None = None
+
+    def lost(self) -> bool:
+        """Tell whether the sensor is lost now."""
+        raise NotImplementedError
+
+    def look(self, outputs: Outputs) -> None:
+        """Measure until the command is zero."""
+        if not self.lost():
+            self._lost_us = None
+            return
+        if self._lost_us is None:
+            self._lost_us = self.world.now_us
+        if outputs.command_mv > 0:
+            self.saw((self.world.now_us - self._lost_us) / US_PER_S)
+
+
+class WheelLossLateness(LossLateness):
+    """Seconds of drive without a wheel sensor."""
+
+    def lost(self) -> bool:
+        """Tell whether the wheel sensor is lost."""
+        return not self.world.wheel_sensor.working
+
+
+class ShuntLossLateness(LossLateness):
+    """Seconds of drive with a shunt that reads nothing."""
+
+    def lost(self) -> bool:
+        """Tell whether the shunt is dead."""
+        return self.world.shunt_dead
+
+
+class StuckShuntHelp(Probe):
+    """Seconds for which the command outlasts the legs while the shunt's reading stands still."""
+
+    def look(self, outputs: Outputs) -> None:
+        """Measure while the reading is stuck."""
+        if self.world.shunt_stuck and outputs.command_mv > 0:
+            self.saw((self.world.now_us - self.world.last_forward_us) / US_PER_S)
+
+
+class DriveInStall(Probe):
+    """Milliseconds for which the motor still helps after the last step of a stalled loop."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start without a stall."""
+        super().begin(world, controller)
+        self._step_us = world.now_us
+
+    def look(self, outputs: Outputs) -> None:
+        """A step has come: what the motor did since the one before is known now."""
+        self._settle()
+        self._step_us = self.world.now_us
+
+    def end(self) -> None:
+        """The loop may have stalled for good."""
+        self._settle()
+
+    def _settle(self) -> None:
+        if self.world.now_us - self._step_us > OUTPUTS_VALID_US:
+            self.saw(max(self.world.last_assist_us - self._step_us, 0) / 1000.0)
+
+
+class CommandAfterStall(Probe):
+    """Millivolts above the dead band with which the command comes back after the outputs had expired."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start without a stall."""
+        super().begin(world, controller)
+        self._step_us = world.now_us
+
+    def look(self, outputs: Outputs) -> None:
+        """Look at the first step after a long gap."""
+        gap_us = self.world.now_us - self._step_us
+        self._step_us = self.world.now_us
+        if gap_us > OUTPUTS_VALID_US:
+            self.saw(float(max(outputs.command_mv - self.settings.command_start_mv, 0)))
+
+
+class CommandLog(StepWatch):
+    """Every command of a ride."""
+
+    def __init__(self) -> None:
+        """Start empty."""
+        self.commands_mv: list[int] = []
+
+    def look(self, outputs: Outputs) -> None:
+        """Append the command."""
+        self.commands_mv.append(outputs.command_mv)
+
+
+class WrapDifference(Probe):
+    """Millivolts between this ride and the same one with the clock's wrap in the middle of it."""
+
+    def __init__(self, case: Case) -> None:
+        """Record this ride."""
+        super().__init__(case)
+        self._log = CommandLog()
+
+    def look(self, outputs: Outputs) -> None:
+        """Record."""
+        self._log.look(outputs)
+
+    def end(self) -> None:
+        """Ride again with the wrap a random way into the ride, and compare."""
+        wrap_us = int(self.case.course.seconds * US_PER_S * (0.2 + 0.6 * (self.case.seed % 97) / 97.0))
+        twin = Case(self.case.bike, self.case.course, self.case.seed, (TICKS_MAX_US + 1 - wrap_us) & TICKS_MAX_US)
+        bench = twin.bench()
+        log = CommandLog()
+        bench.watch(log)
+        bench.ride(twin.script(), twin.course.seconds)
+        pairs = zip(self._log.commands_mv, log.commands_mv, strict=True)
+        self.saw(float(max(abs(one - other) for one, other in pairs)))
+
+
+class CommandAfterOverrun(Probe):
+    """Millivolts of command after crank edges were lost."""
+
+    def look(self, outputs: Outputs) -> None:
+        """Look once the log has overrun."""
+        if self.world.crank_log.overruns > 0:
+            self.saw(float(outputs.command_mv))
+
+
+def _wire_limit_ms(bike: Bike) -> float:
+    return (bike.firmware_settings.fault_samples + 1) * CONTROL_PERIOD_US / 1000.0
+
+
+def _wheel_limit_s(bike: Bike) -> float:
+    return bike.firmware_settings.wheel_lost_ms / 1000.0 + 0.5
+
+
+def _shunt_limit_s(bike: Bike) -> float | None:
+    """The command has to climb to its highest before a missing current can be told from a small one."""
+    if not bike.shunt.fitted:
+        return None
+    settings = bike.firmware_settings
+    climb_s = (settings.command_max_mv - settings.command_start_mv) / settings.rise_mv_per_s
+    return climb_s + 4.0 * settings.integral_ms / 1000.0 + 1.5
+
+
+def _stall_limit_ms(bike: Bike) -> float:
+    return OUTPUTS_VALID_US / 1000.0 + bike.firmware_settings.motor_lag_ms + 10.0
+
+
+FAILING = (
+    Rule(
+        "a fault stays",
+        "After a fault the command stays zero however the rider pedals.",
+        "mV",
+        lambda bike: 0.0,
+        EN.format("4.2.13.1 g"),
+        rides.EVERY,
+        CommandAfterFault,
+    ),
+    Rule(
+        "nothing from a standing crank",
+        "Whatever fails, a crank that stands and a closed throttle give no command.",
+        "mV",
+        lambda bike: 0.0,
+        EN.format("4.2.13.1 a, 4.3.22 (unintentional self-start)"),
+        rides.EVERY,
+        CommandStanding,
+    ),
+    Rule(
+        "noise never engages",
+        "Noise on the pedal sensor of a standing bicycle engages nothing.",
+        "times",
+        lambda bike: 0.0,
+        COMMON_PRACTICE,
+        (rides.NOISE_AT_REST,),
+        Engagements,
+    ),
+    Rule(
+        "lever wires",
+        "A lever wire that breaks or touches its supply ends help within the samples asked for.",
+        "ms",
+        _wire_limit_ms,
+        COMMON_PRACTICE,
+        (rides.LEVER_FAULTS,),
+        WireLateness,
+    ),
+    Rule(
+        "wheel sensor lost",
+        "Without wheel pulses the motor drives no longer than the time set.",
+        "s",
+        _wheel_limit_s,
+        COMMON_PRACTICE,
+        (rides.WHEEL_LOST,),
+        WheelLossLateness,
+    ),
+    Rule(
+        "shunt dead",
+        "A shunt that reads nothing ends help once full command has drawn no current for a second.",
+        "s",
+        _shunt_limit_s,
+        COMMON_PRACTICE,
+        (rides.SHUNT_DEAD,),
+        ShuntLossLateness,
+    ),
+    Rule(
+        "shunt stuck",
+        "A shunt whose reading stands still does not keep the motor running when the legs stop.",
+        "s",
+        lambda bike: 1.0 if bike.shunt.fitted else None,
+        COMMON_PRACTICE,
+        (rides.SHUNT_STUCK,),
+        StuckShuntHelp,
+    ),
+    Rule(
+        "stalled loop",
+        "When the loop stalls, the board ends help by itself.",
+        "ms",
+        _stall_limit_ms,
+        COMMON_PRACTICE,
+        (rides.STALLS,),
+        DriveInStall,
+    ),
+    Rule(
+        "no jump after a stall",
+        "After a stall the command begins again from nothing.",
+        "mV",
+        lambda bike: 0.0,
+        COMMON_PRACTICE,
+        (rides.STALLS,),
+        CommandAfterStall,
+    ),
+    Rule(
+        "clock wrap",
+        "A ride in which the microcontroller's clock wraps is the same ride.",
+        "mV",
+        lambda bike: 0.0,
+        COMMON_PRACTICE,
+        (rides.BACKWARD, rides.HILLY_RIDE),
+        WrapDifference,
+    ),
+    Rule(
+        "lost edges",
+        "When crank edges come faster than they are read, help ends.",
+        "mV",
+        lambda bike: 0.0,
+        COMMON_PRACTICE,
+        (rides.OVERRUN,),
+        CommandAfterOverrun,
+    ),
+)

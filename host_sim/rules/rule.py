@@ -1,0 +1,86 @@
+"""What a rule is: a sentence, a limit, its source, the rides that exercise it, and how it is measured."""
+
+from collections.abc import Callable
+
+from firmware.controller import Controller
+from firmware.records import Outputs
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import EdgeWatch, World
+from host_sim.bikes.model import Bike
+from host_sim.rules.case import Case, Scenario
+
+COMMON_PRACTICE = "common practice, no source"
+
+
+class Probe(StepWatch, EdgeWatch):
+    """Measures one number on one ride. A subclass looks at every control period and keeps the worst.
+
+    `measured` is that number, in the unit of its rule, or None while the ride has not come to the point.
+    """
+
+    def __init__(self, case: Case) -> None:
+        """Get ready for one ride."""
+        self.case = case
+        self.settings = case.settings
+        self.measured: float | None = None
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take the world and a controller that has just been switched on."""
+        self.world = world
+        self.controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        """Look at one control period."""
+
+    def end(self) -> None:
+        """The ride is over: settle what is still open."""
+
+    def saw(self, value: float) -> None:
+        """Keep the larger of what was measured so far and `value`."""
+        if self.measured is None or value > self.measured:
+            self.measured = value
+
+
+Limit = Callable[[Bike], float | None]
+Cure = Callable[[Bike, float, float], str]
+
+
+class Rule:
+    """One obligation: what was measured must not exceed the limit (must stay below it if `strict`).
+
+    `limit` gives a number for a bike in its place, or None where the rule has no object (no throttle, say).
+    `cure` says, when the rule fails, which numbers collide and what would help.
+    """
+
+    __slots__ = ("_cure", "limit", "name", "probe", "scenarios", "sentence", "source", "strict", "unit")
+
+    def __init__(
+        self,
+        name: str,
+        sentence: str,
+        unit: str,
+        limit: Limit,
+        source: str,
+        scenarios: tuple[Scenario, ...],
+        probe: Callable[[Case], Probe],
+        strict: bool = False,
+        cure: Cure | None = None,
+    ) -> None:
+        """State the rule."""
+        self.name = name
+        self.sentence = sentence
+        self.unit = unit
+        self.limit = limit
+        self.source = source
+        self.scenarios = scenarios
+        self.probe = probe
+        self.strict = strict
+        self._cure = cure
+
+    def holds(self, measured: float, limit: float) -> bool:
+        """Tell whether a measured value keeps the rule."""
+        return measured < limit if self.strict else measured <= limit
+
+    def cure(self, bike: Bike, measured: float, limit: float) -> str:
+        """Return which numbers collide and what would help, or nothing if the rule has no word on it."""
+        return "" if self._cure is None else self._cure(bike, measured, limit)
