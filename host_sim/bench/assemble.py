@@ -1,5 +1,6 @@
 """From a bike file to a bicycle on the bench."""
 
+from firmware.settings import Settings
 from host_sim.bench.ride import Bench, ticks_at_start_us
 from host_sim.bench.sim_board import Levers
 from host_sim.bench.world import World
@@ -16,8 +17,16 @@ SENSOR_KINDS = {"two channels": "two_channel", "one channel": "one_channel", "du
 NO_SHUNT_STEP_A = 0.03  # Only so that the reading of a shunt that is not there is defined.
 
 
-def bench_for(bike: Bike, seed: int) -> Bench:
-    """Return the bicycle of a bike file on a bench, at a standstill; `seed` decides every random thing."""
+def bench_for(
+    bike: Bike, seed: int, clock_at_start_us: int | None = None, settings_after: Settings | None = None
+) -> Bench:
+    """Return the bicycle of a bike file on a bench, at a standstill; `seed` decides every random thing.
+
+    `clock_at_start_us` is what the microcontroller's clock shows at the start, by seed if None;
+    `settings_after` are in force once the supply has been lost.
+    """
+    if clock_at_start_us is None:
+        clock_at_start_us = ticks_at_start_us(seed)
     world = World(
         bicycle=_bicycle(bike),
         rider=Rider(
@@ -41,9 +50,9 @@ def bench_for(bike: Bike, seed: int) -> Bench:
         pulses_per_rev=bike.pedal_sensor.pulses_per_rev,
         channels=2 if bike.pedal_sensor.kind == "two channels" else 1,
         seed=seed,
-        ticks_at_start_us=ticks_at_start_us(seed),
+        ticks_at_start_us=clock_at_start_us,
     )
-    return Bench(world, _levers(bike), bike.firmware_settings, seed)
+    return Bench(world, _levers(bike), bike.firmware_settings, seed, settings_after)
 
 
 def _bicycle(bike: Bike) -> Bicycle:

@@ -169,6 +169,7 @@ def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
         "throttle_share": _share(entry.throttle_percent),
         "selector_share": _share(entry.selector_percent),
         "selector_position": entry.selector_position,
+        "roller_m_per_s": None if entry.roller_km_per_h is None else entry.roller_km_per_h / 3.6,
         "crank_free": entry.crank_free,
         "brake_pulled": entry.brake,
         "power_switched_on": entry.power_switch,
@@ -177,6 +178,9 @@ def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
     for name, value in plain.items():
         if value is not None:
             setattr(stretch, name, value)
+    # These are brought about once, when the stretch begins, and not kept.
+    stretch.charge = _share(entry.charge_percent)
+    stretch.motor_celsius = entry.motor_celsius
 
 
 def _share(percent: float | None) -> float | None:

@@ -43,6 +43,9 @@ class StretchTable(Table):
     selector_percent: float | None = Field(default=None, ge=0, le=100)
     selector_position: int | None = Field(default=None, ge=1, le=6)
     crank_free: bool | None = None
+    roller_km_per_h: float | None = Field(default=None, ge=0, le=120)
+    charge_percent: float | None = Field(default=None, ge=0, le=100)
+    motor_celsius: float | None = Field(default=None, ge=-40, le=250)
     brake: bool | None = None
     power_switch: bool | None = None
     fault: list[FaultTable] | None = Field(default=None, max_length=16)

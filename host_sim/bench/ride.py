@@ -17,14 +17,25 @@ from host_sim.bench.world import EdgeWatch, World
 class Bench:
     """A bicycle on the bench. Read after `ride`: `world`, `meter`, `counters`, `restarts`."""
 
-    def __init__(self, world: World, levers: Levers, settings: Settings, seed: int) -> None:
-        """Put a world on the bench; `seed` decides all noise, with the world's own."""
+    def __init__(
+        self,
+        world: World,
+        levers: Levers,
+        settings: Settings,
+        seed: int,
+        settings_after: Settings | None = None,
+    ) -> None:
+        """Put a world on the bench; `seed` decides all noise, with the world's own.
+
+        `settings_after` are those that the board finds once it has lost its supply: changed meanwhile.
+        """
         self.world = world
         self.meter = Meter()
         self.counters = LoopCounters()
         self.restarts = 0
         self._levers = levers
         self._settings = settings
+        self._settings_after = settings if settings_after is None else settings_after
         self._seed = seed
         self._watches: list[StepWatch] = [self.meter]
 
@@ -52,6 +63,7 @@ class Bench:
                     run(board, controller, Inputs(), self.counters, Heap())
                 except Restart:
                     self.restarts += 1
+                    self._settings = self._settings_after
         except RideOver:
             return
 

@@ -59,6 +59,10 @@ class CourseScript(Script):
             stretch = stretches[self._next]
             self._ramp_until_us = round((stretch.at_s + stretch.over_s) * US_PER_S)
             set_faults(self._world, [fault.as_spec() for fault in stretch.faults])
+            if stretch.charge is not None:
+                self._world.battery.charge = stretch.charge
+            if stretch.motor_celsius is not None:
+                self._world.motor.temperature_celsius = stretch.motor_celsius
             self._next += 1
         # At its end a ramp is what the stretch says, not what division leaves of it.
         ramping = now_us < self._ramp_until_us
@@ -84,9 +88,10 @@ class CourseScript(Script):
             rider.mode = HOLD
         world.grade = stretch.grade
         world.wind_m_per_s = stretch.wind_m_per_s
-        world.throttle_share = stretch.throttle_share
+        world.roller_m_per_s = stretch.roller_m_per_s
+        world.turn_throttle(stretch.throttle_share)
         world.selector_v = self._levers.selector_v(stretch.selector_share, stretch.selector_position)
-        world.brake_share = 1.0 if stretch.brake_pulled else 0.0
+        world.pull_brake(1.0 if stretch.brake_pulled else 0.0)
         self._board.powered = stretch.power_switched_on
 
 
@@ -118,7 +123,7 @@ class RecordingScript(Script):
         rider.target_rad_per_s = recording.cadence_rpm[second] * RAD_PER_S_PER_RPM
         rider.power_w = recording.rider_power_w[second]
         world.grade = recording.grade[second]
-        world.brake_share = 1.0 if recording.paused[second] else 0.0
+        world.pull_brake(1.0 if recording.paused[second] else 0.0)
         self._second += 1
         if self._second < recording.seconds:
             self._agenda.put((self._second + LEAD_IN_S) * US_PER_S, self)

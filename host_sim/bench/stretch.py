@@ -4,6 +4,8 @@ from host_sim.bench.course_table import FaultTable
 
 EFFORT_AT_FIRST_W = 100.0  # What a healthy adult keeps up with ease (princeton.edu/~maelabs/hpt).
 
+ON_THE_ROAD = -1.0
+
 
 class Stretch:
     """What holds from `at_s` on, or is reached `over_s` later. Read only.
@@ -12,7 +14,9 @@ class Stretch:
     alone counts, and `cadence_rpm` is what the gears are shifted for. `crank_free`: the crank turns as told
     and drives nothing, as on a work stand without chain. `gear_m` is the development, 0 = automatic. `grade`
     is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of the
-    lever's travel; `selector_position` (from 1) is None while `selector_share` counts.
+    lever's travel; `selector_position` (from 1) is None while `selector_share` counts. `roller_m_per_s` is the
+    speed that a roller gives the wheel, -1 on the road. `charge` and `motor_celsius` are what battery and motor
+    are brought to when the stretch begins, None where it leaves them alone.
     """
 
     __slots__ = (
@@ -20,13 +24,16 @@ class Stretch:
         "brake_pulled",
         "cadence_held",
         "cadence_rpm",
+        "charge",
         "crank_free",
         "effort_w",
         "faults",
         "gear_m",
         "grade",
+        "motor_celsius",
         "over_s",
         "power_switched_on",
+        "roller_m_per_s",
         "selector_position",
         "selector_share",
         "throttle_share",
@@ -49,6 +56,9 @@ class Stretch:
         self.selector_position: int | None = None
         self.brake_pulled = False
         self.power_switched_on = True
+        self.roller_m_per_s = ON_THE_ROAD
+        self.charge: float | None = None
+        self.motor_celsius: float | None = None
         self.faults: tuple[FaultTable, ...] = ()
 
     def copy(self) -> "Stretch":
@@ -65,4 +75,7 @@ def between(earlier: Stretch, later: Stretch, share: float) -> Stretch:
     for name in ("cadence_rpm", "effort_w", "grade", "wind_m_per_s", "throttle_share", "selector_share"):
         start = getattr(earlier, name)
         setattr(mixed, name, start + (getattr(later, name) - start) * share)
+    if earlier.roller_m_per_s >= 0.0:
+        roll = later.roller_m_per_s - earlier.roller_m_per_s
+        mixed.roller_m_per_s = earlier.roller_m_per_s + roll * share
     return mixed

@@ -39,12 +39,14 @@ class EdgeWatch:
 class World:
     """The bicycle, its rider and the road, with time in microseconds since the start.
 
+    `roller_m_per_s` is the speed that a roller gives the wheel, below 0 on the road.
+
     Set by the ride at any time: `grade`, `wind_m_per_s`, `brake_share`, `throttle_share`, `selector_v`,
     the fields of `rider`. Set by the board: `command_v` and `command_until_us`.
     """
 
     __slots__ = (
-        "_edge_watch",
+        "_edge_watches",
         "_overlay",
         "_random",
         "_ticks_at_start_us",
@@ -56,6 +58,7 @@ class World:
         "bicycle",
         "bounces",
         "brake_share",
+        "brake_since_us",
         "channel_states",
         "channels",
         "channels_swapped",
@@ -63,6 +66,7 @@ class World:
         "command_v",
         "crank_log",
         "grade",
+        "last_assist_us",
         "last_forward_m",
         "last_forward_us",
         "magnet_strengths",
@@ -73,11 +77,13 @@ class World:
         "pulses_per_rev",
         "rider",
         "rider_j",
+        "roller_m_per_s",
         "selector_v",
         "selector_wire",
         "shunt_dead",
         "shunt_stuck",
         "stall_us",
+        "throttle_closed_us",
         "throttle_share",
         "throttle_wire",
         "wheel_log",
@@ -114,7 +120,7 @@ class World:
         self.wheel_log = EdgeLog()
         self._random = Random(seed)
         self._ticks_at_start_us = ticks_at_start_us
-        self._edge_watch: EdgeWatch | None = None
+        self._edge_watches: list[EdgeWatch] = []
         self._true_levels = pedal_sensor.levels
         self._overlay = 0  # What noise does to the levels just now.
         self._toggles: list[tuple[float, int]] = []
@@ -128,6 +134,10 @@ class World:
         self.command_until_us = 0
         self.rider_j = 0.0
         self.assist_j = 0.0
+        self.roller_m_per_s = -1.0
+        self.brake_since_us = 0
+        self.throttle_closed_us = 0
+        self.last_assist_us = 0
         self.last_forward_us = 0
         self.last_forward_m = 0.0
         self.heal()
@@ -164,9 +174,21 @@ class World:
             if self.magnet_strengths[magnet] != before[magnet]:
                 sensor.set_magnet(magnet, self.magnet_strengths[magnet])
 
+    def pull_brake(self, share: float) -> None:
+        """Pull the brake by `share` of its travel (0 to 1); `brake_since_us` tells since when."""
+        if share > 0.0 and self.brake_share == 0.0:
+            self.brake_since_us = self.now_us
+        self.brake_share = share
+
+    def turn_throttle(self, share: float) -> None:
+        """Turn the throttle by `share` of its travel (0 to 1); `throttle_closed_us` tells since when it rests."""
+        if share == 0.0 and self.throttle_share > 0.0:
+            self.throttle_closed_us = self.now_us
+        self.throttle_share = share
+
     def watch_edges(self, edge_watch: EdgeWatch) -> None:
         """Show every crank edge to `edge_watch` from now on."""
-        self._edge_watch = edge_watch
+        self._edge_watches.append(edge_watch)
 
     def connect(self, crank_log: EdgeLog, wheel_log: EdgeLog) -> None:
         """Record edges into these logs from now on: those of one controller's life."""
@@ -199,7 +221,11 @@ class World:
         force_n = rider.step(speed_m_per_s, elapsed_s)
         force_n += motor.step(command_v, self.battery.voltage_v, speed_m_per_s, elapsed_s)
         self.battery.step(motor.battery_current_a, elapsed_s)
-        bicycle.step(force_n, self.brake_share, self.grade, self.wind_m_per_s, elapsed_s)
+        if self.roller_m_per_s < 0.0:
+            bicycle.step(force_n, self.brake_share, self.grade, self.wind_m_per_s, elapsed_s)
+        else:
+            bicycle.speed_m_per_s = self.roller_m_per_s
+            bicycle.distance_m += self.roller_m_per_s * elapsed_s
         self.rider_j += rider.delivered_power_w * elapsed_s
         self.assist_j += motor.power_w * elapsed_s
         edges = self.pedal_sensor.advance(crank_rad, rider.crank_rad, start_s, elapsed_s)
@@ -212,14 +238,16 @@ class World:
         for index in range(self.wheel_sensor.advance(distance_m, bicycle.distance_m, start_s, elapsed_s)):
             self.wheel_log.record(1, self.ticks_us(int(self.wheel_sensor.edge_times_s[index] * 1e6)))
         self.now_us += elapsed_us
+        if motor.assisting():
+            self.last_assist_us = self.now_us
         if rider.crank_rad_per_s > TURNING_RAD_PER_S:
             self.last_forward_us = self.now_us
             self.last_forward_m = bicycle.distance_m
 
     def _note_edge(self, time_us: int, levels: int) -> None:
         self.crank_log.record(levels, self.ticks_us(time_us))
-        if self._edge_watch is not None:
-            self._edge_watch.edge(time_us, levels)
+        for edge_watch in self._edge_watches:
+            edge_watch.edge(time_us, levels)
 
     def _note_noisy_edges(self, edges: int, start_s: float, elapsed_s: float) -> None:
         """Lay noise pulses and bounces over the step's edges, all in order of time."""

@@ -4,10 +4,11 @@ from math import pi, sqrt
 
 from host_sim.bikes.model import Bike
 
-# How soon the loop on a speed controller shall answer (judgement; tuning goes on from here), and what passes
-# before it can: a period of 5 ms and half a period of holding.
+# How soon the loop shall answer (judgement; tuning goes on from here), what passes before it can (a period of
+# 5 ms and half a period of holding), and how long the firmware smooths the current.
 _ANSWER_S = 0.15
 _DEAD_TIME_S = 0.0075
+_SMOOTHING_S = 0.02
 
 
 def open_map_full_w(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> float:
@@ -19,28 +20,43 @@ def open_map_full_w(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -
     any command, so for it the map can only believe that limit.
     """
     controller, motor = bike.motor_controller, bike.motor
-    most_w = controller.battery_current_limit_a * bike.battery.full_v
     if controller.kind == "speed":
-        return most_w
-    wheel_rad_per_s = taper_start_mm_per_s / 1000.0 / bike.bicycle.wheel_circumference_m * 2.0 * pi
-    back_v = motor.torque_constant_nm_per_a * wheel_rad_per_s
-    root_v = sqrt(back_v**2 + 4.0 * motor.resistance_ohm * power_limit_w)
-    current_a = (root_v - back_v) / (2.0 * motor.resistance_ohm)
+        return controller.battery_current_limit_a * bike.battery.full_v
+    current_a = _motor_current_a(bike, power_limit_w, taper_start_mm_per_s)
     return power_limit_w * motor.current_limit_a / current_a
 
 
-def speed_loop(bike: Bike) -> dict[str, int]:
-    """Return gain and integral time for a speed controller.
+def power_loop(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> dict[str, int]:
+    """Return gain and integral time by the SIMC rule, for where a volt of command moves the most watts.
 
-    Its command sets the voltage on the motor's resistance, so a millivolt moves many watts, at once but for
-    the lag. The SIMC rule for a first-order lag: gain = lag / (k (answer + dead time)), integral time = lag
-    (Skogestad, J. Process Control 13, 2003, 291-309).
+    For a first-order lag: gain = lag / (k (answer + dead time)), integral time = lag (Skogestad, J. Process
+    Control 13, 2003, 291-309). k, in watts a volt: on a speed controller the command sets the voltage on the
+    motor's resistance, U^2 / R; on a torque controller the motor current, E + 2 R I times its limit, where
+    the power begins to fade. The lag is that of the power stage and of the firmware's own smoothing.
     """
-    controller = bike.motor_controller
-    w_per_v = bike.battery.full_v**2 / bike.motor.resistance_ohm / (controller.full_v - controller.start_v)
-    lag_s = max(controller.lag_s, 0.02)
+    controller, motor = bike.motor_controller, bike.motor
+    if controller.kind == "speed":
+        most_w = bike.battery.full_v**2 / motor.resistance_ohm
+    else:
+        current_a = _motor_current_a(bike, power_limit_w, taper_start_mm_per_s)
+        back_v = _back_v(bike, taper_start_mm_per_s)
+        most_w = (back_v + 2.0 * motor.resistance_ohm * current_a) * motor.current_limit_a
+    w_per_v = most_w / (controller.full_v - controller.start_v)
+    lag_s = controller.lag_s + _SMOOTHING_S
     gain_v_per_w = lag_s / (w_per_v * (_ANSWER_S + _DEAD_TIME_S))
     return {
         "gain_uv_per_w": min(max(round(gain_v_per_w * 1e6), 1), 50_000),
         "integral_ms": round(lag_s * 1000.0),
     }
+
+
+def _back_v(bike: Bike, speed_mm_per_s: int) -> float:
+    wheel_rad_per_s = speed_mm_per_s / 1000.0 / bike.bicycle.wheel_circumference_m * 2.0 * pi
+    return bike.motor.torque_constant_nm_per_a * wheel_rad_per_s
+
+
+def _motor_current_a(bike: Bike, power_w: int, speed_mm_per_s: int) -> float:
+    """Return the motor current that draws `power_w` at a speed: E I + R I^2 = P."""
+    back_v = _back_v(bike, speed_mm_per_s)
+    root_v = sqrt(back_v**2 + 4.0 * bike.motor.resistance_ohm * power_w)
+    return (root_v - back_v) / (2.0 * bike.motor.resistance_ohm)

@@ -9,7 +9,7 @@ from math import ceil, floor
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
 from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
 from host_sim.bikes.model import Bike, PedalSensor
-from host_sim.bikes.power_loop_of import open_map_full_w, speed_loop
+from host_sim.bikes.power_loop_of import open_map_full_w, power_loop
 from host_sim.refusals import closest
 from host_sim.rules.places import Place
 
@@ -125,9 +125,7 @@ def _drive(bike: Bike, limits: dict[str, int]) -> dict[str, int]:
         "battery_highest_mv": round(battery.full_v * 1000.0 * 1.025),
         "heat_sensor_fitted": 1 if bike.motor.has_temperature_sensor else 0,
     }
-    if controller.kind == "speed":
-        values.update(speed_loop(bike))
-    return values
+    return values | power_loop(bike, limits["power_limit_w"], limits["taper_start_mm_per_s"])
 
 
 def _levers(bike: Bike) -> dict[str, int]:

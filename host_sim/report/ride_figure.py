@@ -23,7 +23,7 @@ from firmware.decide.engagement import FAULTED, STATE_NAMES
 from firmware.settings import TWO_CHANNELS, Settings
 from host_sim.bench.meter import RideEvent
 from host_sim.bench.trace import OFF_NAME
-from host_sim.report.trace_file import RideTrace, read_trace
+from host_sim.report.trace_file import Column, RideTrace, read_trace
 
 MINUTE_S = 60.0
 SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
@@ -32,6 +32,7 @@ LABELS_MOST = 14
 LABEL_ROWS = 4
 LABEL_ROW_POINTS = 11
 LETTER_POINTS = 4.9  # Mean width of a letter at this size, on the safe side.
+OVERHANG_POINTS = 45.0  # A label may run so far out of its panel; a longer one stands left of its line.
 FLAT_M = 0.3  # A road that rises and falls by less has no height worth an axis.
 TITLE_LETTERS = 60
 ROWS_A_TURN = 21  # A second of trace, about a turn of the crank: the mean hides the two peaks of each turn.
@@ -205,7 +206,10 @@ def _cadence(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool
     axes.plot(trace["time_s"], trace["sensed_cadence_rpm"], color=CADENCE, linewidth=1.1)
     axes.axhline(settings.engage_rpm, color=DELIVERED, linestyle="--", linewidth=1)
     axes.axhline(settings.release_rpm, color=COMMAND, linestyle="--", linewidth=1)
-    axes.set_ylim(bottom=min(0.0, float(trace["cadence_rpm"].min()) * 1.1))
+    highest_rpm = max(float(trace["cadence_rpm"].max()), settings.engage_rpm * 1.5)
+    # Room below zero for pedalling backward, or at least for the name of the lower line.
+    axes.set_ylim(min(-0.1 * highest_rpm, float(trace["cadence_rpm"].min()) * 1.1), highest_rpm * 1.05)
+    axes.axhline(0.0, color=INK, linewidth=0.5)
     axes.set_ylabel("cadence, rpm")
     if label_lines:
         _note(axes, settings.engage_rpm, f"engage cadence {settings.engage_rpm} rpm", DELIVERED)
@@ -231,8 +235,7 @@ def _watts(axes: Axes, trace: RideTrace, label_lines: bool) -> None:
     axes.plot(
         time_s, trace["allowed_w"], color=ALLOWED, linewidth=1.2, label="allowed", drawstyle="steps-post"
     )
-    window = np.convolve(np.ones(ROWS_A_TURN), np.ones(ROWS_A_TURN)) / ROWS_A_TURN**2
-    rider_w = np.convolve(trace["rider_power_w"], window, mode="same")
+    rider_w = _smooth(trace["rider_power_w"])
     axes.plot(time_s, rider_w, color=INK, linewidth=0.7, alpha=0.55, label="rider, smoothed")
     axes.set_ylim(
         0, max(float(trace["wanted_w"].max()), float(delivered.max()), float(rider_w.max()), 50.0) * 1.3
@@ -243,6 +246,14 @@ def _watts(axes: Axes, trace: RideTrace, label_lines: bool) -> None:
             loc="lower right", bbox_to_anchor=(1.0, 0.98), ncols=4, frameon=False, fontsize=8.5, borderpad=0,
             handlelength=1.6, columnspacing=1.2,
         )  # fmt: skip
+
+
+def _smooth(values: Column) -> Column:
+    """Return the mean over about two turns of the crank, weighted towards the middle, ends included."""
+    window = np.convolve(np.ones(ROWS_A_TURN), np.ones(ROWS_A_TURN))
+    middle = slice(len(window) // 2, len(window) // 2 + len(values))
+    weights = np.convolve(np.ones(len(values)), window)[middle]
+    return np.asarray(np.convolve(values, window)[middle] / weights, dtype=np.float64)
 
 
 def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
@@ -284,30 +295,53 @@ def _label_events(axes: Axes, events: list[RideEvent], span_s: tuple[float, floa
     assert figure is not None
     points = axes.get_position().width * figure.get_figwidth() * 72.0
     s_per_point = (span_s[1] - span_s[0]) / points
-    ends_s = [event.time_s + (len(event.text) * LETTER_POINTS + 8) * s_per_point for event in chosen]
-    free_s = [span_s[0]] * LABEL_ROWS  # When each row is free again.
+    shelves = _Shelves(span_s)
     for index, event in enumerate(chosen):
-        crowd = index + 1
-        while crowd < len(chosen) and chosen[crowd].time_s < ends_s[crowd - 1]:
+        widths_s = [(len(one.text) * LETTER_POINTS + 8) * s_per_point for one in chosen]
+        crowd = index
+        while crowd + 1 < len(chosen) and chosen[crowd + 1].time_s < chosen[crowd].time_s + widths_s[crowd]:
             crowd += 1
-        row = min(crowd - index - 1, LABEL_ROWS - 1)
-        while row >= 0 and max(free_s[: row + 1]) > event.time_s:
-            row -= 1
-        if row < 0:
-            continue
-        free_s[row] = ends_s[index]
-        late = ends_s[index] > span_s[1]
-        axes.annotate(
-            event.text, (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
-            xytext=(-3 if late else 3, 2 + LABEL_ROW_POINTS * row),
-            textcoords="offset points", fontsize=8.5, ha="right" if late else "left", va="bottom",
-            annotation_clip=False,
-        )  # fmt: skip
-        axes.annotate(
-            "", (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
-            xytext=(0, 2 + LABEL_ROW_POINTS * (row + 1)), textcoords="offset points", annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0},
-        )  # fmt: skip
+        to_the_left = event.time_s + widths_s[index] > span_s[1] + OVERHANG_POINTS * s_per_point
+        row = shelves.place(event.time_s, widths_s[index], crowd - index, to_the_left)
+        if row is not None:
+            _label(axes, event, row, to_the_left)
+
+
+def _label(axes: Axes, event: RideEvent, row: int, to_the_left: bool) -> None:
+    """Write one event beside a line that stands on its time."""
+    axes.annotate(
+        event.text, (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
+        xytext=(-3 if to_the_left else 3, 2 + LABEL_ROW_POINTS * row), textcoords="offset points",
+        fontsize=8.5, ha="right" if to_the_left else "left", va="bottom", annotation_clip=False,
+    )  # fmt: skip
+    axes.annotate(
+        "", (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
+        xytext=(0, 2 + LABEL_ROW_POINTS * (row + 1)), textcoords="offset points", annotation_clip=False,
+        arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0},
+    )  # fmt: skip
+
+
+class _Shelves:
+    """Rows of labels above a panel, filled from left to right; no line and no text meets another."""
+
+    def __init__(self, span_s: tuple[float, float]) -> None:
+        self._free_s = [span_s[0]] * LABEL_ROWS
+        self._lines: list[tuple[float, int]] = []
+
+    def place(self, time_s: float, width_s: float, crowd: int, to_the_left: bool) -> int | None:
+        """Return the row of a label, None if there is no room; `crowd` labels are to come close after it."""
+        rows = range(LABEL_ROWS) if to_the_left else range(min(crowd, LABEL_ROWS - 1), -1, -1)
+        start_s = time_s - width_s if to_the_left else time_s
+        for row in rows:
+            crossed = any(start_s <= line_s <= time_s and top >= row for line_s, top in self._lines)
+            if self._free_s[row] > start_s or max(self._free_s[: row + 1]) > time_s:
+                continue
+            if to_the_left and crossed:
+                continue
+            self._free_s[row] = time_s if to_the_left else time_s + width_s
+            self._lines.append((time_s, row))
+            return row
+        return None
 
 
 def _worth_telling(events: list[RideEvent], span_s: tuple[float, float]) -> list[RideEvent]:

@@ -6,7 +6,7 @@ from host_sim.rules.failing import FAILING
 from host_sim.rules.rule import Rule
 from host_sim.rules.speeding import SPEEDING
 from host_sim.rules.stopping import STOPPING
-from host_sim.tomlfile import closest
+from host_sim.refusals import closest
 
 RULES: tuple[Rule, ...] = (*STOPPING, *SPEEDING, *DRIVING, *FAILING)
 

@@ -19,6 +19,7 @@ RISE_PERIODS = 20  # 0.1 s: over less, whole millivolts would count for much.
 SETTLED_SHARE = 0.1
 SURGE_WINDOW_S = 4.0
 CONTINUOUS_PERIODS = 2000  # 10 s.
+LINE_MOVED = 0.03  # Of the power limit: less is the noise of the reading.
 QUIET_S = 1.0  # After a change in the ride, this long is not looked at.
 RESTED_S = 0.3
 
@@ -211,7 +212,7 @@ class FoldbackExcess(Probe):
     def look(self, outputs: Outputs) -> None:
         """Compare with the line, where the line has not moved much for a second."""
         line_w = self.settings.power_limit_w * min(max(self.line(), 0.0), 1.0)
-        if abs(line_w - self._line_w) > 0.1 * self.settings.power_limit_w:
+        if abs(line_w - self._line_w) > LINE_MOVED * self.settings.power_limit_w:
             self._line_w = line_w
             self._since_us = self.world.now_us
         if self.world.now_us - self._since_us > QUIET_S * US_PER_S:
@@ -356,7 +357,7 @@ DRIVING = (
         "W",
         lambda bike: 1.05 * min(bike.place_profile.power_limit_w, bike.firmware_settings.power_limit_w),
         "the place's own number in host_sim/rules/places.toml; the mean and the twentieth are this project's own",
-        (rides.POWER_STEPS, rides.HILLY_RIDE, rides.SPEED_SWEEP),
+        (rides.POWER_STEPS, rides.HILLY_RIDE),
         ContinuousPower,
     ),
     Rule(

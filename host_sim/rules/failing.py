@@ -7,7 +7,7 @@ from firmware.records import OUTPUTS_VALID_US, Outputs
 from firmware.ticks import TICKS_MAX_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
-from host_sim.bench.world import WIRE_WHOLE, World
+from host_sim.bench.world import TURNING_RAD_PER_S, WIRE_WHOLE, World
 from host_sim.bikes.model import Bike
 from host_sim.rules import scenarios as rides
 from host_sim.rules.case import Case
@@ -29,11 +29,17 @@ class CommandAfterFault(Probe):
 class CommandStanding(Probe):
     """Millivolts of command although the crank has long been standing and the throttle is closed."""
 
+    def __init__(self, case: Case) -> None:
+        """Start with everything at rest."""
+        super().__init__(case)
+        self._active_us = 0
+
     def look(self, outputs: Outputs) -> None:
         """Look where nobody asks for anything."""
         world = self.world
-        standing_us = world.now_us - max(world.last_forward_us, world.throttle_closed_us)
-        if world.throttle_share == 0.0 and standing_us > STANDING_S * US_PER_S:
+        if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S or world.throttle_share > 0.0:
+            self._active_us = world.now_us
+        elif world.now_us - self._active_us > STANDING_S * US_PER_S and world.throttle_wire == WIRE_WHOLE:
             self.saw(float(outputs.command_mv))
 
 
@@ -190,7 +196,9 @@ class CommandAfterOverrun(Probe):
             self.saw(float(outputs.command_mv))
 
 
-def _wire_limit_ms(bike: Bike) -> float:
+def _wire_limit_ms(bike: Bike) -> float | None:
+    if not bike.throttle.fitted and bike.selector.kind == "none":
+        return None
     return (bike.firmware_settings.fault_samples + 1) * CONTROL_PERIOD_US / 1000.0
 
 

@@ -98,6 +98,23 @@ class SpeedSweep(Scenario):
         ]
 
 
+class SlowAtSpeed(Scenario):
+    """Slow legs on a fast bicycle: a tall gear, or a tired rider."""
+
+    name = "slow legs at speed"
+    sentence = "pedalling slowly while the roller goes through all speeds up to the cut-off"
+
+    def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
+        """From a third above the engage cadence up to 55 rpm, to the end of the taper within 25 s."""
+        start_s = rest(bike)
+        slow = bike.firmware_settings.engage_rpm * 1.33
+        return start_s + 30.0, [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 4},
+            {"at_s": start_s, "cadence_rpm": draw.uniform(slow, max(slow, 55.0))},
+            {"at_s": start_s + 4.0, "over_s": 25.0, "roller_km_per_h": 0.99 * cutoff_km_per_h(bike)},
+        ]
+
+
 class SteadyCadence(Scenario):
     """A cadence at, just under and just over each threshold."""
 
@@ -492,6 +509,7 @@ SUDDEN_STOP = SuddenStop()
 FADING_LEGS = FadingLegs()
 BACKWARD = Backward()
 SPEED_SWEEP = SpeedSweep()
+SLOW_AT_SPEED = SlowAtSpeed()
 STEADY_CADENCE = SteadyCadence()
 STEADY_SPEED = SteadySpeed()
 TURNING_AT_POWER_UP = TurningAtPowerUp()
@@ -551,6 +569,7 @@ HEALTHY = (
     FADING_LEGS,
     BACKWARD,
     SPEED_SWEEP,
+    SLOW_AT_SPEED,
     STEADY_CADENCE,
     TURNING_AT_POWER_UP,
     FIRST_EDGES,

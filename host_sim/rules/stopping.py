@@ -242,11 +242,11 @@ STOPPING = (
     ),
     Rule(
         "steady help",
-        "Steady pedalling is not dropped at any speed up to the cut-off.",
+        "Pedalling from a third above the engage cadence on is not dropped at any speed up to the cut-off.",
         "engagements",
         lambda bike: 1.0,
         COMMON_PRACTICE,
-        (rides.SPEED_SWEEP,),
+        (rides.SPEED_SWEEP, rides.SLOW_AT_SPEED),
         Engagements,
         cure=_steady_cure,
     ),
