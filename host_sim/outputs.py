@@ -1,5 +1,6 @@
 """Writes files whole or not at all: under temporary names first, then renamed together."""
 
+import contextlib
 import os
 import shutil
 import tempfile
@@ -27,12 +28,20 @@ class Delivery:
             self._refuse_what_exists()
             for parent in reversed([folder, *folder.parents]):
                 if not parent.exists():
-                    parent.mkdir()
                     self._made.append(parent)
+                    parent.mkdir()
             self._temporary = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
         except OSError as error:
             self._remove_folders()
             raise self._cannot_write(error) from None
+        except KeyboardInterrupt:
+            self._remove_folders()
+            raise
+
+    def add(self, name: str) -> Path:
+        """Announce one more file and return where to write it."""
+        self._names = (*self._names, name)
+        return self.place(name)
 
     def place(self, name: str) -> Path:
         """Return where to write the file that will be called `name`."""
@@ -71,10 +80,8 @@ class Delivery:
     def _remove_folders(self) -> None:
         """Remove what was made for nothing."""
         for path in reversed(self._made):
-            try:
+            with contextlib.suppress(OSError):
                 path.rmdir()
-            except OSError:
-                return
 
 
 def fresh_folder(name: str) -> Path:

@@ -1,6 +1,6 @@
 """Progress of long work, on standard error and only when that is a terminal."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
@@ -45,3 +45,15 @@ def progress_watch(text: str, seconds: float) -> Iterator[StepWatch | None]:
         return
     with Progress(console=console, transient=True) as progress:
         yield ProgressWatch(progress, text, seconds)
+
+
+@contextmanager
+def progress_bar(text: str) -> Iterator[Callable[[int, int], None]]:
+    """Give a function to call with (done, all); it shows a bar where somebody would see it."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda done, all_of_it: None
+        return
+    with Progress(console=console, transient=True) as progress:
+        task = progress.add_task(text, total=None)
+        yield lambda done, all_of_it: progress.update(task, completed=done, total=all_of_it)

@@ -14,7 +14,7 @@ settings.register_profile(
 )
 settings.register_profile(
     "deep",
-    max_examples=2000,
+    max_examples=1000,
     deadline=None,
     derandomize=False,
     print_blob=True,

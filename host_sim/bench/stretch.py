@@ -14,9 +14,9 @@ class Stretch:
     alone counts, and `cadence_rpm` is what the gears are shifted for. `crank_free`: the crank turns as told
     and drives nothing, as on a work stand without chain. `gear_m` is the development, 0 = automatic. `grade`
     is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of the
-    lever's travel; `selector_position` (from 1) is None while `selector_share` counts. `roller_m_per_s` is the
-    speed that a roller gives the wheel, -1 on the road. `charge` and `motor_celsius` are what battery and motor
-    are brought to when the stretch begins, None where it leaves them alone.
+    lever's travel; `selector_position` (from 1) is None while `selector_share` counts.
+    `roller_m_per_s` is the speed that a roller gives the wheel, -1 on the road. `charge` and
+    `motor_celsius` are what battery and motor are brought to when the stretch begins, else None.
     """
 
     __slots__ = (

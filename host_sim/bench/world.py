@@ -181,7 +181,7 @@ class World:
         self.brake_share = share
 
     def turn_throttle(self, share: float) -> None:
-        """Turn the throttle by `share` of its travel (0 to 1); `throttle_closed_us` tells since when it rests."""
+        """Turn the throttle by `share` of its travel (0 to 1); `throttle_closed_us`: at rest since then."""
         if share == 0.0 and self.throttle_share > 0.0:
             self.throttle_closed_us = self.now_us
         self.throttle_share = share

@@ -1,10 +1,8 @@
 """`treadle ride`: ride one bike through one ride, and say what came of it."""
 
-import time
 from pathlib import Path
 from typing import Any
 
-from firmware.decide.engagement import ASSISTING
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import load_course
 from host_sim.bench.meter import J_PER_WH, Meter
@@ -12,13 +10,12 @@ from host_sim.bench.recording import read_recording
 from host_sim.bench.ride import Bench
 from host_sim.bench.script import CourseScript, RecordingScript, Script
 from host_sim.bench.sim_board import StepWatch
-from host_sim.bench.trace import EdgeWindow, Trace
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
+from host_sim.commands.picture import ride_and_draw
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder
 
-DEFAULT_BIKE = "cargo_trike"
 DEFAULT_RECORDING = "road_ride_a"
 FILES = ("trace.csv", "edges.csv", "ride.png")
 
@@ -28,7 +25,7 @@ class RideRequest:
 
     def __init__(
         self,
-        bike: str = DEFAULT_BIKE,
+        bike: str,
         recording: str | None = None,
         course: str | None = None,
         seconds: float | None = None,
@@ -88,31 +85,13 @@ class RideResult:
 
 def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
     """Ride, write the trace, the edges and the figure, and return the numbers."""
-    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
-    from host_sim.report.ride_figure import RideFacts, draw_ride
-
     bench = bench_for(request.bike, request.seed)
-    window = EdgeWindow(ASSISTING, bench.world.pedal_sensor.levels)
+    if progress is not None:
+        bench.watch(progress)
     with Delivery(request.out, FILES, request.force) as delivery:
-        with delivery.place("trace.csv").open("w", encoding="utf-8") as file:
-            bench.watch(Trace(file))
-            bench.watch(window)
-            bench.watch_edges(window)
-            if progress is not None:
-                bench.watch(progress)
-            started_s = time.perf_counter()
-            bench.ride(request.script, request.seconds)
-            wall_s = time.perf_counter() - started_s
-        window.write(delivery.place("edges.csv"))
-        facts = RideFacts(
-            bike=request.bike.title,
-            ride=request.script.title,
-            seconds=request.seconds,
-            settings=request.bike.firmware_settings,
-            events=bench.meter.events,
-            edges=window.edges,
-            edges_before=window.before,
-            edges_centre_us=window.centre_us,
+        trace, picture = delivery.place("trace.csv"), delivery.place("ride.png")
+        window, wall_s = ride_and_draw(
+            bench, request.bike, request.script, request.seconds, request.script.title, trace, picture
         )
-        draw_ride(delivery.place("trace.csv"), facts, delivery.place("ride.png"))
+        window.write(delivery.place("edges.csv"))
         return RideResult(request, bench, wall_s, delivery.deliver())

@@ -15,8 +15,10 @@ Lines = list[dict[str, Any]]
 
 
 class Case:
-    """What is ridden: `bike`, `course`, `seed`; optionally where the board's clock starts, and settings
-    that are in force after the supply was lost once."""
+    """What is ridden: `bike`, `course`, `seed`.
+
+    Optionally where the board's clock starts, and settings in force after the supply was lost once.
+    """
 
     __slots__ = ("bike", "course", "seed", "settings_after", "ticks_at_start_us")
 
@@ -50,7 +52,7 @@ class Case:
 
 
 class Scenario:
-    """A kind of ride. `build` makes its course for one bike from random draws, None where it can't be ridden."""
+    """A kind of ride: `lines` makes its course for one bike from random draws."""
 
     name = ""
     sentence = ""
@@ -78,7 +80,11 @@ def with_scatter(bike: Bike, draw: Random) -> Bike:
     them, the motor controller's lag within a tenth.
     """
     sensor = bike.pedal_sensor
-    errors_deg = [error * draw.uniform(0.5, 1.0) for error in sensor.magnet_errors_deg()]
+    # One share for all and the ring turned: neighbours stay as near to each other as the file says.
+    errors_deg = sensor.magnet_errors_deg()
+    first = draw.randrange(len(errors_deg) or 1)
+    share = draw.uniform(0.5, 1.0)
+    errors_deg = [share * error for error in errors_deg[first:] + errors_deg[:first]]
     parts = {
         "bicycle": bike.bicycle.model_copy(update={"load_kg": bike.bicycle.load_kg * draw.uniform(0.0, 1.0)}),
         "battery": bike.battery.model_copy(update={"charge": draw.uniform(0.35, 1.0)}),

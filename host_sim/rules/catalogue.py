@@ -1,12 +1,12 @@
 """All rules, by name, in the order in which they are told."""
 
 from host_sim.errors import RequestError
+from host_sim.refusals import closest
 from host_sim.rules.driving import DRIVING
 from host_sim.rules.failing import FAILING
 from host_sim.rules.rule import Rule
 from host_sim.rules.speeding import SPEEDING
 from host_sim.rules.stopping import STOPPING
-from host_sim.refusals import closest
 
 RULES: tuple[Rule, ...] = (*STOPPING, *SPEEDING, *DRIVING, *FAILING)
 

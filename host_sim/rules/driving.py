@@ -21,7 +21,8 @@ SURGE_WINDOW_S = 4.0
 CONTINUOUS_PERIODS = 2000  # 10 s.
 LINE_MOVED = 0.03  # Of the power limit: less is the noise of the reading.
 QUIET_S = 1.0  # After a change in the ride, this long is not looked at.
-RESTED_S = 0.3
+CRANK_RESTED_S = 0.3
+THROTTLE_RESTED_S = 0.05
 
 
 class HighestCommand(Probe):
@@ -40,6 +41,7 @@ class SteepestRise(Probe):
         super().begin(world, controller)
         self._last_mv = 0
         self._rises_mv = [0] * RISE_PERIODS
+        self._times_us = [world.now_us] * RISE_PERIODS
         self._index = 0
         self._sum_mv = 0
 
@@ -51,8 +53,11 @@ class SteepestRise(Probe):
         rise_mv = max(rise_mv, 0)
         self._sum_mv += rise_mv - self._rises_mv[self._index]
         self._rises_mv[self._index] = rise_mv
+        # The steps of a stalled loop are longer than a period.
+        span_us = max(self.world.now_us - self._times_us[self._index], RISE_PERIODS * CONTROL_PERIOD_US)
+        self._times_us[self._index] = self.world.now_us
         self._index = (self._index + 1) % RISE_PERIODS
-        self.saw(self._sum_mv * US_PER_S / (RISE_PERIODS * CONTROL_PERIOD_US))
+        self.saw(self._sum_mv * US_PER_S / span_us)
 
 
 class CommandBeforeRest(Probe):
@@ -61,22 +66,27 @@ class CommandBeforeRest(Probe):
     def begin(self, world: World, controller: Controller) -> None:
         """A power-up: nothing has been at rest yet."""
         super().begin(world, controller)
-        self._active_us = world.now_us
-        self._rested = False
+        self._turned_us = world.now_us
+        self._opened_us = world.now_us
+        self._crank_rested = False
+        self._throttle_rested = False
 
     def look(self, outputs: Outputs) -> None:
         """Look until both have rested for a while."""
         world = self.world
-        if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S or world.throttle_share > 0.0:
-            self._active_us = world.now_us
-        if world.now_us - self._active_us > RESTED_S * US_PER_S:
-            self._rested = True
-        if not self._rested:
+        if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S:
+            self._turned_us = world.now_us
+        if world.throttle_share > 0.0 and self.case.bike.throttle.fitted:
+            self._opened_us = world.now_us
+        self._crank_rested = self._crank_rested or world.now_us - self._turned_us > CRANK_RESTED_S * US_PER_S
+        rested_us = world.now_us - self._opened_us
+        self._throttle_rested = self._throttle_rested or rested_us > THROTTLE_RESTED_S * US_PER_S
+        if not (self._crank_rested and self._throttle_rested):
             self.saw(float(outputs.command_mv))
 
 
 class FirstHelpAngle(Probe):
-    """Degrees that the crank turns forward before the first command, the most of all starts."""
+    """Degrees that the crank turns forward before the command is beyond the dead band, the most of all starts."""
 
     def begin(self, world: World, controller: Controller) -> None:
         """Start at a standstill."""
@@ -91,9 +101,61 @@ class FirstHelpAngle(Probe):
             self._start_rad = rider.crank_rad
             self._waiting = True
         elif self._waiting:
-            if outputs.command_mv > 0:
+            if outputs.command_mv >= max(self.settings.command_start_mv, 1):
                 self._waiting = False
             self.saw((rider.crank_rad - self._start_rad) * 180.0 / pi)
+
+
+class EdgesShort(Probe):
+    """Edges that were missing from those asked for when help began after a standstill, the most of all starts."""
+
+    def __init__(self, case: Case) -> None:
+        """Watch the edges too."""
+        super().__init__(case)
+        self._edges = 0
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start at a standstill."""
+        super().begin(world, controller)
+        self._waiting = False
+
+    def edge(self, time_us: int, levels: int) -> None:
+        """Count."""
+        self._edges += 1
+
+    def look(self, outputs: Outputs) -> None:
+        """Count from the standstill to the first command."""
+        if outputs.command_mv > 0:
+            if self._waiting:
+                self.saw(float(self.settings.engage_edges - self._edges))
+            self._waiting = False
+        elif abs(self.world.rider.crank_rad_per_s) <= TURNING_RAD_PER_S:
+            self._edges = 0
+            self._waiting = True
+
+
+class CadenceShort(Probe):
+    """rpm by which the crank, as its edges tell it, was slower than the engage cadence when help began."""
+
+    def __init__(self, case: Case) -> None:
+        """Watch the edges too."""
+        super().__init__(case)
+        self._edge_us: dict[int, int] = {}
+        self._pitch_us = 0
+        self._assisting = False
+
+    def edge(self, time_us: int, levels: int) -> None:
+        """Keep the time since the last edge of the same kind."""
+        self._pitch_us = time_us - self._edge_us.get(levels, time_us)
+        self._edge_us[levels] = time_us
+
+    def look(self, outputs: Outputs) -> None:
+        """Look at the moment of engaging."""
+        assisting = self.controller.engagement.state == ASSISTING
+        if assisting and not self._assisting and self._pitch_us > 0:
+            rpm = 60.0 * US_PER_S / (self.settings.pulses_per_rev * self._pitch_us)
+            self.saw(self.settings.engage_rpm - rpm)
+        self._assisting = assisting
 
 
 class ShareError(Probe):
@@ -111,7 +173,10 @@ class ShareError(Probe):
         if world.selector_v != self._selector_v:
             self._selector_v = world.selector_v
             self._since_us = world.now_us
-        if self.controller.engagement.state != ASSISTING or world.now_us - self._since_us < QUIET_S * US_PER_S:
+        if (
+            self.controller.engagement.state != ASSISTING
+            or world.now_us - self._since_us < QUIET_S * US_PER_S
+        ):
             return
         wanted_w = self.settings.assist_power_w * self._true_share()
         self.saw(abs(self.controller.request.wanted_w - wanted_w))
@@ -244,7 +309,7 @@ class HeatExcess(FoldbackExcess):
 
 
 def _first_help_limit_deg(bike: Bike) -> float:
-    """Edges asked for (and those of a first pitch), one more for where it starts, and 20 ms of a brisk crank."""
+    """Edges asked for (and those of a first pitch), one more for where it starts, 20 ms of a brisk crank."""
     settings = bike.firmware_settings
     pitch_deg = 360.0 / settings.pulses_per_rev
     uneven_deg = 2.0 * max((abs(error) for error in bike.pedal_sensor.magnet_errors_deg()), default=0.0)
@@ -296,7 +361,7 @@ DRIVING = (
     ),
     Rule(
         "two actions to start",
-        "After every power-up a turning crank or an open throttle gives nothing before both have been at rest.",
+        "After every power-up a turning crank or an open throttle gives nothing before both have rested.",
         "mV",
         lambda bike: 0.0,
         EN.format("4.2.13.1 f"),
@@ -313,10 +378,30 @@ DRIVING = (
         FirstHelpAngle,
     ),
     Rule(
+        "engage edges",
+        "From rest, nothing engages before the edges asked for have passed.",
+        "edges short",
+        lambda bike: 0.0,
+        COMMON_PRACTICE,
+        (rides.FIRST_EDGES, rides.NUDGES),
+        EdgesShort,
+    ),
+    Rule(
+        "engage cadence",
+        "Nothing engages below the engage cadence; a tenth of it less is for whole revolutions and a turning speed.",
+        "rpm short",
+        lambda bike: 0.1 * bike.firmware_settings.engage_rpm + 1.0,
+        COMMON_PRACTICE,
+        (rides.STEADY_CADENCE, rides.FIRST_EDGES, rides.FADING_LEGS),
+        CadenceShort,
+    ),
+    Rule(
         "selector shares",
         "Each selector position asks for its share of the assist power.",
         "W",
-        lambda bike: None if bike.selector.kind == "none" else max(0.02 * bike.firmware_settings.assist_power_w, 2.0),
+        lambda bike: (
+            None if bike.selector.kind == "none" else max(0.02 * bike.firmware_settings.assist_power_w, 2.0)
+        ),
         COMMON_PRACTICE + " (three positions give about 0, a half and the whole)",
         (rides.SELECTOR_TOUR,),
         ShareError,
@@ -353,10 +438,10 @@ DRIVING = (
     ),
     Rule(
         "continuous power",
-        "The mean of battery power over 10 s stays within the limit of the place, and a twentieth for the sensor.",
+        "The mean of battery power over 10 s stays within the limit of the place, and a twentieth more.",
         "W",
         lambda bike: 1.05 * min(bike.place_profile.power_limit_w, bike.firmware_settings.power_limit_w),
-        "the place's own number in host_sim/rules/places.toml; the mean and the twentieth are this project's own",
+        "the place's own number in host_sim/rules/places.toml; mean and twentieth are this project's own",
         (rides.POWER_STEPS, rides.HILLY_RIDE),
         ContinuousPower,
     ),
@@ -373,7 +458,9 @@ DRIVING = (
         "heat fold-back",
         "Power follows the motor's heat fold-back down to nothing.",
         "W above",
-        lambda bike: 0.15 * bike.firmware_settings.power_limit_w if bike.motor.has_temperature_sensor else None,
+        lambda bike: (
+            0.15 * bike.firmware_settings.power_limit_w if bike.motor.has_temperature_sensor else None
+        ),
         COMMON_PRACTICE,
         (rides.MOTOR_GETS_HOT,),
         HeatExcess,

@@ -3,7 +3,7 @@
 from firmware.controller import Controller
 from firmware.guard.faults import NO_FAULT
 from firmware.loop import CONTROL_PERIOD_US
-from firmware.records import OUTPUTS_VALID_US, Outputs
+from firmware.records import Outputs
 from firmware.ticks import TICKS_MAX_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
@@ -12,17 +12,25 @@ from host_sim.bikes.model import Bike
 from host_sim.rules import scenarios as rides
 from host_sim.rules.case import Case
 from host_sim.rules.rule import COMMON_PRACTICE, Probe, Rule
-from host_sim.rules.stopping import EN, Engagements
+from host_sim.rules.stopping import EN, Engagements, release_gap_s
 
+# Stated here again, lest the firmware that is judged sets the limit.
+SILENCE_US = 50_000
 STANDING_S = 1.5  # A crank that has stood so long asks for nothing.
 
 
 class CommandAfterFault(Probe):
-    """Millivolts of command after a fault was latched, until somebody clears it."""
+    """Millivolts of command after a fault was latched, until somebody switches off and on."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """A power-up: that is the rider's own act, and what still holds is found again."""
+        super().begin(world, controller)
+        self._latched = False
 
     def look(self, outputs: Outputs) -> None:
         """Look while the cause stands, and after it if it vanished unasked."""
-        if self.controller.faults.cause != NO_FAULT or self.measured is not None:
+        self._latched = self._latched or self.controller.faults.cause != NO_FAULT
+        if self._latched:
             self.saw(float(outputs.command_mv))
 
 
@@ -33,13 +41,14 @@ class CommandStanding(Probe):
         """Start with everything at rest."""
         super().__init__(case)
         self._active_us = 0
+        self._standing_us = max(STANDING_S, release_gap_s(case.bike) + 0.1) * US_PER_S
 
     def look(self, outputs: Outputs) -> None:
         """Look where nobody asks for anything."""
         world = self.world
         if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S or world.throttle_share > 0.0:
             self._active_us = world.now_us
-        elif world.now_us - self._active_us > STANDING_S * US_PER_S and world.throttle_wire == WIRE_WHOLE:
+        elif world.now_us - self._active_us > self._standing_us and world.throttle_wire == WIRE_WHOLE:
             self.saw(float(outputs.command_mv))
 
 
@@ -50,18 +59,20 @@ class WireLateness(Probe):
         """Start with whole wires."""
         super().begin(world, controller)
         self._failed_us: int | None = None
+        self._driving = False
 
     def look(self, outputs: Outputs) -> None:
         """Measure while a wire is broken or shorted and the command is not zero yet."""
         world = self.world
         if world.throttle_wire == WIRE_WHOLE and world.selector_wire == WIRE_WHOLE:
             self._failed_us = None
+            self._driving = outputs.command_mv > 0
             return
         if self._failed_us is None:
             self._failed_us = world.now_us
         if outputs.command_mv > 0:
             self.saw((world.now_us - self._failed_us + CONTROL_PERIOD_US) / 1000.0)
-        elif self.measured is None:
+        elif self._driving:
             self.saw(0.0)
 
 
@@ -131,7 +142,7 @@ class DriveInStall(Probe):
         self._settle()
 
     def _settle(self) -> None:
-        if self.world.now_us - self._step_us > OUTPUTS_VALID_US:
+        if self.world.now_us - self._step_us > SILENCE_US:
             self.saw(max(self.world.last_assist_us - self._step_us, 0) / 1000.0)
 
 
@@ -147,7 +158,7 @@ class CommandAfterStall(Probe):
         """Look at the first step after a long gap."""
         gap_us = self.world.now_us - self._step_us
         self._step_us = self.world.now_us
-        if gap_us > OUTPUTS_VALID_US:
+        if gap_us > SILENCE_US:
             self.saw(float(max(outputs.command_mv - self.settings.command_start_mv, 0)))
 
 
@@ -178,7 +189,9 @@ class WrapDifference(Probe):
     def end(self) -> None:
         """Ride again with the wrap a random way into the ride, and compare."""
         wrap_us = int(self.case.course.seconds * US_PER_S * (0.2 + 0.6 * (self.case.seed % 97) / 97.0))
-        twin = Case(self.case.bike, self.case.course, self.case.seed, (TICKS_MAX_US + 1 - wrap_us) & TICKS_MAX_US)
+        twin = Case(
+            self.case.bike, self.case.course, self.case.seed, (TICKS_MAX_US + 1 - wrap_us) & TICKS_MAX_US
+        )
         bench = twin.bench()
         log = CommandLog()
         bench.watch(log)
@@ -216,7 +229,7 @@ def _shunt_limit_s(bike: Bike) -> float | None:
 
 
 def _stall_limit_ms(bike: Bike) -> float:
-    return OUTPUTS_VALID_US / 1000.0 + bike.firmware_settings.motor_lag_ms + 10.0
+    return SILENCE_US / 1000.0 + bike.firmware_settings.motor_lag_ms + 10.0
 
 
 FAILING = (

@@ -39,7 +39,8 @@ class Verdict:
         self.rule = rule
         self.limit = rule.limit(bike)
         self.applies = self.limit is not None
-        worst = max(findings, key=lambda finding: (finding.measured, -finding.seed), default=None)
+        # Whichever process was first: of equals the lowest number, then the first name.
+        worst = min(findings, key=lambda found: (-found.measured, found.seed, found.scenario), default=None)
         self.measured = None if worst is None else worst.measured
         self.seed = None if worst is None else worst.seed
         self.scenario = None if worst is None else worst.scenario
@@ -47,14 +48,14 @@ class Verdict:
         self.holds = not self.applies
         self.cure = ""
         if self.limit is not None and worst is not None:
-            self.holds = rule.holds(worst.measured, self.limit)
+            self.holds = rule.holds(bike, worst.measured, self.limit)
             self.cure = "" if self.holds else rule.cure(bike, worst.measured, self.limit)
         elif self.applies:
             self.cure = "no ride came to the point: nothing was shown"
 
     @property
     def margin(self) -> float | None:
-        """How much is left up to the limit; negative where the rule fails, None where nothing was measured."""
+        """How much is left up to the limit; negative where the rule fails, None if nothing was measured."""
         return None if self.limit is None or self.measured is None else self.limit - self.measured
 
 

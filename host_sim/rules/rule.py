@@ -42,17 +42,19 @@ class Probe(StepWatch, EdgeWatch):
 
 
 Limit = Callable[[Bike], float | None]
+Strict = Callable[[Bike], bool]
 Cure = Callable[[Bike, float, float], str]
 
 
 class Rule:
-    """One obligation: what was measured must not exceed the limit (must stay below it if `strict`).
+    """One obligation: what was measured must not exceed the limit, or must stay below it.
 
+    `strict` tells for a bike in its place whether the limit itself is too much already.
     `limit` gives a number for a bike in its place, or None where the rule has no object (no throttle, say).
     `cure` says, when the rule fails, which numbers collide and what would help.
     """
 
-    __slots__ = ("_cure", "limit", "name", "probe", "scenarios", "sentence", "source", "strict", "unit")
+    __slots__ = ("_cure", "_strict", "limit", "name", "probe", "scenarios", "sentence", "source", "unit")
 
     def __init__(
         self,
@@ -63,7 +65,7 @@ class Rule:
         source: str,
         scenarios: tuple[Scenario, ...],
         probe: Callable[[Case], Probe],
-        strict: bool = False,
+        strict: Strict | None = None,
         cure: Cure | None = None,
     ) -> None:
         """State the rule."""
@@ -74,12 +76,16 @@ class Rule:
         self.source = source
         self.scenarios = scenarios
         self.probe = probe
-        self.strict = strict
+        self._strict = strict
         self._cure = cure
 
-    def holds(self, measured: float, limit: float) -> bool:
+    def strict(self, bike: Bike) -> bool:
+        """Tell whether a measured value equal to the limit breaks the rule."""
+        return self._strict is not None and self._strict(bike)
+
+    def holds(self, bike: Bike, measured: float, limit: float) -> bool:
         """Tell whether a measured value keeps the rule."""
-        return measured < limit if self.strict else measured <= limit
+        return measured < limit if self.strict(bike) else measured <= limit
 
     def cure(self, bike: Bike, measured: float, limit: float) -> str:
         """Return which numbers collide and what would help, or nothing if the rule has no word on it."""

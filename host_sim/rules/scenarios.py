@@ -127,7 +127,9 @@ class SteadyCadence(Scenario):
         threshold = settings.engage_rpm if seed % 2 else settings.release_rpm
         cadence = threshold + (-1.0, 0.0, 1.0)[seed // 2 % 3] + draw.uniform(-0.3, 0.3)
         start_s = rest(bike)
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 14.0)}]
+        lines: Lines = [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 14.0)}
+        ]
         if seed // 6 % 2:
             lines.append({"at_s": start_s, "cadence_rpm": 60.0})
             start_s += 4.0
@@ -162,7 +164,12 @@ class TurningAtPowerUp(Scenario):
         throttle = 100.0 if seed % 3 != 0 else 0.0
         begin: dict[str, object] = {"at_s": 0, "power_switch": False, "crank_free": True}
         return 16.0 + rest(bike), [
-            begin | {"cadence_rpm": cadence, "throttle_percent": throttle, "roller_km_per_h": draw.uniform(0.0, 15.0)},
+            begin
+            | {
+                "cadence_rpm": cadence,
+                "throttle_percent": throttle,
+                "roller_km_per_h": draw.uniform(0.0, 15.0),
+            },
             {"at_s": 2, "power_switch": True},
             {"at_s": 10, "cadence_rpm": 0, "throttle_percent": 0},
             {"at_s": 10 + rest(bike), "cadence_rpm": 60.0},
@@ -178,7 +185,9 @@ class FirstEdges(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Three starts."""
         low = bike.firmware_settings.engage_rpm * 1.3
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(4.0, 15.0)}]
+        lines: Lines = [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(4.0, 15.0)}
+        ]
         at_s = rest(bike)
         for _ in range(3):
             lines.append({"at_s": at_s, "cadence_rpm": draw.uniform(low, 95.0)})
@@ -243,7 +252,11 @@ class ThrottleFromRest(Scenario):
         start_s = rest(bike)
         return start_s + 66.0, [
             {"at_s": 0, "cadence_rpm": 0, "grade_percent": draw.uniform(-0.2, 1.0)},
-            {"at_s": start_s, "over_s": draw.uniform(0.0, 1.0), "throttle_percent": draw.uniform(60.0, 100.0)},
+            {
+                "at_s": start_s,
+                "over_s": draw.uniform(0.0, 1.0),
+                "throttle_percent": draw.uniform(60.0, 100.0),
+            },
             {"at_s": start_s + 60.5, "throttle_percent": 0},
         ]
 
@@ -285,7 +298,9 @@ class SelectorPositions(Scenario):
         lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]
         lines.append({"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)})
         if bike.selector.kind == "positions":
-            places: Lines = [{"selector_position": number} for number in range(1, (bike.selector.positions or 2) + 1)]
+            places: Lines = [
+                {"selector_position": number} for number in range(1, (bike.selector.positions or 2) + 1)
+            ]
         else:
             places = [{"selector_percent": 12.5 * number} for number in range(9)]
         draw.shuffle(places)
@@ -327,7 +342,10 @@ class HillyRide(Scenario):
         lines: Lines = [{"at_s": 0, "cadence_rpm": 0}]
         at_s = rest(bike)
         while at_s < 60.0:
-            line: dict[str, object] = {"at_s": at_s, "cadence_rpm": draw.choice((0.0, -30.0, 50.0, 65.0, 80.0, 95.0))}
+            line: dict[str, object] = {
+                "at_s": at_s,
+                "cadence_rpm": draw.choice((0.0, -30.0, 50.0, 65.0, 80.0, 95.0)),
+            }
             line["effort_w"] = draw.uniform(20.0, 250.0)
             line["grade_percent"] = draw.uniform(-3.0, 7.0)
             line["brake"] = draw.random() < 0.15
@@ -369,7 +387,9 @@ class MotorGetsHot(Scenario):
         start_s = rest(bike)
         low = settings.heat_foldback_decicelsius / 10.0
         span = settings.heat_limit_decicelsius / 10.0 - low
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(10.0, 16.0)}]
+        lines: Lines = [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(10.0, 16.0)}
+        ]
         lines.append({"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)})
         for index, share in enumerate((-0.2, 0.1, 0.35, 0.6, 0.85, 1.05)):
             lines.append({"at_s": start_s + 4.0 + 4.0 * index, "motor_celsius": low + share * span})
@@ -400,7 +420,12 @@ class FaultWhileDriving(Scenario):
         begin = {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}
         drive = {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 95.0)}
         fault_s = start_s + 6.0 + draw.random()
-        return fault_s + 17.0, [begin, drive, {"at_s": fault_s, "fault": [fault]}, {"at_s": fault_s + 12.0, "fault": []}]
+        return fault_s + 17.0, [
+            begin,
+            drive,
+            {"at_s": fault_s, "fault": [fault]},
+            {"at_s": fault_s + 12.0, "fault": []},
+        ]
 
 
 class ThrottleStuck(Scenario):
@@ -536,7 +561,9 @@ LEVER_FAULTS = FaultWhileDriving(
     ),
 )
 THROTTLE_STUCK = ThrottleStuck()
-WHEEL_LOST = FaultWhileDriving("wheel sensor lost", "the wheel sensor is lost", ({"name": "wheel sensor lost"},))
+WHEEL_LOST = FaultWhileDriving(
+    "wheel sensor lost", "the wheel sensor is lost", ({"name": "wheel sensor lost"},)
+)
 SHUNT_DEAD = FaultWhileDriving("shunt dead", "the shunt reads nothing", ({"name": "shunt reading dead"},))
 SHUNT_STUCK = ShuntStuck()
 OVERRUN = Overrun()
@@ -563,7 +590,17 @@ SENSOR_FAULTS = FaultWhileDriving(
         {"name": "bounce"},
     ),
 )
-FAULTY = (LEVER_FAULTS, THROTTLE_STUCK, WHEEL_LOST, SHUNT_DEAD, SHUNT_STUCK, OVERRUN, STALLS, NOISE, SENSOR_FAULTS)
+FAULTY = (
+    LEVER_FAULTS,
+    THROTTLE_STUCK,
+    WHEEL_LOST,
+    SHUNT_DEAD,
+    SHUNT_STUCK,
+    OVERRUN,
+    STALLS,
+    NOISE,
+    SENSOR_FAULTS,
+)
 HEALTHY = (
     SUDDEN_STOP,
     FADING_LEGS,

@@ -75,7 +75,7 @@ class PowerRipple(Probe):
 
     def end(self) -> None:
         """Turn the extremes into a share."""
-        if self._highest_w >= self._lowest_w:
+        if self._highest_w > 0.0:  # Else the road was too fast for any help.
             self.saw(100.0 * (self._highest_w - self._lowest_w) / max(self.settings.assist_power_w, 1))
 
 
@@ -120,6 +120,11 @@ def _cutoff_limit(bike: Bike) -> float:
     return place.cutoff_km_per_h * (1.0 + place.cutoff_tolerance_percent / 100.0)
 
 
+def _cutoff_strict(bike: Bike) -> bool:
+    """A tolerance is up to and including; without one some texts say "before" or "less than"."""
+    return bike.place_profile.cutoff_strict and bike.place_profile.cutoff_tolerance_percent == 0.0
+
+
 def _startup_limit(bike: Bike) -> float | None:
     place = bike.place_profile
     if not bike.throttle.fitted or place.throttle_unpedalled == "freely":
@@ -132,7 +137,7 @@ def _startup_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     way_m = settings.wheel_circumference_mm / settings.wheel_pulses_per_rev / 1000.0
     return (
-        f"{settings.throttle_power_w} W and a wheel pulse every {way_m:.2f} m collide: the speed is known only after "
+        f"{settings.throttle_power_w} W and a wheel pulse every {way_m:.2f} m collide: the speed is known after "
         "two pulses. More pulses on the wheel, or a smaller throttle_power_w"
     )
 
@@ -146,6 +151,7 @@ SPEEDING = (
         EN.format("4.2.11.1, 3.23") + "; the place's own number in host_sim/rules/places.toml",
         (rides.SPEED_SWEEP,),
         HighestAssistedSpeed,
+        strict=_cutoff_strict,
     ),
     Rule(
         "no drive over speed",

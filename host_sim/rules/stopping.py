@@ -4,7 +4,7 @@ from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
 from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
-from firmware.settings import ONE_CHANNEL
+from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import TURNING_RAD_PER_S, World
 from host_sim.bikes.model import Bike
@@ -20,7 +20,7 @@ NUDGE_RUN_ON_S = 0.6
 def release_gap_s(bike: Bike) -> float:
     """Return the longest gap between edges at the release cadence, from the settings, in seconds."""
     settings = bike.firmware_settings
-    share = 1.0 if settings.sensor_kind == 2 else settings.edge_gap_permille / 1000.0
+    share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
     return 60.0 / (settings.pulses_per_rev * settings.release_rpm) * share
 
 
@@ -43,12 +43,25 @@ class BackwardHelp(Probe):
 
 
 class CutoffDistance(Probe):
-    """Metres covered with help since the crank last turned forward, the most."""
+    """Metres covered with help since the crank last turned forward, the most.
+
+    What an open throttle may ask for is no run-on, nor is its fading out.
+    """
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start without the throttle."""
+        super().begin(world, controller)
+        self._throttled = False
 
     def look(self, outputs: Outputs) -> None:
         """Measure while the motor helps without the throttle."""
         world = self.world
-        if world.throttle_share == 0.0 and world.motor.assisting():
+        helping = world.motor.assisting()
+        if world.throttle_share > 0.0:
+            self._throttled = True
+        elif not helping or world.last_forward_us == world.now_us:
+            self._throttled = False
+        if helping and not self._throttled:
             self.saw(world.bicycle.distance_m - world.last_forward_m)
 
 
@@ -65,6 +78,8 @@ class StopLateness(Probe):
 
     def edge(self, time_us: int, levels: int) -> None:
         """Keep the last edge and the time since the one of the same kind before it."""
+        if self.settings.sensor_kind == DUTY_CODED and levels & 1 == 0:
+            return  # Such a ring tells something only at the rise.
         self._pitch_us = time_us - self._edge_us.get(levels, time_us)
         self._edge_us[levels] = time_us
         self._last_us = time_us
@@ -72,7 +87,7 @@ class StopLateness(Probe):
     def look(self, outputs: Outputs) -> None:
         """Compare when the command has just fallen to nothing."""
         driving = outputs.command_mv > 0
-        if self._was_driving and not driving and self.world.rider.crank_rad_per_s == 0.0:
+        if self._was_driving and not driving:
             gap_us = release_gap_s(self.case.bike) * US_PER_S
             if self._pitch_us > 0:
                 gap_us = min(gap_us, self._pitch_us * self.settings.stop_pitch_percent / 100.0)
@@ -91,21 +106,25 @@ class BrakeLateness(Probe):
     def begin(self, world: World, controller: Controller) -> None:
         """Start with the brake as it is."""
         super().begin(world, controller)
+        self._begun_us = world.now_us
         self._pulled_us: int | None = None
+        self._driving = False
 
     def look(self, outputs: Outputs) -> None:
         """Measure while the brake is pulled and the command is not zero yet."""
         world = self.world
         if world.brake_share == 0.0:
             self._pulled_us = None
+            self._driving = outputs.command_mv > 0
             return
         if self._pulled_us is None:
-            self._pulled_us = world.brake_since_us
+            self._pulled_us = max(world.brake_since_us, self._begun_us)
         late_us = world.now_us - self._pulled_us
         if outputs.command_mv > 0:
             self.saw((late_us + CONTROL_PERIOD_US) / 1000.0)
-        elif self.measured is None:
+        elif self._driving:
             self.saw(late_us / 1000.0)
+            self._driving = False
 
 
 class RunOnAfterNudge(Probe):
@@ -136,6 +155,62 @@ class Engagements(Probe):
         self._assisting = assisting
 
 
+class Lapses(Engagements):
+    """How often help lapsed while the legs went on: ended and began again, or never began."""
+
+    def end(self) -> None:
+        """The first engagement is no lapse; none at all is one."""
+        self.measured = abs((self.measured or 0.0) - 1.0)
+
+
+class RockingHelp(Probe):
+    """Seconds of motor help since the crank last gained new ground, while it rocks."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start with the crank where it is."""
+        super().begin(world, controller)
+        self._front_rad = world.rider.crank_rad
+        self._gained_us = world.now_us
+        self._turned_back = False
+
+    def look(self, outputs: Outputs) -> None:
+        """Measure once the crank has turned back, until it goes beyond where it was."""
+        rider = self.world.rider
+        if rider.crank_rad > self._front_rad:
+            self._front_rad = rider.crank_rad
+            self._gained_us = self.world.now_us
+            self._turned_back = False
+        elif rider.crank_rad_per_s < -TURNING_RAD_PER_S:
+            self._turned_back = True
+        if self._turned_back:
+            helping = self.world.motor.assisting()
+            self.saw((self.world.now_us - self._gained_us) / US_PER_S if helping else 0.0)
+
+
+class BackwardEdges(Probe):
+    """Edges of the crank turning backward that left the command on, the most in a row."""
+
+    def __init__(self, case: Case) -> None:
+        """Watch the edges too."""
+        super().__init__(case)
+        self._edges = 0
+
+    def edge(self, time_us: int, levels: int) -> None:
+        """Count."""
+        self._edges += 1
+
+    def look(self, outputs: Outputs) -> None:
+        """Count from where the crank turns round; an edge younger than a step is not known yet."""
+        if self.world.rider.crank_rad_per_s >= -TURNING_RAD_PER_S or self.world.throttle_share > 0.0:
+            self._edges = 0
+            self._driving = outputs.command_mv > 0
+            return
+        if outputs.command_mv > 0:
+            self.saw(float(self._edges))
+        elif self._driving:
+            self.saw(0.0)
+
+
 def _backward_limit_s(bike: Bike) -> float:
     """Help against the legs may last no longer than a plain stop: release gap, motor lag, two periods."""
     settings = bike.firmware_settings
@@ -157,8 +232,11 @@ def _no_direction(bike: Bike, measured: float, limit: float) -> str:
 
 
 def _distance_cure(bike: Bike, measured: float, limit: float) -> str:
+    numbers = f"{measured:.2f} m against {limit:.2f} m"
+    if bike.firmware_settings.sensor_kind == ONE_CHANNEL:
+        return f"{numbers}, pedalling backward or not: {_no_direction(bike, measured, limit)}"
     return (
-        f"{measured:.2f} m against {limit:.2f} m: a smaller cutoff_distance_mm, a true motor_lag_ms, "
+        f"{numbers}: a smaller cutoff_distance_mm, a true motor_lag_ms, "
         "or switches on every brake where the place then allows more"
     )
 
@@ -168,7 +246,7 @@ def ring_can_show_rpm(bike: Bike) -> float:
     settings = bike.firmware_settings
     speed_m_per_s = settings.taper_start_mm_per_s / 1000.0
     gap_s = settings.cutoff_distance_mm / 1000.0 / speed_m_per_s - settings.motor_lag_ms / 1000.0
-    share = 1.0 if settings.sensor_kind == 2 else settings.edge_gap_permille / 1000.0
+    share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
     return 60.0 * share / (settings.pulses_per_rev * gap_s)
 
 
@@ -176,8 +254,9 @@ def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     speed = settings.taper_start_mm_per_s * rides.KM_PER_H
     return (
-        f"{settings.pulses_per_rev} pulses, {settings.cutoff_distance_mm / 1000:g} m and {speed:.1f} km/h collide: "
-        f"below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. More pulses or a second channel, "
+        f"{settings.pulses_per_rev} pulses, {settings.cutoff_distance_mm / 1000:g} m and {speed:.1f} km/h "
+        f"collide: below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. More pulses, "
+        "a second channel, "
         "switches on every brake where the place then allows more, or a lower cut-off speed"
     )
 
@@ -185,7 +264,7 @@ def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
 STOPPING = (
     Rule(
         "forward pedalling only",
-        "The motor helps only while the crank turns forward; backward it ends no later than after a plain stop.",
+        "The motor helps only while the crank turns forward; backward help ends as soon as after a stop.",
         "s",
         _backward_limit_s,
         EN.format("4.2.13.1 a"),
@@ -242,17 +321,17 @@ STOPPING = (
     ),
     Rule(
         "steady help",
-        "Pedalling from a third above the engage cadence on is not dropped at any speed up to the cut-off.",
-        "engagements",
-        lambda bike: 1.0,
+        "Pedalling from a third above the engage cadence on is helped without a lapse at any speed up to the cut-off.",
+        "lapses",
+        lambda bike: 0.0,
         COMMON_PRACTICE,
         (rides.SPEED_SWEEP, rides.SLOW_AT_SPEED),
-        Engagements,
+        Lapses,
         cure=_steady_cure,
     ),
     Rule(
         "no hunting at the thresholds",
-        "Steady pedalling at, just under or just over a threshold engages once or twice, not again and again.",
+        "Steady pedalling at, just under or just over a threshold engages once or twice, no more.",
         "engagements",
         lambda bike: 2.0,
         EN.format("4.2.13.1 e (no hunting)"),

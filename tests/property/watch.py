@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs
-from firmware.settings import DUTY_CODED, ONE_CHANNEL, THROTTLE_NEVER
+from firmware.settings import DUTY_CODED, ONE_CHANNEL, THROTTLE_NEVER, TWO_CHANNELS
 from tests.builders import Rig
 
 
@@ -89,7 +89,8 @@ class Watch:
         throttle_open = settings.throttle_fitted == 1 and rig.throttle_mv > settings.throttle_rest_mv
         if throttle_open and settings.throttle_unpedalled != THROTTLE_NEVER:
             return
-        any_edge = self.noisy or settings.sensor_kind == ONE_CHANNEL
+        # One wire tells no direction, or by duty only once a whole pitch went one way.
+        any_edge = self.noisy or settings.sensor_kind != TWO_CHANNELS
         edge_us = rig.last_edge_us if any_edge else rig.last_forward_us
         assert edge_us is not None
         quiet_us = rig.elapsed_us - edge_us

@@ -1,4 +1,4 @@
-"""Rides a bike for a test: an example bike with some keys changed, stretches as keywords, and what came of it.
+"""Rides a bike for a test: an example bike with some keys changed, stretches, and what came of it.
 
 Nothing is judged here. `Sample` holds one control period as the plant had it; time in seconds.
 """

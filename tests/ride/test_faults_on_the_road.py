@@ -5,6 +5,7 @@ EN 15194 4.2.1, 4.2.2 and 4.2.13.1 g, by the parallel text TBIS 15194:2019.
 """
 
 import pytest
+
 from tests.ride.riding import Ridden, bike_with, course, example
 
 LATCHES = {

@@ -4,7 +4,7 @@
 """
 
 import pytest
-from firmware.controller import Controller
+
 from tests.ride.riding import Ridden, bike_with, course, example, recorded
 
 STANDING = "at_s = 0; cadence_rpm = 0"
@@ -31,7 +31,7 @@ def test_a_crank_that_turns_at_power_up_gets_no_help_until_it_has_rested(tmp_pat
 @pytest.mark.parametrize("name", ["cargo_trike", "tandem"])
 def test_pedalling_forward_is_helped_and_pedalling_backward_is_not(tmp_path, name):
     # Assistance only while pedalling forward: EN 15194 4.2.13.1 a, by the parallel text.
-    ridden = Ridden(bike_with(name, settings={"engage_speed_mm_per_s": 0}, place="eu"), _both_ways(tmp_path))
+    ridden = Ridden(bike_with(name, place="private_ground"), _both_ways(tmp_path))
     assert ridden.drove(3, 10)
     assert not ridden.commanded(15, 30)
 
@@ -39,7 +39,7 @@ def test_pedalling_forward_is_helped_and_pedalling_backward_is_not(tmp_path, nam
 @pytest.mark.parametrize(("name", "wrong_lead"), [("cargo_trike", 1), ("tandem", 0)])
 def test_with_the_lead_set_wrong_only_pedalling_backward_is_helped(tmp_path, name, wrong_lead):
     # Common practice, no source.
-    bike = bike_with(name, settings={"lead": wrong_lead}, place="eu")
+    bike = bike_with(name, settings={"lead": wrong_lead}, place="private_ground")
     ridden = Ridden(bike, _both_ways(tmp_path))
     assert not ridden.commanded(0, 14.9)
     assert ridden.drove(15, 22)
@@ -71,7 +71,9 @@ def test_more_magnets_answer_sooner_and_cut_sooner(tmp_path):
         ring = {**EVEN_RING, "pulses_per_rev": pulses}
         # Four edges whatever the ring: the same logic, more or fewer magnets.
         bike = bike_with(pedal_sensor=ring, settings={"engage_edges": 4})
-        slow_then_still = course(tmp_path, 20, STANDING, "at_s = 3; cadence_rpm = 60", "at_s = 15; cadence_rpm = 0")
+        slow_then_still = course(
+            tmp_path, 20, STANDING, "at_s = 3; cadence_rpm = 60", "at_s = 15; cadence_rpm = 0"
+        )
         ridden = Ridden(bike, slow_then_still)
         firsts.append(ridden.meter.first_assist_s)
         run_ons.append(ridden.meter.longest_run_on_s)
@@ -96,8 +98,10 @@ def test_a_lower_engage_cadence_starts_sooner_and_a_nudge_runs_on_for_longer(tmp
 
 
 def test_rocking_on_the_pedal_engages_nothing(tmp_path):
-    to_and_fro = [f"at_s = {3 + 0.4 * turn:.1f}; cadence_rpm = {20 if turn % 2 else -20}" for turn in range(20)]
-    rocking = course(tmp_path, 15, ON_A_STAND, *to_and_fro, "at_s = 12; cadence_rpm = 0")
+    to_and_fro = [
+        f"at_s = {3 + 0.4 * turn:.1f}; cadence_rpm = {20 if turn % 2 else -20}" for turn in range(20)
+    ]
+    rocking = course(tmp_path, 15, ON_A_STAND, *to_and_fro, "at_s = 11; cadence_rpm = 0")
     ridden = Ridden(bike_with(), rocking)
     assert len(ridden.log.edges) > 60
     assert ridden.meter.engagements == 0
@@ -166,9 +170,11 @@ def test_the_course_of_thresholds_helps_the_trike_only_when_it_should():
     assert not ridden.drove(159, 170)
 
 
-def test_a_first_step_that_sees_the_crank_turn_drives_nothing():
-    """The bench asks the controller, and a new controller knows nothing yet."""
-    ridden = Ridden(bike_with(), example("errand"), 1)
+def test_the_first_step_after_power_up_drives_nothing(tmp_path):
+    turning = course(
+        tmp_path, 10, "at_s = 0; cadence_rpm = 60; power_switch = false", "at_s = 5; power_switch = true"
+    )
+    ridden = Ridden(bike_with(), turning)
     first = ridden.samples[0]
-    assert isinstance(ridden.log._controller, Controller)
-    assert (first.time_s, first.command_mv, first.state) == (0.0, 0, "waiting")
+    assert (first.time_s, first.command_mv, first.state) == (5.0, 0, "waiting")
+    assert first.crank_rpm == pytest.approx(60.0, abs=1.0)

@@ -83,8 +83,9 @@ def test_the_tandem_gives_these_settings():
     assert (settings.cutoff_speed_mm_per_s, settings.engage_speed_mm_per_s) == (8888, 834)
     assert settings.throttle_unpedalled == 2
     # A speed controller: 54.6 V on 0.22 ohm is 13.55 kW over 2.8 V of command, 4839 W a volt. SIMC
-    # (Skogestad, J. Process Control 13, 2003, 291-309): 0.025 s / (4839 W/V x 0.1575 s) = 32.8 uV/W.
-    assert (settings.gain_uv_per_w, settings.integral_ms) == (33, 25)
+    # (Skogestad, J. Process Control 13, 2003, 291-309): a lag of 25 ms and 20 ms of
+    # smoothing, 0.045 s / (4839 W/V x 0.1575 s) = 59.0 uV/W.
+    assert (settings.gain_uv_per_w, settings.integral_ms) == (59, 45)
 
 
 def test_the_folding_bicycle_gives_these_settings():

@@ -31,7 +31,17 @@ def test_at_first_nothing_is_allowed():
 @pytest.mark.parametrize(
     ("speed_mm_per_s", "watts"),
     # 22 to 25 km/h is 6111 to 6944 mm/s. At 6528: 416 / 833 of 250 W is 124.8.
-    [(0, 250), (6_111, 250), (6_112, 249), (6_528, 124), (6_937, 2), (6_943, 0), (6_944, 0), (8_681, 0), (30_000, 0)],
+    [
+        (0, 250),
+        (6_111, 250),
+        (6_112, 249),
+        (6_528, 124),
+        (6_937, 2),
+        (6_943, 0),
+        (6_944, 0),
+        (8_681, 0),
+        (30_000, 0),
+    ],
 )
 def test_power_fades_to_nothing_at_the_cut_off_speed(speed_mm_per_s, watts):
     # EN 15194:2017 4.2.13.1 d, by the parallel text TBIS 15194:2019: progressively reduced, finally cut off.
@@ -50,7 +60,7 @@ def test_the_fade_never_rises_with_speed(state):
     ("speed_mm_per_s", "watts"), [(0, 250), (833, 250), (834, 249), (1_249, 125), (1_665, 0), (1_666, 0)]
 )
 def test_the_throttle_alone_fades_to_nothing_at_6_km_per_h(speed_mm_per_s, watts):
-    # Start-up assistance up to 6 km/h (1666 mm/s): EN 15194:2017 4.2.12, by the parallel text TBIS 15194:2019.
+    # Start-up assistance to 6 km/h (1666 mm/s): EN 15194:2017 4.2.12, by the parallel text TBIS 15194:2019.
     assert ceiling_w(state=THROTTLING, speed=speed_mm_per_s) == (watts, BY_SPEED if watts < 250 else BY_LIMIT)
 
 
@@ -72,7 +82,9 @@ def test_power_fades_with_the_battery(battery_mv, watts):
     assert ceiling_w(battery_mv=battery_mv) == (watts, BY_LIMIT if watts == 250 else BY_BATTERY)
 
 
-@pytest.mark.parametrize(("decicelsius", "watts"), [(-400, 250), (1_000, 250), (1_150, 125), (1_299, 0), (1_300, 0)])
+@pytest.mark.parametrize(
+    ("decicelsius", "watts"), [(-400, 250), (1_000, 250), (1_150, 125), (1_299, 0), (1_300, 0)]
+)
 def test_power_fades_with_heat_where_there_is_a_sensor(decicelsius, watts):
     assert ceiling_w(decicelsius=decicelsius, heat_sensor_fitted=1)[0] == watts
     assert ceiling_w(decicelsius=decicelsius, heat_sensor_fitted=0)[0] == 250

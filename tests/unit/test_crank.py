@@ -371,7 +371,12 @@ class Coded(Turned):
 
 @pytest.mark.parametrize(
     ("forward_duty_high", "high_us", "low_us", "forward_run", "backward_run"),
-    [(1, 28_000, 12_000, 2, 0), (1, 12_000, 28_000, 0, 2), (0, 28_000, 12_000, 0, 2), (0, 12_000, 28_000, 2, 0)],
+    [
+        (1, 28_000, 12_000, 2, 0),
+        (1, 12_000, 28_000, 0, 2),
+        (0, 28_000, 12_000, 0, 2),
+        (0, 12_000, 28_000, 2, 0),
+    ],
 )
 def test_the_high_share_of_a_pitch_tells_the_direction(
     forward_duty_high, high_us, low_us, forward_run, backward_run
@@ -389,7 +394,9 @@ def test_a_falling_edge_alone_tells_nothing():
     assert (crank.forward_run, crank.ground_gained) == (0, False)
 
 
-@pytest.mark.parametrize(("high_us", "rejected"), [(22_500, 1), (22_501, 0), (17_500, 1), (17_499, 0), (20_000, 1)])
+@pytest.mark.parametrize(
+    ("high_us", "rejected"), [(22_500, 1), (22_501, 0), (17_500, 1), (17_499, 0), (20_000, 1)]
+)
 def test_a_share_within_a_sixteenth_of_one_half_tells_nothing(high_us, rejected):
     # Of 40 ms: the difference of high and low may be up to an eighth, 5 ms.
     coded = Coded()

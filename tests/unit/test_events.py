@@ -102,7 +102,13 @@ def test_an_open_throttle_beside_a_turning_crank_is_the_lesser_event():
     ("unpedalled", "speed_mm_per_s", "event"),
     # European practice lets a throttle work unpedalled below 6 km/h (1666 mm/s) only:
     # EN 15194:2017 4.2.12, by the parallel text TBIS 15194:2019.
-    [(0, 0, STOPPED), (1, 0, THROTTLE_ALONE), (1, 1_665, THROTTLE_ALONE), (1, 1_666, STOPPED), (2, 9_000, THROTTLE_ALONE)],
+    [
+        (0, 0, STOPPED),
+        (1, 0, THROTTLE_ALONE),
+        (1, 1_665, THROTTLE_ALONE),
+        (1, 1_666, STOPPED),
+        (2, 9_000, THROTTLE_ALONE),
+    ],
 )
 def test_the_place_decides_when_the_throttle_may_drive_alone(unpedalled, speed_mm_per_s, event):
     facts = Facts(throttle_unpedalled=unpedalled)

@@ -15,7 +15,14 @@ def test_a_clamped_value_stays_within_its_ends(value, result):
 
 @pytest.mark.parametrize(
     ("value", "permille", "result"),
-    [(250, 1_000, 250), (250, 0, 0), (250, 500, 125), (333, 500, 166), (1, 999, 0), (1_000_000, 1_000, 1_000_000)],
+    [
+        (250, 1_000, 250),
+        (250, 0, 0),
+        (250, 500, 125),
+        (333, 500, 166),
+        (1, 999, 0),
+        (1_000_000, 1_000, 1_000_000),
+    ],
 )
 def test_a_share_in_permille_is_rounded_down(value, permille, result):
     assert scale_permille(SmallInt(value), SmallInt(permille)) == result

@@ -17,7 +17,16 @@ def throttle_at_rest() -> Throttle:
 
 @pytest.mark.parametrize(
     ("throttle_mv", "share_permille"),
-    [(400, 0), (1_000, 0), (1_002, 0), (1_003, 1), (2_250, 500), (3_499, 999), (3_500, 1_000), (4_300, 1_000)],
+    [
+        (400, 0),
+        (1_000, 0),
+        (1_002, 0),
+        (1_003, 1),
+        (2_250, 500),
+        (3_499, 999),
+        (3_500, 1_000),
+        (4_300, 1_000),
+    ],
 )
 def test_the_throttle_opens_in_a_straight_line(throttle_mv, share_permille):
     throttle = throttle_at_rest()
@@ -31,7 +40,9 @@ def test_the_throttle_opens_in_a_straight_line(throttle_mv, share_permille):
     ("throttle_mv", "wire_open", "wire_shorted"),
     [(-1, True, False), (0, True, False), (399, True, False), (4_301, False, True), (5_000, False, True)],
 )
-def test_outside_the_window_the_share_is_zero_and_the_faults_are_told_apart(throttle_mv, wire_open, wire_shorted):
+def test_outside_the_window_the_share_is_zero_and_the_faults_are_told_apart(
+    throttle_mv, wire_open, wire_shorted
+):
     throttle = throttle_at_rest()
     throttle.step(SmallInt(2_250))
     throttle.step(SmallInt(throttle_mv))
@@ -85,7 +96,9 @@ def test_a_potentiometer_gives_a_share_in_proportion(selector_mv, share_permille
 
 
 @pytest.mark.parametrize("positions", [1, 3])
-@pytest.mark.parametrize(("selector_mv", "wire_open"), [(199, True), (0, True), (4_801, False), (5_000, False)])
+@pytest.mark.parametrize(
+    ("selector_mv", "wire_open"), [(199, True), (0, True), (4_801, False), (5_000, False)]
+)
 def test_a_broken_or_shorted_selector_wire_gives_share_zero(positions, selector_mv, wire_open):
     selector = Selector(settings_with(selector_positions=positions))
     selector.step(SmallInt(4_500))
@@ -106,7 +119,15 @@ def test_three_positions_give_about_nothing_a_half_and_the_whole(selector_mv, sh
 def test_a_position_is_left_only_a_quarter_of_a_step_beyond_the_middle():
     # Three positions at 500, 2500 and 4500 mV: the middle is at 1500, the quarter 500 mV wide.
     selector = Selector(settings_with(selector_positions=3))
-    for selector_mv, position in [(500, 0), (2_000, 0), (2_004, 1), (1_000, 1), (996, 0), (4_500, 2), (3_000, 2)]:
+    for selector_mv, position in [
+        (500, 0),
+        (2_000, 0),
+        (2_004, 1),
+        (1_000, 1),
+        (996, 0),
+        (4_500, 2),
+        (3_000, 2),
+    ]:
         selector.step(SmallInt(selector_mv))
         assert selector.position == position, selector_mv
     selector.step(SmallInt(2_996))

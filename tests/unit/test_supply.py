@@ -42,7 +42,13 @@ def test_current_is_quick_and_voltage_slow():
 
 @pytest.mark.parametrize(
     ("battery_mv", "current_ma", "power_w"),
-    [(-1, 5_000, 0), (0, 5_000, 0), (36_000, -1, 0), (100_001, 100_001, 10_000), (1_000_000, 1_000_000, 10_000)],
+    [
+        (-1, 5_000, 0),
+        (0, 5_000, 0),
+        (36_000, -1, 0),
+        (100_001, 100_001, 10_000),
+        (1_000_000, 1_000_000, 10_000),
+    ],
 )
 def test_readings_out_of_range_count_as_the_nearest_end(battery_mv, current_ma, power_w):
     assert stepped(Supply(), 300, battery_mv, current_ma).power_w == power_w

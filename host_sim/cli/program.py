@@ -1,0 +1,73 @@
+"""The program `treadle`: the commands together; what goes wrong becomes a sentence and an exit code.
+
+Exit codes: 0 when what was asked holds, 1 when it does not, 2 when the request is wrong; an
+interruption ends with 130 and leaves nothing half written.
+"""
+
+import io
+import os
+import sys
+from typing import Any, NoReturn
+
+import typer
+
+from host_sim.cli.ride import ride_command
+from host_sim.cli.verify import verify_command
+from host_sim.errors import RequestError
+
+INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
+
+app = typer.Typer(
+    add_completion=True,
+    no_args_is_help=True,
+    rich_markup_mode="markdown",
+    pretty_exceptions_enable=False,
+    help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
+)
+app.command("ride")(ride_command)
+app.command("verify")(verify_command)
+
+
+@app.callback()
+def treadle() -> None:
+    """Rides, checks and sets up the assist controller of a bicycle before anyone sits on it."""
+
+
+def main() -> None:
+    """Run the program; a wrong request ends in one sentence and exit code 2."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # A name may hold what a terminal can't show.
+    try:
+        code = app(prog_name="treadle", standalone_mode=False)
+        sys.stdout.flush()
+    except RequestError as error:
+        _end(str(error), 2)
+    except (KeyboardInterrupt, typer.Abort):
+        code = INTERRUPTED
+    except OSError as error:
+        # Nobody reads standard output any more, or its disk is full; Python would try it again at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        _end("" if isinstance(error, BrokenPipeError) else f"standard output: {error.strerror}", 1)
+    except Exception as error:
+        _end(_usage(error), 2)
+    if code == INTERRUPTED:
+        _end("interrupted, nothing was written", INTERRUPTED)
+    sys.exit(code or 0)
+
+
+def _usage(error: Any) -> str:
+    """Return in one line what the parser says against the command line; anything else is raised again."""
+    if not hasattr(error, "format_message"):
+        raise error
+    if type(error).__name__ == "NoArgsIsHelpError":
+        return ""  # The help has been printed.
+    path = getattr(getattr(error, "ctx", None), "command_path", "treadle")
+    sentence = " ".join(str(error.format_message()).split()).rstrip(".")
+    return f"{sentence}; `{path} --help` tells what is allowed"
+
+
+def _end(sentence: str, code: int) -> NoReturn:
+    """Leave with a sentence on standard error, if there is one to say."""
+    if sentence:
+        print(f"treadle: {sentence}", file=sys.stderr)
+    sys.exit(code)

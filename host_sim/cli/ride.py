@@ -1,0 +1,71 @@
+"""`treadle ride` on the command line: its options, and its table."""
+
+import json
+from typing import Annotated
+
+import typer
+
+from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
+from host_sim.cli.options import seconds as read_seconds
+from host_sim.commands.ride import RideRequest, RideResult, ride
+from host_sim.progress import progress_watch
+from host_sim.textfile import spoken
+
+
+def ride_command(
+    bike: BikeArgument = DEFAULT_BIKE,
+    recording: Annotated[
+        str | None, typer.Option(help="Recorded ride: CSV or FIT file, or an example.")
+    ] = None,
+    course: Annotated[str | None, typer.Option(help="Scripted ride: TOML file, or an example.")] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            parser=read_seconds, metavar="SECONDS", help="Ride only so long. Default: the whole ride."
+        ),
+    ] = None,
+    seed: SeedOption = 1,
+    out: OutOption = None,
+    force: ForceOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Ride a bike on the bench and see what the assist did.
+
+    Without arguments the cargo trike rides a recorded road ride. Writes trace.csv (20 rows a second),
+    edges.csv (one second of crank edges) and ride.png.
+
+    Example: `treadle ride folding --course errand --seed 7 --out errand`
+    """
+    request = RideRequest(bike, recording, course, seconds, seed, out, force)
+    with progress_watch("riding", request.seconds) as watch:
+        result = ride(request, watch)
+    if as_json:
+        print(json.dumps(result.as_json, allow_nan=False))
+    else:
+        _print_ride(result)
+
+
+def _print_ride(result: RideResult) -> None:
+    """Print the short table of a ride."""
+    numbers = result.as_json
+    first_s = numbers["first_assist_s"]
+    speed_up = numbers["simulated_s"] / max(numbers["wall_s"], 1e-3)
+    rows = (
+        ("bike, ride, seed", f"{spoken(numbers['bike'])}, {spoken(numbers['ride'])}, {numbers['seed']}"),
+        ("ridden", f"{numbers['distance_m'] / 1000:.2f} km in {numbers['simulated_s']:.0f} s"),
+        ("on the bench", f"{numbers['wall_s']:.1f} s, {speed_up:.0f} times real time"),
+        ("energy", f"rider {numbers['rider_wh']:.1f} Wh, battery {numbers['assist_wh']:.1f} Wh"),
+        ("engagements by the pedals", f"{numbers['engagements']}"),
+        ("first assistance", "none" if first_s is None else f"{first_s:.2f} s after the start"),
+        ("longest run-on", f"{numbers['longest_run_on_s']:.3f} s"),
+        ("longest cut-off distance", f"{numbers['longest_cutoff_distance_m']:.2f} m"),
+        ("highest command voltage", f"{numbers['max_command_mv'] / 1000:.2f} V"),
+        ("faults", "\n".join(dict.fromkeys(numbers["faults"])) or "none"),
+        ("files", "\n".join(spoken(name) for name in numbers["files"])),
+    )
+    # Printed as it is: a path that is cut or broken at the edge of the screen can't be copied.
+    width = max(len(name) for name, _ in rows) + 2
+    for name, value in rows:
+        print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+    if result.notes:
+        print(f"recording changed by rule: {', '.join(result.notes)}")

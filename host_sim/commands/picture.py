@@ -1,0 +1,39 @@
+"""Rides a script on a bench, keeping its trace, and draws the picture of it."""
+
+import time
+from pathlib import Path
+
+from firmware.decide.engagement import ASSISTING
+from host_sim.bench.ride import Bench
+from host_sim.bench.script import Script
+from host_sim.bench.trace import EdgeWindow, Trace
+from host_sim.bikes.model import Bike
+
+
+def ride_and_draw(
+    bench: Bench, bike: Bike, script: Script, seconds: float, title: str, trace_path: Path, picture_path: Path
+) -> tuple[EdgeWindow, float]:
+    """Ride, write trace and picture; return the edges around the first engagement, and wall time."""
+    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    from host_sim.report.ride_figure import RideFacts, draw_ride
+
+    window = EdgeWindow(ASSISTING, bench.world.pedal_sensor.levels)
+    with trace_path.open("w", encoding="utf-8") as file:
+        bench.watch(Trace(file))
+        bench.watch(window)
+        bench.watch_edges(window)
+        started_s = time.perf_counter()
+        bench.ride(script, seconds)
+        wall_s = time.perf_counter() - started_s
+    facts = RideFacts(
+        bike=bike.title,
+        ride=title,
+        seconds=seconds,
+        settings=bike.firmware_settings,
+        events=bench.meter.events,
+        edges=window.edges,
+        edges_before=window.before,
+        edges_centre_us=window.centre_us,
+    )
+    draw_ride(trace_path, facts, picture_path)
+    return window, wall_s

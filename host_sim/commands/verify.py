@@ -1,0 +1,96 @@
+"""`treadle verify`: hold a bike against the rules, before anyone rides it."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from host_sim.bikes.load import load_bike
+from host_sim.commands.picture import ride_and_draw
+from host_sim.outputs import Delivery, fresh_folder
+from host_sim.rules.catalogue import RULES, rule_named
+from host_sim.rules.judge import Done, Verdict, judge
+
+REPORT = "verify.json"
+
+
+class VerifyRequest:
+    """Which bike, which rules, how many rides of each kind, from which number on, into which folder."""
+
+    def __init__(
+        self, bike: str, rule: str | None, seed: int, rides: int, out: Path | None, force: bool
+    ) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        self.bike_given = bike
+        self.bike = load_bike(bike)
+        self.rules = RULES if rule is None else (rule_named(rule),)
+        self.seed = seed
+        self.rides = rides
+        self.out = out or fresh_folder("treadle-verify")
+        self.force = force or out is None
+
+
+class VerifyResult:
+    """The verdicts, and the files that were written."""
+
+    def __init__(self, request: VerifyRequest, verdicts: list[Verdict], files: list[Path]) -> None:
+        """Keep what was found."""
+        self.request = request
+        self.verdicts = verdicts
+        self.files = files
+
+    @property
+    def holds(self) -> bool:
+        """Whether every rule that applies holds."""
+        return all(verdict.holds for verdict in self.verdicts)
+
+    def as_json(self) -> list[dict[str, Any]]:
+        """Return one entry for each rule that applies, with the keys that the manual names."""
+        return [_entry(verdict) for verdict in self.verdicts if verdict.applies]
+
+    def repeat(self, verdict: Verdict) -> str:
+        """Return the command that rides the worst case of a rule again."""
+        bike = self.request.bike_given
+        return f'treadle verify {bike} --rule "{verdict.rule.name}" --seed {verdict.seed} --rides 1'
+
+
+def _entry(verdict: Verdict) -> dict[str, Any]:
+    return {
+        "rule": verdict.rule.name,
+        "holds": verdict.holds,
+        "measured": _rounded(verdict.measured),
+        "limit": _rounded(verdict.limit),
+        "unit": verdict.rule.unit,
+        "margin": _rounded(verdict.margin),
+        "seed": verdict.seed,
+        "source": verdict.rule.source,
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+def verify(request: VerifyRequest, done: Done) -> VerifyResult:
+    """Ride, judge, write the report and a picture of the worst case of every rule that fails."""
+    with Delivery(request.out, (REPORT,), request.force) as delivery:
+        verdicts = judge(request.bike, request.rules, request.seed, request.rides, done)
+        result = VerifyResult(request, verdicts, [])
+        for verdict in verdicts:
+            if not verdict.holds and verdict.seed is not None:
+                picture = delivery.add(verdict.rule.name.replace(" ", "-") + ".png")
+                _draw_worst(request, verdict, delivery.place("trace.csv"), picture)
+        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
+            json.dump(result.as_json(), file, indent=1, allow_nan=False)
+            file.write("\n")
+        result.files = delivery.deliver()
+    return result
+
+
+def _draw_worst(request: VerifyRequest, verdict: Verdict, trace: Path, picture: Path) -> None:
+    """Ride the worst case once more and draw it."""
+    scenario = next(kind for kind in verdict.rule.scenarios if kind.name == verdict.scenario)
+    case = scenario.case(request.bike, verdict.seed or 0)
+    if case is not None:
+        measured = f"{verdict.measured:.3g} against {verdict.limit:.3g} {verdict.rule.unit}"
+        title = f"{verdict.rule.name}: {measured} ({verdict.scenario}, {verdict.seed})"
+        ride_and_draw(case.bench(), case.bike, case.script(), case.course.seconds, title, trace, picture)

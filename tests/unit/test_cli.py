@@ -1,0 +1,279 @@
+"""The program as a user meets it: what it prints, with which exit code, and what lies there afterwards."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from host_sim import cli
+from host_sim.progress import ProgressWatch
+
+KEYS = [
+    "bike",
+    "ride",
+    "seed",
+    "simulated_s",
+    "wall_s",
+    "distance_m",
+    "rider_wh",
+    "assist_wh",
+    "engagements",
+    "first_assist_s",
+    "longest_run_on_s",
+    "longest_cutoff_distance_m",
+    "max_command_mv",
+    "faults",
+    "files",
+]
+FILES = ["edges.csv", "ride.png", "trace.csv"]
+PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()"]
+ROOT = Path(__file__).resolve().parents[2]
+ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """Work in an empty folder."""
+    folder = tmp_path / "here"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    return folder
+
+
+@pytest.fixture
+def treadle(here, monkeypatch, capsys):
+    """Run the program in this process; return exit code, standard output and standard error."""
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
+        with pytest.raises(SystemExit) as ending:
+            cli.main()
+        captured = capsys.readouterr()
+        return ending.value.code, captured.out, captured.err
+
+    return run
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Leave the picture, which has its own tests, as an empty file."""
+    monkeypatch.setattr(
+        "host_sim.report.ride_figure.draw_ride", lambda _, __, path: path.write_bytes(b"picture")
+    )
+
+
+def _names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_without_arguments_the_trike_rides_a_recording_into_a_new_folder(treadle, here):
+    code, out, err = treadle("ride", "--seconds", "30")
+    assert (code, err) == (0, "")
+    assert "cargo_trike, road_ride_a, 1" in out
+    for words in (
+        "first assistance",
+        "longest run-on",
+        "longest cut-off distance",
+        "highest command voltage",
+    ):
+        assert words in out
+    assert _names(here) == ["treadle-ride"]
+    assert _names(here / "treadle-ride") == FILES
+    assert (here / "treadle-ride" / "ride.png").read_bytes()[:4] == b"\x89PNG"
+
+
+@pytest.mark.usefixtures("undrawn")
+@pytest.mark.parametrize("bike", ["cargo_trike", "tandem", "folding"])
+def test_json_is_one_object_with_exactly_these_keys(treadle, here, bike):
+    code, out, err = treadle("ride", bike, "--course", "errand", "--seconds", "8", "--seed", "7", "--json")
+    assert (code, err) == (0, "")
+    assert out.count("\n") == 1
+    numbers = json.loads(out)
+    assert list(numbers) == KEYS
+    assert [numbers[key] for key in ("bike", "ride", "seed", "simulated_s")] == [bike, "errand", 7, 8.0]
+    assert numbers["engagements"] == 1
+    assert 4.0 < numbers["first_assist_s"] < 8.0
+    assert numbers["distance_m"] > 1.0
+    assert 1000 < numbers["max_command_mv"] <= 3800
+    assert numbers["faults"] == []
+    assert [Path(name).name for name in numbers["files"]] == ["trace.csv", "edges.csv", "ride.png"]
+    assert all(Path(name).is_file() for name in numbers["files"])
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_ride_without_help_has_no_first_assistance(treadle, here):
+    _, out, _ = treadle("ride", "--seconds", "2", "--json")
+    assert json.loads(out)["first_assist_s"] is None
+    _, out, _ = treadle("ride", "--seconds", "2")
+    assert "none" in out
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_second_run_takes_a_second_folder(treadle, here):
+    for _ in range(3):
+        assert treadle("ride", "--seconds", "1")[0] == 0
+    assert _names(here) == ["treadle-ride", "treadle-ride-2", "treadle-ride-3"]
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_an_existing_file_is_replaced_only_by_force(treadle, here):
+    assert treadle("ride", "--seconds", "1", "--out", "mine")[0] == 0
+    (here / "mine" / "ride.png").write_text("precious", encoding="utf-8")
+    code, out, err = treadle("ride", "--seconds", "1", "--out", "mine")
+    assert (code, out) == (2, "")
+    assert err == "treadle: mine/trace.csv exists already, allowed is another --out, or --force\n"
+    assert (here / "mine" / "ride.png").read_text(encoding="utf-8") == "precious"
+    assert treadle("ride", "--seconds", "1", "--out", "mine", "--force")[0] == 0
+    assert (here / "mine" / "ride.png").read_text(encoding="utf-8") == "picture"
+
+
+WRONG = {
+    ("nosuch",): "no bike is called 'nosuch'",
+    ("--seconds", "0"): "--seconds is 0, allowed is 1 to",
+    ("--seconds", "-1"): "--seconds is -1, allowed is 1 to",
+    ("--seconds", "nan"): "--seconds is nan, allowed is 1 to",
+    ("--seconds", "inf"): "--seconds is inf, allowed is 1 to",
+    ("--seconds", "1e9"): "--seconds is 1e+09, allowed is 1 to",
+    ("--seconds", "soon"): "--seconds is 'soon', allowed is a number of seconds",
+    ("--seed", "-1"): "--seed is '-1', allowed is a whole number from 0 to 4294967295",
+    ("--seed", "4294967296"): "--seed is '4294967296', allowed is a whole number from 0 to 4294967295",
+    ("--seed", "1.5"): "--seed is '1.5', allowed is a whole number",
+    ("--seed", "nan"): "--seed is 'nan', allowed is a whole number",
+    ("--seed", "x"): "--seed is 'x', allowed is a whole number",
+    ("--recording", "road_ride_a", "--course", "errand"): "--recording and --course are both given",
+    ("--recording", "gone.csv"): "gone.csv",
+    ("--recording", "ride.txt"): "ride.txt",
+    ("--course", "gone.toml"): "gone.toml: there is no such file",
+    ("--course", "nosuch"): "no course is called 'nosuch'",
+    ("folder.toml",): "folder.toml: this is a directory, a file is wanted",
+    ("broken.toml",): "broken.toml: this is not TOML",
+    ("wrong.toml",): "wrong.toml: motor.resistance_ohm is -1, allowed is 0.01 to 5",
+    ("--out", "a_file"): "a_file can't be written",
+    ("--out", "a_file/below"): "a_file/below can't be written",
+    ("--out", "/proc/nowhere"): "/proc/nowhere can't be written",
+    ("--unknown",): "--unknown",
+    ("folding", "tandem"): "tandem",
+    ("--seconds",): "--seconds",
+}
+
+
+@pytest.mark.parametrize("arguments", WRONG, ids=" ".join)
+def test_a_wrong_request_ends_in_one_sentence_and_exit_code_2(treadle, here, arguments):
+    (here / "folder.toml").mkdir()
+    (here / "broken.toml").write_text("title = \n", encoding="utf-8")
+    trike = (ROOT / "host_sim" / "bikes" / "cargo_trike.toml").read_text(encoding="utf-8")
+    wrong = trike.replace("resistance_ohm = 0.28", "resistance_ohm = -1")
+    (here / "wrong.toml").write_text(wrong, encoding="utf-8")
+    (here / "a_file").write_text("mine", encoding="utf-8")
+    (here / "ride.txt").write_text("", encoding="utf-8")
+    before = _names(here)
+    code, out, err = treadle("ride", *arguments)
+    assert (code, out) == (2, "")
+    assert err.startswith("treadle: ")
+    assert err.count("\n") == 1
+    assert WRONG[arguments] in err
+    assert "Traceback" not in err
+    assert _names(here) == before
+
+
+def test_an_unknown_command_is_refused_in_one_sentence(treadle):
+    code, out, err = treadle("fly")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "fly" in err
+
+
+def test_without_a_command_the_help_is_shown(treadle):
+    code, out, err = treadle()
+    assert code == 2
+    assert "ride" in out + err
+
+
+def test_help_has_an_example(treadle):
+    code, out, _ = treadle("ride", "--help")
+    assert code == 0
+    assert "treadle ride folding --course errand --seed 7" in " ".join(out.split())
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_names_with_brackets_are_printed_as_they_are(treadle, here):
+    code, out, err = treadle("ride", "--seconds", "1", "--out", "[red]a[bold] :smile:")
+    assert (code, err) == (0, "")
+    assert "[red]a[bold] :smile:/trace.csv" in out
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_long_path_is_printed_in_one_piece(treadle, here):
+    folder = "/".join(["a_folder_with_a_long_name"] * 6)
+    _, out, _ = treadle("ride", "--seconds", "1", "--out", folder)
+    assert f"{folder}/ride.png" in out
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_ride_that_is_interrupted_leaves_nothing_and_ends_with_130(treadle, here, monkeypatch):
+    def interrupt(*_: object) -> None:
+        assert any(name.startswith(".unfinished-") for name in _names(here / "new" / "results"))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("host_sim.bench.meter.Meter.look", interrupt)
+    code, out, err = treadle("ride", "--out", "new/results")
+    assert (code, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
+    assert _names(here) == []
+
+
+def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here):
+    program = subprocess.Popen(
+        [*PROGRAM, "ride", "tandem", "--out", "new"],
+        env=ENVIRONMENT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not list(here.glob("new/.unfinished-*/trace.csv")) and program.poll() is None:
+        pass  # It is loading; the ride that follows takes many seconds.
+    program.send_signal(signal.SIGINT)
+    out, err = program.communicate(timeout=60)
+    assert (program.returncode, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
+    assert _names(here) == []
+
+
+def test_a_reader_that_leaves_early_gets_no_traceback(here):
+    program = subprocess.Popen(
+        [*PROGRAM, "ride", "--seconds", "1"],
+        env=ENVIRONMENT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert program.stdout is not None
+    program.stdout.close()
+    assert program.stderr is not None
+    assert program.stderr.read() == ""
+    program.stderr.close()
+    assert program.wait(timeout=60) in (0, 1)
+    assert _names(here / "treadle-ride") == FILES
+
+
+class _Bar:
+    def __init__(self) -> None:
+        self.completed: list[float] = []
+
+    def add_task(self, text: str, total: float) -> int:
+        return 0
+
+    def update(self, task: int, completed: float) -> None:
+        self.completed.append(completed)
+
+
+def test_progress_moves_on_every_thousand_steps():
+    bar = _Bar()
+    watch = ProgressWatch(bar, "riding", 20.0)
+    world = type("World", (), {"now_us": 0})()
+    watch.begin(world, None)
+    for step in range(2_500):
+        world.now_us = step * 5_000
+        watch.look(None)
+    assert bar.completed == [4.995, 9.995]

@@ -1,0 +1,178 @@
+"""The endless loop on a board of paper: order, schedule, overruns, and a safe end whatever happens."""
+
+import pytest
+
+from firmware.controller import Controller
+from firmware.loop import Board, Heap, LoopCounters, run
+from firmware.records import Inputs, Outputs
+from tests.builders import BEFORE_WRAP_US, WRAP_US, settings_with
+
+START_US = BEFORE_WRAP_US
+
+
+class Unplugged(Exception):
+    """The end of a test's board."""
+
+
+class PaperBoard(Board):
+    """Plays back the times of its readings, writes down what happens, and then fails."""
+
+    def __init__(self, spans_us: list):
+        self.times_us = [(START_US + span_us) % WRAP_US for span_us in spans_us]
+        self.story: list[str] = []
+        self.reads = 0
+
+    def read(self, inputs: Inputs) -> int:
+        if self.reads == len(self.times_us):
+            raise Unplugged
+        now_us = self.times_us[self.reads]
+        self.reads += 1
+        self.story.append("read")
+        inputs.sampled_us = now_us
+        inputs.throttle_mv = 700
+        inputs.battery_mv = 36_000
+        inputs.brake_pulled = False
+        return now_us
+
+    def write(self, outputs: Outputs) -> None:
+        self.story.append("write" if outputs.drive_enabled else "write safe")
+
+    def feed_watchdog(self) -> None:
+        self.story.append("feed")
+
+
+class Counted(Heap):
+    """Counts the collections."""
+
+    def __init__(self) -> None:
+        self.collections = 0
+
+    def collect(self) -> None:
+        super().collect()
+        self.collections += 1
+
+
+class Run:
+    """One run of the loop until its board is unplugged."""
+
+    def __init__(self, spans_us: list):
+        self.board = PaperBoard(spans_us)
+        self.counters = LoopCounters()
+        self.heap = Counted()
+        self.controller = Controller(settings_with(), START_US)
+
+    def play(self) -> "Run":
+        with pytest.raises(Unplugged):
+            run(self.board, self.controller, Inputs(), self.counters, self.heap)
+        return self
+
+
+def test_the_output_is_made_safe_first_and_last():
+    story = Run([]).play().board.story
+    assert story == ["write safe", "write safe"]
+
+
+def test_a_step_is_read_written_and_only_then_fed():
+    story = Run([0, 0, 5_000]).play().board.story
+    assert story == ["write safe", "read", *["read", "write safe", "feed"] * 2, "write safe"]
+
+
+def test_steps_are_due_every_5_ms_and_the_loop_waits_for_them():
+    played = Run([0, 0, 1_000, 4_999, 5_000, 9_999, 10_000]).play()
+    assert played.counters.steps == 3
+    assert played.counters.overruns == 0
+    assert played.board.story.count("read") == 7
+
+
+def test_a_step_that_is_a_little_late_does_not_move_the_schedule():
+    played = Run([0, 0, 9_999, 10_000, 14_999, 15_000]).play()
+    assert played.counters.steps == 4
+    assert played.counters.overruns == 0
+
+
+def test_a_step_a_whole_period_late_is_counted_and_the_schedule_goes_on_from_there():
+    played = Run([0, 0, 10_000, 10_001, 14_999, 15_000, 20_000]).play()
+    assert played.counters.overruns == 1
+    assert played.counters.steps == 4
+
+
+def test_a_step_just_within_its_period_is_no_overrun():
+    played = Run([0, 0, 9_999]).play()
+    assert played.counters.overruns == 0
+
+
+def test_the_counters_wrap_at_65536():
+    played = Run([0, 0, 20_000])
+    played.counters.steps = 65_535
+    played.counters.overruns = 65_535
+    played.play()
+    assert played.counters.steps == 1
+    assert played.counters.overruns == 0
+
+
+def test_memory_is_collected_after_two_seconds_at_rest():
+    for steps, collections in ((399, 0), (400, 1), (799, 1), (800, 2)):
+        played = Run([0, *[number * 5_000 for number in range(steps)]]).play()
+        assert played.counters.steps == steps
+        assert played.heap.collections == collections
+
+
+class RollingBoard(PaperBoard):
+    """A bicycle that rolls at 2.1 m/s: a wheel pulse every second."""
+
+    def read(self, inputs: Inputs) -> int:
+        now_us = super().read(inputs)
+        if self.reads % 200 == 1:
+            inputs.wheel.record(1, now_us)
+            inputs.wheel.record(0, now_us)
+        return now_us
+
+
+def test_memory_is_not_collected_while_the_bicycle_rolls():
+    played = Run([])
+    played.board = RollingBoard([0, *[number * 5_000 for number in range(1_000)]])
+    played.play()
+    # Before the second pulse there is no speed: 200 steps, too few.
+    assert played.counters.steps == 1_000
+    assert played.heap.collections == 0
+
+
+class ThrottledBoard(PaperBoard):
+    """A bicycle held fast while its throttle, at rest for two seconds, is then open."""
+
+    def read(self, inputs: Inputs) -> int:
+        now_us = super().read(inputs)
+        if self.reads > 399:
+            inputs.throttle_mv = 3_600
+        return now_us
+
+
+def test_memory_is_not_collected_while_the_motor_drives():
+    played = Run([])
+    played.board = ThrottledBoard([0, *[number * 5_000 for number in range(900)]])
+    played.play()
+    assert "write" in played.board.story
+    assert played.heap.collections == 0
+
+
+def test_whatever_a_step_raises_the_output_is_made_safe():
+    played = Run([0, 0, 5_000])
+
+    class Broken(Controller):
+        def step(self, inputs: Inputs, now_us: int) -> Outputs:
+            raise RuntimeError
+
+    played.controller = Broken(settings_with(), START_US)
+    with pytest.raises(RuntimeError):
+        run(played.board, played.controller, Inputs(), played.counters, played.heap)
+    assert played.board.story == ["write safe", "read", "read", "write safe"]
+
+
+def test_a_board_must_bring_its_three_methods():
+    board = Board()
+    with pytest.raises(NotImplementedError):
+        board.read(Inputs())
+    with pytest.raises(NotImplementedError):
+        board.write(Outputs())
+    with pytest.raises(NotImplementedError):
+        board.feed_watchdog()

@@ -1,0 +1,101 @@
+"""Files are delivered whole or not at all, and nothing of a user's is lost."""
+
+from pathlib import Path
+
+import pytest
+
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder
+
+NAMES = ("one.csv", "two.png")
+
+
+def _break_off(folder: Path, force: bool, trouble: BaseException | type[BaseException]) -> None:
+    """Write every file and then fail, as a ride that is interrupted does."""
+    with Delivery(folder, NAMES, force) as delivery:
+        _fill(delivery)
+        raise trouble
+
+
+def _fill(delivery: Delivery, text: str = "new") -> None:
+    for name in NAMES:
+        delivery.place(name).write_text(text, encoding="utf-8")
+
+
+def test_files_appear_together_and_nothing_else_remains(tmp_path):
+    folder = tmp_path / "a" / "b"
+    with Delivery(folder, NAMES, force=False) as delivery:
+        _fill(delivery)
+        assert not (folder / "one.csv").exists()
+        assert delivery.deliver() == [folder / "one.csv", folder / "two.png"]
+    assert sorted(path.name for path in folder.iterdir()) == ["one.csv", "two.png"]
+
+
+@pytest.mark.parametrize("trouble", [KeyboardInterrupt, ZeroDivisionError, RequestError])
+def test_what_is_broken_off_leaves_not_even_the_folders(tmp_path, trouble):
+    with pytest.raises(trouble):
+        _break_off(tmp_path / "a" / "b", False, trouble)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_broken_off_leaves_a_users_own_folder_and_files_alone(tmp_path):
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    (tmp_path / "one.csv").write_text("old", encoding="utf-8")
+    with pytest.raises(KeyboardInterrupt):
+        _break_off(tmp_path, True, KeyboardInterrupt)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["mine.txt", "one.csv"]
+    assert (tmp_path / "one.csv").read_text(encoding="utf-8") == "old"
+
+
+def test_an_existing_file_is_kept_unless_forced(tmp_path):
+    (tmp_path / "two.png").write_text("old", encoding="utf-8")
+    with pytest.raises(RequestError, match=r"two\.png exists already, allowed is another --out, or --force"):
+        Delivery(tmp_path, NAMES, force=False)
+    assert [path.name for path in tmp_path.iterdir()] == ["two.png"]
+    with Delivery(tmp_path, NAMES, force=True) as delivery:
+        _fill(delivery)
+        delivery.deliver()
+    assert (tmp_path / "two.png").read_text(encoding="utf-8") == "new"
+
+
+def test_a_file_that_came_meanwhile_is_kept_too(tmp_path):
+    with Delivery(tmp_path, NAMES, False) as delivery:
+        _fill(delivery)
+        (tmp_path / "one.csv").write_text("somebody else's", encoding="utf-8")
+        with pytest.raises(RequestError, match="exists already"):
+            delivery.deliver()
+    assert (tmp_path / "one.csv").read_text(encoding="utf-8") == "somebody else's"
+    assert not (tmp_path / "two.png").exists()
+
+
+@pytest.mark.parametrize("force", [False, True])
+def test_a_folder_in_the_place_of_a_file_is_refused_before_any_work(tmp_path, force):
+    (tmp_path / "two.png").mkdir()
+    with pytest.raises(RequestError, match=r"two\.png is a directory, allowed is another --out"):
+        Delivery(tmp_path, NAMES, force)
+    assert [path.name for path in tmp_path.iterdir()] == ["two.png"]
+
+
+@pytest.mark.parametrize(
+    ("name", "reason"),
+    [("file/x", "Not a directory"), ("file", "Not a directory"), ("n" * 300, "name too long")],
+)
+def test_a_folder_that_can_not_be_is_refused_in_one_sentence(tmp_path, name, reason):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(RequestError, match=f"can't be written, allowed is another --out: .*{reason}"):
+        Delivery(tmp_path / name, NAMES, force=False)
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_a_disk_that_fills_up_is_told_in_one_sentence(tmp_path):
+    with pytest.raises(RequestError, match="can't be written, allowed is another --out: No space left"):
+        _break_off(tmp_path / "new", False, OSError(28, "No space left on device"))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_fresh_folder_is_the_first_that_does_not_exist(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert fresh_folder("ride") == Path("ride")
+    Path("ride").mkdir()
+    Path("ride-2").write_text("", encoding="utf-8")
+    assert fresh_folder("ride") == Path("ride-3")
