@@ -32,9 +32,12 @@ def rising_permille(value: int, start: int, end: int) -> int:
 
 
 def fading_permille(value: int, start: int, end: int) -> int:
-    """Return 1000 up to `start`, 0 from `end` on, and the straight line between, rounded down."""
-    if value <= start:
-        return 1000
+    """Return 1000 up to `start`, 0 from `end` on, and the straight line between, rounded down.
+
+    Where the two are one, `end` counts: no room to fade means nothing is allowed.
+    """
     if value >= end:
         return 0
+    if value <= start:
+        return 1000
     return (end - value) * 1000 // (end - start)

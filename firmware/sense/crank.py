@@ -15,6 +15,7 @@ from firmware.ticks import ticks_diff_us
 CADENCE_MAX_RPM = 250  # 200 rpm is beyond a rider who helps; a quarter more for uneven magnets.
 RUN_MAX = 1000  # Runs stop counting here: far above the longest that anything asks for.
 BEHIND_MAX = 4  # Edges to be made up after going backward: one pitch. More is a backward run anyway.
+PITCH_MAX_US = 4_000_000  # Slower than any release cadence: 4 rpm on 4 pulses is 3.75 s.
 STANDSTILL_MARGIN_US = 500_000
 US_PER_MINUTE = 60_000_000
 
@@ -206,7 +207,7 @@ class Crank:
         self._gain_ground(1, time_us)
 
     def _measure(self, pitch_us: int, time_us: int) -> None:
-        self.pitch_us = pitch_us
+        self.pitch_us = min(pitch_us, PITCH_MAX_US)
         self.pitch_edge_us = time_us
         self.pitch_measured = True
 

@@ -11,6 +11,7 @@ from typing import Any, NoReturn
 
 import typer
 
+from host_sim.cli.prove import prove_command
 from host_sim.cli.ride import ride_command
 from host_sim.cli.verify import verify_command
 from host_sim.errors import RequestError
@@ -26,6 +27,7 @@ app = typer.Typer(
 )
 app.command("ride")(ride_command)
 app.command("verify")(verify_command)
+app.command("prove")(prove_command)
 
 
 @app.callback()

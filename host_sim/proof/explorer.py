@@ -1,0 +1,264 @@
+"""Runs a function on symbols once for every path that its branches can take.
+
+A path is a list of choices. The function is run again and again from the start, each time down another
+list; at each branch the solver tells which ways can be gone at all, given those gone before.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import z3
+
+from host_sim.proof.symbolic import (
+    SMALL_MAX,
+    SMALL_MIN,
+    SymBool,
+    SymInt,
+    WideInt,
+    bounds,
+    term_of,
+    truth_of,
+)
+
+SOLVER_MS = 20_000
+INDEX_VALUES_MAX = 64
+
+
+class Failure(Exception):
+    """A counterexample: something that must hold need not. Read: `what`, `values` by the symbols' names."""
+
+    def __init__(self, what: str, values: dict[str, int]) -> None:
+        """Note what failed, and for which values."""
+        super().__init__(what)
+        self.what = what
+        self.values = values
+
+
+class Unknown(Exception):
+    """The solver gave no answer in its time: nothing is proved, nothing refuted."""
+
+
+class Vector:
+    """Numbers that go down one path: `values` of the symbols, and the `outcome` that the solver foretells."""
+
+    __slots__ = ("outcome", "values")
+
+    def __init__(self, values: dict[str, int], outcome: dict[str, int]) -> None:
+        """Keep both."""
+        self.values = values
+        self.outcome = outcome
+
+
+class _PathEnded(Exception):
+    """What was assumed can't be on this path."""
+
+
+class Explorer:
+    """Explores all paths of one function. Read: `paths` (how many), `vectors` (numbers for each)."""
+
+    def __init__(self) -> None:
+        """Start with nothing explored."""
+        self.paths = 0
+        self.vectors: list[Vector] = []
+        self._outcome: dict[str, Any] = {}
+        self._solver = z3.Solver()
+        self._solver.set("timeout", SOLVER_MS)
+        self._symbols: dict[str, z3.ArithRef] = {}
+        self._plan: list[int] = []
+        self._taken: list[int] = []
+        self._open: list[list[int]] = []
+
+    def explore(self, run: Callable[["Explorer"], None]) -> None:
+        """Run `run` down every path. It makes its symbols, assumes, steps and checks.
+
+        Failure if a check does not hold on some path, Unknown if the solver can't tell.
+        """
+        self._open = [[]]
+        while self._open:
+            self._plan = self._open.pop()
+            self._taken = []
+            self._symbols = {}
+            self._outcome = {}
+            self._solver.push()
+            try:
+                run(self)
+                self._finish()
+            except _PathEnded:
+                pass
+            finally:
+                self._solver.pop()
+
+    def _finish(self) -> None:
+        self.paths += 1
+        self._ask()
+        model = self._solver.model()
+        outcome = {name: _number(model, value) for name, value in self._outcome.items()}
+        self.vectors.append(Vector(self._values(), outcome))
+
+    def integer(self, name: str, low: int, high: int) -> SymInt:
+        """Return a new symbol from `low` to `high`. Names are unique in a run."""
+        term = z3.Int(name)
+        self._symbols[name] = term
+        self._solver.add(term >= low, term <= high)
+        return SymInt(self, term, low, high)
+
+    def wide(self, value: Any) -> Any:
+        """Return `value` for computing beyond 31 bits, in a check."""
+        return WideInt(self, term_of(value), *bounds(value))
+
+    def outcome(self, **values: Any) -> None:
+        """Note what the step came to, to compare with a run on plain numbers."""
+        self._outcome.update(values)
+
+    def boolean(self, name: str) -> SymBool:
+        """Return a new truth."""
+        number = self.integer(name, 0, 1)
+        return SymBool(self, number.term == 1)
+
+    def assume(self, condition: Any) -> None:
+        """Go on only where `condition` holds."""
+        if isinstance(condition, SymBool):
+            self._solver.add(condition.term)
+            if self._solver.check() == z3.unsat:
+                raise _PathEnded
+        elif not condition:
+            raise _PathEnded
+
+    def check(self, condition: Any, what: str) -> None:
+        """Make sure that `condition` holds for all values on this path, else raise Failure."""
+        if isinstance(condition, bool):
+            if not condition:
+                self._ask()
+                raise Failure(what, self._values())
+            return
+        term = condition.term if isinstance(condition, SymBool) else condition
+        self._solver.push()
+        try:
+            self._solver.add(z3.Not(term))
+            answer = self._solver.check()
+            if answer == z3.sat:
+                raise Failure(what, self._values())
+            if answer == z3.unknown:
+                raise Unknown(what)
+        finally:
+            self._solver.pop()
+
+    def check_small(self, term: z3.ArithRef, operator: str) -> None:
+        """Make sure that a result is a small integer."""
+        small = z3.And(term >= SMALL_MIN, term <= SMALL_MAX)
+        self.check(small, f"the result of {operator} fits 31 bits")
+
+    def decide(self, term: z3.BoolRef) -> bool:
+        """Return the truth of `term` on this path; explore the other one later if it can be."""
+        return self._choose([term, z3.Not(term)]) == 0
+
+    def choose(self, term: z3.ArithRef, low: int, high: int) -> int:
+        """Return the number that `term` is on this path; explore the others later.
+
+        TypeError if there are more than INDEX_VALUES_MAX of them: nothing to use as an index.
+        """
+        values = list(range(low, high + 1)) if high - low < INDEX_VALUES_MAX else self._all_values(term)
+        return values[self._choose([term == value for value in values])]
+
+    def _all_values(self, term: z3.ArithRef) -> list[int]:
+        """Return every number that `term` can be on this path, in ascending order."""
+        values: list[int] = []
+        self._solver.push()
+        try:
+            while self._solver.check() == z3.sat:
+                if len(values) == INDEX_VALUES_MAX:
+                    raise TypeError(f"an index may not be one of more than {INDEX_VALUES_MAX} numbers")
+                values.append(self._solver.model().eval(term, model_completion=True).as_long())
+                self._solver.add(term != values[-1])
+        finally:
+            self._solver.pop()
+        return sorted(values)
+
+    def _choose(self, ways: list[z3.BoolRef]) -> int:
+        depth = len(self._taken)
+        if depth < len(self._plan):
+            way = self._plan[depth]
+        else:
+            possible = [index for index, term in enumerate(ways) if self._possible(term)]
+            if not possible:
+                raise _PathEnded
+            way = possible[0]
+            for other in possible[1:]:
+                self._open.append([*self._taken, other])
+        self._taken.append(way)
+        self._solver.add(ways[way])
+        return way
+
+    def _possible(self, term: z3.BoolRef) -> bool:
+        self._solver.push()
+        try:
+            self._solver.add(term)
+            # What the solver can't refute is gone down: more paths, never fewer.
+            return bool(self._solver.check() != z3.unsat)
+        finally:
+            self._solver.pop()
+
+    def _ask(self) -> None:
+        if self._solver.check() != z3.sat:
+            raise Unknown("no values for a path that was taken")
+
+    def _values(self) -> dict[str, int]:
+        model = self._solver.model()
+        return {
+            name: model.eval(term, model_completion=True).as_long() for name, term in self._symbols.items()
+        }
+
+
+def _number(model: z3.ModelRef, value: Any) -> int:
+    """Return what `value` is in this model; truths as 0 and 1."""
+    if isinstance(value, SymInt):
+        return int(model.eval(value.term, model_completion=True).as_long())
+    if isinstance(value, SymBool):
+        return int(z3.is_true(model.eval(truth_of(value), model_completion=True)))
+    return int(value)
+
+
+class Rejected(Exception):
+    """The numbers do not meet what the lemma assumes."""
+
+
+class Numbers:
+    """Stands in for an Explorer to run a lemma on plain numbers. Read: `outcomes`.
+
+    Plain Python that every runtime speaks, so that the same lemma can be run on a microcontroller.
+    """
+
+    def __init__(self, values: dict[str, int]) -> None:
+        """Take the number of each symbol."""
+        self._given = values
+        self.outcomes: dict[str, int] = {}
+
+    def integer(self, name: str, low: int, high: int) -> int:
+        """Return the number that was given; Rejected if it is out of its range."""
+        value = self._given[name]
+        if not low <= value <= high:
+            raise Rejected(name)
+        return value
+
+    def boolean(self, name: str) -> bool:
+        """Return the truth that was given."""
+        return self._given[name] == 1
+
+    def wide(self, value: int) -> int:
+        """Return `value`: plain integers are wide."""
+        return value
+
+    def assume(self, condition: Any) -> None:
+        """Raise Rejected unless `condition` holds."""
+        if not condition:
+            raise Rejected("an assumption")
+
+    def check(self, condition: Any, what: str) -> None:
+        """Raise Failure unless `condition` holds."""
+        if not condition:
+            raise Failure(what, self._given)
+
+    def outcome(self, **values: Any) -> None:
+        """Note what the step came to."""
+        for name, value in values.items():
+            self.outcomes[name] = int(value)

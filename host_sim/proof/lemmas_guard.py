@@ -1,0 +1,261 @@
+"""Lemmas about distrust: the fault latch, the output guard, and what the controller puts out."""
+
+from typing import Any
+
+from firmware.controller import Controller
+from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING
+from firmware.guard.faults import CAUSE_NAMES, NO_FAULT, Faults
+from firmware.guard.output_guard import OutputGuard
+from firmware.records import OUTPUTS_VALID_US, Inputs
+from firmware.sense.crank import RUN_MAX
+from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
+from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
+from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
+from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, LONGEST_STEP_GAP_US
+
+PERIOD_US = TICKS_MAX_US + 1
+LONGEST_GAP_US = 3_765_000  # The guard's longest gap over all legal settings; see `derived_crank_numbers`.
+WHEEL_STILL_US = 3_000_000
+SAMPLES_MAX = 4000  # wheel_lost_ms at its highest, in control periods.
+
+
+def fault_latch(ex: Any) -> None:
+    """Any one condition, after any number of samples, with or without a fault latched."""
+    faults = Faults(Settings({}))
+    faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
+    before = faults.cause
+    kind = ex.integer("kind", 1, len(CAUSE_NAMES) - 1)
+    number = kind if isinstance(kind, int) else kind.__index__()
+    in_row = ex.integer("in_row", 0, SAMPLES_MAX)
+    samples = ex.integer("samples", 1, SAMPLES_MAX)
+    ex.assume(in_row < samples)
+    faults._samples_in_row[number] = in_row
+    holds = ex.boolean("holds")
+    faults._observe(number, holds, samples)
+    if before != NO_FAULT:
+        ex.check(faults.cause == before, "what is latched stays, whatever comes after it")
+    elif holds and in_row + 1 >= samples:
+        ex.check(faults.cause == number, "a condition that held long enough is latched with its cause")
+    else:
+        ex.check(faults.cause == NO_FAULT, "nothing is latched before its time")
+    ex.check(faults._samples_in_row[number] < samples, "the count never runs away")
+    ex.outcome(cause=faults.cause, in_row=faults._samples_in_row[number])
+
+
+def fault_step(ex: Any) -> None:
+    """A whole look at everything: a latched cause changes on the explicit request only."""
+    controller = Controller(Settings({"heat_sensor_fitted": 1}), 0)
+    faults = controller.faults
+    faults.cause = ex.integer("cause", 1, len(CAUSE_NAMES) - 1)
+    before = faults.cause
+    inputs = Inputs()
+    inputs.clear_requested = ex.boolean("clear_requested")
+    inputs.battery_mv = ex.integer("battery", 0, 100_000)
+    inputs.motor_decicelsius = ex.integer("heat", -500, 3000)
+    controller.crank.one_sided_run = ex.integer("one_sided", 0, RUN_MAX)
+    controller.throttle.wire_open = ex.boolean("wire_open")
+    controller.wheel.pulsed = ex.boolean("pulsed")
+    controller.supply.current_ma = ex.integer("current", 0, 100_000)
+    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    faults.step(
+        inputs,
+        controller.crank,
+        controller.wheel,
+        controller.throttle,
+        controller.selector,
+        controller.supply,
+        command_mv,
+    )
+    if not inputs.clear_requested:
+        ex.check(faults.cause == before, "without the request the cause stays")
+    ex.outcome(cause=faults.cause)
+
+
+def _any_guard(ex: Any, kind: int) -> OutputGuard:
+    """Return a guard in any state that its invariant allows."""
+    guard = OutputGuard(Settings({"sensor_kind": kind}), 0)
+    guard._forward_step = 3 if ex.boolean("b_leads") else 1
+    guard._backward_edges = any_setting(ex, "backward_edges")
+    guard._longest_us = ex.integer("longest", 15_000, LONGEST_GAP_US)
+    guard._cutoff_period_us = ex.integer("cutoff_period", 560, 3_000_000)
+    guard._startup_period_us = ex.integer("startup_period", 3_900, TICKS_MAX_US)
+    guard._cutoff_pulses_percent = ex.integer("cutoff_pulses", 17, 64_001)
+    guard._longest_period_us = ex.integer("longest_period", 15_000, 58_823_530)
+    ex.assume(ex.wide(guard._longest_period_us) * guard._cutoff_pulses_percent <= 1_000_000_000)
+    guard._highest_mv = any_setting(ex, "command_max_mv")
+    guard._levels = ex.integer("levels", 0, 3)
+    guard._behind = ex.integer("behind", 0, 4)
+    guard._turning = ex.boolean("turning")
+    guard._quiet = ex.boolean("quiet")
+    guard._wheel_seen = ex.boolean("wheel_seen")
+    guard._wheel_period_us = ex.integer("wheel_period", 100, 3_000_000)
+    guard._throttle_rest_seen = ex.boolean("rest_seen")
+    return guard
+
+
+def guard_permit(ex: Any) -> None:
+    """Any state, any inputs, any command, any call time up to the longest permitted step gap."""
+    guard = _any_guard(ex, TWO_CHANNELS)
+    guard._settings.throttle_fitted = any_setting(ex, "throttle_fitted")
+    guard._settings.throttle_unpedalled = any_setting(ex, "throttle_unpedalled")
+    now_us = ex.integer("now", 0, TICKS_MAX_US)
+    forward_age_us = ex.integer("forward_age", 0, LONGEST_STEP_GAP_US + LONGEST_GAP_US)
+    wheel_age_us = ex.integer("wheel_age", 0, LONGEST_STEP_GAP_US + WHEEL_STILL_US)
+    guard._forward_us = ticks_add_us(now_us, PERIOD_US - 1 - forward_age_us)
+    guard._wheel_us = ticks_add_us(now_us, PERIOD_US - 1 - wheel_age_us)
+    guard._edge_us = guard._forward_us
+    inputs = Inputs()
+    inputs.brake_pulled = ex.boolean("brake")
+    inputs.throttle_mv = ex.integer("throttle", 0, 5000)
+    inputs.sampled_us = ex.integer("sampled", 0, TICKS_MAX_US)
+    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    turning = guard._turning
+    permitted_mv = guard.permit(command_mv, inputs, now_us)
+    ex.check(permitted_mv >= 0, "what is permitted is not negative")
+    ex.check(permitted_mv <= command_mv, "the guard only lowers")
+    ex.check(permitted_mv <= guard._highest_mv, "nothing above the highest command is permitted")
+    age_us = ticks_diff_us(now_us, inputs.sampled_us)
+    if permitted_mv > 0:
+        ex.check(not inputs.brake_pulled, "with the brake pulled nothing is permitted")
+        ex.check(age_us >= 0, "inputs from the future permit nothing")
+        ex.check(age_us <= OUTPUTS_VALID_US, "expired inputs permit nothing")
+        settings = guard._settings
+        throttled = (
+            settings.throttle_fitted == 1
+            and settings.throttle_unpedalled != 0
+            and inputs.throttle_mv > settings.throttle_rest_mv
+        )
+        if not throttled:
+            ex.check(turning, "without throttle only a turning crank permits anything")
+            ex.check(guard._behind < guard._backward_edges, "and only one that does not run backward")
+            ex.check(forward_age_us + 1 <= guard._longest_us, "and only until the longest stop gap is over")
+        if guard._wheel_seen and wheel_age_us + 1 <= guard._wheel_period_us:
+            ex.check(
+                guard._wheel_period_us >= guard._cutoff_period_us,
+                "above the cut-off speed nothing is permitted",
+            )
+    ex.outcome(permitted=permitted_mv, turning=guard._turning, seen=guard._wheel_seen)
+
+
+def _guard_edge(ex: Any, kind: int) -> None:
+    guard = _any_guard(ex, kind)
+    time_us = ex.integer("time", 0, TICKS_MAX_US)
+    guard._rise_seen = ex.boolean("rise_seen")
+    guard._rise_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("rise_age", 0, 2 * EDGE_GAP_MAX_US))
+    guard._fall_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("fall_age", 0, 3 * EDGE_GAP_MAX_US))
+    before, behind = guard._levels, guard._behind
+    levels = ex.integer("after", 0, 3)
+    guard.crank_edge(levels, time_us)
+    ex.check(guard._behind >= 0, "the debt of edges is not negative")
+    ex.check(guard._behind <= 4, "the debt of edges is bounded")
+    if kind == TWO_CHANNELS:
+        moved = ((levels ^ (levels >> 1)) - (before ^ (before >> 1))) & 3
+        if moved != 0 and moved != 2 and moved != guard._forward_step:
+            ex.check(guard._behind > behind or guard._behind == 4, "a backward edge is a debt")
+    ex.outcome(behind=guard._behind, turning=guard._turning, levels=guard._levels)
+
+
+def guard_two_channels(ex: Any) -> None:
+    """Any edge seen by the guard of a two-channel crank."""
+    _guard_edge(ex, TWO_CHANNELS)
+
+
+def guard_one_channel(ex: Any) -> None:
+    """Any edge seen by the guard of a one-channel crank."""
+    _guard_edge(ex, ONE_CHANNEL)
+
+
+def guard_duty_coded(ex: Any) -> None:
+    """Any edge seen by the guard of a duty-coded crank."""
+    _guard_edge(ex, DUTY_CODED)
+
+
+def _any_drive(ex: Any) -> Controller:
+    """Return a controller whose decisions have been made, in any state of its drive."""
+    controller = Controller(Settings({}), 0)
+    controller.engagement.state = ex.integer("state", 0, 5)
+    controller.ceilings.ceiling_w = ex.integer("ceiling", 0, 1500)
+    controller.request.wanted_w = ex.integer("wanted", 0, 1500)
+    if controller.engagement.state != ASSISTING and controller.engagement.state != THROTTLING:
+        ex.assume(controller.request.wanted_w == 0)  # As the lemma `request` shows.
+    controller.supply.power_w = ex.integer("power", 0, 10_000)
+    controller.slew_limiter.command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    controller.outputs.command_mv = ex.integer("put_out", 0, COMMAND_MAX_MV)
+    return controller
+
+
+def controller_drive(ex: Any) -> None:
+    """Any decision, any state of the drive, any call time: what reaches the guard."""
+    controller = _any_drive(ex)
+    last_us = ex.integer("last", 0, TICKS_MAX_US)
+    gap_us = ex.integer("gap", 0, LONGEST_STEP_GAP_US)
+    controller._last_us = last_us
+    controller.slew_limiter._last_us = last_us
+    controller.power_loop._last_us = last_us
+    now_us = ticks_add_us(last_us, gap_us)
+    before_mv = controller.slew_limiter.command_mv
+    target_mv = controller._target_mv(now_us)
+    command_mv = controller._slew(target_mv, now_us)
+    state = controller.engagement.state
+    ex.check(command_mv >= 0, "the command is not negative")
+    ex.check(command_mv <= COMMAND_MAX_MV, "the command stays in its range")
+    if state != ASSISTING and state != THROTTLING:
+        ex.check(command_mv == 0, "a state that does not drive commands nothing, at once")
+    if controller.ceilings.ceiling_w == 0:
+        ex.check(command_mv == 0, "where nothing is allowed nothing is commanded, at once")
+    if gap_us > OUTPUTS_VALID_US:
+        ex.check(command_mv == 0, "after a stall the command begins from nothing")
+    start_mv = controller.settings.command_start_mv
+    if command_mv > before_mv and command_mv > start_mv:
+        grown_nv = (ex.wide(command_mv) - before_mv) * 1_000_000
+        span_us = gap_us if gap_us < 100_000 else 100_000
+        budget_nv = ex.wide(span_us) * controller.settings.rise_mv_per_s + 1_000_000
+        ex.check(grown_nv <= budget_nv, "above the dead band the command rises no faster than the rise rate")
+    ex.outcome(command=command_mv, target=target_mv)
+
+
+def controller_outputs(ex: Any) -> None:
+    """Any permission, any fault: what is put out."""
+    controller = _any_drive(ex)
+    controller.faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
+    command_mv = ex.integer("asked", 0, COMMAND_MAX_MV)
+    permitted_mv = ex.integer("permitted", 0, COMMAND_MAX_MV)
+    ex.assume(permitted_mv <= command_mv)
+    controller.slew_limiter.command_mv = command_mv
+    controller._put_out(permitted_mv, command_mv, ex.integer("now", 0, TICKS_MAX_US))
+    outputs = controller.outputs
+    ex.check(outputs.command_mv == permitted_mv, "what is put out is what was permitted")
+    ex.check(controller.slew_limiter.command_mv == permitted_mv, "the next rise starts from what was put out")
+    if permitted_mv == 0:
+        ex.check(not outputs.drive_enabled, "without a command the motor is not driven")
+    ex.check(outputs.valid_for_us == OUTPUTS_VALID_US, "every output expires")
+    ex.outcome(command=outputs.command_mv, indicator=outputs.indicator)
+
+
+def fault_ends_drive(ex: Any) -> None:
+    """From any state, with any cause latched: the very step commands nothing."""
+    controller = _any_drive(ex)
+    controller.faults.cause = ex.integer("cause", 1, len(CAUSE_NAMES) - 1)
+    inputs = Inputs()
+    inputs.brake_pulled = ex.boolean("brake")
+    controller.wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
+    controller._engage(inputs)
+    ex.check(controller.engagement.state == FAULTED, "a latched cause leads to the fault state")
+    now_us = ex.integer("now", 0, TICKS_MAX_US)
+    command_mv = controller._slew(controller._target_mv(now_us), now_us)
+    ex.check(command_mv == 0, "the fault state commands nothing in the same step")
+    ex.outcome(command=command_mv)
+
+
+def brake_ends_drive(ex: Any) -> None:
+    """From any state, with the brake pulled: the very step commands nothing."""
+    controller = _any_drive(ex)
+    inputs = Inputs()
+    inputs.brake_pulled = True
+    controller.faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
+    controller.wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
+    controller._engage(inputs)
+    now_us = ex.integer("now", 0, TICKS_MAX_US)
+    command_mv = controller._slew(controller._target_mv(now_us), now_us)
+    ex.check(command_mv == 0, "the brake leaves no command in the same step")
+    ex.outcome(command=command_mv, state=controller.engagement.state)
