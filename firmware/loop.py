@@ -6,9 +6,10 @@ A board has three methods. `read(inputs) -> now_us` fills the record and returns
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
-from firmware.ticks import TICKS_MAX_US, ticks_diff_us
+from firmware.ticks import ticks_add_us, ticks_diff_us
 
 CONTROL_PERIOD_US = 5_000
+SPARE_US = 1_000  # With less than this left before the next step, the link gets no turn.
 COLLECT_EVERY = 400  # Steps at rest between two garbage collections: 2 s.
 
 
@@ -35,44 +36,97 @@ class Heap:
         """Collect garbage, now that nothing moves."""
 
 
-class LoopCounters:
-    """What the loop counts, modulo 65536: `steps`, `overruns` (steps that began a period or more late)."""
+class Link:
+    """What talks to a host in the time between steps. The bench keeps this one, which says nothing."""
 
-    __slots__ = ("overruns", "steps")
+    def pump(self, resting: bool, now_us: int) -> bool:
+        """Do a little of what waits; return True if it took time that only a rest allows."""
+        return False
+
+    def over(self) -> bool:
+        """Tell whether the loop is to end, because a host asked for what needs a new start."""
+        return False
+
+
+class LoopCounters:
+    """What the loop counts, modulo 65536: `steps`, `overruns` (steps that began a period or more late).
+
+    `loop_us` is how long the last step took, from its reading of the inputs to the end of the next
+    reading; 65535 for that and more.
+    """
+
+    __slots__ = ("_began_us", "_measuring", "loop_us", "overruns", "steps")
 
     def __init__(self) -> None:
         """Start at zero."""
+        self._began_us = 0
+        self._measuring = False
         self.steps = 0
         self.overruns = 0
+        self.loop_us = 0
+
+    def read(self, now_us: int) -> None:
+        """Take the time of every reading: the first one after a step tells how long it took."""
+        if self._measuring:
+            self._measuring = False
+            self.loop_us = min(ticks_diff_us(now_us, self._began_us), 0xFFFF)
+
+    def stepped(self, now_us: int) -> None:
+        """Count the step that began at `now_us`."""
+        self.steps = (self.steps + 1) & 0xFFFF
+        self._began_us = now_us
+        self._measuring = True
 
 
-def run(board: Board, controller: Controller, inputs: Inputs, counters: LoopCounters, heap: Heap) -> None:
-    """Run until the board raises; leave the output in the safe state whatever happens.
+NO_LINK = Link()
+
+
+def run(
+    board: Board,
+    controller: Controller,
+    inputs: Inputs,
+    counters: LoopCounters,
+    heap: Heap,
+    link: Link = NO_LINK,
+) -> None:
+    """Run until the board raises or the link is over; leave the output in the safe state whatever happens.
 
     Steps are due at fixed times. One that begins a period or more late is counted, and the schedule
-    goes on from there: what was missed is not made up in a burst. `heap` is collected now and then
-    while the bicycle stands and nothing drives.
+    goes on from there: what was missed is not made up in a burst. Lateness that was chosen is not
+    counted: the start, and what is done at rest. `heap` is collected now and then while the bicycle
+    stands and nothing drives; `link` gets a turn when a step is not due soon. A wish to clear a fault
+    lasts for one step.
     """
     safe = Outputs()
     board.write(safe)
+    resting = False
     resting_steps = 0
+    excused = True
     try:
         due_us = board.read(inputs)
         while True:
             now_us = board.read(inputs)
+            counters.read(now_us)
             late_us = ticks_diff_us(now_us, due_us)
             if late_us < 0:
+                if late_us < -SPARE_US:
+                    excused = link.pump(resting, now_us) or excused
+                    if link.over():
+                        return
                 continue
             board.write(controller.step(inputs, now_us))
             board.feed_watchdog()
-            counters.steps = (counters.steps + 1) & 0xFFFF
+            counters.stepped(now_us)
+            inputs.clear_requested = False
             if late_us >= CONTROL_PERIOD_US:
-                counters.overruns = (counters.overruns + 1) & 0xFFFF
+                if not excused:
+                    counters.overruns = (counters.overruns + 1) & 0xFFFF
                 due_us = now_us
-            due_us = (due_us + CONTROL_PERIOD_US) & TICKS_MAX_US
+            due_us = ticks_add_us(due_us, CONTROL_PERIOD_US)
             resting = controller.wheel.speed_mm_per_s == 0 and not controller.engagement.driving()
             resting_steps = resting_steps + 1 if resting else 0
-            if resting_steps == COLLECT_EVERY:
+            excused = resting_steps == COLLECT_EVERY
+            if excused:
                 heap.collect()
                 resting_steps = 0
     finally:

@@ -9,6 +9,12 @@ TICKS_MAX_US = (1 << 30) - 1
 _HALF_PERIOD_US = 1 << 29
 
 
+def ticks_add_us(time_us: int, span_us: int) -> int:
+    """Return the time `span_us` (0 to TICKS_MAX_US) after `time_us`, across the wrap."""
+    # The way round the other side: the sum itself may be no small integer.
+    return (time_us - (TICKS_MAX_US - span_us) - 1) & TICKS_MAX_US
+
+
 def ticks_diff_us(later_us: int, earlier_us: int) -> int:
     """Return `later_us - earlier_us` across the wrap, from -2**29 to 2**29 - 1."""
     difference_us = (later_us - earlier_us) & TICKS_MAX_US

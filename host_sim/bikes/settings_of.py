@@ -21,6 +21,8 @@ _MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
 _ENGAGE_TURN_SHARE = 0.1
 # Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.
 _TAPER_FROM_SHARE = 0.88
+# The speed is known a wheel pulse late, so start-up assistance aims below what the place allows. Judgement.
+_STARTUP_SHARE = 0.95
 
 
 def settings_from(bike: Bike, place: Place) -> Settings:
@@ -83,7 +85,7 @@ def _place(bike: Bike, place: Place) -> dict[str, int]:
         "assist_power_w": power_w,
         "throttle_power_w": power_w,
         "throttle_unpedalled": _THROTTLE_USES.index(place.throttle_unpedalled),
-        "startup_speed_mm_per_s": _mm_per_s(place.startup_km_per_h),
+        "startup_speed_mm_per_s": _mm_per_s(place.startup_km_per_h * _STARTUP_SHARE),
         "taper_start_mm_per_s": taper_mm_per_s,
         "cutoff_speed_mm_per_s": cutoff_mm_per_s,
         "engage_speed_mm_per_s": ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H),

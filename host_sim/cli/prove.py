@@ -50,5 +50,9 @@ def _print_properties(result: ProveResult) -> None:
             for symbol, value in lemma.values.items():
                 print(f"    {symbol} = {value}")
     for test in result.unit_tests():
-        explored = f"{paths} paths of {len(result.lemmas)} lemmas, {seconds:.0f} s"
+        print(f"\n{test}")
+    proved = sum(judged.verdict == "proved" for judged in result.properties)
+    paths = sum(lemma.paths for lemma in result.lemmas.values())
+    seconds = sum(lemma.seconds for lemma in result.lemmas.values())
+    explored = f"{paths} paths of {len(result.lemmas)} lemmas, {seconds:.0f} s"
     print(f"\n{proved} of {len(result.properties)} proved: {explored}")

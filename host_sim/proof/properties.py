@@ -95,7 +95,7 @@ DERIVED = ("derived_crank_numbers", "derived_wheel_numbers")
 PROPERTIES = (
     Property(
         "stop",
-        "Later than the stop gap after the last forward edge, plus a control period, pedalling gives nothing.",
+        "Later than the stop gap and a control period after the last forward edge, pedalling gives none.",
         (SETTINGS, GAP, COMPOSED, "the throttle is closed; what it may do alone is the property `throttle`"),
         (
             "stop_gap",
@@ -160,7 +160,7 @@ PROPERTIES = (
     ),
     Property(
         "clock",
-        f"Times are right across the wrap if steps are at most {LONGEST_STEP_GAP_US} us apart; more is not.",
+        f"Times are right across the wrap if steps are at most {LONGEST_STEP_GAP_US} us apart, and no more.",
         ("the crank's standstill is the longest time that anything remembers",),
         ("ticks", "ticks_forward", "crank_standstill", "crank_standstill_too_late", "rotation"),
     ),

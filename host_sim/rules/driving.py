@@ -86,7 +86,7 @@ class CommandBeforeRest(Probe):
 
 
 class FirstHelpAngle(Probe):
-    """Degrees that the crank turns forward before the command is beyond the dead band, the most of all starts."""
+    """Degrees that the crank turns forward before the command is beyond the dead band, the most."""
 
     def begin(self, world: World, controller: Controller) -> None:
         """Start at a standstill."""
@@ -107,7 +107,7 @@ class FirstHelpAngle(Probe):
 
 
 class EdgesShort(Probe):
-    """Edges that were missing from those asked for when help began after a standstill, the most of all starts."""
+    """Edges that were missing from those asked for when help began after a standstill, the most."""
 
     def __init__(self, case: Case) -> None:
         """Watch the edges too."""
@@ -388,7 +388,7 @@ DRIVING = (
     ),
     Rule(
         "engage cadence",
-        "Nothing engages below the engage cadence; a tenth of it less is for whole revolutions and a turning speed.",
+        "Nothing engages below the engage cadence, less a tenth and 1 rpm for whole numbers and uneven legs.",
         "rpm short",
         lambda bike: 0.1 * bike.firmware_settings.engage_rpm + 1.0,
         COMMON_PRACTICE,

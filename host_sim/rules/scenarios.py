@@ -196,6 +196,23 @@ class FirstEdges(Scenario):
         return at_s, lines
 
 
+class SlowStart(Scenario):
+    """The bicycle gathers speed while the legs are at it already."""
+
+    name = "slow start"
+    sentence = "pedalling on the roller while the speed grows from nothing"
+
+    def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
+        """From 0 to 10 km/h within 10 to 20 s."""
+        start_s = rest(bike)
+        grow_s = draw.uniform(10.0, 20.0)
+        return start_s + 3.0 + grow_s, [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 0},
+            {"at_s": start_s, "cadence_rpm": draw.uniform(40.0, 90.0)},
+            {"at_s": start_s + 2.0, "over_s": grow_s, "roller_km_per_h": 10},
+        ]
+
+
 class Nudges(Scenario):
     """Short pushes that are not meant as pedalling."""
 
@@ -239,6 +256,31 @@ class Rocking(Scenario):
         return at_s, lines
 
 
+class RockingOn(Scenario):
+    """From pedalling into rocking by up to half a pitch."""
+
+    name = "rocking on"
+    sentence = "pedalling on the roller, then the crank only rocks to and fro by up to half a pitch"
+
+    def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
+        """Pedal for 6 s, rock for 6 s."""
+        pitch_turns = 1.0 / bike.pedal_sensor.pulses_per_rev
+        start_s = rest(bike)
+        lines: Lines = [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 18.0)},
+            {"at_s": start_s, "cadence_rpm": draw.uniform(35.0, 70.0)},
+        ]
+        half_s = draw.uniform(0.12, 0.3)
+        cadence = draw.uniform(0.3, 0.5) * pitch_turns * 60.0 / half_s
+        at_s = start_s + 6.0 + draw.random()
+        end_s = at_s + 6.0
+        while at_s < end_s:
+            cadence = -cadence
+            lines.append({"at_s": round(at_s, 6), "cadence_rpm": cadence})
+            at_s += half_s
+        return end_s + 1.0, lines
+
+
 class ThrottleFromRest(Scenario):
     """The throttle alone, a minute long."""
 
@@ -251,7 +293,7 @@ class ThrottleFromRest(Scenario):
             return None
         start_s = rest(bike)
         return start_s + 66.0, [
-            {"at_s": 0, "cadence_rpm": 0, "grade_percent": draw.uniform(-0.2, 1.0)},
+            {"at_s": 0, "cadence_rpm": 0, "grade_percent": draw.uniform(0.0, 1.0)},
             {
                 "at_s": start_s,
                 "over_s": draw.uniform(0.0, 1.0),
@@ -397,7 +439,7 @@ class MotorGetsHot(Scenario):
 
 
 class FaultWhileDriving(Scenario):
-    """One fault of a list, while the motor drives; the legs go on."""
+    """One fault of a list, while the motor drives; the legs go on, rest, and begin again."""
 
     def __init__(self, name: str, sentence: str, faults: tuple[dict[str, object], ...]) -> None:
         """Choose from `faults` by the number of the ride."""
@@ -406,7 +448,7 @@ class FaultWhileDriving(Scenario):
         self._faults = faults
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines] | None:
-        """Drive for 6 s, then the fault for 12 s, then healed for 5 s while the legs go on."""
+        """Drive for 6 s, the fault for 12 s, healed for 3 s; then the legs rest, and go on."""
         fault = self._faults[seed % len(self._faults)]
         name = str(fault["name"])
         if name.startswith("throttle") and not bike.throttle.fitted:
@@ -420,11 +462,14 @@ class FaultWhileDriving(Scenario):
         begin = {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}
         drive = {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 95.0)}
         fault_s = start_s + 6.0 + draw.random()
-        return fault_s + 17.0, [
+        rest_s = fault_s + 15.0
+        return rest_s + rest(bike) + 4.0, [
             begin,
             drive,
             {"at_s": fault_s, "fault": [fault]},
             {"at_s": fault_s + 12.0, "fault": []},
+            {"at_s": rest_s, "cadence_rpm": 0},
+            {"at_s": rest_s + rest(bike), "cadence_rpm": 60.0},
         ]
 
 
@@ -473,18 +518,26 @@ class Overrun(Scenario):
     """Crank edges come faster than they are read."""
 
     name = "lost edges"
-    sentence = "so much noise while the loop stalls that crank edges are lost"
+    sentence = "so much noise, or so long a stall, that crank edges are lost"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
-        """A burst of 0.5 s while the loop takes 40 ms a step; then the legs go on."""
+        """Noise of 0.5 s while a step takes 40 ms, or one stall as long as 100 edges; then the legs go on."""
         start_s = rest(bike)
         burst_s = start_s + 4.0 + draw.random()
-        faults = [{"name": "noise", "per_s": 5000.0}, {"name": "loop stalls", "stall_ms": 40}]
-        return burst_s + 6.0, [
+        cadence = draw.uniform(50.0, 90.0)
+        faults: Lines = [{"name": "noise", "per_s": 5000.0}, {"name": "loop stalls", "stall_ms": 40}]
+        burst_for_s = 0.5
+        if seed % 2:
+            edges_per_turn = (
+                4 if bike.pedal_sensor.kind == "two channels" else 2
+            ) * bike.pedal_sensor.pulses_per_rev
+            burst_for_s = 100.0 * 60.0 / (edges_per_turn * cadence)
+            faults = [{"name": "loop stalls", "stall_ms": round(burst_for_s * 1000.0)}]
+        return burst_s + burst_for_s + 8.0, [
             {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 18.0)},
-            {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)},
+            {"at_s": start_s, "cadence_rpm": cadence},
             {"at_s": burst_s, "fault": faults},
-            {"at_s": burst_s + 0.5, "fault": []},
+            {"at_s": burst_s + burst_for_s, "fault": []},
         ]
 
 
@@ -539,8 +592,10 @@ STEADY_CADENCE = SteadyCadence()
 STEADY_SPEED = SteadySpeed()
 TURNING_AT_POWER_UP = TurningAtPowerUp()
 FIRST_EDGES = FirstEdges()
+SLOW_START = SlowStart()
 NUDGES = Nudges()
 ROCKING = Rocking()
+ROCKING_ON = RockingOn()
 THROTTLE_FROM_REST = ThrottleFromRest()
 BRAKE_PULL = BrakePull()
 SELECTOR_TOUR = SelectorPositions()
@@ -569,8 +624,8 @@ SHUNT_STUCK = ShuntStuck()
 OVERRUN = Overrun()
 STALLS = FaultWhileDriving(
     "loop stalls",
-    "the loop stalls for 20 ms, for 200 ms and for good",
-    tuple({"name": "loop stalls", "stall_ms": stall_ms} for stall_ms in (20, 200, 60_000)),
+    "the loop stalls for 200 ms, for 20 ms and for good",
+    tuple({"name": "loop stalls", "stall_ms": stall_ms} for stall_ms in (200, 20, 60_000)),
 )
 NOISE = FaultWhileDriving(
     "noise while riding",
@@ -610,6 +665,7 @@ HEALTHY = (
     STEADY_CADENCE,
     TURNING_AT_POWER_UP,
     FIRST_EDGES,
+    SLOW_START,
     NUDGES,
     BRAKE_PULL,
     SELECTOR_TOUR,
@@ -620,4 +676,4 @@ HEALTHY = (
     THROTTLE_FROM_REST,
     BROWN_OUT,
 )
-EVERY = (*HEALTHY, STEADY_SPEED, ROCKING, NOISE_AT_REST, *FAULTY)
+EVERY = (*HEALTHY, STEADY_SPEED, ROCKING, ROCKING_ON, NOISE_AT_REST, *FAULTY)

@@ -137,8 +137,8 @@ def _startup_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     way_m = settings.wheel_circumference_mm / settings.wheel_pulses_per_rev / 1000.0
     return (
-        f"{settings.throttle_power_w} W and a wheel pulse every {way_m:.2f} m collide: the speed is known after "
-        "two pulses. More pulses on the wheel, or a smaller throttle_power_w"
+        f"{settings.throttle_power_w} W and a wheel pulse every {way_m:.2f} m collide: the speed is "
+        "known after two pulses. More pulses on the wheel, or a smaller throttle_power_w"
     )
 
 
@@ -205,7 +205,7 @@ SPEEDING = (
         "km/h below",
         lambda bike: 0.2 if bike.place_profile.engage_km_per_h > 0.0 else None,
         "B.C. Reg. 151/2002 (separate on/off switch, or no engagement before 3 km/h)",
-        (rides.HILLY_RIDE, rides.FIRST_EDGES),
+        (rides.SLOW_START, rides.HILLY_RIDE, rides.FIRST_EDGES),
         EngagedTooSlow,
     ),
 )

@@ -156,11 +156,23 @@ class Engagements(Probe):
 
 
 class Lapses(Engagements):
-    """How often help lapsed while the legs went on: ended and began again, or never began."""
+    """How often help lapsed while the legs went on: it ended, or never began."""
+
+    def __init__(self, case: Case) -> None:
+        """Start with none."""
+        super().__init__(case)
+        self._ends = 0
+
+    def look(self, outputs: Outputs) -> None:
+        """Count each end."""
+        assisted = self._assisting
+        super().look(outputs)
+        if assisted and not self._assisting:
+            self._ends += 1
 
     def end(self) -> None:
-        """The first engagement is no lapse; none at all is one."""
-        self.measured = abs((self.measured or 0.0) - 1.0)
+        """No beginning at all is a lapse too."""
+        self.measured = float(self._ends) if self.measured else 1.0
 
 
 class RockingHelp(Probe):
@@ -215,6 +227,16 @@ def _backward_limit_s(bike: Bike) -> float:
     """Help against the legs may last no longer than a plain stop: release gap, motor lag, two periods."""
     settings = bike.firmware_settings
     return release_gap_s(bike) + settings.motor_lag_ms / 1000.0 + 2.0 * CONTROL_PERIOD_US / US_PER_S
+
+
+def _backward_edges_limit(bike: Bike) -> float | None:
+    """The edges asked for, and one that the step has not seen yet; whole pitches on a duty-coded ring."""
+    settings = bike.firmware_settings
+    if settings.sensor_kind == ONE_CHANNEL:
+        return None  # "forward pedalling only" says so.
+    if settings.sensor_kind == TWO_CHANNELS:
+        return settings.backward_edges + 1.0
+    return 2.0 * ((settings.backward_edges + 1) // 2) + 4.0
 
 
 def _distance_limit_m(bike: Bike) -> float:
@@ -320,8 +342,28 @@ STOPPING = (
         cure=_no_direction,
     ),
     Rule(
+        "rocking ends help",
+        "Rocking the crank over an edge instead of pedalling on ends help no later than a plain stop.",
+        "s",
+        _backward_limit_s,
+        EN.format("4.2.13.1 a, b"),
+        (rides.ROCKING_ON,),
+        RockingHelp,
+        cure=_no_direction,
+    ),
+    Rule(
+        "backward edges",
+        "The command is zero when the crank has gone backward by the edges asked for.",
+        "edges",
+        _backward_edges_limit,
+        EN.format("4.2.13.1 a"),
+        (rides.BACKWARD, rides.HILLY_RIDE),
+        BackwardEdges,
+        cure=_no_direction,
+    ),
+    Rule(
         "steady help",
-        "Pedalling from a third above the engage cadence on is helped without a lapse at any speed up to the cut-off.",
+        "Pedalling from a third above the engage cadence on is helped without a lapse, up to the cut-off.",
         "lapses",
         lambda bike: 0.0,
         COMMON_PRACTICE,

@@ -60,8 +60,8 @@ def test_the_cargo_trike_gives_these_settings():
     assert settings.wheel_circumference_mm == 1890
     assert (settings.command_start_mv, settings.command_max_mv, settings.motor_lag_ms) == (1100, 3600, 60)
     assert (settings.power_limit_w, settings.assist_power_w, settings.throttle_power_w) == (250, 250, 250)
-    # 25 km/h is 6944.4 mm/s and 6 km/h 1666.7 mm/s, rounded down: never more than the place allows.
-    assert (settings.cutoff_speed_mm_per_s, settings.startup_speed_mm_per_s) == (6944, 1666)
+    # 25 km/h is 6944.4 mm/s, and 95 % of 6 km/h 1583.3 mm/s, rounded down: never more than the place allows.
+    assert (settings.cutoff_speed_mm_per_s, settings.startup_speed_mm_per_s) == (6944, 1583)
     assert settings.throttle_unpedalled == 1
     assert settings.cutoff_distance_mm == 2000
     assert (settings.throttle_rest_mv, settings.throttle_full_mv) == (1000, 3450)

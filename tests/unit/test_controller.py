@@ -157,6 +157,17 @@ def test_a_stop_is_not_undone_by_time():
         assert rests(rig)
 
 
+def test_the_power_loop_forgets_what_it_learned_when_the_drive_ends():
+    rig = Rig(settings_with()).ready()
+    rig.run(3_000, rpm=60, wheel_mm_per_s=2_778)
+    assert rig.controller.power_loop.target_mv > 1_500
+    rig.run(1_500, rpm=0)
+    rig.rpm = 60
+    rig.until(drives, 1_000)
+    # 250 W of error times 1.5 mV/W above the dead band, as at the very first start.
+    assert rig.controller.power_loop.target_mv == 1_375
+
+
 # Direction.
 
 

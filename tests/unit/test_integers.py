@@ -38,7 +38,7 @@ def test_a_rising_line_from_1000_to_3500(value, rising):
 
 @pytest.mark.parametrize(
     ("value", "fading"),
-    [(0, 1_000), (6_111, 1_000), (6_112, 998), (6_528, 499), (6_943, 1), (6_944, 0), (9_999, 0)],
+    [(0, 1_000), (6_111, 1_000), (6_112, 998), (6_528, 499), (6_943, 1), (6_944, 0), (6_945, 0), (9_999, 0)],
 )
 def test_a_fading_line_from_22_to_25_km_per_h(value, fading):
     # 22 km/h is 6111 mm/s and 25 km/h 6944 mm/s; half way at 6528: 416 / 833 = 0.4994.

@@ -6,6 +6,7 @@ from firmware.controller import Controller
 from firmware.loop import Board, Heap, LoopCounters, run
 from firmware.records import Inputs, Outputs
 from tests.builders import BEFORE_WRAP_US, WRAP_US, settings_with
+from tests.small_int import SmallInt
 
 START_US = BEFORE_WRAP_US
 
@@ -18,14 +19,15 @@ class PaperBoard(Board):
     """Plays back the times of its readings, writes down what happens, and then fails."""
 
     def __init__(self, spans_us: list):
-        self.times_us = [(START_US + span_us) % WRAP_US for span_us in spans_us]
+        self.spans_us = spans_us
+        self.stepped_us: list[int] = []  # When steps were taken, from the start.
         self.story: list[str] = []
         self.reads = 0
 
     def read(self, inputs: Inputs) -> int:
-        if self.reads == len(self.times_us):
+        if self.reads == len(self.spans_us):
             raise Unplugged
-        now_us = self.times_us[self.reads]
+        now_us = SmallInt((START_US + self.spans_us[self.reads]) % WRAP_US)
         self.reads += 1
         self.story.append("read")
         inputs.sampled_us = now_us
@@ -38,6 +40,7 @@ class PaperBoard(Board):
         self.story.append("write" if outputs.drive_enabled else "write safe")
 
     def feed_watchdog(self) -> None:
+        self.stepped_us.append(self.spans_us[self.reads - 1])
         self.story.append("feed")
 
 
@@ -79,6 +82,7 @@ def test_a_step_is_read_written_and_only_then_fed():
 
 def test_steps_are_due_every_5_ms_and_the_loop_waits_for_them():
     played = Run([0, 0, 1_000, 4_999, 5_000, 9_999, 10_000]).play()
+    assert played.board.stepped_us == [0, 5_000, 10_000]
     assert played.counters.steps == 3
     assert played.counters.overruns == 0
     assert played.board.story.count("read") == 7
@@ -86,14 +90,14 @@ def test_steps_are_due_every_5_ms_and_the_loop_waits_for_them():
 
 def test_a_step_that_is_a_little_late_does_not_move_the_schedule():
     played = Run([0, 0, 9_999, 10_000, 14_999, 15_000]).play()
-    assert played.counters.steps == 4
+    assert played.board.stepped_us == [0, 9_999, 10_000, 15_000]
     assert played.counters.overruns == 0
 
 
 def test_a_step_a_whole_period_late_is_counted_and_the_schedule_goes_on_from_there():
     played = Run([0, 0, 10_000, 10_001, 14_999, 15_000, 20_000]).play()
     assert played.counters.overruns == 1
-    assert played.counters.steps == 4
+    assert played.board.stepped_us == [0, 10_000, 15_000, 20_000]
 
 
 def test_a_step_just_within_its_period_is_no_overrun():

@@ -146,9 +146,24 @@ def test_engaging_may_ask_for_a_speed(speed_mm_per_s, engages):
 def test_nothing_engages_while_stopped():
     told = Told()
     told.progress()
-    pedalling = told.step(500_000, forward_run=8)
+    assert told.step(500_000).stopped
+    # A run and a fresh pitch over ground gone over before: no progress.
+    now_us = told.now_us + 5_000
+    fresh = {"pitch_us": 100_000, "pitch_edge_us": now_us, "pitch_measured": True}
+    pedalling = told.step(forward_run=8, **fresh)
+    assert pedalling.cadence_rpm == 50
     assert pedalling.stopped
     assert not pedalling.engages
+    assert told.progress(run=8).engages
+
+
+def test_a_new_run_is_asked_for_once_at_the_stop_and_may_grow_while_stopped():
+    told = Told()
+    told.progress()
+    told.step(500_000)
+    assert told.crank.forward_run == 0
+    told.step(forward_run=3)
+    assert told.crank.forward_run == 3
 
 
 # Slow and backward.

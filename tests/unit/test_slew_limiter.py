@@ -50,3 +50,19 @@ def test_uneven_steps_across_the_wrap_equal_one_exact_ramp(rate, start_us, gaps)
         now_us = (now_us + gap_us) & TICKS_MAX_US
         limiter.step(OUT_OF_REACH_MV, SmallInt(now_us))
     assert limiter.command_mv == rate * sum(gaps) // 1_000_000
+
+
+def test_time_that_runs_backwards_counts_as_none():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=500, now_us=50_000)
+    assert limiter.step(target_mv=3_000, now_us=70_000) == 10
+    assert limiter.step(target_mv=3_000, now_us=10_000) == 10
+    assert limiter.step(target_mv=0, now_us=0) == 10
+    assert limiter.step(target_mv=3_000, now_us=20_000) == 20
+
+
+@pytest.mark.parametrize("value", [1, RATE_MAX_MV_PER_S])
+def test_both_ends_of_the_range_of_rates_are_taken(value):
+    limiter = SlewLimiter(rise_mv_per_s=value, fall_mv_per_s=value, now_us=0)
+    for hundredths in range(1, 11):
+        limiter.step(OUT_OF_REACH_MV, now_us=hundredths * ELAPSED_MAX_US)
+    assert limiter.command_mv == value
