@@ -23,7 +23,7 @@ SELECTOR_ABSENT = 0
 SELECTOR_PROPORTIONAL = 1
 SELECTOR_POSITIONS_MAX = 6
 
-TABLE = (
+TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     # The pedal sensor.
     ("sensor_kind", TWO_CHANNELS, 0, 2, "0 two channels, 1 one channel, 2 one duty-coded channel"),
     ("lead", A_LEADS, 0, 1, "channel that changes first turning forward: 0 channel A, 1 channel B"),
@@ -92,7 +92,7 @@ TABLE = (
     ("noise_limit", 30, 5, 1000, "rejected edges that make a fault; one is forgiven every 100 ms"),
 )  # fmt: skip
 
-ASCENDING = (
+ASCENDING: tuple[tuple[str, str], ...] = (
     ("release_rpm", "engage_rpm"),
     ("taper_start_mm_per_s", "cutoff_speed_mm_per_s"),
     ("startup_speed_mm_per_s", "cutoff_speed_mm_per_s"),

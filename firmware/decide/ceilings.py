@@ -14,7 +14,7 @@ BY_LIMIT = 0
 BY_SPEED = 1
 BY_BATTERY = 2
 BY_HEAT = 3
-CEILING_NAMES = ("power limit", "speed", "battery", "heat")
+CEILING_NAMES: tuple[str, ...] = ("power limit", "speed", "battery", "heat")
 
 
 class Ceilings:

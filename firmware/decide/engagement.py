@@ -12,7 +12,7 @@ ASSISTING = 2  # Driving because the crank turns forward.
 THROTTLING = 3  # Driving because of the throttle alone.
 BRAKED = 4
 FAULTED = 5
-STATE_NAMES = ("waiting", "ready", "assisting", "throttling", "braked", "faulted")
+STATE_NAMES: tuple[str, ...] = ("waiting", "ready", "assisting", "throttling", "braked", "faulted")
 
 # Events, the most urgent first.
 FAULT = 0
@@ -25,7 +25,7 @@ STOPPED = 6
 SLOW = 7
 THROTTLE = 8  # The throttle is open and may drive; the crank turns between its two thresholds.
 NOTHING = 9
-EVENT_NAMES = (
+EVENT_NAMES: tuple[str, ...] = (
     "fault",
     "brake",
     "backward",
@@ -38,7 +38,7 @@ EVENT_NAMES = (
     "nothing",
 )
 
-TRANSITIONS = (
+TRANSITIONS: tuple[tuple[int, ...], ...] = (
     # FAULT    BRAKE    BACKWARD PEDALLING  T. ALONE    REST     STOPPED  SLOW     THROTTLE    NOTHING
     (FAULTED, WAITING, WAITING, WAITING, WAITING, READY, WAITING, WAITING, WAITING, WAITING),  # WAITING
     (FAULTED, BRAKED, READY, ASSISTING, THROTTLING, READY, READY, READY, THROTTLING, READY),  # READY

@@ -25,7 +25,7 @@ CURRENT_UNASKED = 9
 CURRENT_MISSING = 10
 WHEEL_LOST = 11
 HEAT_READING = 12
-CAUSE_NAMES = (
+CAUSE_NAMES: tuple[str, ...] = (
     "none",
     "crank edges lost: they came faster than they were read",
     "noise on the pedal sensor",

@@ -68,8 +68,8 @@ class OutputGuard:
             period_us = min(way // settings.startup_speed_mm_per_s, _WHEEL_STILL_US // 10) * 10
             self._startup_period_us = period_us
         # Hundredths of wheel pulses in the cut-off distance, rounded up: this gate is the looser one.
-        way = settings.cutoff_distance_mm * 100 * pulses
-        self._cutoff_pulses_percent = 1 + way // settings.wheel_circumference_mm
+        distance_percent = settings.cutoff_distance_mm * 100 * pulses
+        self._cutoff_pulses_percent = 1 + distance_percent // settings.wheel_circumference_mm
         self._longest_period_us = _LONGEST_DISTANCE_US * 100 // self._cutoff_pulses_percent
         self._levels = 0
         self._rise_us = now_us

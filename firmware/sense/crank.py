@@ -187,6 +187,9 @@ class Crank:
             elif high_us <= 0 or abs(excess_us) <= pitch_us >> 3:
                 self.forward_run = 0  # Too near one half to tell a direction.
                 self._reject()
+            elif abs(excess_us) >= pitch_us - (pitch_us >> 3):
+                self.forward_run = 0  # Under a sixteenth high, or low: a pulse of noise, no magnet.
+                self._reject()
             elif (excess_us > 0) == self._forward_duty_high:
                 self._measure(pitch_us, time_us)
                 self._gain_ground(2, time_us)

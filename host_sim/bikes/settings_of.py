@@ -21,8 +21,10 @@ _MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
 _ENGAGE_TURN_SHARE = 0.1
 # Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.
 _TAPER_FROM_SHARE = 0.88
-# The speed is known a wheel pulse late, so start-up assistance aims below what the place allows. Judgement.
+# The speed is known a wheel pulse late: start-up assistance, which gathers speed, aims below what the place
+# allows, and so does the cut-off where the place has no tolerance for it. Judgement.
 _STARTUP_SHARE = 0.95
+_CUTOFF_SHARE = 0.99
 
 
 def settings_from(bike: Bike, place: Place) -> Settings:
@@ -75,7 +77,8 @@ def _edge_gap_permille(sensor: PedalSensor) -> int:
 
 
 def _place(bike: Bike, place: Place) -> dict[str, int]:
-    cutoff_mm_per_s = _mm_per_s(place.cutoff_km_per_h)
+    cutoff_share = 1.0 if place.cutoff_tolerance_percent > 0.0 else _CUTOFF_SHARE
+    cutoff_mm_per_s = _mm_per_s(place.cutoff_km_per_h * cutoff_share)
     taper_mm_per_s = floor(cutoff_mm_per_s * _TAPER_FROM_SHARE)
     if place.taper_from_km_per_h is not None:
         taper_mm_per_s = _mm_per_s(place.taper_from_km_per_h)

@@ -215,6 +215,8 @@ class Tracking(Probe):
         if allowed_w == 0:
             return
         share = self.world.motor.power_w / allowed_w
+        if share < 1.0 and outputs.command_mv == self.settings.command_max_mv:
+            share = 1.0  # The motor can't take more at this speed: nothing left to follow.
         self._overshoot = max(self._overshoot, share - 1.0)
         if abs(share - 1.0) > SETTLED_SHARE:
             self._outside_us = now_us
@@ -340,6 +342,16 @@ def _settling_cure(bike: Bike, measured: float, limit: float) -> str:
     )
 
 
+def _foldback_cure(bike: Bike, measured: float, limit: float) -> str:
+    settings = bike.firmware_settings
+    if not bike.shunt.fitted:
+        return (
+            f"without a shunt the power is not known: open_map_full_w {settings.open_map_full_w} is a guess. "
+            "Fit a shunt, or raise open_map_full_w, which weakens all help"
+        )
+    return f"gain_uv_per_w {settings.gain_uv_per_w} or integral_ms {settings.integral_ms} are too slow"
+
+
 DRIVING = (
     Rule(
         "output range",
@@ -453,6 +465,7 @@ DRIVING = (
         COMMON_PRACTICE,
         (rides.BATTERY_RUNS_LOW,),
         BatteryExcess,
+        cure=_foldback_cure,
     ),
     Rule(
         "heat fold-back",
@@ -464,5 +477,6 @@ DRIVING = (
         COMMON_PRACTICE,
         (rides.MOTOR_GETS_HOT,),
         HeatExcess,
+        cure=_foldback_cure,
     ),
 )

@@ -1,5 +1,7 @@
 """Rules about failures: faults that stay, wires, sensors, stalls, the clock's wrap."""
 
+from math import log
+
 from firmware.controller import Controller
 from firmware.guard.faults import NO_FAULT
 from firmware.loop import CONTROL_PERIOD_US
@@ -229,7 +231,10 @@ def _shunt_limit_s(bike: Bike) -> float | None:
 
 
 def _stall_limit_ms(bike: Bike) -> float:
-    return SILENCE_US / 1000.0 + bike.firmware_settings.motor_lag_ms + 10.0
+    """The silence, the fall of the current from its limit to no load with a tenth more lag, two steps."""
+    least_a = max(bike.motor.no_load_current_a, 0.01 * bike.motor.current_limit_a)
+    lags = max(log(bike.motor.current_limit_a / least_a), 3.0)
+    return SILENCE_US / 1000.0 + 1100.0 * bike.motor_controller.lag_s * lags + 10.0
 
 
 FAILING = (

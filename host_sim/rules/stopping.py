@@ -250,6 +250,11 @@ def _no_direction(bike: Bike, measured: float, limit: float) -> str:
             "one channel can't tell forward from backward, nor rocking from pedalling: "
             "fit a sensor with two channels, or a duty-coded one"
         )
+    if bike.firmware_settings.sensor_kind == DUTY_CODED:
+        return (
+            "a duty-coded ring tells the direction once a pitch, by times: rocking over an edge can look "
+            "like slow pedalling. Fit a sensor with two channels"
+        )
     return "see lead and backward_edges"
 
 
@@ -281,6 +286,13 @@ def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
         "a second channel, "
         "switches on every brake where the place then allows more, or a lower cut-off speed"
     )
+
+
+def _hunting_cure(bike: Bike, measured: float, limit: float) -> str:
+    settings = bike.firmware_settings
+    if ring_can_show_rpm(bike) > settings.release_rpm:
+        return _steady_cure(bike, measured, limit)
+    return f"engage_rpm {settings.engage_rpm} and release_rpm {settings.release_rpm} are too near"
 
 
 STOPPING = (
@@ -379,5 +391,6 @@ STOPPING = (
         EN.format("4.2.13.1 e (no hunting)"),
         (rides.STEADY_CADENCE,),
         Engagements,
+        cure=_hunting_cure,
     ),
 )

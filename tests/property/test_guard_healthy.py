@@ -13,7 +13,9 @@ class Agreement:
     """Asserts that the guard cuts nothing, or that the controller says the same one step later.
 
     An edge counts for the controller once it has lasted, up to 3.75 ms later than for the guard; so
-    after pedalling backward the guard may be first by a step. Riding forward it never is.
+    after pedalling backward the guard may be first by a step. Riding forward it never is. Where the
+    crank turns back within the time of a glitch, the controller discards what the guard has seen:
+    no healthy ride, and no more is asked of it.
     """
 
     def __init__(self, rig: Rig, watch: Watch) -> None:
@@ -25,6 +27,8 @@ class Agreement:
     def look(self, rig: Rig, before_mv: int) -> None:
         del before_mv
         self.ever_backward = self.ever_backward or rig.rpm < 0
+        if self.ever_backward and rig.controller.crank.rejected > 0:
+            return
         if self.first:
             assert self.guard.asked_mv == 0
         self.first = self.guard.permitted_mv < self.guard.asked_mv

@@ -22,7 +22,7 @@ ARROWS = {
     "firmware.controller": GROUND_FLOOR
     | {"firmware.sense", "firmware.decide", "firmware.drive", "firmware.guard"},
     "firmware.loop": GROUND_FLOOR | {"firmware.controller"},
-    "firmware.link": GROUND_FLOOR | {"firmware.controller", "firmware.guard", "firmware.decide"},
+    "firmware.link": {"firmware"},  # Talks about everything; nothing else knows that it is there.
 }
 
 # Every number that is a quantity ends in one of these. `_uv` and `_uv_per_w` are the power loop's: its
@@ -85,6 +85,8 @@ PLAIN_NUMBERS = PLAIN_SETTINGS | {
     "event",
     "cause",
     "fault_cause",
+    "sequence",
+    "crc",
 }
 UNITS_OF_TIME_AND_ELECTRICITY = re.compile(
     r"(^|_)(time|delay|duration|timeout|voltage|volts?|current|amps?|power|watts?|speed|cadence|distance|"

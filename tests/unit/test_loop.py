@@ -3,7 +3,7 @@
 import pytest
 
 from firmware.controller import Controller
-from firmware.loop import Board, Heap, LoopCounters, run
+from firmware.loop import Board, Heap, Link, LoopCounters, run
 from firmware.records import Inputs, Outputs
 from tests.builders import BEFORE_WRAP_US, WRAP_US, settings_with
 from tests.small_int import SmallInt
@@ -157,6 +157,108 @@ def test_memory_is_not_collected_while_the_motor_drives():
     played.play()
     assert "write" in played.board.story
     assert played.heap.collections == 0
+
+
+class Talk(Link):
+    """A link that writes down its turns, and is over or takes time when a test says."""
+
+    def __init__(self, takes_time: bool = False, turns: int = 1_000):
+        self.takes_time = takes_time
+        self.turns = turns
+        self.resting: list[bool] = []
+        self.at_us: list[int] = []
+
+    def pump(self, resting: bool, now_us: int) -> bool:
+        self.resting.append(resting)
+        self.at_us.append((int(now_us) - START_US) % WRAP_US)
+        return self.takes_time
+
+    def over(self) -> bool:
+        return len(self.at_us) >= self.turns
+
+
+def talked(spans_us: list, link: Talk) -> Run:
+    played = Run(spans_us)
+    with pytest.raises(Unplugged):
+        run(played.board, played.controller, Inputs(), played.counters, played.heap, link)
+    return played
+
+
+def test_the_link_gets_a_turn_only_when_more_than_a_millisecond_is_left():
+    link = Talk()
+    talked([0, 0, 1, 3_999, 4_000, 4_999, 5_000, 6_000], link)
+    assert link.at_us == [1, 3_999, 6_000]
+
+
+def test_the_link_is_told_whether_the_bicycle_rests():
+    link = Talk()
+    talked([0, 0, 1_000, 5_000, 6_000], link)
+    assert link.resting == [True, True]
+    link = Talk()
+    played = Run([])
+    played.board = RollingBoard([0, *[number * 2_500 for number in range(1_000)]])
+    with pytest.raises(Unplugged):
+        run(played.board, played.controller, Inputs(), played.counters, played.heap, link)
+    assert link.resting[0]
+    assert not link.resting[-1]
+
+
+def test_a_link_that_is_over_ends_the_loop_with_the_output_safe():
+    played = Run([0, 0, 1_000, 1_500, 5_000])
+    run(played.board, played.controller, Inputs(), played.counters, played.heap, Talk(turns=2))
+    assert played.board.stepped_us == [0]
+    assert played.board.story[-1] == "write safe"
+    assert played.board.story[-2] == "read"
+
+
+def test_the_link_of_the_bench_says_nothing_and_is_never_over():
+    assert not Link().pump(True, 0)
+    assert not Link().over()
+
+
+def test_lateness_that_the_link_chose_at_rest_is_no_overrun_and_any_other_is():
+    for takes_time, overruns in ((True, 1), (False, 2)):
+        played = talked([0, 0, 1_000, 40_000, 60_000], Talk(takes_time))
+        assert played.counters.overruns == overruns
+        assert played.board.stepped_us == [0, 40_000, 60_000]
+
+
+def test_lateness_at_the_start_is_no_overrun():
+    played = Run([0, 30_000, 35_000, 50_000]).play()
+    assert played.board.stepped_us == [30_000, 35_000, 50_000]
+    assert played.counters.overruns == 1
+
+
+def test_lateness_after_a_collection_is_no_overrun():
+    steps_us = [number * 5_000 for number in range(400)]
+    played = Run([0, *steps_us, 2_050_000, 2_070_000]).play()
+    assert played.heap.collections == 1
+    assert played.counters.overruns == 1  # The second one only.
+
+
+def test_a_wish_to_clear_lasts_for_one_step():
+    wishes = []
+
+    class Told(Controller):
+        def step(self, inputs: Inputs, now_us: int) -> Outputs:
+            wishes.append(inputs.clear_requested)
+            return super().step(inputs, now_us)
+
+    played = Run([0, 0, 5_000, 10_000])
+    played.controller = Told(settings_with(), START_US)
+    inputs = Inputs()
+    inputs.clear_requested = True
+    with pytest.raises(Unplugged):
+        run(played.board, played.controller, inputs, played.counters, played.heap)
+    assert wishes == [True, False, False]
+
+
+def test_a_step_takes_from_its_reading_to_the_next_one():
+    played = Run([0, 0, 700, 1_500, 5_000, 5_900]).play()
+    assert played.counters.loop_us == 900
+    assert Run([0, 0, 700, 1_500]).play().counters.loop_us == 700
+    assert Run([0, 0, 200_000]).play().counters.loop_us == 65_535
+    assert Run([0, 0]).play().counters.loop_us == 0
 
 
 def test_whatever_a_step_raises_the_output_is_made_safe():

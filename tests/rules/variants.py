@@ -1,0 +1,511 @@
+"""Sabotaged firmware: mistakes that a change could make, each with the rule that must catch it.
+
+A sabotage is a list of literal replacements in files of `firmware/`; each text must occur exactly once.
+`stopped_by_guard` tells that the output guard alone stops the mistake: such a row takes the guard away
+too (its last replacement), and a companion test shows that with the guard in place the rule still holds.
+"""
+
+from typing import Any
+
+Patch = tuple[str, str, str]
+Rides = list[tuple[str, int]]
+
+CRANK = "sense/crank.py"
+LEVERS = "sense/levers.py"
+PEDALLING = "decide/pedalling.py"
+EVENTS = "decide/events.py"
+ENGAGEMENT = "decide/engagement.py"
+CEILINGS = "decide/ceilings.py"
+REQUEST = "decide/request.py"
+POWER_LOOP = "drive/power_loop.py"
+FAULTS = "guard/faults.py"
+GUARD = "guard/output_guard.py"
+CONTROLLER = "controller.py"
+
+GUARD_REMOVED: Patch = (
+    GUARD,
+    "        self._forget_the_old(now_us)\n        settings = self._settings\n",
+    "        return command_mv\n        settings = self._settings\n",
+)
+BRAKE_IGNORED: Patch = (EVENTS, "        if brake_pulled:\n", "        if False:\n")
+PITCH_KEPT: Patch = (
+    CRANK,
+    "self.forward_run = 0\n        self.pitch_us = 0\n        self.backward_run = min",
+    "self.forward_run = 0\n        self.backward_run = min",
+)
+NEVER_LEFT: Patch = (
+    ENGAGEMENT,
+    "ASSISTING, THROTTLING, READY, READY, READY, ASSISTING, ASSISTING),",
+    "ASSISTING, THROTTLING, ASSISTING, ASSISTING, ASSISTING, ASSISTING, ASSISTING),",
+)
+LONG_GAPS = {"settings": {"edge_gap_permille": 1000, "stop_pitch_percent": 400, "backward_edges": 4}}
+NEVER_SLOW: Patch = (
+    PEDALLING,
+    "self.slow = self.cadence_rpm < self._release_rpm",
+    "self.slow = self.stopped",
+)
+
+
+class Sabotage:
+    """One row: what was done to the firmware, and the rule, bike and rides that must show it."""
+
+    def __init__(
+        self,
+        name: str,
+        rule: str,
+        rides: Rides,
+        patches: list[Patch],
+        bike: str = "cargo_trike",
+        changes: dict[str, Any] | None = None,
+        stopped_by_guard: bool = False,
+    ) -> None:
+        self.name = name
+        self.rule = rule
+        self.rides = rides
+        self.bike = bike
+        self.changes = changes or {}
+        self.stopped_by_guard = stopped_by_guard
+        self.patches = [*patches, GUARD_REMOVED] if stopped_by_guard else patches
+        self.without_guard_patch = patches
+
+    def measurement(self) -> dict[str, Any]:
+        """Return what the measuring process is to measure for this row."""
+        return {"bike": self.bike, "changes": self.changes, "rule": self.rule, "rides": self.rides}
+
+
+def seeds(scenario: str, *numbers: int) -> Rides:
+    """Return these rides of one kind."""
+    return [(scenario, number) for number in numbers]
+
+
+SABOTAGES = (
+    # The end of help.
+    Sabotage(
+        "the stop gap is one period too long",
+        "stop time",
+        seeds("sudden stop", 0, 1, 2),
+        [(PEDALLING, "> self.stop_gap_us:", "> self.stop_gap_us + 5_000:")],
+    ),
+    Sabotage(
+        "the pitch just measured does not shorten the stop gap",
+        "stop time",
+        seeds("sudden stop", 0, 1, 2),
+        [(PEDALLING, "        if pitch_us > 0:\n", "        if False:\n")],
+        changes={"settings": {"edge_gap_permille": 1000}},
+    ),
+    Sabotage(
+        "the cut-off distance does not shorten the stop gap",
+        "cut-off distance",
+        seeds("sudden stop", 2, 3),
+        [
+            (PEDALLING, "        if speed_mm_per_s > 0:\n", "        if False:\n"),
+            (PEDALLING, "        if pitch_us > 0:\n", "        if False:\n"),
+        ],
+        bike="folding",
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "a rising pitch time is taken for ten times shorter",
+        "steady help",
+        seeds("slow legs at speed", 0),
+        [(PEDALLING, "pitch_us // 100 * self", "pitch_us // 1000 * self")],
+    ),
+    Sabotage(
+        "the guard lets everything through, and the brake is no event",
+        "brake cut",
+        seeds("brake pull", 0),
+        [BRAKE_IGNORED],
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "assistance is not left by rest, stop or slowness",
+        "nothing from a standing crank",
+        seeds("sudden stop", 0),
+        [NEVER_LEFT],
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "assistance is not left by rest, stop or slowness, at the lights",
+        "nudge run-on",
+        seeds("nudges", 0, 1),
+        [NEVER_LEFT],
+        changes={"pedal_sensor": {"pulses_per_rev": 24, "uneven_deg": 0.5}},
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "assistance is not left by rest, stop or slowness, and the shunt is stuck",
+        "shunt stuck",
+        seeds("shunt stuck", 0),
+        [NEVER_LEFT],
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "backward edges are no event, and leave the cadence as it was",
+        "backward edges",
+        seeds("backward", 0, 1),
+        [(EVENTS, "        if pedalling.backward:\n", "        if False:\n"), PITCH_KEPT],
+        changes=LONG_GAPS,
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "the sign of the lead is flipped, here and in the guard",
+        "forward pedalling only",
+        seeds("backward", 0),
+        [
+            (CRANK, "1 if settings.lead == B_LEADS else 3", "3 if settings.lead == B_LEADS else 1"),
+            (GUARD, "3 if settings.lead == B_LEADS else 1", "1 if settings.lead == B_LEADS else 3"),
+        ],
+    ),
+    Sabotage(
+        "the sign of the lead is flipped",
+        "first help",
+        seeds("first edges", 0),
+        [(CRANK, "1 if settings.lead == B_LEADS else 3", "3 if settings.lead == B_LEADS else 1")],
+    ),
+    Sabotage(
+        "rocking is progress: nothing to make up after going back, and a low cadence is none",
+        "rocking ends help",
+        seeds("rocking on", 0, 1, 2, 3),
+        [
+            (CRANK, "        if self._behind > 0:\n", "        if False:\n"),
+            (GUARD, "        if self._behind > 0:\n", "        if False:\n"),
+            (GUARD, "and self._behind < self._backward_edges", "and True"),
+            NEVER_SLOW,
+        ],
+        changes=LONG_GAPS,
+    ),
+    Sabotage(
+        "backward edges run like forward ones",
+        "rocking never engages",
+        seeds("rocking", 0, 1, 2),
+        [
+            (CRANK, "            self._go_backward(1)\n", "            self._forward(position, time_us)\n"),
+        ],
+        changes={"settings": {"engage_rpm": 6, "release_rpm": 4}},
+    ),
+    # Engaging.
+    Sabotage(
+        "waiting is left at once",
+        "two actions to start",
+        seeds("turning at power-up", 0),
+        [
+            (
+                ENGAGEMENT,
+                "(FAULTED, WAITING, WAITING, WAITING, WAITING, READY,",
+                "(FAULTED, READY, READY, READY, READY, READY,",
+            )
+        ],
+    ),
+    Sabotage(
+        "an open throttle at power-up has been at rest, here and in the guard, and ends the waiting",
+        "two actions to start",
+        seeds("turning at power-up", 1),
+        [
+            (LEVERS, "self.rest_seen = not self._fitted", "self.rest_seen = True"),
+            (
+                GUARD,
+                "self._throttle_rest_seen = settings.throttle_fitted == 0",
+                "self._throttle_rest_seen = True",
+            ),
+            (
+                ENGAGEMENT,
+                "(FAULTED, WAITING, WAITING, WAITING, WAITING, READY,",
+                "(FAULTED, WAITING, WAITING, WAITING, READY, READY,",
+            ),
+        ],
+        bike="tandem",
+    ),
+    Sabotage(
+        "the edges asked for are not counted",
+        "engage edges",
+        seeds("first edges", 0),
+        [(PEDALLING, "crank.forward_run >= self._engage_edges", "crank.forward_run >= 0")],
+        bike="tandem",
+    ),
+    Sabotage(
+        "the engage cadence is not asked for",
+        "engage cadence",
+        seeds("steady cadence", 0, 2, 4) + seeds("first edges", 0),
+        [(PEDALLING, "self.cadence_rpm >= self._engage_rpm", "self.cadence_rpm >= 0")],
+    ),
+    Sabotage(
+        "release at the engage cadence: no hysteresis",
+        "no hunting at the thresholds",
+        seeds("steady cadence", 1, 3, 5),
+        [(*NEVER_SLOW[:2], "self.slow = self.cadence_rpm < self._engage_rpm")],
+    ),
+    Sabotage(
+        "the least speed to engage is not asked for",
+        "least speed to engage",
+        seeds("slow start", 0),
+        [(PEDALLING, "speed_mm_per_s >= self._engage_speed_mm_per_s", "speed_mm_per_s >= 0")],
+        bike="tandem",
+    ),
+    Sabotage(
+        "noise pulses are not filtered",
+        "noise never engages",
+        seeds("noise at rest", 0, 1),
+        [(CRANK, "self._shortest_pitch_us // 16", "0")],
+        bike="folding",
+    ),
+    Sabotage(
+        "a pulse much too narrow for a magnet tells a direction",
+        "noise never engages",
+        seeds("noise at rest", 0, 1),
+        [(CRANK, "elif abs(excess_us) >= pitch_us - (pitch_us >> 3):", "elif False:")],
+        changes={"pedal_sensor": {"kind": "duty-coded", "duty_percent": 30, "pulses_per_rev": 12}},
+    ),
+    # Speed.
+    Sabotage(
+        "the taper is inverted",
+        "taper falls",
+        seeds("speed sweep", 0),
+        [
+            (
+                CEILINGS,
+                "return fading_permille(speed_mm_per_s, self._taper_start",
+                "return rising_permille(speed_mm_per_s, self._taper_start",
+            )
+        ],
+    ),
+    Sabotage(
+        "the cut-off is compared to another speed",
+        "cut-off speed",
+        seeds("speed sweep", 0),
+        [(CEILINGS, "= settings.cutoff_speed_mm_per_s", "= settings.cutoff_speed_mm_per_s * 6 // 5")],
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "the cut-off is forgotten",
+        "no drive over speed",
+        seeds("speed sweep", 0),
+        [(CEILINGS, "= settings.cutoff_speed_mm_per_s", "= settings.cutoff_speed_mm_per_s * 3 // 2")],
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "the start-up speed is not asked for",
+        "start-up speed",
+        seeds("throttle from rest", 0),
+        [
+            (CEILINGS, "state == THROTTLING and self._startup_limited", "False"),
+            (EVENTS, "            and speed_mm_per_s < self._startup_speed_mm_per_s\n", ""),
+        ],
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "the throttle's share never falls",
+        "throttle release",
+        seeds("throttle from rest", 0),
+        [
+            (
+                LEVERS,
+                "self.share_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)",
+                "turned_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)\n"
+                "            self.share_permille = max(self.share_permille, turned_permille)",
+            )
+        ],
+        bike="tandem",
+        stopped_by_guard=True,
+    ),
+    Sabotage(
+        "the gain is two hundred times too high in the taper",
+        "no hunting in the taper",
+        seeds("steady speed", 0, 1),
+        [
+            (
+                POWER_LOOP,
+                "self._gain_uv_per_w = settings.gain_uv_per_w",
+                "self._gain_uv_per_w = settings.gain_uv_per_w * 200",
+            )
+        ],
+        bike="tandem",
+    ),
+    # Power and command.
+    Sabotage(
+        "the slew limiter is bypassed",
+        "rise rate",
+        seeds("power steps", 0),
+        [(CONTROLLER, "limiter.step(target_mv, now_us)", "limiter.reset(target_mv, now_us)")],
+    ),
+    Sabotage(
+        "rise and fall are swapped",
+        "rise rate",
+        seeds("power steps", 0),
+        [
+            (
+                CONTROLLER,
+                "SlewLimiter(settings.rise_mv_per_s, settings.fall_mv_per_s, now_us)",
+                "SlewLimiter(settings.fall_mv_per_s, settings.rise_mv_per_s, now_us)",
+            )
+        ],
+    ),
+    Sabotage(
+        "the command starts at nothing instead of at the end of the dead band",
+        "first help",
+        seeds("first edges", 0),
+        [
+            (
+                CONTROLLER,
+                "elif target_mv > 0 and limiter.command_mv < self.settings.command_start_mv:",
+                "elif False:",
+            )
+        ],
+    ),
+    Sabotage(
+        "anti-windup is removed: the integral follows what was asked",
+        "power overshoot",
+        seeds("power steps", 0, 1, 2, 3),
+        [(POWER_LOOP, "        if applied_mv != self.target_mv:\n", "        if False:\n")],
+    ),
+    Sabotage(
+        "the integral never moves",
+        "power settling",
+        seeds("power steps", 0),
+        [(POWER_LOOP, "clamp(self._integral_uv + step_uv, 0, self._range_uv)", "0")],
+    ),
+    Sabotage(
+        "the gain is two hundred times too high",
+        "surge",
+        seeds("power steps", 0, 1),
+        [
+            (
+                POWER_LOOP,
+                "self._gain_uv_per_w = settings.gain_uv_per_w",
+                "self._gain_uv_per_w = settings.gain_uv_per_w * 200",
+            )
+        ],
+        bike="tandem",
+    ),
+    Sabotage(
+        "the command has no highest value, here and in the guard",
+        "output range",
+        seeds("shunt dead", 0),
+        [
+            (POWER_LOOP, "(settings.command_max_mv - settings.command_start_mv) * _UV_PER_MV", "5_000_000"),
+            (GUARD, "return min(command_mv, self._highest_mv)", "return command_mv"),
+        ],
+    ),
+    Sabotage(
+        "assist power and its limit are doubled",
+        "continuous power",
+        seeds("power steps", 0),
+        [
+            (
+                CEILINGS,
+                "self._power_limit_w = settings.power_limit_w",
+                "self._power_limit_w = 2 * settings.power_limit_w",
+            ),
+            (
+                REQUEST,
+                "self._assist_power_w = settings.assist_power_w",
+                "self._assist_power_w = 2 * settings.assist_power_w",
+            ),
+        ],
+    ),
+    Sabotage(
+        "the selector's shares are shifted by one",
+        "selector shares",
+        seeds("selector positions", 0),
+        [
+            (
+                LEVERS,
+                "self._shares_permille[self.position]",
+                "self._shares_permille[max(self.position - 1, 0)]",
+            )
+        ],
+    ),
+    Sabotage(
+        "the battery's fold-back is inverted",
+        "battery fold-back",
+        seeds("battery runs low", 0),
+        [
+            (
+                CEILINGS,
+                "rising_permille(battery_mv, self._battery_empty_mv, self._battery_foldback_mv)",
+                "fading_permille(battery_mv, self._battery_empty_mv, self._battery_foldback_mv)",
+            )
+        ],
+    ),
+    Sabotage(
+        "the heat fold-back is removed",
+        "heat fold-back",
+        seeds("motor gets hot", 0),
+        [(CEILINGS, "        if self._heat_sensor_fitted:\n", "        if False:\n")],
+    ),
+    # Failures.
+    Sabotage(
+        "the fault latch is removed: the cause goes when its condition ends",
+        "a fault stays",
+        seeds("lever faults", 0),
+        [
+            (
+                FAULTS,
+                "            self._samples_in_row[cause] = 0\n            return\n",
+                "            self._samples_in_row[cause] = 0\n"
+                "            if self.cause == cause:\n"
+                "                self.cause = NO_FAULT\n"
+                "            return\n",
+            )
+        ],
+    ),
+    Sabotage(
+        "a shorted throttle wire is never observed",
+        "lever wires",
+        seeds("lever faults", 1),
+        [(FAULTS, "        self._observe(THROTTLE_WIRE_SHORTED, throttle.wire_shorted, samples)\n", "")],
+    ),
+    Sabotage(
+        "an open selector wire is never observed",
+        "lever wires",
+        seeds("lever faults", 2),
+        [(FAULTS, "        self._observe(SELECTOR_WIRE_OPEN, selector.wire_open, samples)\n", "")],
+    ),
+    Sabotage(
+        "a lost wheel sensor is never observed",
+        "wheel sensor lost",
+        seeds("wheel sensor lost", 0),
+        [(FAULTS, "self._observe(WHEEL_LOST, not wheel.pulsed,", "self._observe(WHEEL_LOST, False,")],
+    ),
+    Sabotage(
+        "a missing current is never observed",
+        "shunt dead",
+        seeds("shunt dead", 0),
+        [(FAULTS, "self._observe(CURRENT_MISSING, missing,", "self._observe(CURRENT_MISSING, False,")],
+    ),
+    Sabotage(
+        "the outputs are valid for ten seconds",
+        "stalled loop",
+        seeds("loop stalls", 0),
+        [(CONTROLLER, "outputs.valid_for_us = OUTPUTS_VALID_US", "outputs.valid_for_us = 10_000_000")],
+    ),
+    Sabotage(
+        "outputs are declared valid for ten seconds everywhere",
+        "stalled loop",
+        seeds("loop stalls", 0),
+        [("records.py", "OUTPUTS_VALID_US = 50_000", "OUTPUTS_VALID_US = 10_000_000")],
+    ),
+    Sabotage(
+        "after a stall the command goes on where it was",
+        "no jump after a stall",
+        seeds("loop stalls", 0),
+        [(CONTROLLER, "if stalled or not self.engagement.driving()", "if not self.engagement.driving()")],
+    ),
+    Sabotage(
+        "the wrap mask is removed from time differences",
+        "clock wrap",
+        seeds("hilly ride", 0),
+        [("ticks.py", "(later_us - earlier_us) & TICKS_MAX_US", "later_us - earlier_us")],
+    ),
+    Sabotage(
+        "lost edges are no fault",
+        "lost edges",
+        seeds("lost edges", 1),
+        [
+            (
+                FAULTS,
+                "self._observe(EDGES_LOST, overruns != self._overruns, 1)",
+                "self._observe(EDGES_LOST, False, 1)",
+            )
+        ],
+    ),
+)
