@@ -1,0 +1,24 @@
+"""Started by MicroPython at power-up. The order is the point: safe first, then the rest."""
+
+from machine import Pin, reset
+
+from boards.rpi_pico import pins
+
+Pin(pins.DRIVE_ENABLE, Pin.OUT, value=0)  # A soft reset leaves pins as they were.
+Pin(pins.COMMAND_PWM, Pin.OUT, value=0)
+
+import micropython  # noqa: E402
+
+micropython.alloc_emergency_exception_buf(100)
+
+from boards.rpi_pico.board import PicoBoard  # noqa: E402
+from boards.services import Flash, StandardPort  # noqa: E402
+from boards.starting import ride, stay_in_maintenance  # noqa: E402
+
+board = PicoBoard()
+flash = Flash("")
+if not stay_in_maintenance(board, flash):
+    ride(
+        board, flash, StandardPort(), "rpi_pico"
+    )  # Settings, constructors, collection, interrupts, watchdog, loop.
+    reset()

@@ -1,0 +1,50 @@
+"""From a board whose output is safe to the loop, in the one order that a start has."""
+
+import gc
+import sys
+
+from boards.services import MAINTENANCE_FLAG, Collector, Flash
+from boards.startable import StartableBoard
+from firmware.controller import Controller
+from firmware.link.console import MAINTENANCE
+from firmware.link.history import RememberedEdges
+from firmware.link.port import Port
+from firmware.link.store import Store
+from firmware.link.talk import Talk
+from firmware.loop import LoopCounters, run
+from firmware.records import Inputs
+
+_HINT = "maintenance: no drive, no watchdog. Restart the board to ride.\n"
+
+
+def stay_in_maintenance(board: StartableBoard, flash: Flash) -> bool:
+    """Tell whether this start is for a host's tools: the pin is grounded, or the console was asked for it.
+
+    The flag that the console leaves counts once.
+    """
+    wanted = flash.take_away(MAINTENANCE_FLAG)
+    if not wanted and not board.maintenance_wanted():
+        return False
+    sys.stdout.write(_HINT)
+    return True
+
+
+def ride(board: StartableBoard, flash: Flash, port: Port, board_name: str) -> None:
+    """Start and ride; start anew with new settings; return when maintenance is asked for."""
+    store = Store(flash)
+    heap = Collector()
+    while True:
+        settings = store.load()
+        board.fit(settings)
+        inputs = Inputs()
+        edges = RememberedEdges()
+        counters = LoopCounters()
+        controller = Controller(settings, board.now_us())
+        talk = Talk(port, controller, inputs, edges, counters, store, board_name, board.now_us())
+        gc.collect()
+        board.attach(inputs)
+        board.start_watchdog()
+        run(board, controller, inputs, counters, heap, talk)
+        if talk.console.ending == MAINTENANCE:
+            flash.write(MAINTENANCE_FLAG, b"1")
+            return

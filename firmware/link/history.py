@@ -1,0 +1,48 @@
+"""The last crank edges, kept so that a person can look at them as a capture."""
+
+from firmware.records import EdgeLog
+
+HISTORY_SIZE = 512
+
+
+class RememberedEdges(EdgeLog):
+    """An edge log that remembers what was taken from it: the last 512 edges. Put it into `Inputs.crank`.
+
+    Read: `taken` (edges taken so far, modulo 65536), `kept` (edges remembered, 0 to 512).
+    """
+
+    __slots__ = ("_held", "_kept_levels", "_kept_us", "_next", "kept", "taken")
+
+    def __init__(self) -> None:
+        """Start empty."""
+        EdgeLog.__init__(self)
+        self._kept_levels = bytearray(HISTORY_SIZE)
+        self._kept_us = [0] * HISTORY_SIZE
+        self._next = 0
+        self._held = False
+        self.kept = 0
+        self.taken = 0
+
+    def take(self) -> bool:
+        """Move the oldest edge to `levels` and `time_us` and remember it; False if there is none."""
+        if not EdgeLog.take(self):
+            return False
+        self.taken = (self.taken + 1) & 0xFFFF
+        if not self._held:
+            self._kept_levels[self._next] = self.levels
+            self._kept_us[self._next] = self.time_us
+            self._next = (self._next + 1) % HISTORY_SIZE
+            self.kept = min(self.kept + 1, HISTORY_SIZE)
+        return True
+
+    def hold(self, held: bool) -> None:
+        """Keep what is remembered as it is while it is read out; let go with False."""
+        self._held = held
+
+    def levels_at(self, value: int) -> int:
+        """Return the levels after remembered edge number `value`: 0 for the oldest, to `kept` - 1."""
+        return self._kept_levels[(self._next - self.kept + value) % HISTORY_SIZE]
+
+    def time_us_at(self, value: int) -> int:
+        """Return the time of remembered edge number `value`: 0 for the oldest, to `kept` - 1."""
+        return self._kept_us[(self._next - self.kept + value) % HISTORY_SIZE]

@@ -1,0 +1,144 @@
+"""Settings that outlive the power: two slots, written in turn, the newest valid one counts.
+
+A slot is a small text of fixed size: a heading, a sequence number, every setting, and a CRC-32 over all
+of that. Saving overwrites the slot that counts less, so a power cut at any moment leaves the other one.
+A slot that lacks a setting, or holds one that the table does not allow, is as invalid as a torn one:
+nothing is guessed. Without a valid slot the board reads its sensors and drives nothing.
+
+Flash writes stop the world, so `save` is for a bicycle that stands and an output at zero.
+"""
+
+from firmware.settings import TABLE, Settings
+
+SLOT_NAMES = ("settings_a.txt", "settings_b.txt")
+SLOT_SIZE = 3_072  # Fixed, so that overwriting one moves nothing else about on a FAT disk.
+SEQUENCE_MAX = 999_999_999  # Flash wears out long before.
+HEADING = "treadle settings 1"
+SAFE_VALUES = {"power_limit_w": 0, "assist_power_w": 0, "throttle_power_w": 0}
+NO_SLOT = -1
+
+
+class Storage:
+    """What a board offers to keep settings in. All of it may take time and memory."""
+
+    def read(self, name: str) -> bytes:
+        """Return the whole content of the file `name`; nothing if there is none."""
+        raise NotImplementedError
+
+    def write(self, name: str, content: bytes) -> None:
+        """Put `content` into the file `name`, in place where it has that size already.
+
+        OSError if that fails.
+        """
+        raise NotImplementedError
+
+    def crc32(self, content: bytes) -> int:
+        """Return the CRC-32 of IEEE 802.3, as in `binascii.crc32`."""
+        raise NotImplementedError
+
+
+class Store:
+    """The two slots. Read after `load` or `save`: `slot` (0, 1 or NO_SLOT), `sequence`, `refusal`.
+
+    `refusal` says in a sentence why there is no valid slot, and is empty when there is one.
+    """
+
+    __slots__ = ("_storage", "refusal", "sequence", "slot")
+
+    def __init__(self, storage: Storage) -> None:
+        """Start without having looked."""
+        self._storage = storage
+        self.slot = NO_SLOT
+        self.sequence = 0
+        self.refusal = "the slots have not been read"
+
+    def load(self) -> Settings:
+        """Return the settings of the newest valid slot; without one, the defaults with all power at 0."""
+        self.slot = NO_SLOT
+        self.sequence = 0
+        self.refusal = ""
+        newest = Settings(SAFE_VALUES)
+        for slot in (0, 1):
+            try:
+                sequence, settings = decode(self._storage.read(SLOT_NAMES[slot]), self._storage)
+            except (ValueError, OSError) as error:
+                self.refusal += ("; " if slot else "") + SLOT_NAMES[slot] + ": " + _first_of(error)
+                continue
+            if sequence > self.sequence:
+                self.slot = slot
+                self.sequence = sequence
+                newest = settings
+        if self.slot != NO_SLOT:
+            self.refusal = ""
+        return newest
+
+    def save(self, settings: Settings) -> None:
+        """Store `settings` in the slot that counts less; OSError with a sentence if that fails.
+
+        After a failure the settings that counted before still count.
+        """
+        if self.sequence == SEQUENCE_MAX:
+            raise OSError("the slots have been written too often")
+        slot = 1 if self.slot == 0 else 0
+        content = encode(settings, self.sequence + 1, self._storage)
+        self._storage.write(SLOT_NAMES[slot], content)
+        if self._storage.read(SLOT_NAMES[slot]) != content:
+            raise OSError(SLOT_NAMES[slot] + " does not read back as it was written")
+        self.slot = slot
+        self.sequence += 1
+        self.refusal = ""
+
+
+def encode(settings: Settings, sequence: int, storage: Storage) -> bytes:
+    """Return the content of a slot, SLOT_SIZE bytes; `sequence` 1 to SEQUENCE_MAX."""
+    lines = [HEADING, "sequence " + str(sequence)]
+    for name, value in _in_order(settings):
+        lines.append(name + " " + str(value))
+    text = "\n".join(lines) + "\n"
+    text += " " * (SLOT_SIZE - len("crc32 00000000\n") - len(text) - 1) + "\n"
+    return text.encode() + b"crc32 " + _hexadecimal(storage.crc32(text.encode())) + b"\n"
+
+
+def decode(content: bytes, storage: Storage) -> tuple[int, Settings]:
+    """Return sequence and settings of a slot; ValueError says what is wrong with it."""
+    if len(content) == 0:
+        raise ValueError("it is not there")
+    checked = len(content) - len("crc32 00000000\n")
+    ending = b"crc32 " + _hexadecimal(storage.crc32(content[:checked])) + b"\n"
+    if len(content) != SLOT_SIZE or content[checked:] != ending:
+        raise ValueError("its check sum is wrong")
+    lines = content[:checked].decode().split("\n")
+    if lines[0] != HEADING:
+        raise ValueError("its heading is unknown")
+    values = {}
+    for line in lines[1:]:
+        words = line.split()
+        if len(words) == 2:
+            values[words[0]] = _whole(words[1])
+    sequence = values.pop("sequence", 0)
+    if not 1 <= sequence <= SEQUENCE_MAX:
+        raise ValueError("its sequence number is out of range")
+    for row in TABLE:
+        if row[0] not in values:
+            raise ValueError("it lacks " + row[0])
+    return sequence, Settings(values)
+
+
+def _in_order(settings: Settings) -> list[tuple[str, int]]:
+    """Return names and values in the order of the table: a MicroPython dictionary has none."""
+    return [(row[0], getattr(settings, row[0])) for row in TABLE]
+
+
+def _whole(word: str) -> int:
+    for digit in word:
+        if digit not in "0123456789":
+            raise ValueError("it holds " + word + " where a whole number belongs")
+    return int(word)
+
+
+def _hexadecimal(crc: int) -> bytes:
+    return b"%08x" % crc
+
+
+def _first_of(error: Exception) -> str:
+    return str(error.args[0]) if error.args else "it cannot be read"

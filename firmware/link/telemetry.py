@@ -1,0 +1,200 @@
+"""Telemetry: one frame of fixed layout, built in place without taking memory.
+
+A frame on the wire is a zero byte, the COBS code of payload and CRC-16, and a zero byte. COBS
+(consistent overhead byte stuffing, Cheshire and Baker 1999) keeps zeros out of the code, so a zero always
+means "here a frame begins or ends". The CRC is the one that CRC catalogues call CRC-16/CCITT-FALSE or
+CRC-16/IBM-3740: polynomial 0x1021, start 0xFFFF, check value 0x29B1 over the text "123456789"; it goes
+out high byte first. All other numbers are little-endian and unsigned but for the temperature; what is too
+large for its field is sent as the largest number that fits. The layout, from byte 0 of the payload:
+
+    kind 1, number 1, time_us 4, steps 2, loop_us 2, overruns 2, state 1, fault 1, flags 1, direction 1,
+    cadence_rpm 2, pitch_us 4, edges 2, rejected 2, edges_lost 2, levels 1, level_samples 3,
+    speed_mm_per_s 2, share_permille 2, wanted_w 2, ceiling_w 2, power_w 2, command_mv 2,
+    battery_mv 4, current_ma 4, throttle_mv 2, selector_mv 2, motor_decicelsius 2
+
+`level_samples` holds the levels of the last 12 steps, two bits each, the newest lowest. `number` counts
+frames, modulo 256; `steps`, `overruns`, `edges`, `rejected` and `edges_lost` count modulo 65536.
+"""
+
+from firmware.controller import Controller
+from firmware.integers import clamp
+from firmware.link.history import RememberedEdges
+from firmware.loop import LoopCounters
+from firmware.records import Inputs
+
+FRAME_KIND = 1
+PAYLOAD_SIZE = 58
+FRAME_SIZE = PAYLOAD_SIZE + 5  # Two zeros, one byte of code, two of CRC.
+FRAME_PERIOD_US = 50_000  # 20 frames a second.
+SAMPLES = 12
+_SAMPLES_MASK = (1 << 2 * SAMPLES) - 1
+_PAYLOAD_AT = 2
+
+# Bits of `flags`.
+BRAKE_PULLED = 1
+DRIVE_ENABLED = 2
+SETTINGS_VALID = 4
+RESTING = 8
+THROTTLE_REST_SEEN = 16
+
+# Values of `direction`.
+STANDING = 0
+FORWARD = 1
+BACKWARD = 2
+
+_CRC_OF_NIBBLE = (
+    0x0000, 0x1021, 0x2042, 0x3063, 0x4084, 0x50A5, 0x60C6, 0x70E7,
+    0x8108, 0x9129, 0xA14A, 0xB16B, 0xC18C, 0xD1AD, 0xE1CE, 0xF1EF,
+)  # fmt: skip
+
+
+def crc16(content: bytearray, start: int, end: int) -> int:
+    """Return the CRC-16/CCITT-FALSE of `content` from `start` up to, not including, `end`."""
+    crc = 0xFFFF
+    for at in range(start, end):
+        value = content[at]
+        crc = (crc << 4) & 0xFFFF ^ _CRC_OF_NIBBLE[(crc >> 12) ^ (value >> 4)]
+        crc = (crc << 4) & 0xFFFF ^ _CRC_OF_NIBBLE[(crc >> 12) ^ (value & 15)]
+    return crc
+
+
+class Telemetry:
+    """One frame, in three stages that may be spread over time: `measure`, `seal`, `stuff`. Read: `frame`."""
+
+    __slots__ = (
+        "_at",
+        "_controller",
+        "_counters",
+        "_edges",
+        "_inputs",
+        "_level_samples",
+        "_number",
+        "_sampled_steps",
+        "_settings_valid",
+        "frame",
+    )
+
+    def __init__(
+        self,
+        controller: Controller,
+        inputs: Inputs,
+        edges: RememberedEdges,
+        counters: LoopCounters,
+        settings_valid: bool,
+    ) -> None:
+        """Start with an empty frame. `edges` is the log in `inputs.crank`."""
+        self._controller = controller
+        self._inputs = inputs
+        self._edges = edges
+        self._counters = counters
+        self._settings_valid = settings_valid
+        self._at = 0
+        self._number = 0
+        self._level_samples = 0
+        self._sampled_steps = counters.steps
+        self.frame = bytearray(FRAME_SIZE)
+
+    def sample(self) -> None:
+        """Note the levels of the crank once for each step since the last call."""
+        steps = self._counters.steps
+        if steps == self._sampled_steps:
+            return
+        missed = min((steps - self._sampled_steps) & 0xFFFF, SAMPLES)
+        self._sampled_steps = steps
+        for _ in range(missed):
+            self._level_samples = (self._level_samples << 2 | self._edges.levels & 3) & _SAMPLES_MASK
+
+    def measure(self, resting: bool, now_us: int) -> None:
+        """Write everything into the payload."""
+        self._at = _PAYLOAD_AT
+        self._put8(FRAME_KIND)
+        self._put8(self._number)
+        self._number = (self._number + 1) & 0xFF
+        self._put32(now_us)
+        self._put16(self._counters.steps)
+        self._put16(self._counters.loop_us)
+        self._put16(self._counters.overruns)
+        self._put8(self._controller.engagement.state)
+        self._put8(self._controller.faults.cause)
+        self._put8(self._flags(resting))
+        self._measure_crank()
+        self._measure_power()
+
+    def seal(self) -> None:
+        """Append the CRC to the payload."""
+        crc = crc16(self.frame, _PAYLOAD_AT, _PAYLOAD_AT + PAYLOAD_SIZE)
+        self.frame[FRAME_SIZE - 3] = crc >> 8
+        self.frame[FRAME_SIZE - 2] = crc & 0xFF
+
+    def stuff(self) -> None:
+        """Replace every zero by the distance to the next one: the frame is ready to be sent."""
+        frame = self.frame
+        code_at = _PAYLOAD_AT - 1
+        for at in range(_PAYLOAD_AT, FRAME_SIZE - 1):
+            if frame[at] == 0:
+                frame[code_at] = at - code_at
+                code_at = at
+        frame[code_at] = FRAME_SIZE - 1 - code_at
+
+    def _flags(self, resting: bool) -> int:
+        flags = BRAKE_PULLED if self._inputs.brake_pulled else 0
+        if self._controller.outputs.drive_enabled:
+            flags |= DRIVE_ENABLED
+        if self._settings_valid:
+            flags |= SETTINGS_VALID
+        if resting:
+            flags |= RESTING
+        if self._controller.throttle.rest_seen:
+            flags |= THROTTLE_REST_SEEN
+        return flags
+
+    def _measure_crank(self) -> None:
+        crank = self._controller.crank
+        if crank.standing:
+            self._put8(STANDING)
+        elif crank.backward_run > 0:
+            self._put8(BACKWARD)
+        else:
+            self._put8(FORWARD if crank.forward_run > 0 else STANDING)
+        self._put16(self._controller.pedalling.cadence_rpm)
+        self._put32(crank.pitch_us)
+        self._put16(self._edges.taken)
+        self._put16(crank.rejected)
+        self._put16(self._edges.overruns)
+        self._put8(self._edges.levels)
+        self._put16(self._level_samples & 0xFFFF)
+        self._put8(self._level_samples >> 16)
+
+    def _measure_power(self) -> None:
+        controller = self._controller
+        self._put16(controller.wheel.speed_mm_per_s)
+        self._put16(controller.selector.share_permille)
+        self._put16(controller.request.wanted_w)
+        self._put16(controller.ceilings.ceiling_w)
+        self._put16(controller.supply.power_w)
+        self._put16(controller.outputs.command_mv)
+        self._put32(controller.supply.battery_mv)
+        self._put32(controller.supply.current_ma)
+        self._put16(self._inputs.throttle_mv)
+        self._put16(self._inputs.selector_mv)
+        # Two's complement, in 16 bits.
+        self._put16(clamp(self._inputs.motor_decicelsius, -32_768, 32_767) & 0xFFFF)
+
+    def _put8(self, value: int) -> None:
+        self.frame[self._at] = clamp(value, 0, 0xFF)
+        self._at += 1
+
+    def _put16(self, value: int) -> None:
+        value = clamp(value, 0, 0xFFFF)
+        self.frame[self._at] = value & 0xFF
+        self.frame[self._at + 1] = value >> 8
+        self._at += 2
+
+    def _put32(self, value: int) -> None:
+        """Write a number of at most 30 bits."""
+        value = max(value, 0)
+        self.frame[self._at] = value & 0xFF
+        self.frame[self._at + 1] = value >> 8 & 0xFF
+        self.frame[self._at + 2] = value >> 16 & 0xFF
+        self.frame[self._at + 3] = value >> 24
+        self._at += 4

@@ -1,0 +1,155 @@
+"""Requests to a board's console, and its answers. The requests are those of `firmware/link/console.py`."""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from firmware.ticks import ticks_diff_us
+from host_sim.boardlink.frames import Frame, Wire
+from host_sim.errors import RequestError
+
+READ_TIMEOUT_S = 0.05
+SILENT_READS_MAX = 100  # Readings in a row that bring nothing, or no answer: 5 s on a quiet port.
+READS_TO_CLEAR = 2  # After which a line that somebody left half typed has been refused and is forgotten.
+BAUD_RATE = 115_200  # What an ESP32's serial adapter has; USB does not care.
+
+
+class BytePort(Protocol):
+    """What is needed of a serial port: a `read` that waits a moment and may return nothing, and `write`."""
+
+    def read(self, size: int = ..., /) -> bytes:
+        """Return at most `size` bytes."""
+
+    def write(self, data: bytes, /) -> int | None:
+        """Write all of `data`."""
+
+
+class BoardRefusal(Exception):
+    """The board refused a request; the text is its reason."""
+
+
+class BoardSilent(Exception):
+    """The board did not answer in time."""
+
+
+@dataclass(frozen=True, slots=True)
+class CapturedEdge:
+    """A crank edge: seconds since the first one, and the levels after it (bit 0 A, bit 1 B)."""
+
+    time_s: float
+    levels: int
+
+
+class ConsoleClient:
+    """Asks a board. Frames that arrive meanwhile go to `on_frame`; other text of the board to `on_text`."""
+
+    def __init__(
+        self,
+        port: BytePort,
+        on_frame: Callable[[Frame], None] = lambda frame: None,
+        on_text: Callable[[str], None] = lambda text: None,
+    ) -> None:
+        """Use an open port whose `read` returns within about READ_TIMEOUT_S."""
+        self._port = port
+        self._on_frame = on_frame
+        self._on_text = on_text
+        self.wire = Wire()
+        self._cleared = False
+
+    def about(self) -> dict[str, Any]:
+        """Return what the board says about itself: `board`, `frame`, `settings`."""
+        (answer,) = self._ask({"request": "about"})
+        return {name: answer[name] for name in ("board", "frame", "settings")}
+
+    def settings(self) -> dict[str, int]:
+        """Return every setting in force, by name."""
+        found: dict[str, int] = {}
+        for answer in self._ask({"request": "settings"}):
+            found |= answer["settings"]
+        return found
+
+    def change(self, settings: dict[str, int]) -> int:
+        """Change these settings, store all and start anew with them; return the new sequence number."""
+        (answer,) = self._ask({"request": "set", "settings": settings})
+        return int(answer["sequence"])
+
+    def clear(self) -> None:
+        """Ask for the fault to be cleared; telemetry tells whether it stayed away."""
+        self._ask({"request": "clear"})
+
+    def maintenance(self) -> None:
+        """Ask the board to start anew without drive and watchdog, so that files can be copied."""
+        self._ask({"request": "maintenance"})
+
+    def edges(self) -> list[CapturedEdge]:
+        """Return the last crank edges, at most 512, oldest first."""
+        found: list[CapturedEdge] = []
+        last_us: int | None = None
+        elapsed_us = 0
+        for answer in self._ask({"request": "edges"}):
+            for levels, time_us in answer["edges"]:
+                elapsed_us += ticks_diff_us(time_us, last_us) if last_us is not None else 0
+                last_us = time_us
+                found.append(CapturedEdge(elapsed_us * 1e-6, levels))
+        return found
+
+    def _ask(self, request: dict[str, Any]) -> list[dict[str, Any]]:
+        """Send a request; return all lines of its answer, or raise BoardRefusal or BoardSilent."""
+        self._clear_line()
+        self._port.write(json.dumps(request).encode("ascii") + b"\n")
+        answers: list[dict[str, Any]] = []
+        silent_reads = 0
+        while silent_reads < SILENT_READS_MAX:
+            silent_reads += 1
+            for item in self.wire.feed(self._port.read(4_096)):
+                answer = self._answer_in(item, request["request"])
+                if answer is None:
+                    continue
+                silent_reads = 0
+                answers.append(answer)
+                if answer.get("left", 0) == 0:
+                    return answers
+        raise BoardSilent(f'the board did not answer the request "{request["request"]}"')
+
+    def _clear_line(self) -> None:
+        """End whatever stood half typed on the board's line, once, and let its refusal pass."""
+        if self._cleared:
+            return
+        self._cleared = True
+        self._port.write(b"\n")
+        for _ in range(READS_TO_CLEAR):
+            for item in self.wire.feed(self._port.read(4_096)):
+                if isinstance(item, Frame):
+                    self._on_frame(item)
+                else:
+                    self._on_text(item)
+
+    def _answer_in(self, item: Frame | str, request: str) -> dict[str, Any] | None:
+        """Return the answer in a line; anything else goes where it belongs."""
+        if isinstance(item, Frame):
+            self._on_frame(item)
+            return None
+        try:
+            answer = json.loads(item)
+        except ValueError:
+            answer = None
+        if isinstance(answer, dict) and "refused" in answer:
+            raise BoardRefusal(str(answer["refused"]))
+        if isinstance(answer, dict) and answer.get("ok") == request:
+            return answer
+        self._on_text(item)
+        return None
+
+
+def open_port(name: str) -> BytePort:
+    """Open the serial port `name`; RequestError says what is missing or wrong."""
+    try:
+        import serial
+    except ImportError as error:
+        raise RequestError("a serial port needs pyserial: install the extra `board`") from error
+    try:
+        port: BytePort = serial.Serial(name, BAUD_RATE, timeout=READ_TIMEOUT_S)
+    except (OSError, ValueError) as error:
+        raise RequestError(f"the port {name} cannot be opened: {error}") from error
+    return port

@@ -1,0 +1,216 @@
+"""Telemetry frames and lines of text, taken apart from the bytes that a board sends.
+
+The layout is that of `firmware/link/telemetry.py`. COBS is the `cobs` package's, the CRC the standard
+library's `binascii.crc_hqx`, so that neither end checks the other with its own mistake.
+"""
+
+import binascii
+import struct
+from dataclasses import dataclass
+
+from cobs import cobs  # type: ignore[import-untyped]
+
+from firmware.decide.engagement import STATE_NAMES
+from firmware.guard.faults import CAUSE_NAMES
+from firmware.link.telemetry import (
+    BRAKE_PULLED,
+    DRIVE_ENABLED,
+    FRAME_KIND,
+    FRAME_SIZE,
+    RESTING,
+    SAMPLES,
+    SETTINGS_VALID,
+    THROTTLE_REST_SEEN,
+)
+
+DIRECTION_NAMES = ("standing", "forward", "backward")
+_LAYOUT = struct.Struct("<BBIHHHBBBBHIHHHBHBHHHHHHIIHHh")
+_CODE_SIZE = FRAME_SIZE - 2
+_TEXT_MAX = 100_000  # Without an end of line for so long it is no text.
+
+
+class DamagedFrame(Exception):
+    """What stood between two zeros is no telemetry frame; the text says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One telemetry frame. Counts are modulo 65536, `number` modulo 256, `time_us` modulo 2**30.
+
+    `level_samples` are the levels (bit 0 channel A, bit 1 channel B) at the last 12 steps, oldest first.
+    """
+
+    number: int
+    time_us: int
+    steps: int
+    loop_us: int
+    overruns: int
+    state: str
+    fault: str
+    brake_pulled: bool
+    drive_enabled: bool
+    settings_valid: bool
+    resting: bool
+    throttle_rest_seen: bool
+    direction: str
+    cadence_rpm: int
+    pitch_s: float
+    edges: int
+    rejected: int
+    edges_lost: int
+    levels: int
+    level_samples: tuple[int, ...]
+    speed_m_per_s: float
+    share: float
+    wanted_w: int
+    ceiling_w: int
+    power_w: int
+    command_v: float
+    battery_v: float
+    current_a: float
+    throttle_v: float
+    selector_v: float
+    motor_celsius: float
+
+
+def decode(code: bytes) -> Frame:
+    """Return the frame with this COBS code (without the zeros around it), or raise DamagedFrame."""
+    if len(code) != _CODE_SIZE:
+        raise DamagedFrame(f"a frame's code has {_CODE_SIZE} bytes, these are {len(code)}")
+    try:
+        content = cobs.decode(code)
+    except cobs.DecodeError as error:
+        raise DamagedFrame("the code is no COBS code") from error
+    if len(content) != _LAYOUT.size + 2:
+        raise DamagedFrame(f"a frame has {_LAYOUT.size + 2} bytes, these are {len(content)}")
+    payload = content[: _LAYOUT.size]
+    if binascii.crc_hqx(payload, 0xFFFF) != int.from_bytes(content[_LAYOUT.size :], "big"):
+        raise DamagedFrame("the CRC is wrong")
+    if payload[0] != FRAME_KIND:
+        raise DamagedFrame(f"the kind of frame is {payload[0]}, known is {FRAME_KIND}")
+    return _frame(payload)
+
+
+class Wire:
+    """Takes bytes as they come, gives frames and lines of text in their order.
+
+    Read: `frames_lost` (gaps in the frames' numbers), `damaged` (pieces that were neither frame nor text).
+    What comes before the first zero may be the rest of something and is not counted.
+    """
+
+    def __init__(self) -> None:
+        """Start in the middle of anything."""
+        self.frames_lost = 0
+        self.damaged = 0
+        self._pending = b""
+        self._joined = False
+        self._number: int | None = None
+
+    def feed(self, received: bytes) -> list[Frame | str]:
+        """Return what `received` completes."""
+        found: list[Frame | str] = []
+        *pieces, self._pending = (self._pending + received).split(b"\0")
+        for piece in pieces:
+            if piece:
+                found += self._piece(piece)
+            self._joined = True
+        # Nothing but text begins with so large a byte, so its lines need not wait for a zero.
+        if self._pending and self._pending[0] > _CODE_SIZE and b"\n" in self._pending:
+            text, _, self._pending = self._pending.rpartition(b"\n")
+            found += self._lines(text)
+        if len(self._pending) > _TEXT_MAX:
+            self._pending = b""
+            self.damaged += 1
+        return found
+
+    def _piece(self, piece: bytes) -> list[Frame | str]:
+        try:
+            frame = decode(piece)
+        except DamagedFrame:
+            if all(byte in (9, 10, 13) or 32 <= byte < 127 for byte in piece):
+                return [*self._lines(piece)]
+            if self._joined:
+                self.damaged += 1
+            return []
+        if self._number is not None:
+            self.frames_lost += (frame.number - self._number - 1) % 256
+        self._number = frame.number
+        return [frame]
+
+    def _lines(self, text: bytes) -> list[str]:
+        lines = [line for line in text.decode("ascii", "replace").splitlines() if line]
+        if any(line.startswith('{"notice"') for line in lines):
+            self._number = None  # The board has started anew, and counts from 0.
+        return lines
+
+
+def _named(names: tuple[str, ...], index: int) -> str:
+    return names[index] if index < len(names) else f"number {index}"
+
+
+def _frame(payload: bytes) -> Frame:
+    (
+        _,
+        number,
+        time_us,
+        steps,
+        loop_us,
+        overruns,
+        state,
+        fault,
+        flags,
+        direction,
+        cadence_rpm,
+        pitch_us,
+        edges,
+        rejected,
+        edges_lost,
+        levels,
+        samples_low,
+        samples_high,
+        speed_mm_per_s,
+        share_permille,
+        wanted_w,
+        ceiling_w,
+        power_w,
+        command_mv,
+        battery_mv,
+        current_ma,
+        throttle_mv,
+        selector_mv,
+        motor_decicelsius,
+    ) = _LAYOUT.unpack(payload)
+    samples = samples_high << 16 | samples_low
+    return Frame(
+        number=number,
+        time_us=time_us,
+        steps=steps,
+        loop_us=loop_us,
+        overruns=overruns,
+        state=_named(STATE_NAMES, state),
+        fault=_named(CAUSE_NAMES, fault),
+        brake_pulled=bool(flags & BRAKE_PULLED),
+        drive_enabled=bool(flags & DRIVE_ENABLED),
+        settings_valid=bool(flags & SETTINGS_VALID),
+        resting=bool(flags & RESTING),
+        throttle_rest_seen=bool(flags & THROTTLE_REST_SEEN),
+        direction=_named(DIRECTION_NAMES, direction),
+        cadence_rpm=cadence_rpm,
+        pitch_s=pitch_us * 1e-6,
+        edges=edges,
+        rejected=rejected,
+        edges_lost=edges_lost,
+        levels=levels,
+        level_samples=tuple(samples >> 2 * place & 3 for place in reversed(range(SAMPLES))),
+        speed_m_per_s=speed_mm_per_s * 1e-3,
+        share=share_permille * 1e-3,
+        wanted_w=wanted_w,
+        ceiling_w=ceiling_w,
+        power_w=power_w,
+        command_v=command_mv * 1e-3,
+        battery_v=battery_mv * 1e-3,
+        current_a=current_ma * 1e-3,
+        throttle_v=throttle_mv * 1e-3,
+        selector_v=selector_mv * 1e-3,
+        motor_celsius=motor_decicelsius * 0.1,
+    )
