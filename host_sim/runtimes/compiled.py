@@ -1,0 +1,113 @@
+"""A copy of some packages compiled by mypyc as they are, built when asked for and kept outside the source tree.
+
+What is compiled has no Python source in the copy, so whoever finds it first on the path can't run interpreted
+code by mistake. The copy is named for a hash of everything it is made of; another source, Python or mypy gives another copy.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import sysconfig
+import tempfile
+from hashlib import sha256
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+CACHE_VARIABLE = "TREADLE_CACHE"
+OPTIMISATION = "3"
+INTERPRETED = "firmware/link"  # Files and messages: nothing hot, and none of it in a ride.
+
+
+class CannotCompile(Exception):
+    """There is no compiled copy; the message is one sentence that says why."""
+
+
+def compiled_copy(packages: tuple[str, ...] = ("firmware",)) -> Path:
+    """Return the folder to put on the path for compiled `packages`, building it if need be.
+
+    CannotCompile says in one sentence what is missing or went wrong; the interpreted packages then do.
+    """
+    sources = [path for package in packages for path in sorted((ROOT / package).rglob("*.py"))]
+    cache, mypy_version = _cache(), _version_of("mypy")
+    folder = cache / f"compiled-{_digest(sources, mypy_version)}"
+    if folder.is_dir():
+        return folder
+    _check_tools()
+    cache.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=cache) as workshop:
+        _compile(sources, Path(workshop))
+        _keep_binaries(Path(workshop))
+        try:
+            Path(workshop).rename(folder)
+        except OSError:
+            if not folder.is_dir():  # Else somebody else was faster.
+                raise
+        else:
+            Path(workshop).mkdir()  # For the context manager to remove.
+    return folder
+
+
+def _cache() -> Path:
+    named = os.environ.get(CACHE_VARIABLE)
+    if named:
+        return Path(named)
+    try:
+        from platformdirs import user_cache_path
+    except ImportError:
+        raise CannotCompile("there is no compiled copy: platformdirs is not installed") from None
+    return user_cache_path("treadle")
+
+
+def _version_of(distribution: str) -> str:
+    try:
+        return version(distribution)
+    except PackageNotFoundError:
+        raise CannotCompile(f"there is no compiled copy: {distribution} is not installed") from None
+
+
+def _digest(sources: list[Path], mypy_version: str) -> str:
+    digest = sha256(f"{sys.version} {sysconfig.get_platform()} {mypy_version} {OPTIMISATION}".encode())
+    for path in sources:
+        digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()[:16]
+
+
+def _check_tools() -> None:
+    _version_of("setuptools")
+    compiler = (os.environ.get("CC") or sysconfig.get_config_var("CC") or "cc").split()[0]
+    if shutil.which(compiler) is None:
+        raise CannotCompile(f"there is no compiled copy: no C compiler ({compiler}) was found")
+
+
+def _compile(sources: list[Path], workshop: Path) -> None:
+    for path in sources:
+        copy = workshop / path.relative_to(ROOT)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, copy)
+    names = [path.relative_to(ROOT).as_posix() for path in sources]
+    names = [name for name in names if not name.startswith(INTERPRETED)]
+    environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
+    done = subprocess.run(
+        [sys.executable, "-m", "mypyc", "--cache-dir", str(workshop / "types"), *names],
+        cwd=workshop,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode != 0:
+        last = (done.stderr.strip() or done.stdout.strip() or "no message").splitlines()[-1]
+        raise CannotCompile(f"there is no compiled copy: mypyc ended with code {done.returncode}, {last}")
+
+
+def _keep_binaries(workshop: Path) -> None:
+    """Throw everything away that is no extension module, beside what stays interpreted."""
+    suffix = sysconfig.get_config_var("EXT_SUFFIX")
+    for name in ("build", "types"):
+        shutil.rmtree(workshop / name, ignore_errors=True)
+    for path in workshop.rglob("*"):
+        kept = path.name.endswith(suffix) or path.is_relative_to(workshop / INTERPRETED)
+        if path.is_file() and not kept:
+            path.unlink()
