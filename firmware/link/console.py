@@ -15,7 +15,7 @@ memory and time, so it is done only while the wheel stands and nothing drives.
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges
 from firmware.link.requests import parse
-from firmware.link.store import NO_SLOT, SLOT_NAMES, Store
+from firmware.link.store import NO_SLOT, SLOT_NAMES, Store, reason_of
 from firmware.link.telemetry import FRAME_KIND
 from firmware.records import Inputs
 from firmware.settings import TABLE, Settings
@@ -103,7 +103,7 @@ class Console:
                 raise ValueError("a request is one line of at most 400 printable ASCII characters")
             return self._carry_out(parse(bytes(self._line[: self._length]).decode()))
         except ValueError as error:
-            return _refusal(_first_of(error))
+            return _refusal(reason_of(error))
         finally:
             self._forget_line()
 
@@ -164,7 +164,7 @@ class Console:
         try:
             self._store.save(settings)
         except OSError as error:
-            return _refusal("the settings could not be stored, the old ones stay: " + _first_of(error))
+            return _refusal("the settings could not be stored, the old ones stay: " + reason_of(error))
         self.ending = START_ANEW
         text = '"ok": "set", "slot": ' + _quoted(SLOT_NAMES[self._store.slot])
         return _line(text + ', "sequence": ' + str(self._store.sequence))
@@ -203,7 +203,3 @@ def _refusal(reason: str) -> bytes:
 
 def _quoted(text: str) -> str:
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
-
-
-def _first_of(error: Exception) -> str:
-    return str(error.args[0]) if error.args else "it failed"

@@ -62,7 +62,7 @@ class Store:
             try:
                 sequence, settings = decode(self._storage.read(SLOT_NAMES[slot]), self._storage)
             except (ValueError, OSError) as error:
-                self.refusal += ("; " if slot else "") + SLOT_NAMES[slot] + ": " + _first_of(error)
+                self.refusal += ("; " if slot else "") + SLOT_NAMES[slot] + ": " + reason_of(error)
                 continue
             if sequence > self.sequence:
                 self.slot = slot
@@ -140,5 +140,9 @@ def _hexadecimal(crc: int) -> bytes:
     return b"%08x" % crc
 
 
-def _first_of(error: Exception) -> str:
-    return str(error.args[0]) if error.args else "it cannot be read"
+def reason_of(error: Exception) -> str:
+    """Return what an error says, in words."""
+    if not error.args:
+        return "it failed"
+    first = error.args[0]
+    return first if isinstance(first, str) else "error " + str(first)

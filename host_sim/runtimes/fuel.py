@@ -30,6 +30,10 @@ class Fuel:
         self.edge_mean = round(sum(edge_fuel) / len(edge_fuel))
         self.edge_worst = max(edge_fuel)
 
+    def beyond_budget(self) -> dict[str, int]:
+        """Return the numbers that the budget does not allow, by name."""
+        return {name: getattr(self, name) for name, most in read_budget().items() if getattr(self, name) > most}
+
     def as_dict(self) -> dict[str, int]:
         """Return every number by name."""
         return dict(vars(self))

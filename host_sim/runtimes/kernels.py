@@ -80,11 +80,19 @@ KERNELS = (
         400,
     ),
 )
-INTEGER_LINES = tuple(
+INTEGERS = "ticks and integers"
+INTEGER_MODULES = ["firmware.ticks", "firmware.integers"]
+INTEGER_LINES = [
     f"f({function}({value}, 300, 700))"
     for function in ("clamp", "rising_permille", "fading_permille")
     for value in (-1, 0, 299, 300, 301, 500, 699, 700, 701, 1000000)
-) + ("f(scale_permille(1000000, 1000))", "f(scale_permille(1500, 333))")
+]
+INTEGER_LINES += ["f(scale_permille(1000000, 1000))", "f(scale_permille(1500, 333))"]
+INTEGER_LINES += [
+    f"f(ticks_diff_us({later}, {earlier}))"
+    for later in (0, 1, 2**29 - 1, 2**29, 2**29 + 1, 2**30 - 1)
+    for earlier in (0, 1, 2**29 - 1, 2**29, 2**29 + 1, 2**30 - 1)
+]
 
 
 class Taped:
@@ -101,7 +109,7 @@ class Taped:
             return value
 
         def call(*arguments: int) -> Any:
-            self._lines.append(f"f(k.{name}{arguments})" if len(arguments) != 1 else f"f(k.{name}({arguments[0]}))")
+            self._lines.append(f"f(k.{name}({', '.join(map(str, arguments))}))")
             return value(*arguments)
 
         return call
@@ -187,3 +195,23 @@ def on_cortex(modules: list[str], setup: list[str], lines: list[str]) -> list[st
         for chunk in chunks(lines):
             printed += cortex.run(f"{chunk}\ngc.collect()\n").split()
     return printed
+
+
+class KernelResult:
+    """What became of one kernel. Read: `name`, `calls`, `numbers` (compared), `equal`."""
+
+    def __init__(self, name: str, modules: list[str], setup: list[str], lines: list[str]) -> None:
+        """Run it on both sides; cortex.CortexFailed if the machine does not do it."""
+        self.name = name
+        self.calls = len(lines)
+        expected = on_cpython(setup, lines)
+        self.numbers = len(expected)
+        self.equal = on_cortex(modules, setup, lines) == expected
+
+
+def run_kernels(trace: Path) -> list[KernelResult]:
+    """Run every kernel on the Cortex-M0, with calls as in the first life of a trace that crosses the wrap."""
+    results = [KernelResult(INTEGERS, INTEGER_MODULES, [FOLD], INTEGER_LINES)]
+    for kernel in KERNELS:
+        results.append(KernelResult(kernel.name, kernel.modules, *script_of(kernel, trace)))
+    return results

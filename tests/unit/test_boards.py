@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -368,14 +369,13 @@ def test_the_last_512_edges_of_the_desk_are_those_of_its_crank(tmp_path):
     edges = [edge for line in lines if line.get("ok") == "edges" for edge in line["edges"]]
     assert len(edges) == 512
     moves = [
-        ((later ^ later >> 1) - (earlier ^ earlier >> 1)) & 3
-        for (earlier, _), (later, _) in zip(edges, edges[1:], strict=False)
+        ((later ^ later >> 1) - (earlier ^ earlier >> 1)) & 3 for (earlier, _), (later, _) in pairwise(edges)
     ]
     assert set(moves) == {1, 3}  # One forward, one backward; never two at once.
     assert moves[0] == 1
     assert moves[-1] == 3
     # 12 pulses, two channels, 85 rpm: 68 edges a second.
-    gaps_us = [later - earlier for (_, earlier), (_, later) in zip(edges[:20], edges[1:21], strict=True)]
+    gaps_us = [later - earlier for (_, earlier), (_, later) in pairwise(edges[:21])]
     assert gaps_us == pytest.approx([14_706] * 20, abs=20)
 
 

@@ -248,15 +248,16 @@ def test_a_disk_that_does_not_take_the_settings_is_a_refusal_and_the_old_ones_st
     assert desk.state() == before
 
 
-def test_an_error_without_words_is_still_a_sentence():
+@pytest.mark.parametrize(("error", "words"), [(OSError(), "it failed"), (OSError(28), "error 28")])
+def test_an_error_without_words_is_still_a_sentence(error, words):
     desk = Desk()
 
     def fail(name: str, content: bytes) -> None:
-        raise OSError
+        raise error
 
     desk.paper.write = fail  # type: ignore[method-assign]
     answers = desk.ask({"request": "set", "settings": {"engage_rpm": 25}})
-    assert answers == [{"refused": "the settings could not be stored, the old ones stay: it failed"}]
+    assert answers == [{"refused": "the settings could not be stored, the old ones stay: " + words}]
 
 
 def test_empty_lines_and_the_line_ends_of_terminals_are_no_requests():

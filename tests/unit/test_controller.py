@@ -292,6 +292,14 @@ def test_in_the_taper_the_ceiling_is_the_lower_half():
     assert 115 <= rig.controller.ceilings.ceiling_w <= 130
 
 
+def test_where_nothing_is_allowed_the_cut_does_not_wait_for_the_fall_rate():
+    rig = riding(fall_mv_per_s=1)
+    assert rig.command_mv > 1_200
+    rig.battery_mv = 29_000  # Empty at 30 V.
+    rig.until(lambda rig: rig.controller.ceilings.ceiling_w == 0, 2_000)
+    assert (rig.state, rig.command_mv) == (ASSISTING, 0)
+
+
 # Faults.
 
 

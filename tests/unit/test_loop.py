@@ -223,6 +223,15 @@ def test_lateness_that_the_link_chose_at_rest_is_no_overrun_and_any_other_is():
         assert played.board.stepped_us == [0, 40_000, 60_000]
 
 
+def test_one_turn_of_the_link_that_took_time_excuses_until_the_next_step():
+    class Once(Talk):
+        def pump(self, resting: bool, now_us: int) -> bool:
+            super().pump(resting, now_us)
+            return len(self.at_us) == 1
+
+    assert talked([0, 0, 1_000, 2_000, 40_000], Once()).counters.overruns == 0
+
+
 def test_lateness_at_the_start_is_no_overrun():
     played = Run([0, 30_000, 35_000, 50_000]).play()
     assert played.board.stepped_us == [30_000, 35_000, 50_000]

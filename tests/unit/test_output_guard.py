@@ -307,6 +307,14 @@ def test_the_slowest_wheel_that_runs_sets_a_distance():
     assert gate.wait(1_001).permit() == 0
 
 
+def test_a_slow_wheel_with_many_magnets_stays_in_small_integers():
+    # 64_000 hundredths of a pulse in 5 m; a pulse in 2.9 s would make their product too large.
+    settings = {"wheel_circumference_mm": 500, "wheel_pulses_per_rev": 64, "cutoff_distance_mm": 5_000}
+    gate = Gate(**settings).wheel(2, 2_900_000)
+    gate.turn(6)
+    assert gate.wait(431_000).permit() == ASKED_MV
+
+
 # The throttle.
 
 

@@ -161,7 +161,7 @@ def test_a_storage_that_fails_to_read_is_a_slot_that_is_not_there():
 
     store = Store(Broken())
     assert store.load().power_limit_w == 0
-    assert store.refusal == "settings_a.txt: it cannot be read; settings_b.txt: it cannot be read"
+    assert store.refusal == "settings_a.txt: it failed; settings_b.txt: it failed"
 
 
 def test_after_a_billion_writes_nothing_is_stored_any_more():

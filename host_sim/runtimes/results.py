@@ -1,0 +1,104 @@
+"""Everything that is found out about the runtimes, in one object and in one table."""
+
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from host_sim.runtimes import bytecode, cortex, fuel, kernels, wasm
+from host_sim.runtimes.golden import GoldenTrace, record_all
+from host_sim.runtimes.rides import golden_rides
+from host_sim.runtimes.runners import Replayed, ReplayFailed, Runtime, all_runtimes
+from host_sim.runtimes.wild import WildTrace
+
+FUEL_RIDES = ("cargo_trike-brown_out", "tandem-disturbed")
+KERNEL_RIDE = "cargo_trike-thresholds"
+WORKERS = 3
+
+
+class Results:
+    """Golden traces replayed everywhere.
+
+    Read: `traces`, `wild`, `replayed` (by the runtime's title: what it replayed, or why it can't), `kernels`
+    and `fuel` and `compiled` (what they are, or why they can't be).
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Record all traces into `folder` and run everything; takes about a minute."""
+        self.traces: list[GoldenTrace] = record_all(golden_rides(), folder)
+        self.wild = WildTrace(folder)
+        paths = [trace.path for trace in self.traces] + [self.wild.path]
+        by_name = {path.name: path for path in paths}
+        runtimes = all_runtimes()
+        with ThreadPoolExecutor(WORKERS) as pool:
+            replays = {runtime.title: pool.submit(_replay, runtime, paths) for runtime in reversed(runtimes)}
+            kernels_run = pool.submit(_kernels, by_name[KERNEL_RIDE])
+            fuel_used = pool.submit(_fuel, [by_name[name] for name in FUEL_RIDES])
+            self.replayed: dict[str, list[Replayed] | str] = {
+                runtime.title: replays[runtime.title].result() for runtime in runtimes
+            }
+            self.kernels: list[kernels.KernelResult] | str = kernels_run.result()
+            self.fuel: fuel.Fuel | str = fuel_used.result()
+        self.compiled: dict[str, str] | str = bytecode.why_missing() or bytecode.compile_all()
+
+    @property
+    def steps(self) -> int:
+        """Steps in all traces."""
+        return sum(trace.steps for trace in self.traces) + self.wild.steps
+
+    @property
+    def edges(self) -> int:
+        """Edges in all traces."""
+        return sum(trace.edges for trace in self.traces) + self.wild.edges
+
+    def holds(self) -> bool:
+        """Tell whether all that could be run is equal, takes no memory, compiles and keeps its budget."""
+        replays = [one for result in self.replayed.values() if isinstance(result, list) for one in result]
+        rooms = self.kernels if isinstance(self.kernels, list) else []
+        compiled = self.compiled if isinstance(self.compiled, dict) else {}
+        return (
+            all(one.differences == 0 and one.allocations == 0 for one in replays)
+            and all(room.equal for room in rooms)
+            and not any(compiled.values())
+            and (isinstance(self.fuel, str) or not self.fuel.beyond_budget())
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return everything as plain values, with the reason where something could not be run."""
+        replayed: dict[str, Any] = {}
+        for title, result in self.replayed.items():
+            replayed[title] = result if isinstance(result, str) else _sums(result)
+        rooms = self.kernels
+        return {
+            "rides": len(self.traces) + 1,
+            "steps": self.steps,
+            "edges": self.edges,
+            "replayed": replayed,
+            "cortex_m0": rooms if isinstance(rooms, str) else {room.name: vars(room) for room in rooms},
+            "fuel": self.fuel if isinstance(self.fuel, str) else self.fuel.as_dict(),
+            "fuel_budget": fuel.read_budget(),
+            "mpy_cross": self.compiled,
+            "holds": self.holds(),
+        }
+
+
+def _sums(result: list[Replayed]) -> dict[str, int]:
+    names = ("steps", "edges", "differences", "allocations")
+    return {name: sum(getattr(one, name) for one in result) for name in names}
+
+
+def _replay(runtime: Runtime, paths: list[Path]) -> list[Replayed] | str:
+    reason = runtime.why_missing()
+    if reason:
+        return reason
+    try:
+        return runtime.replay(paths)
+    except ReplayFailed as failure:
+        raise ReplayFailed(f"{runtime.title}: {failure}") from None
+
+
+def _kernels(path: Path) -> list[kernels.KernelResult] | str:
+    return cortex.why_missing() or kernels.run_kernels(path)
+
+
+def _fuel(paths: list[Path]) -> fuel.Fuel | str:
+    return wasm.why_missing() or fuel.measure(paths)
