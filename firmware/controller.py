@@ -81,10 +81,12 @@ class Controller:
         """
         self._take_edges(inputs, now_us)
         self._sense(inputs, now_us)
+        self._look_for_faults(inputs)
         self._engage(inputs)
         target_mv = self._target_mv(now_us)
         command_mv = self._slew(target_mv, now_us)
-        self._put_out(self.guard.permit(command_mv, inputs, now_us), command_mv, now_us)
+        permitted_mv = self.guard.permit(command_mv, inputs, now_us)
+        self._put_out(permitted_mv, command_mv, now_us)
         return self.outputs
 
     def _take_edges(self, inputs: Inputs, now_us: int) -> None:
@@ -107,6 +109,8 @@ class Controller:
         self.selector.step(inputs.selector_mv)
         self.supply.step(inputs.battery_mv, inputs.current_ma)
         self.pedalling.step(self.crank, self.wheel.speed_mm_per_s, now_us)
+
+    def _look_for_faults(self, inputs: Inputs) -> None:
         self.faults.step(
             inputs,
             self.crank,
@@ -120,17 +124,19 @@ class Controller:
     def _engage(self, inputs: Inputs) -> None:
         """Choose the event, take the transition, and work out the watts wanted and allowed."""
         speed_mm_per_s = self.wheel.speed_mm_per_s
-        event = self.events.choose(
+        state = self.engagement.step(self._event(inputs))
+        self.request.step(state, self.selector.share_permille, self.throttle.share_permille)
+        self.ceilings.step(state, speed_mm_per_s, self.supply.battery_mv, inputs.motor_decicelsius)
+
+    def _event(self, inputs: Inputs) -> int:
+        return self.events.choose(
             self.faults.cause,
             inputs.brake_pulled,
             self.crank,
             self.pedalling,
             self.throttle,
-            speed_mm_per_s,
+            self.wheel.speed_mm_per_s,
         )
-        state = self.engagement.step(event)
-        self.request.step(state, self.selector.share_permille, self.throttle.share_permille)
-        self.ceilings.step(state, speed_mm_per_s, self.supply.battery_mv, inputs.motor_decicelsius)
 
     def _target_mv(self, now_us: int) -> int:
         """Return the voltage aimed at; 0 when nothing is wanted or nothing is allowed."""

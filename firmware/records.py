@@ -34,14 +34,15 @@ class EdgeLog:
 
     def record(self, levels: int, time_us: int) -> None:
         """Append an edge: the levels after it (bit 0 channel A, bit 1 channel B) and its time."""
-        following = self._write + 1
+        place = self._write  # Read once: an interrupt does this.
+        following = place + 1
         if following == EDGE_LOG_SIZE:
             following = 0
         if following == self._read:
             self.overruns = (self.overruns + 1) & 0xFFFF
             return
-        self._levels[self._write] = levels
-        self._times_us[self._write] = time_us
+        self._levels[place] = levels
+        self._times_us[place] = time_us
         self._write = following
 
     def take(self) -> bool:

@@ -55,7 +55,7 @@ TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     ("command_start_mv", 1000, 0, 3000, "end of the motor controller's dead band: the command starts here"),
     ("command_max_mv", 3600, 500, 5000, "highest command voltage"),
     ("rise_mv_per_s", 600, 1, 10000, "fastest rise of the command"),
-    ("fall_mv_per_s", 5000, 1, 10000, "fastest fall of the command; a cut does not wait for it"),
+    ("fall_mv_per_s", 5000, 500, 10000, "fastest fall of the command; a cut does not wait for it"),
     # Power loop.
     ("shunt_fitted", 1, 0, 1, "1 if battery current is measured, else the command follows the open map"),
     ("gain_uv_per_w", 1500, 0, 50000, "proportional gain of the power loop"),

@@ -277,7 +277,10 @@ class Rig:
         return self
 
     def _turn_crank(self, span_us: int) -> None:
+        rest_us = 60_000_000 // (int(self.settings.pulses_per_rev) * int(self.settings.release_rpm)) + 500_000
         for after_us, levels in self.ring.edges(self.rpm, span_us):
+            if self.last_edge_us is None or self.elapsed_us + after_us - self.last_edge_us > rest_us:
+                self.backward_in_row = 0  # A rest between two runs.
             self.crank_edge(levels, after_us)
             if self.rpm > 0:
                 self.last_forward_us = self.last_edge_us

@@ -53,9 +53,8 @@ class Events:
             return BACKWARD
         if pedalling.engages:
             return PEDALLING
-        released = pedalling.stopped or pedalling.slow
         throttle_drives = throttle.share_permille > 0 and self._throttle_may_drive(speed_mm_per_s)
-        if throttle_drives and released:
+        if throttle_drives and (pedalling.stopped or pedalling.slow):
             return THROTTLE_ALONE
         if self._rest_samples == REST_SAMPLES:
             return REST

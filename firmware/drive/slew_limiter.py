@@ -38,8 +38,12 @@ class SlewLimiter:
 
         Time that runs backwards counts as none. Allocates nothing. Raises nothing.
         """
-        elapsed_us = min(max(ticks_diff_us(now_us, self._last_us), 0), ELAPSED_MAX_US)
+        elapsed_us = ticks_diff_us(now_us, self._last_us)
         self._last_us = now_us
+        if elapsed_us < 0:
+            elapsed_us = 0
+        elif elapsed_us > ELAPSED_MAX_US:
+            elapsed_us = ELAPSED_MAX_US
         rising = target_mv > self.command_mv
         rate_mv_per_s = self._rise_mv_per_s if rising else self._fall_mv_per_s
         # mV/s times us is nV. What is below 1 mV is carried, so short steps lose nothing.

@@ -118,8 +118,7 @@ class OutputGuard:
         """Return `command_mv`, or less: 0 wherever no drive can be right."""
         self._forget_the_old(now_us)
         settings = self._settings
-        throttle_mv = inputs.throttle_mv
-        if settings.throttle_open_mv <= throttle_mv <= settings.throttle_rest_mv:
+        if settings.throttle_open_mv <= inputs.throttle_mv <= settings.throttle_rest_mv:
             self._throttle_rest_seen = True
         age_us = ticks_diff_us(now_us, inputs.sampled_us)
         if command_mv <= 0 or inputs.brake_pulled or age_us < 0 or age_us > OUTPUTS_VALID_US:
@@ -127,7 +126,7 @@ class OutputGuard:
         if self._slowest_period_us(now_us) < self._cutoff_period_us:
             return 0
         pedalled = self._turning and self._behind < self._backward_edges
-        if not pedalled and not self._throttle_may_drive(throttle_mv, now_us):
+        if not pedalled and not self._throttle_may_drive(inputs.throttle_mv, now_us):
             return 0
         return min(command_mv, self._highest_mv)
 

@@ -11,11 +11,13 @@ import sys
 import sysconfig
 import tempfile
 from hashlib import sha256
-from importlib.metadata import PackageNotFoundError, version
+from importlib.metadata import version
+from importlib.util import find_spec
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 CACHE_VARIABLE = "TREADLE_CACHE"
+TOOLS = ("mypyc", "setuptools", "platformdirs")
 OPTIMISATION = "3"
 INTERPRETED = "firmware/link"  # Files and messages: nothing hot, and none of it in a ride.
 
@@ -30,11 +32,13 @@ def compiled_copy(packages: tuple[str, ...] = ("firmware",)) -> Path:
     CannotCompile says in one sentence what is missing or went wrong; the interpreted packages then do.
     """
     sources = [path for package in packages for path in sorted((ROOT / package).rglob("*.py"))]
-    cache, mypy_version = _cache(), _version_of("mypy")
-    folder = cache / f"compiled-{_digest(sources, mypy_version)}"
+    missing = missing_tools()
+    if missing:
+        raise CannotCompile(f"there is no compiled copy: {missing}")
+    cache = _cache()
+    folder = cache / f"compiled-{_digest(sources, version('mypy'))}"
     if folder.is_dir():
         return folder
-    _check_tools()
     cache.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=cache) as workshop:
         _compile(sources, Path(workshop))
@@ -49,22 +53,20 @@ def compiled_copy(packages: tuple[str, ...] = ("firmware",)) -> Path:
     return folder
 
 
+def missing_tools() -> str:
+    """Return which tool for compiling is missing here, or an empty text."""
+    for module in TOOLS:
+        if find_spec(module) is None:
+            return f"{module} is not installed"
+    compiler = (os.environ.get("CC") or sysconfig.get_config_var("CC") or "cc").split()[0]
+    return "" if shutil.which(compiler) else f"no C compiler ({compiler}) was found"
+
+
 def _cache() -> Path:
+    from platformdirs import user_cache_path
+
     named = os.environ.get(CACHE_VARIABLE)
-    if named:
-        return Path(named)
-    try:
-        from platformdirs import user_cache_path
-    except ImportError:
-        raise CannotCompile("there is no compiled copy: platformdirs is not installed") from None
-    return user_cache_path("treadle")
-
-
-def _version_of(distribution: str) -> str:
-    try:
-        return version(distribution)
-    except PackageNotFoundError:
-        raise CannotCompile(f"there is no compiled copy: {distribution} is not installed") from None
+    return Path(named) if named else user_cache_path("treadle")
 
 
 def _digest(sources: list[Path], mypy_version: str) -> str:
@@ -72,13 +74,6 @@ def _digest(sources: list[Path], mypy_version: str) -> str:
     for path in sources:
         digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()[:16]
-
-
-def _check_tools() -> None:
-    _version_of("setuptools")
-    compiler = (os.environ.get("CC") or sysconfig.get_config_var("CC") or "cc").split()[0]
-    if shutil.which(compiler) is None:
-        raise CannotCompile(f"there is no compiled copy: no C compiler ({compiler}) was found")
 
 
 def _compile(sources: list[Path], workshop: Path) -> None:

@@ -5,12 +5,12 @@ from pathlib import Path
 from typing import Any
 
 from host_sim.runtimes import bytecode, cortex, fuel, kernels, wasm
+from host_sim.runtimes.frames import Frame, heap_frames, why_missing
 from host_sim.runtimes.golden import GoldenTrace, record_all
 from host_sim.runtimes.rides import golden_rides
 from host_sim.runtimes.runners import Replayed, ReplayFailed, Runtime, all_runtimes
 from host_sim.runtimes.wild import WildTrace
 
-FUEL_RIDES = ("cargo_trike-brown_out", "tandem-disturbed")
 KERNEL_RIDE = "cargo_trike-thresholds"
 WORKERS = 3
 
@@ -18,8 +18,8 @@ WORKERS = 3
 class Results:
     """Golden traces replayed everywhere.
 
-    Read: `traces`, `wild`, `replayed` (by the runtime's title: what it replayed, or why it can't), `kernels`
-    and `fuel` and `compiled` (what they are, or why they can't be).
+    Read: `traces`, `wild`, `replayed` (by the runtime's title: what it replayed, or why it can't), `kernels`,
+    `fuel`, `compiled` and `frames` (what they are, or why they can't be).
     """
 
     def __init__(self, folder: Path) -> None:
@@ -32,13 +32,14 @@ class Results:
         with ThreadPoolExecutor(WORKERS) as pool:
             replays = {runtime.title: pool.submit(_replay, runtime, paths) for runtime in reversed(runtimes)}
             kernels_run = pool.submit(_kernels, by_name[KERNEL_RIDE])
-            fuel_used = pool.submit(_fuel, [by_name[name] for name in FUEL_RIDES])
+            fuel_used = pool.submit(_fuel, {ride: by_name[name] for ride, name in fuel.RIDES.items()})
             self.replayed: dict[str, list[Replayed] | str] = {
                 runtime.title: replays[runtime.title].result() for runtime in runtimes
             }
             self.kernels: list[kernels.KernelResult] | str = kernels_run.result()
-            self.fuel: fuel.Fuel | str = fuel_used.result()
+            self.fuel: dict[str, fuel.Fuel] | str = fuel_used.result()
         self.compiled: dict[str, str] | str = bytecode.why_missing() or bytecode.compile_all()
+        self.frames: list[Frame] | str = _frames()
 
     @property
     def steps(self) -> int:
@@ -59,7 +60,7 @@ class Results:
             all(one.differences == 0 and one.allocations == 0 for one in replays)
             and all(room.equal for room in rooms)
             and not any(compiled.values())
-            and (isinstance(self.fuel, str) or not self.fuel.beyond_budget())
+            and (isinstance(self.fuel, str) or not fuel.beyond_budget(self.fuel))
         )
 
     def as_dict(self) -> dict[str, Any]:
@@ -67,16 +68,17 @@ class Results:
         replayed: dict[str, Any] = {}
         for title, result in self.replayed.items():
             replayed[title] = result if isinstance(result, str) else _sums(result)
-        rooms = self.kernels
+        rooms, spent, frames = self.kernels, self.fuel, self.frames
         return {
             "rides": len(self.traces) + 1,
             "steps": self.steps,
             "edges": self.edges,
             "replayed": replayed,
             "cortex_m0": rooms if isinstance(rooms, str) else {room.name: vars(room) for room in rooms},
-            "fuel": self.fuel if isinstance(self.fuel, str) else self.fuel.as_dict(),
+            "fuel": spent if isinstance(spent, str) else {ride: one.as_dict() for ride, one in spent.items()},
             "fuel_budget": fuel.read_budget(),
             "mpy_cross": self.compiled,
+            "frames_on_the_heap": frames if isinstance(frames, str) else [str(frame) for frame in frames],
             "holds": self.holds(),
         }
 
@@ -100,5 +102,9 @@ def _kernels(path: Path) -> list[kernels.KernelResult] | str:
     return cortex.why_missing() or kernels.run_kernels(path)
 
 
-def _fuel(paths: list[Path]) -> fuel.Fuel | str:
-    return wasm.why_missing() or fuel.measure(paths)
+def _fuel(paths: dict[str, Path]) -> dict[str, fuel.Fuel] | str:
+    return wasm.why_missing() or {ride: fuel.measure([path]) for ride, path in paths.items()}
+
+
+def _frames() -> list[Frame] | str:
+    return why_missing() or heap_frames()

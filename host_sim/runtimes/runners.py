@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from host_sim.runtimes import wasm
-from host_sim.runtimes.compiled import ROOT, CannotCompile, compiled_copy
+from host_sim.runtimes.compiled import ROOT, CannotCompile, compiled_copy, missing_tools
 
 REPLAY = Path(__file__).with_name("replay.py")
 HEAP_64_BIT = "192K"  # As much as a Pico has to give.
@@ -69,15 +69,15 @@ class Compiled(Runtime):
     title = "compiled by mypyc"
 
     def why_missing(self) -> str:
-        """Build the copy, and return why that can't be done."""
-        try:
-            compiled_copy()
-        except CannotCompile as reason:
-            return str(reason)
-        return ""
+        """Return why it can't run here, or an empty text."""
+        return missing_tools()
 
     def _print_replay(self, traces: list[Path]) -> str:
-        return _run([sys.executable, "-P"], "PYTHONPATH", compiled_copy(), traces)
+        try:
+            copy = compiled_copy()
+        except CannotCompile as reason:
+            raise ReplayFailed(str(reason)) from None
+        return _run([sys.executable, "-P"], "PYTHONPATH", copy, traces)
 
 
 class MicroPython64(Runtime):
@@ -88,10 +88,10 @@ class MicroPython64(Runtime):
 
     def why_missing(self) -> str:
         """Return why it can't run here, or an empty text."""
-        return "" if _micropython() else "there is no micropython for this machine"
+        return "" if micropython_program() else "there is no micropython for this machine"
 
     def _print_replay(self, traces: list[Path]) -> str:
-        command = [_micropython(), "-X", f"heapsize={HEAP_64_BIT}"]
+        command = [micropython_program(), "-X", f"heapsize={HEAP_64_BIT}"]
         return _run(command, "MICROPYPATH", ROOT, traces)
 
 
@@ -119,7 +119,7 @@ def all_runtimes() -> list[Runtime]:
     return [CPython(), Compiled(), MicroPython64(), MicroPython32()]
 
 
-def _micropython() -> str:
+def micropython_program() -> str:
     """Return the MicroPython program of this environment, or an empty text."""
     found = shutil.which("micropython", path=str(Path(sys.executable).parent))
     return found or shutil.which("micropython") or ""

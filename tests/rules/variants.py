@@ -24,8 +24,8 @@ CONTROLLER = "controller.py"
 
 GUARD_REMOVED: Patch = (
     GUARD,
-    "        self._forget_the_old(now_us)\n        settings = self._settings\n",
-    "        return command_mv\n        settings = self._settings\n",
+    '        """Return `command_mv`, or less: 0 wherever no drive can be right."""\n',
+    "        return command_mv\n",
 )
 BRAKE_IGNORED: Patch = (EVENTS, "        if brake_pulled:\n", "        if False:\n")
 PITCH_KEPT: Patch = (
