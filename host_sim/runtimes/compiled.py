@@ -1,7 +1,8 @@
-"""A copy of some packages compiled by mypyc as they are, built when asked for and kept outside the source tree.
+"""A copy of some packages compiled by mypyc as they are, built on demand, kept outside the source tree.
 
 What is compiled has no Python source in the copy, so whoever finds it first on the path can't run interpreted
-code by mistake. The copy is named for a hash of everything it is made of; another source, Python or mypy gives another copy.
+code by mistake. The copy is named for a hash
+of everything it is made of; another source, Python or mypy gives another copy.
 """
 
 import os

@@ -59,7 +59,7 @@ class Cortex:
         self._process.wait()
 
     def run(self, source: str) -> str:
-        """Run `source` (ASCII, at most about 1.3 kB) and return what it printed; CortexFailed if it raises."""
+        """Run `source` (ASCII, at most about 1.3 kB), return what it printed; CortexFailed if it raises."""
         self._type(source.encode("ascii") + b"\x04")
         self._until(b"OK")
         printed = self._until(b"\x04")

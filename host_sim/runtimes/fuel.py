@@ -23,8 +23,12 @@ class Fuel:
         """Take what `marked_replay.py` printed and left."""
         spent = [after - before for before, after in zip(marks[::2], marks[1::2], strict=True)]
         costs_itself = spent.pop(0)
-        step_fuel = [fuel - costs_itself for letter, fuel in zip(letters, spent, strict=True) if letter == "s"]
-        edge_fuel = [fuel - costs_itself for letter, fuel in zip(letters, spent, strict=True) if letter == "e"]
+        step_fuel = [
+            fuel - costs_itself for letter, fuel in zip(letters, spent, strict=True) if letter == "s"
+        ]
+        edge_fuel = [
+            fuel - costs_itself for letter, fuel in zip(letters, spent, strict=True) if letter == "e"
+        ]
         self.steps = len(step_fuel)
         self.step_mean = round(sum(step_fuel) / len(step_fuel))
         self.step_worst = max(step_fuel)

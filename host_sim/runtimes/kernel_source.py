@@ -3,8 +3,8 @@
 What a machine does not run is left out: docstrings, comments, annotations, `__slots__`, imports. A class
 comes as an empty one, and then method by method. Two things are put in another way, because MicroPython
 1.9.2 has no f-strings and there are no modules to import from: the text of an error becomes a plain word, and
-what is imported is looked up here and sent as a number. Names that begin with an underscore get shorter ones: they
-are nobody else's business, and each letter takes memory there.
+what is imported is looked up here and sent as a number. Names that begin with an underscore get shorter ones:
+they are nobody else's business, and each letter takes memory there.
 """
 
 import ast
@@ -19,7 +19,7 @@ _numbers: dict[str, int] = {}
 
 
 def pieces_of(module: str) -> list[str]:
-    """Return the source of a firmware module, such as `firmware.sense.crank`, in pieces to be run in order."""
+    """Return the source of a firmware module, such as `firmware.sense.crank`, in pieces to run in order."""
     path: Path = ROOT / (module.replace(".", "/") + ".py")
     tree = _Stripped().visit(ast.parse(path.read_text(encoding="utf-8")))
     pieces = []
@@ -58,13 +58,13 @@ def _class_in_pieces(statement: ast.ClassDef) -> list[str]:
 class _Stripped(ast.NodeTransformer):
     """Takes out what the machine does not run."""
 
-    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:  # noqa: N802 - the name is ast's
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
         self.generic_visit(node)
         node.returns = None
         node.body = node.body or [ast.Pass()]
         return node
 
-    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:  # noqa: N802
+    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
         self.generic_visit(node)
         node.body = [member for member in node.body if not _is_slots(member)] or [ast.Pass()]
         return node
@@ -73,14 +73,14 @@ class _Stripped(ast.NodeTransformer):
         node.annotation = None
         return node
 
-    def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST | None:  # noqa: N802
+    def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST | None:
         return None if node.value is None else ast.Assign([node.target], node.value)
 
-    def visit_Expr(self, node: ast.Expr) -> ast.AST | None:  # noqa: N802
+    def visit_Expr(self, node: ast.Expr) -> ast.AST | None:
         is_docstring = isinstance(node.value, ast.Constant) and isinstance(node.value.value, str)
         return None if is_docstring else node
 
-    def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.AST:  # noqa: N802
+    def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.AST:
         return ast.Constant("refused")
 
 

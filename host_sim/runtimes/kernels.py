@@ -28,7 +28,9 @@ FOLD = "d = 1\ndef f(r):\n global d\n d = (d * 31 + int(r or 0)) & 0xFFFFF"
 class Kernel:
     """One room: its modules in order, how it is built, the methods it is called by, and what it shows."""
 
-    def __init__(self, name: str, modules: str, build: str, needs: str, shows: str, method: str, calls_max: int) -> None:
+    def __init__(
+        self, name: str, modules: str, build: str, needs: str, shows: str, method: str, calls_max: int
+    ) -> None:
         """Take words separated by blanks; `needs` are settings, `build` may use `settings` and `now_us`.
 
         `method` is the one whose calls tell most.
@@ -132,7 +134,7 @@ class TapingReplay(Replay):
 
 
 def script_of(kernel: Kernel, trace: Path) -> tuple[list[str], list[str]]:
-    """Return what builds the room, and the lines that call it as in the middle of the first life of a trace."""
+    """Return what builds the room, and the lines that call it as in the middle of a trace's first life."""
     with trace.open("rb") as file:
         replay = TapingReplay(file)
         replay.room = kernel.name
@@ -146,7 +148,7 @@ def script_of(kernel: Kernel, trace: Path) -> tuple[list[str], list[str]]:
 
 
 def _telling(lines: list[str], method: str, count: int) -> list[str]:
-    """Return `count` calls: half from the first of the telling method on, half across the wrap of the clock."""
+    """Return `count` calls: half from the first of the telling method on, half across the clock's wrap."""
     first = next(place for place, line in enumerate(lines) if f".{method}(" in line)
     wrap, last_us = 0, 0
     for place, line in enumerate(lines):

@@ -40,7 +40,7 @@ FIELDS = ("command_mv", "drive_enabled and indicator", "fault_cause", "state")
 
 
 class Replay:
-    """One trace on its way through the firmware. Read: `steps`, `edges`, `differences`, `allocations`, `digest`.
+    """One trace through the firmware. Read: `steps`, `edges`, `differences`, `allocations`, `digest`.
 
     `file` is the trace, open for reading bytes. ValueError if it is no whole trace.
     """

@@ -13,7 +13,7 @@ CLEAR_EVERY = 2_000  # Steps, 10 s.
 
 
 class GoldenRide:
-    """What is ridden: `name`, `bike`, `course`, `seed`, where the board's clock starts, when faults are cleared."""
+    """What is ridden: `name`, `bike`, `course`, `seed`, the clock at the start, when faults are cleared."""
 
     def __init__(
         self, name: str, bike: Bike, course: Course, wrap_after_s: int, clear_every: int = 0
@@ -32,7 +32,7 @@ class GoldenRide:
 
 
 def golden_rides() -> list[GoldenRide]:
-    """Return all golden rides; the board's clock wraps once in each of them, while the motor helps in most."""
+    """Return all golden rides; the board's clock wraps once in each, while the motor helps in most."""
     bikes = {name: load_bike(name) for name in BIKES}
     rides = [
         GoldenRide(f"{name}-{course}", bike, load_course(course), wrap_after_s=40)

@@ -37,7 +37,7 @@ class Replayed:
 
 
 class Runtime:
-    """Something that runs the firmware. `title` names it for people; `counts_memory` tells if it locks its heap."""
+    """Something that runs the firmware. `title` is for people; `counts_memory`: it locks its heap."""
 
     title = ""
     counts_memory = False
@@ -109,7 +109,9 @@ class MicroPython32(Runtime):
         script = f"/project/{REPLAY.relative_to(ROOT).as_posix()}"
         arguments = ["--no-collector", *(f"/traces/{trace.name}" for trace in traces)]
         try:
-            return wasm.run_script(script, arguments, {ROOT: "/project", traces[0].parent: "/traces"}, "/project")[0]
+            return wasm.run_script(
+                script, arguments, {ROOT: "/project", traces[0].parent: "/traces"}, "/project"
+            )[0]
         except wasm.GuestFailed as failure:
             raise ReplayFailed(str(failure)) from None
 

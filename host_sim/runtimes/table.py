@@ -55,7 +55,8 @@ def _fuel(results: Results) -> list[str]:
     budget = fuel.read_budget()
     spent = results.fuel
     return [
-        f"| {words} | {getattr(spent[ride], name)} | {budget[ride][name]} |" for ride, name, words in FUEL_LINES
+        f"| {words} | {getattr(spent[ride], name)} | {budget[ride][name]} |"
+        for ride, name, words in FUEL_LINES
     ]
 
 
@@ -72,4 +73,6 @@ def _frames(results: Results) -> str:
     if isinstance(results.frames, str):
         return f"The frames were not looked at: {results.frames}."
     names = ", ".join(str(frame) for frame in results.frames) or "none"
-    return f"Functions of a step whose frame is too large for the stack and is borrowed from the heap: {names}."
+    return (
+        f"Functions of a step whose frame is too large for the stack and is borrowed from the heap: {names}."
+    )

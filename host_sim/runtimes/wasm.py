@@ -33,7 +33,9 @@ def why_missing() -> str:
     return ""
 
 
-def run_script(script: str, arguments: list[str], folders: dict[Path, str], path: str) -> tuple[str, list[int]]:
+def run_script(
+    script: str, arguments: list[str], folders: dict[Path, str], path: str
+) -> tuple[str, list[int]]:
     """Return what the script printed, and the fuel used at each mark.
 
     `folders` are shown to it under these names, for reading; `script` and `path`, where its modules are,

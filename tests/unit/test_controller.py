@@ -142,7 +142,7 @@ def test_the_cut_off_distance_is_kept_at_25_km_per_h():
 
 
 def test_a_stop_cuts_at_once_and_does_not_wait_for_the_fall_rate():
-    rig = riding(fall_mv_per_s=1)
+    rig = riding(fall_mv_per_s=500)
     before_mv = rig.command_mv
     rig.rpm = 0
     rig.until(rests, 500)
@@ -293,7 +293,7 @@ def test_in_the_taper_the_ceiling_is_the_lower_half():
 
 
 def test_where_nothing_is_allowed_the_cut_does_not_wait_for_the_fall_rate():
-    rig = riding(fall_mv_per_s=1)
+    rig = riding(fall_mv_per_s=500)
     assert rig.command_mv > 1_200
     rig.battery_mv = 29_000  # Empty at 30 V.
     rig.until(lambda rig: rig.controller.ceilings.ceiling_w == 0, 2_000)
