@@ -1,9 +1,10 @@
 """Finds functions whose frame MicroPython takes from the heap.
 
-A frame is a function's arguments, variables and the deepest stack of its expressions, in words. Up to 11
-words lie on the C stack; a larger frame is borrowed from the heap for the time of the call, if the heap has room
-and is not locked, else it lies on the C stack too (`py/objfun.c` and `py/vm.c` of MicroPython). So a locked heap
-does not show it, and yet each such call searches the heap: about 20,000 units of fuel, a fifteenth of a step.
+A frame is a function's arguments, variables and the deepest stack of its expressions, in words. Up to
+11 words lie on the C stack; a larger frame is borrowed from the heap for the time of the call, if the heap
+has room and is not locked, else it lies on the C stack too (`py/objfun.c` and `py/vm.c` of MicroPython).
+So a locked heap does not show it, and yet each such call searches the heap: about 20,000 units of fuel, a
+fifteenth of a step.
 """
 
 import re
