@@ -61,7 +61,17 @@ class SteepestRise(Probe):
 
 
 class CommandBeforeRest(Probe):
-    """Millivolts of command before crank and throttle have been at rest, after every power-up."""
+    """Millivolts of command before crank and throttle have been at rest, after every power-up.
+
+    A crank so slow that a whole pitch takes longer than the standstill time (the pitch at release cadence
+    and half a second) gives no edge meanwhile: no sensor tells it from one at rest.
+    """
+
+    def __init__(self, case: Case) -> None:
+        """Work out how slow is at rest for this ring."""
+        super().__init__(case)
+        pulses = self.settings.pulses_per_rev
+        self._slow_rad_per_s = 2.0 * pi / (pulses * (60.0 / (pulses * self.settings.release_rpm) + 0.5))
 
     def begin(self, world: World, controller: Controller) -> None:
         """A power-up: nothing has been at rest yet."""
@@ -74,7 +84,7 @@ class CommandBeforeRest(Probe):
     def look(self, outputs: Outputs) -> None:
         """Look until both have rested for a while."""
         world = self.world
-        if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S:
+        if abs(world.rider.crank_rad_per_s) > self._slow_rad_per_s:
             self._turned_us = world.now_us
         if world.throttle_share > 0.0 and self.case.bike.throttle.fitted:
             self._opened_us = world.now_us

@@ -193,7 +193,7 @@ class GoldenTrace:
         script = ride.script()
         agenda = Agenda()
         levers = bench._levers
-        board = SimBoard(world, agenda, levers, round(script.seconds * US_PER_S), ride.seed)
+        board = SimBoard(world, agenda, levers, round(ride.seconds * US_PER_S), ride.seed)
         recorder = Recorder(board, writer, ride.clear_every)
         script.begin(world, board, levers, agenda)
         try:

@@ -9,19 +9,24 @@ from host_sim.bikes.model import Bike
 BIKES = ("cargo_trike", "folding", "tandem")
 COURSES = ("errand", "thresholds", "broken_sensor")
 US_PER_S = 1_000_000
+ONLY_S = {"errand": 120}  # Its start, a traffic light, the throttle, half of its hill; the others whole.
 CLEAR_EVERY = 2_000  # Steps, 10 s.
 
 
 class GoldenRide:
-    """What is ridden: `name`, `bike`, `course`, `seed`, the clock at the start, when faults are cleared."""
+    """What is ridden: `name`, `bike`, `course`, `seconds`, `seed`, `clock_at_start_us`, `clear_every`."""
 
     def __init__(
         self, name: str, bike: Bike, course: Course, wrap_after_s: int, clear_every: int = 0
     ) -> None:
-        """Take what is ridden; the board's clock wraps after `wrap_after_s` seconds."""
+        """Take what is ridden; the board's clock wraps after `wrap_after_s` seconds.
+
+        Every `clear_every` steps the rider asks to clear a fault, never if 0.
+        """
         self.name = name
         self.bike = bike
         self.course = course
+        self.seconds = ONLY_S.get(course.name, course.seconds)
         self.seed = 1
         self.clock_at_start_us = TICKS_MAX_US + 1 - wrap_after_s * US_PER_S
         self.clear_every = clear_every

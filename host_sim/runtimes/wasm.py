@@ -7,6 +7,7 @@ The package that brings this MicroPython also brings a runner; it stops after a 
 in memory, so this is one of our own.
 """
 
+import atexit
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ HEAP = "16M"  # The collector stays off, so all that is ever taken must fit.
 RESULT_BYTES = 16
 
 _loaded: list[Any] = []
+atexit.register(_loaded.clear)  # Before the library that must free it is gone.
 
 
 class GuestFailed(Exception):

@@ -16,7 +16,7 @@ from firmware.ticks import TICKS_MAX_US
 from host_sim.runtimes.golden import EveryEdge, TraceWriter
 
 NAME = "wild"
-PAIRS_OF_LIVES = 40
+PAIRS_OF_LIVES = 30
 STEPS_A_LIFE = 200
 RESTING_STEPS = 40
 RESTING_STEP_US = 200_000
