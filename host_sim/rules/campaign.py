@@ -17,8 +17,8 @@ from host_sim.bikes.load import example_names, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Lines
 from host_sim.rules.catalogue import rule_named
+from host_sim.rules.riding import rest
 from host_sim.rules.rule import Probe, Rule
-from host_sim.rules.scenarios import rest
 
 SAFETY = (
     "output range",

@@ -11,6 +11,7 @@ from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import cutoff_distance_m
 from host_sim.rules import scenarios as rides
 from host_sim.rules.case import Case
+from host_sim.rules.riding import KM_PER_H
 from host_sim.rules.rule import COMMON_PRACTICE, Probe, Rule
 
 EN = "EN 15194:2017 {}, by the parallel text TBIS 15194:2019"
@@ -279,7 +280,7 @@ def ring_can_show_rpm(bike: Bike) -> float:
 
 def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
-    speed = settings.taper_start_mm_per_s * rides.KM_PER_H
+    speed = settings.taper_start_mm_per_s * KM_PER_H
     return (
         f"{settings.pulses_per_rev} pulses, {settings.cutoff_distance_mm / 1000:g} m and {speed:.1f} km/h "
         f"collide: below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. More pulses, "
