@@ -1,0 +1,56 @@
+"""The compiled copy: what is in it, and what is said when there can't be one."""
+
+import subprocess
+import sys
+
+import pytest
+
+from host_sim.runtimes.compiled import CannotCompile, compiled_copy, missing_tools
+from host_sim.runtimes.runners import Compiled
+
+
+def test_the_copy_holds_machine_code_and_lies_outside_the_source_tree():
+    if missing_tools():
+        pytest.skip(missing_tools())
+    folder = compiled_copy()
+    assert [path for path in folder.rglob("*.py") if "link" not in path.parts] == []
+    show = "import firmware.controller, firmware.records; print(firmware.controller.__file__)"
+    done = subprocess.run(
+        [sys.executable, "-P", "-c", show],
+        env={"PYTHONPATH": str(folder)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.startswith(str(folder))
+    assert done.stdout.strip().endswith((".so", ".pyd"))
+
+
+def test_a_second_request_finds_the_first_copy():
+    if missing_tools():
+        pytest.skip(missing_tools())
+    assert compiled_copy() == compiled_copy()
+
+
+def test_without_a_compiler_one_sentence_says_so(monkeypatch, tmp_path):
+    monkeypatch.setenv("CC", "no-such-compiler")
+    monkeypatch.setenv("TREADLE_CACHE", str(tmp_path))
+    with pytest.raises(CannotCompile) as refusal:
+        compiled_copy()
+    assert str(refusal.value).startswith("there is no compiled copy: ")
+    assert "\n" not in str(refusal.value)
+    assert Compiled().why_missing() == missing_tools() != ""
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_source_that_can_not_be_compiled_is_refused_in_one_sentence_and_leaves_nothing(monkeypatch, tmp_path):
+    if missing_tools():
+        pytest.skip(missing_tools())
+    package = tmp_path / "source" / "broken"
+    package.mkdir(parents=True)
+    (package / "__init__.py").write_text('def number() -> int:\n    return "text"\n', encoding="utf-8")
+    monkeypatch.setattr("host_sim.runtimes.compiled.ROOT", tmp_path / "source")
+    monkeypatch.setenv("TREADLE_CACHE", str(tmp_path / "cache"))
+    with pytest.raises(CannotCompile, match=r"^there is no compiled copy: mypyc ended with code 1, [^\n]+$"):
+        compiled_copy(("broken",))
+    assert list((tmp_path / "cache").iterdir()) == []
