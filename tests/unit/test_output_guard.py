@@ -192,6 +192,17 @@ def test_going_backward_on_a_coded_ring_ends_the_drive_until_it_is_made_up():
     assert coded(gate, 28_000, 12_000).permit() == ASKED_MV
 
 
+def test_one_coded_pitch_backward_is_made_up_by_one_forward_and_the_next_gains_ground():
+    gate = Gate(sensor_kind=2)  # 12 pulses, released below 12 rpm: the longest gap is 416.7 and 15 ms.
+    gate.guard.crank_edge(SmallInt(1), SmallInt(gate.now_us))
+    coded(gate, 28_000, 12_000)
+    coded(gate, 12_000, 28_000)
+    coded(gate, 28_000, 12_000)
+    coded(gate, 28_000, 12_000)
+    # 360 ms after the last edge, 480 ms after the first forward pitch.
+    assert gate.wait(360_000).permit() == ASKED_MV
+
+
 def test_a_coded_ring_judges_no_pitch_across_a_rest():
     for forward_duty_high in (0, 1):
         gate = Gate(sensor_kind=2, forward_duty_high=forward_duty_high)
