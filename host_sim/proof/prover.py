@@ -1,8 +1,8 @@
 """Runs the lemmas, each once, and judges the properties that follow from them."""
 
+import signal
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from os import cpu_count
 
@@ -67,24 +67,23 @@ def prove_lemma(name: str) -> LemmaResult:
     return result
 
 
+def _leave_interrupts_to_the_parent() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
 def prove(
     properties: Sequence[Property], done: Callable[[int, int], None], workers: int | None = None
 ) -> tuple[list[PropertyResult], dict[str, LemmaResult]]:
     """Prove `properties`; return their results, and those of every lemma that was needed."""
     names = list(dict.fromkeys(lemma for stated in properties for lemma in stated.lemmas))
     results: dict[str, LemmaResult] = {}
-    with ProcessPoolExecutor(workers or cpu_count(), mp_context=get_context("fork")) as pool:
-        # The longest first, so that no process waits for it at the end.
-        names.sort(key=lambda name: name not in ("guard_permit", "pedalling", "fault_step"))
-        futures = [pool.submit(prove_lemma, name) for name in names]
-        try:
-            for future in as_completed(futures):
-                result = future.result()
-                results[result.name] = result
-                done(len(results), len(names))
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    # The longest first, so that no process waits for it at the end.
+    names.sort(key=lambda name: name not in ("guard_permit", "pedalling", "fault_step"))
+    # Leaving the block ends the workers at once, whatever they are at.
+    with get_context("fork").Pool(workers or cpu_count(), _leave_interrupts_to_the_parent) as pool:
+        for result in pool.imap_unordered(prove_lemma, names):
+            results[result.name] = result
+            done(len(results), len(names))
     judged = [PropertyResult(stated, [results[name] for name in stated.lemmas]) for stated in properties]
     return judged, results
 

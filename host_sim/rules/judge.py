@@ -4,8 +4,8 @@ Each ride is ridden once and measured by all rules that look at its kind. Work i
 processes; what comes back is the worst case of every rule, with the ride that shows it.
 """
 
+import signal
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from os import cpu_count
 
@@ -115,20 +115,14 @@ def _in_processes(
     findings: list[Finding] = []
     finished = 0
     # Rules hold functions, so only their names travel.
-    with ProcessPoolExecutor(
-        workers, mp_context=get_context("fork"), initializer=_begin, initargs=(bike, names)
-    ) as pool:
-        size = max(1, min(20, len(jobs) // (workers * 4)))
-        futures = [pool.submit(_measure_some, jobs[at : at + size]) for at in range(0, len(jobs), size)]
-        try:
-            for future in as_completed(futures):
-                some, count = future.result()
-                findings += some
-                finished += count
-                done(finished, len(jobs))
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    size = max(1, min(20, len(jobs) // (workers * 4)))
+    some_jobs = [jobs[at : at + size] for at in range(0, len(jobs), size)]
+    # Leaving the block ends the workers at once, whatever they are at.
+    with get_context("fork").Pool(workers, _begin, (bike, names)) as pool:
+        for some, count in pool.imap_unordered(_measure_some, some_jobs):
+            findings += some
+            finished += count
+            done(finished, len(jobs))
     return findings
 
 
@@ -140,6 +134,7 @@ def _begin(bike: Bike, names: list[str]) -> None:
     """Get a worker process ready."""
     from host_sim.rules.catalogue import rule_named
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # The parent hears it and ends its workers.
     global _bike, _kinds
     _bike = bike
     _kinds = {}
