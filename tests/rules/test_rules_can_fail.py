@@ -119,7 +119,7 @@ FAILING = (
         "battery fold-back",
         [("battery runs low", 0)],
         "tandem",
-        {"shunt": {"fitted": False}},
+        {"shunt": {"fitted": False}, "settings": {"assist_power_w": 500}},
         ["without a shunt", "open_map_full_w", "Fit a shunt"],
     ),
 )
