@@ -18,6 +18,9 @@ from host_sim.errors import RequestError
 
 INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
 
+# The headings of the help, in the order of the job.
+SET_UP, CHECK, INSTALL, EXPLAIN = "Fit and set up", "Check", "Install and watch", "Explain"
+
 app = typer.Typer(
     add_completion=True,
     no_args_is_help=True,
@@ -25,9 +28,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
 )
-app.command("ride")(ride_command)
-app.command("verify")(verify_command)
-app.command("prove")(prove_command)
+app.command("ride", rich_help_panel=CHECK)(ride_command)
+app.command("verify", rich_help_panel=CHECK)(verify_command)
+app.command("prove", rich_help_panel=CHECK)(prove_command)
 
 
 @app.callback()
