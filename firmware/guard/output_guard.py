@@ -39,7 +39,6 @@ class OutputGuard:
         "_levels",
         "_longest_period_us",
         "_longest_us",
-        "_quiet",
         "_rise_seen",
         "_rise_us",
         "_settings",
@@ -76,7 +75,6 @@ class OutputGuard:
         self._fall_us = now_us
         self._rise_seen = False
         self._edge_us = now_us
-        self._quiet = True
         self._turning = False
         self._forward_us = now_us
         self._behind = 0
@@ -89,7 +87,6 @@ class OutputGuard:
         """See a crank edge: the levels after it and its time."""
         kind = self._settings.sensor_kind
         self._edge_us = time_us
-        self._quiet = False
         if kind == TWO_CHANNELS:
             moved = ((levels ^ (levels >> 1)) - (self._levels ^ (self._levels >> 1))) & 3
             if moved == self._forward_step:
@@ -173,9 +170,9 @@ class OutputGuard:
         if self._turning:
             gap_us = ticks_diff_us(now_us, self._forward_us)
             self._turning = gap_us <= self._longest_us and gap_us <= self._distance_us(now_us) + _MARGIN_US
-        if not self._quiet and ticks_diff_us(now_us, self._edge_us) > self._longest_us:
-            # After a rest the crank starts afresh: nothing to make up, no pitch half seen.
-            self._quiet = True
+        if ticks_diff_us(now_us, self._edge_us) > self._longest_us:
+            # After a rest the crank starts afresh: nothing to make up, no pitch half seen. Only an edge could
+            # change these again, so a stamp that has wrapped into "recent" does no harm.
             self._behind = 0
             self._rise_seen = False
 

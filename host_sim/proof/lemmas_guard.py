@@ -86,7 +86,6 @@ def _any_guard(ex: Any, kind: int) -> OutputGuard:
     guard._levels = ex.integer("levels", 0, 3)
     guard._behind = ex.integer("behind", 0, 4)
     guard._turning = ex.boolean("turning")
-    guard._quiet = ex.boolean("quiet")
     guard._wheel_seen = ex.boolean("wheel_seen")
     guard._wheel_period_us = ex.integer("wheel_period", 100, 3_000_000)
     guard._throttle_rest_seen = ex.boolean("rest_seen")

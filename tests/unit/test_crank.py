@@ -59,6 +59,11 @@ def test_the_first_edge_tells_where_the_ring_stands_and_no_more():
     assert not crank.ground_gained
 
 
+def test_before_any_edge_nothing_is_gained_measured_or_high():
+    crank = Turned().crank
+    assert (crank.ground_gained, crank.pitch_measured, crank.levels) == (False, False, 0)
+
+
 def test_a_first_edge_may_show_any_levels():
     for levels in range(4):
         crank = Turned().edge(levels)
@@ -200,6 +205,15 @@ def test_a_slope_that_reports_twice_is_one_edge():
     assert turned.edge(3, 5_000).forward_run == 5
 
 
+@pytest.mark.parametrize(("kind", "ring", "levels", "run"), [(0, FORWARD, 3, 5), (1, (1, 0), 0, 6)])
+def test_an_edge_that_is_told_again_after_it_has_lasted_is_one_edge(kind, ring, levels, run):
+    turned = Turned(sensor_kind=kind)
+    turned.turn(5, ring=ring)
+    turned.edge(levels, 20_000, settled=False)
+    turned.edge(levels, 20_000, settled=False)  # The first telling is accepted here, the second is none.
+    assert turned.edge(levels, 20_000).forward_run == run
+
+
 def test_an_edge_that_another_replaces_at_once_is_noise_and_the_other_counts():
     turned = Turned()
     turned.turn(5)
@@ -251,6 +265,11 @@ def test_edges_on_one_channel_alone_are_counted():
     assert turned.crank.one_sided_run == 1_000
     turned.turn(2)
     assert turned.crank.one_sided_run <= 1
+
+
+def test_the_first_edge_that_counts_on_one_channel_has_no_other_before_it():
+    turned = Turned()
+    assert [turned.edge(levels).one_sided_run for levels in (1, 0, 1, 0)] == [0, 0, 1, 2]
 
 
 def test_a_rest_forgives_the_rocking_on_one_edge():

@@ -127,6 +127,13 @@ def test_a_lost_edge_is_a_fault_at_once(log):
     assert bench.clear() == NO_FAULT  # None was lost since.
 
 
+def test_edges_lost_on_both_sides_at_once_do_not_cancel():
+    bench = Bench()
+    bench.inputs.crank.overruns = SmallInt(1)
+    bench.inputs.wheel.overruns = SmallInt(1)
+    assert bench.step() == EDGES_LOST
+
+
 # Noise: 30 rejected edges, one forgiven every 100 ms.
 
 
@@ -160,6 +167,15 @@ def test_one_rejected_edge_is_forgiven_every_20_steps():
     bench.crank.rejected = SmallInt(30)
     assert bench.step() == NO_FAULT
     bench.crank.rejected = SmallInt(31)
+    assert bench.step() == CRANK_NOISE
+
+
+@pytest.mark.parametrize(("steps", "rejected"), [(19, 30), (39, 31)])
+def test_none_is_forgiven_a_step_too_soon(steps, rejected):
+    bench = Bench()
+    bench.crank.rejected = SmallInt(29)
+    assert bench.step(steps - 1) == NO_FAULT
+    bench.crank.rejected = SmallInt(rejected)  # The twentieth step forgives one, the fortieth another.
     assert bench.step() == CRANK_NOISE
 
 
@@ -255,6 +271,12 @@ def test_driving_for_six_seconds_without_a_wheel_pulse_is_a_fault():
     bench.command_mv = 1_000
     assert bench.step(1_199) == NO_FAULT
     assert bench.step() == WHEEL_LOST
+
+
+def test_the_least_command_is_driving():
+    bench = Bench()
+    bench.command_mv = 1
+    assert bench.step(1_200) == WHEEL_LOST
 
 
 def test_a_pulse_starts_the_six_seconds_afresh():

@@ -148,6 +148,14 @@ def test_a_double_change_is_neither_forward_nor_backward():
     assert gate.permit() == ASKED_MV
 
 
+@pytest.mark.parametrize(("lead", "edges"), [(0, 6), (1, -6)])
+def test_levels_that_are_told_twice_are_no_edge_and_no_debt(lead, edges):
+    gate = Gate(lead=lead, backward_edges=2).turn(edges)
+    for _ in range(4):
+        gate.wait(1_000).guard.crank_edge(SmallInt(FORWARD[gate.place % 4]), SmallInt(gate.now_us))
+    assert gate.permit() == ASKED_MV
+
+
 def test_one_channel_knows_forward_only():
     gate = Gate(sensor_kind=1)
     gate.turn(2, ring=(1, 0))
@@ -178,6 +186,14 @@ def test_a_duty_coded_pitch_tells_the_direction(forward_duty_high, high_us, low_
     gate.guard.crank_edge(SmallInt(1), SmallInt(gate.now_us))
     assert gate.permit() == 0  # The first rise ends no pitch.
     assert coded(gate, high_us, low_us).permit() == permitted_mv
+
+
+@pytest.mark.parametrize("forward_duty_high", [0, 1])
+def test_a_fall_before_the_first_rise_is_no_part_of_a_pitch(forward_duty_high):
+    high_us, low_us = (28_000, 12_000) if forward_duty_high else (12_000, 28_000)
+    gate = coded(Gate(sensor_kind=2, forward_duty_high=forward_duty_high), high_us, low_us)
+    assert gate.permit() == 0
+    assert coded(gate, high_us, low_us).permit() == ASKED_MV
 
 
 def test_going_backward_on_a_coded_ring_ends_the_drive_until_it_is_made_up():
@@ -242,6 +258,16 @@ def test_one_pulse_is_no_speed():
     gate = Gate().wheel(1, 250_000)
     gate.turn(2, 1_000)
     assert gate.permit() == ASKED_MV
+
+
+def test_only_a_rising_edge_of_the_wheel_is_a_pulse():
+    gate = pedalled()
+    for _ in range(3):
+        gate.wait(100_000).turn(1).guard.wheel_edge(SmallInt(0), SmallInt(gate.now_us))
+    assert gate.permit() == ASKED_MV
+    for _ in range(3):
+        gate.wait(100_000).turn(1).guard.wheel_edge(SmallInt(1), SmallInt(gate.now_us))
+    assert gate.permit() == 0
 
 
 def test_a_bouncing_contact_is_no_speed():

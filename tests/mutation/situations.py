@@ -1,0 +1,74 @@
+"""States and calls in which a changed method is compared with the plain one."""
+
+from typing import Any
+
+from firmware.records import Inputs
+from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
+from firmware.ticks import TICKS_MAX_US, ticks_add_us
+from host_sim.proof import lemmas_decide, lemmas_guard
+from host_sim.proof.domain import SPEED_MAX_MM_PER_S
+from host_sim.proof.equivalence import Situation
+from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, PERIOD_US, any_crank
+
+Called = tuple[Any, str, tuple[Any, ...]]
+
+
+def _ago(ex: Any, time_us: Any, name: str, longest_us: int) -> Any:
+    """Return any time up to `longest_us` before `time_us`."""
+    return ticks_add_us(time_us, PERIOD_US - 1 - ex.integer(name, 0, longest_us))
+
+
+def _duty_coded_accept(ex: Any) -> Called:
+    """The rest of an edge: what `edge` and `settle` have in common."""
+    time_us = ex.integer("time", 0, TICKS_MAX_US)
+    crank = any_crank(ex, DUTY_CODED)
+    crank._forward_duty_high = ex.boolean("high_is_forward")
+    crank._rise_seen = ex.boolean("rise_seen")
+    crank._rise_us = _ago(ex, time_us, "rise_age", 2 * EDGE_GAP_MAX_US)
+    crank._fall_us = _ago(ex, time_us, "fall_age", 3 * EDGE_GAP_MAX_US)
+    return crank, "_accept", (1 - crank.levels, time_us)
+
+
+def _guard_edge(kind: int) -> Situation:
+    def situation(ex: Any) -> Called:
+        guard = lemmas_guard._any_guard(ex, kind)
+        if kind == ONE_CHANNEL:
+            guard._behind = 0  # One channel never goes backward, so it never owes an edge.
+        time_us = ex.integer("time", 0, TICKS_MAX_US)
+        guard._rise_seen = ex.boolean("rise_seen")
+        guard._rise_us = _ago(ex, time_us, "rise_age", 2 * EDGE_GAP_MAX_US)
+        guard._fall_us = _ago(ex, time_us, "fall_age", 3 * EDGE_GAP_MAX_US)
+        return guard, "crank_edge", (ex.integer("after", 0, 3), time_us)
+
+    return situation
+
+
+def _guard_of_nothing(ex: Any) -> Called:
+    """A permission asked for a command of 0, at any time; whatever is forgotten on the way agrees."""
+    guard = lemmas_guard._any_guard(ex, TWO_CHANNELS)
+    now_us = ex.integer("now", 0, TICKS_MAX_US)
+    guard._turning = False
+    guard._wheel_seen = False
+    guard._edge_us = now_us
+    inputs = Inputs()
+    inputs.brake_pulled = ex.boolean("brake")
+    inputs.throttle_mv = ex.integer("throttle", 0, 5000)
+    inputs.sampled_us = ex.integer("sampled", 0, TICKS_MAX_US)
+    return guard, "permit", (0, inputs, now_us)
+
+
+def _stop_gap(ex: Any) -> Called:
+    legs = lemmas_decide._any_pedalling(ex)
+    # No shorter pitch is ever measured: 60 s / (64 pulses * 250 rpm).
+    pitch_us = ex.integer("pitch", 0, 4_000_000)
+    ex.assume(pitch_us == 0 or pitch_us >= 3_750)
+    return legs, "_stop_gap_us", (pitch_us, ex.integer("speed", 0, SPEED_MAX_MM_PER_S))
+
+
+SITUATIONS: dict[str, tuple[Situation, ...]] = {
+    "duty-coded edge of a crank": (_duty_coded_accept,),
+    "one-channel edge of the guard": (_guard_edge(ONE_CHANNEL),),
+    "duty-coded edge of the guard": (_guard_edge(DUTY_CODED),),
+    "a command of nothing": (_guard_of_nothing,),
+    "stop gap": (_stop_gap,),
+}

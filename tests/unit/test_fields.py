@@ -1,0 +1,67 @@
+"""A field keeps its kind for as long as the controller lives: a number stays one, and so does a truth.
+
+Nothing checks it on a microcontroller: None or a float where a number belongs raises in a step, on the road.
+"""
+
+import pytest
+
+from firmware.records import EdgeLog, Inputs
+from tests.builders import Rig, settings_with
+
+KINDS = (int, bool, list)
+
+
+def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
+    """Return the kind of every field of a record, and of the records in it."""
+    found: dict[str, type] = {}
+    names = [name for kind in type(record).__mro__ for name in getattr(kind, "__slots__", ())]
+    for name in names:
+        value = getattr(record, name)
+        if type(value).__module__.startswith("firmware.") and not isinstance(value, Inputs | EdgeLog):
+            if id(value) not in seen:
+                seen.add(id(value))
+                found |= kinds(value, seen, f"{place}{name}.")
+            continue
+        kind = type(value)
+        found[place + name] = bool if kind is bool else int if isinstance(value, int) else kind
+        if kind is list:
+            assert all(isinstance(one, int) and not isinstance(one, bool) for one in value), place + name
+            assert len(value) == LENGTHS.get(name, len(value)), place + name
+    return found
+
+
+LENGTHS = {"_kind_us": 4, "_samples_in_row": 13}
+
+SENSORS = [
+    {},
+    {"lead": 1, "throttle_fitted": 0, "heat_sensor_fitted": 1},
+    {"sensor_kind": 1, "shunt_fitted": 0},
+    {"sensor_kind": 2, "startup_speed_mm_per_s": 1, "throttle_unpedalled": 1},
+]
+
+
+@pytest.mark.parametrize("changed", SENSORS, ids=["two channels", "b leads", "one channel", "duty-coded"])
+def test_every_field_keeps_its_kind_through_a_ride(changed):
+    rig = Rig(settings_with(**changed))
+    first = kinds(rig.controller, set())
+    odd = {name: kind for name, kind in first.items() if kind not in KINDS}
+    assert not odd
+    assert len(first) > 100
+
+    def same(rig: Rig, _: int) -> None:
+        assert kinds(rig.controller, set()) == first
+
+    rig.after_step.append(same)
+    rig.run(1_500)  # At rest: a standstill is latched.
+    rig.run(1_500, rpm=60, wheel_mm_per_s=3_000)
+    other = rig.ring.levels ^ 1
+    for levels, after_us in ((other, 100), (rig.ring.levels, 200), (other, 1_000), (other, 4_500)):
+        rig.crank_edge(levels, after_us)  # A glitch, and an edge that is told twice.
+    rig.run(100, rpm=0)
+    rig.run(300, brake_pulled=True)
+    rig.run(500, brake_pulled=False)
+    rig.run(4_000, rpm=0, wheel_mm_per_s=0)  # The wheel is forgotten.
+    rig.run(300, rpm=-60)
+    rig.full_throttle()
+    rig.run(300, rpm=0)
+    rig.run(500, battery_mv=0)  # A fault.
