@@ -28,7 +28,7 @@ def test_another_field_written_is_found():
         if time_us == 1_234_567:
             self._wheel_period_us += 1
 
-    with pytest.raises(Failure, match="OutputGuard._wheel_period_us is the same") as failure:
+    with pytest.raises(Failure, match=r"OutputGuard\._wheel_period_us is the same") as failure:
         check_equivalent(_wheel_edge, {"wheel_edge": wheel_edge})
     assert failure.value.values["time"] == 1_234_567
 
