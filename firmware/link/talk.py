@@ -57,10 +57,9 @@ class Talk(Link):
         self._due_us = now_us
         self._stage = _IDLE
         self._listening = True
-        self._unit: bytes | bytearray = b""
-        self._length = 0
+        self._unit: bytes | bytearray = self.console.greeting()
+        self._length = len(self._unit)
         self._sent = 0
-        self._send(self.console.greeting())
 
     def pump(self, resting: bool, now_us: int) -> bool:
         """Take one short turn; True if the console answered, which takes memory and may take long."""

@@ -11,6 +11,8 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+from mutmut.stats import status_by_exit_code
+
 ROOT = Path(__file__).resolve().parents[2]
 COPIED = ("firmware", "boards", "host_sim", "tests")
 KILLED_CODES = (
@@ -56,7 +58,7 @@ def tried(target: dict[str, Any], scratch: Path, workers: int) -> tuple[int, lis
         if untried:
             raise RuntimeError(f"{untried[0]} was not tried: {log.read_text(encoding='utf-8')[-2000:]}")
         count += len(codes)
-        lived = [name for name, code in codes.items() if code not in KILLED_CODES]
+        lived = [name for name, code in codes.items() if status_by_exit_code[code] not in KILLED]
         survivors += _survivors(meta.with_suffix(""), scratch / "mutants", lived) if lived else []
     if count == 0:
         raise RuntimeError(f"there were no mutants: {log.read_text(encoding='utf-8')[-2000:]}")

@@ -427,3 +427,13 @@ def test_without_a_dead_band_the_command_rises_from_zero():
     rig.until(lambda rig: rig.state == ASSISTING, 1_000)
     rig.run(100)
     assert 55 <= rig.command_mv <= 66
+
+
+def test_the_falling_edges_of_the_wheel_are_no_pulses_for_the_guard_either():
+    # 20 km/h on a 2.1 m wheel: a turn in 380 ms, the fall half-way. Falls taken for rises would be 40 km/h.
+    rig = Rig()
+    rig.run(1_500)
+    for half in range(20):
+        rig.inputs.wheel.record(1 - half % 2, rig.now_us)
+        rig.run(190, rpm=70)
+    assert rig.command_mv > 0

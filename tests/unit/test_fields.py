@@ -5,10 +5,12 @@ Nothing checks it on a microcontroller: None or a float where a number belongs r
 
 import pytest
 
-from firmware.records import EdgeLog, Inputs
+from firmware.link.store import Store
+from firmware.settings import Settings
 from tests.builders import Rig, settings_with
+from tests.unit.test_console import Paper, Session
 
-KINDS = (int, bool, list)
+KINDS = (int, bool, list, bytes, str)
 
 
 def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
@@ -17,13 +19,16 @@ def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
     names = [name for kind in type(record).__mro__ for name in getattr(kind, "__slots__", ())]
     for name in names:
         value = getattr(record, name)
-        if type(value).__module__.startswith("firmware.") and not isinstance(value, Inputs | EdgeLog):
+        if type(value).__module__.startswith("firmware."):
             if id(value) not in seen:
                 seen.add(id(value))
                 found |= kinds(value, seen, f"{place}{name}.")
             continue
         kind = type(value)
-        found[place + name] = bool if kind is bool else int if isinstance(value, int) else kind
+        if kind.__module__.startswith("tests.") and not isinstance(value, int):
+            continue  # A port, a storage or a board of paper.
+        whole = int if isinstance(value, int) else bytes if kind is bytearray else kind
+        found[place + name] = bool if kind is bool else whole
         if kind is list:
             assert all(isinstance(one, int) and not isinstance(one, bool) for one in value), place + name
             assert len(value) == LENGTHS.get(name, len(value)), place + name
@@ -65,3 +70,41 @@ def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig.full_throttle()
     rig.run(300, rpm=0)
     rig.run(500, battery_mv=0)  # A fault.
+
+
+def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():
+    session = Session()
+
+    def now() -> dict[str, type]:
+        return kinds(session.talk, set()) | kinds(session.counters, set())
+
+    first = now()
+    assert {name: kind for name, kind in first.items() if kind not in KINDS} == {}
+    for line in (
+        b'{"request": "settings"}',
+        b"nonsense",
+        b"\x07",
+        b'{"request": "edges"}',
+        b'{"request": "set"}',
+    ):
+        for resting in (False, True):
+            session.cable.to_board += line + b"\n"
+            for _ in range(400):
+                session.turn(1, resting)
+                session.counters.stepped(session.now_us)
+                assert now() == first
+                session.counters.read(session.now_us)
+                assert now() == first
+    session.cable.closed = True
+    session.turn(200)
+    assert now() == first
+
+
+def test_every_field_of_a_store_keeps_its_kind():
+    store = Store(Paper())
+    first = kinds(store, set())
+    assert set(first.values()) == {int, str}
+    store.load()
+    assert kinds(store, set()) == first
+    store.save(Settings({}))
+    assert kinds(store, set()) == first

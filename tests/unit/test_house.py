@@ -401,3 +401,10 @@ def test_files_are_small_and_say_what_they_are(path):
     for node in ast.walk(tree):
         if isinstance(node, ast.ClassDef | ast.FunctionDef) and not node.name.startswith("_"):
             assert ast.get_docstring(node), f"{place(path, node)} {node.name}"
+
+
+def test_every_folder_says_what_lives_there():
+    tops = ("firmware", "boards", "host_sim", "tests")
+    folders = {path.parent for top in tops for path in (ROOT / top).rglob("*.py")}
+    silent = {str(folder.relative_to(ROOT)) for folder in folders if not (folder / "README.md").exists()}
+    assert silent == set()

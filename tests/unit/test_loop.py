@@ -141,6 +141,38 @@ def test_memory_is_not_collected_while_the_bicycle_rolls():
     assert played.heap.collections == 0
 
 
+class StoppingBoard(PaperBoard):
+    """A bicycle that rolls until its 401st reading and then stands: 3 s later it is known to stand."""
+
+    def read(self, inputs: Inputs) -> int:
+        now_us = super().read(inputs)
+        if self.reads <= 401 and self.reads % 200 == 1:
+            inputs.wheel.record(1, now_us)
+            inputs.wheel.record(0, now_us)
+        return now_us
+
+
+def test_after_a_ride_memory_is_collected_after_two_whole_seconds_at_rest():
+    rests = Talk(turns=100_000)
+    steps = 2_000
+    board = StoppingBoard([0, *[number * 2_500 for number in range(2 * steps)]])
+    played = Run([])
+    played.board = board
+    collected_after: list[int] = []  # How many turns at rest came before each collection, since the ride.
+
+    class Noted(Counted):
+        def collect(self) -> None:
+            super().collect()
+            collected_after.append(
+                sum(1 for resting in rests.resting[rests.resting.index(False) :] if resting)
+            )
+
+    with pytest.raises(Unplugged):
+        run(board, played.controller, Inputs(), played.counters, Noted(), rests)
+    assert False in rests.resting
+    assert next(turns for turns in collected_after if turns > 0) == 399
+
+
 class ThrottledBoard(PaperBoard):
     """A bicycle held fast while its throttle, at rest for two seconds, is then open."""
 
@@ -201,6 +233,12 @@ def test_the_link_is_told_whether_the_bicycle_rests():
         run(played.board, played.controller, Inputs(), played.counters, played.heap, link)
     assert link.resting[0]
     assert not link.resting[-1]
+
+
+def test_before_the_first_step_nothing_is_known_to_rest():
+    link = Talk()
+    talked([10_000, 5_000], link)  # The first reading sets when the first step is due; the second is sooner.
+    assert link.resting == [False]
 
 
 def test_a_link_that_is_over_ends_the_loop_with_the_output_safe():

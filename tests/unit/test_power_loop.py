@@ -29,6 +29,20 @@ def test_at_rest_the_target_is_zero_and_asked_for_power_it_starts_at_the_dead_ba
     assert driven.loop.target_mv == 1_375
 
 
+def test_steps_at_one_time_move_no_integral():
+    driven = Driven()
+    driven.step(250, 150)
+    for _ in range(1_000):
+        assert driven.step(250, 150, span_us=0) == 1_150
+
+
+def test_below_the_dead_band_the_integral_is_nothing_at_all():
+    driven = Driven(gain_uv_per_w=999)
+    for _ in range(1_000):
+        driven.step(250, 250, applied_mv=0)
+    assert driven.step(250, 249, applied_mv=0) == 1_000  # 999 uV of error, and not one more.
+
+
 def test_after_one_integral_time_the_integral_has_grown_to_the_proportional_part():
     # u = K e + I and dI/dt = K e / Ti: with a steady error of 100 W both parts are 150 mV after 600 ms.
     driven = Driven()

@@ -34,6 +34,23 @@ def test_a_stalled_loop_buys_no_jump():
     assert limiter.step(OUT_OF_REACH_MV, now_us=10 * ELAPSED_MAX_US) == 50
 
 
+def test_time_that_runs_backward_buys_nothing_however_often():
+    limiter = SlewLimiter(rise_mv_per_s=10_000, fall_mv_per_s=10_000, now_us=1_000)
+    for now_us in range(999, 0, -1):
+        assert limiter.step(OUT_OF_REACH_MV, now_us) == 0
+
+
+def test_at_its_target_nothing_is_carried_on():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=500, now_us=0)
+    assert limiter.step(target_mv=1, now_us=3_000) == 1  # 1.5 mV were allowed: the half is gone.
+    assert limiter.step(target_mv=100, now_us=4_000) == 1
+    limiter = SlewLimiter(rise_mv_per_s=27, fall_mv_per_s=27, now_us=0)
+    assert limiter.step(target_mv=1, now_us=50_000) == 1
+    # 27 mV/s for 37,037 us are 999,999 nV, one less than a millivolt.
+    assert limiter.step(target_mv=100, now_us=87_037) == 1
+    assert limiter.step(target_mv=100, now_us=87_038) == 2
+
+
 @pytest.mark.parametrize("rate", [0, -1, RATE_MAX_MV_PER_S + 1])
 @pytest.mark.parametrize("name", ["rise_mv_per_s", "fall_mv_per_s"])
 def test_a_rate_out_of_range_is_refused_by_name(name, rate):
