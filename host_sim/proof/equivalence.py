@@ -5,12 +5,14 @@ afterwards, then so they do after any number of calls.
 """
 
 from collections.abc import Callable
+from types import ModuleType
 from typing import Any
 
 from host_sim.proof.explorer import Explorer
 
 Situation = Callable[[Any], tuple[Any, str, tuple[Any, ...]]]
-"""Makes an object in any state, and says which method to call with which arguments."""
+"""Makes an object in any state, and says which method to call with which arguments; or a module and which
+function of it."""
 
 
 def check_equivalent(situation: Situation, changed: dict[str, Callable[..., Any]]) -> int:
@@ -21,6 +23,10 @@ def check_equivalent(situation: Situation, changed: dict[str, Callable[..., Any]
 
     def both(ex: Any) -> None:
         plain, method, arguments = situation(ex)
+        if isinstance(plain, ModuleType):
+            result, other = getattr(plain, method)(*arguments), changed[method](*arguments)
+            check_same(ex, result, other, f"what {method} returns")
+            return
         twin, twin_arguments = twin_of(plain), [twin_of(value) for value in arguments]
         kind = type(plain)
         twin.__class__ = type(kind.__name__, (kind,), {"__slots__": (), **changed})

@@ -2,11 +2,14 @@
 
 from typing import Any
 
+from firmware import integers
+from firmware.drive.slew_limiter import RATE_MAX_MV_PER_S, SlewLimiter
 from firmware.records import Inputs
+from firmware.sense.rotation import Rotation
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof import lemmas_decide, lemmas_guard
-from host_sim.proof.domain import SPEED_MAX_MM_PER_S
+from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S
 from host_sim.proof.equivalence import Situation
 from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, PERIOD_US, any_crank
 
@@ -65,10 +68,41 @@ def _stop_gap(ex: Any) -> Called:
     return legs, "_stop_gap_us", (pitch_us, ex.integer("speed", 0, SPEED_MAX_MM_PER_S))
 
 
+def _line(name: str) -> Situation:
+    def situation(ex: Any) -> Called:
+        start, end = ex.integer("start", -500, 100_000), ex.integer("end", -500, 1_000_000)
+        ex.assume(start < end)
+        return integers, name, (ex.integer("value", -(1 << 19), 1 << 20), start, end)
+
+    return situation
+
+
+def _slew(ex: Any) -> Called:
+    limiter = SlewLimiter(1, 1, 0)
+    limiter._rise_mv_per_s = ex.integer("rise", 1, RATE_MAX_MV_PER_S)
+    limiter._fall_mv_per_s = ex.integer("fall", 1, RATE_MAX_MV_PER_S)
+    limiter.command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    limiter._carry_nv = ex.integer("carry", 0, 999_999)
+    limiter._last_us = ex.integer("last", 0, TICKS_MAX_US)
+    return limiter, "step", (ex.integer("target", 0, COMMAND_MAX_MV), ex.integer("now", 0, TICKS_MAX_US))
+
+
+def _rate(ex: Any) -> Called:
+    rotation = Rotation(ex.integer("scale", 1, 300_000_000), ex.integer("still", 10, 4_000_000))
+    rotation.standing = ex.boolean("standing")
+    rotation._period_us = ex.integer("period", 10, 4_000_000)
+    rotation._last_us = ex.integer("last", 0, TICKS_MAX_US)
+    return rotation, "rate", (ex.integer("now", 0, TICKS_MAX_US),)
+
+
 SITUATIONS: dict[str, tuple[Situation, ...]] = {
     "duty-coded edge of a crank": (_duty_coded_accept,),
     "one-channel edge of the guard": (_guard_edge(ONE_CHANNEL),),
     "duty-coded edge of the guard": (_guard_edge(DUTY_CODED),),
     "a command of nothing": (_guard_of_nothing,),
     "stop gap": (_stop_gap,),
+    "a rising line": (_line("rising_permille"),),
+    "a fading line": (_line("fading_permille"),),
+    "a slewed step": (_slew,),
+    "a rate": (_rate,),
 }

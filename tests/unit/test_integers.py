@@ -51,3 +51,7 @@ def test_both_lines_stay_between_0_and_1000_and_never_overlap(start, length, val
     fading = fading_permille(SmallInt(value), SmallInt(start), SmallInt(start + length))
     assert 0 <= rising <= 1_000
     assert 999 <= rising + fading <= 1_000
+
+
+def test_where_a_fade_has_no_room_its_end_counts():
+    assert [fading_permille(SmallInt(value), 5, 5) for value in (4, 5, 6)] == [1_000, 0, 0]

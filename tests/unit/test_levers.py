@@ -152,3 +152,33 @@ def test_every_position_is_reached_at_its_place_with_its_own_share(positions):
         selector.step(SmallInt(500 + 4_000 * number // (positions - 1)))
         assert selector.position == number
         assert selector.share_permille == (number + 1) * 100
+
+
+@pytest.mark.parametrize(("selector_mv", "wire_open"), [(199, True), (200, False)])
+def test_the_lowest_voltage_of_the_window_is_a_voltage(selector_mv, wire_open):
+    selector = Selector(settings_with(selector_positions=3))
+    selector.step(SmallInt(selector_mv))
+    assert selector.wire_open is wire_open
+
+
+@pytest.mark.parametrize(
+    ("positions", "selector_mv", "position"),
+    [
+        # 2 positions, a permille in every millivolt: position 1 sits at 1500 mV.
+        (2, 1_250, 0),
+        (2, 1_251, 1),
+        # 4 positions, so 3 thousandths of a step in every millivolt.
+        (4, 999, 1),
+        (4, 1_000, 2),
+        (4, 1_333, 2),
+        (4, 1_334, 3),
+    ],
+)
+def test_a_position_is_left_for_the_nearest_one_beyond_three_quarters_of_a_step(
+    positions, selector_mv, position
+):
+    selector = Selector(
+        settings_with(selector_positions=positions, selector_low_mv=500, selector_high_mv=1_500)
+    )
+    selector.step(SmallInt(selector_mv))
+    assert selector.position == position

@@ -161,3 +161,14 @@ def test_the_slowest_wheel_that_still_runs_is_one_turn_in_three_seconds():
     ridden.pulse_after(10)
     assert ridden.pulse_after(2_999_999) == 700
     assert Ridden().wait(10) == 0
+
+
+@pytest.mark.parametrize(("wait_us", "speed_mm_per_s"), [(STILL_US, 2_100), (STILL_US + 1, 0)])
+def test_a_wheel_that_waited_for_exactly_three_seconds_still_runs(wait_us, speed_mm_per_s):
+    wheel = Wheel(CIRCUMFERENCE_MM, 1)
+    wheel.edge(SmallInt(1), SmallInt(BEFORE_WRAP_US))
+    wheel.settle(later(BEFORE_WRAP_US, wait_us))
+    wheel.edge(SmallInt(1), later(BEFORE_WRAP_US, wait_us + 1_000_000))
+    wheel.settle(later(BEFORE_WRAP_US, wait_us + 1_000_000))
+    # A turn in 4 s is measured only by a wheel that was still taken to run.
+    assert (wheel.speed_mm_per_s > 0) == (speed_mm_per_s > 0)

@@ -52,3 +52,8 @@ def test_current_is_quick_and_voltage_slow():
 )
 def test_readings_out_of_range_count_as_the_nearest_end(battery_mv, current_ma, power_w):
     assert stepped(Supply(), 300, battery_mv, current_ma).power_w == power_w
+
+
+def test_readings_below_nothing_are_nothing():
+    supply = stepped(Supply(), 100, -5, -5)
+    assert (supply.battery_mv, supply.current_ma, supply.power_w) == (0, 0, 0)
