@@ -89,3 +89,12 @@ def test_outputs_begin_safe_and_can_be_made_safe_again():
     outputs.make_safe()
     assert outputs.command_mv == 0
     assert not outputs.drive_enabled
+
+
+def test_what_nobody_has_measured_is_zero_and_only_the_brake_is_pulled():
+    inputs, outputs = Inputs(), Outputs()
+    measured = (inputs.sampled_us, inputs.throttle_mv, inputs.selector_mv, inputs.battery_mv)
+    assert (*measured, inputs.current_ma, inputs.motor_decicelsius) == (0,) * 6
+    assert inputs.brake_pulled is True
+    assert inputs.clear_requested is False
+    assert (outputs.fault_cause, outputs.command_mv, outputs.drive_enabled) == (0, 0, False)
