@@ -77,6 +77,13 @@ def _line(name: str) -> Situation:
     return situation
 
 
+def _clamp(ex: Any) -> Called:
+    span = 1 << 20
+    numbers = [ex.integer(name, -span, span) for name in ("value", "lowest", "highest")]
+    ex.assume(numbers[1] <= numbers[2])
+    return integers, "clamp", tuple(numbers)
+
+
 def _slew(ex: Any) -> Called:
     limiter = SlewLimiter(1, 1, 0)
     limiter._rise_mv_per_s = ex.integer("rise", 1, RATE_MAX_MV_PER_S)
@@ -103,6 +110,7 @@ SITUATIONS: dict[str, tuple[Situation, ...]] = {
     "stop gap": (_stop_gap,),
     "a rising line": (_line("rising_permille"),),
     "a fading line": (_line("fading_permille"),),
+    "a clamp": (_clamp,),
     "a slewed step": (_slew,),
     "a rate": (_rate,),
 }

@@ -258,6 +258,7 @@ def test_the_throttle_drives_unpedalled_below_6_km_per_h_only():
     assert (rig.state, rig.command_mv > 0) == (THROTTLING, True)
     rig.run(6_000, wheel_mm_per_s=1_400)
     assert drives(rig)
+    assert 0 < rig.controller.ceilings.ceiling_w < 100  # A third of 250 W: it fades from half that speed on.
     rig.run(4_000, wheel_mm_per_s=1_800)
     assert (rig.state, rig.command_mv) == (READY, 0)
 
@@ -437,3 +438,18 @@ def test_the_falling_edges_of_the_wheel_are_no_pulses_for_the_guard_either():
         rig.inputs.wheel.record(1 - half % 2, rig.now_us)
         rig.run(190, rpm=70)
     assert rig.command_mv > 0
+
+
+def test_a_dead_band_of_a_millivolt_is_crossed_at_once_and_left_at_once():
+    controller = Controller(settings_with(command_start_mv=1), 0)
+    controller.engagement.state = ASSISTING
+    controller.ceilings.ceiling_w = 100
+    assert controller._slew(1, 5_000) == 1
+    assert controller._slew(0, 10_000) == 0
+
+
+def test_a_millivolt_put_out_is_drive():
+    controller = Controller(settings_with(), 0)
+    controller._put_out(1, 1, 5_000)
+    assert controller.outputs.drive_enabled
+    assert controller.outputs.indicator == INDICATE_DRIVING

@@ -182,3 +182,8 @@ def test_a_position_is_left_for_the_nearest_one_beyond_three_quarters_of_a_step(
     )
     selector.step(SmallInt(selector_mv))
     assert selector.position == position
+
+
+def test_a_throttle_that_was_never_looked_at_has_no_fault():
+    throttle = Throttle(settings_with())
+    assert (throttle.wire_open, throttle.wire_shorted) == (False, False)

@@ -156,3 +156,18 @@ def test_without_a_shunt_the_command_follows_the_open_map(allowed_w, target_mv):
     driven = Driven(shunt_fitted=0)
     assert driven.step(allowed_w, 0) == target_mv
     assert driven.step(allowed_w, 3_000, applied_mv=0) == target_mv
+
+
+def test_rest_forgets_to_the_last_microvolt():
+    driven = Driven()
+    for _ in range(50):
+        driven.step(250, 100)
+    driven.loop.rest(SmallInt(driven.now_us))
+    loop = driven.loop
+    assert (loop._integral_uv, loop._target_uv, loop._carry, loop.target_mv) == (0, 0, 0, 0)
+
+
+def test_power_above_what_is_allowed_asks_for_nothing_above_the_dead_band():
+    driven = Driven()
+    driven.step(100, 1_000)
+    assert driven.loop._target_uv == 0

@@ -98,3 +98,8 @@ def test_what_nobody_has_measured_is_zero_and_only_the_brake_is_pulled():
     assert inputs.brake_pulled is True
     assert inputs.clear_requested is False
     assert (outputs.fault_cause, outputs.command_mv, outputs.drive_enabled) == (0, 0, False)
+
+
+def test_a_log_that_holds_nothing_shows_nothing():
+    log = EdgeLog()
+    assert (log.levels, log.time_us) == (0, 0)

@@ -172,3 +172,8 @@ def test_a_wheel_that_waited_for_exactly_three_seconds_still_runs(wait_us, speed
     wheel.settle(later(BEFORE_WRAP_US, wait_us + 1_000_000))
     # A turn in 4 s is measured only by a wheel that was still taken to run.
     assert (wheel.speed_mm_per_s > 0) == (speed_mm_per_s > 0)
+
+
+def test_a_wheel_that_never_turned_has_no_speed_and_no_pulse():
+    wheel = Wheel(CIRCUMFERENCE_MM, 1)
+    assert (wheel.speed_mm_per_s, wheel.pulsed) == (0, False)

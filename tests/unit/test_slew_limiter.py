@@ -83,3 +83,11 @@ def test_both_ends_of_the_range_of_rates_are_taken(value):
     for hundredths in range(1, 11):
         limiter.step(OUT_OF_REACH_MV, now_us=hundredths * ELAPSED_MAX_US)
     assert limiter.command_mv == value
+
+
+def test_a_reset_forgets_what_was_carried():
+    limiter = SlewLimiter(rise_mv_per_s=27, fall_mv_per_s=27, now_us=0)
+    limiter.step(target_mv=100, now_us=37_037)
+    limiter.reset(0, now_us=37_037)
+    assert limiter.step(target_mv=100, now_us=74_074) == 0
+    assert limiter.step(target_mv=100, now_us=74_075) == 1

@@ -195,6 +195,7 @@ def rewritten(old: str, new: str) -> bytes:
         ("engage_rpm 20", "engage_rpm 61", "engage_rpm must be 5 to 60, got 61"),
         ("engage_rpm 20", "engage_rpm -5", "it holds -5 where a whole number belongs"),
         ("engage_rpm 20", "engage_rpm 2e1", "it holds 2e1 where a whole number belongs"),
+        ("engage_rpm 20", "engage_rpm 2X", "it holds 2X where a whole number belongs"),
         ("engage_rpm 20", "engage_rpm 20\nfoo 3", "there is no setting foo"),
         ("release_rpm 12", "release_rpm 20", "release_rpm must be lower than engage_rpm, got 20 and 20"),
     ],
@@ -205,7 +206,7 @@ def test_a_slot_with_a_right_check_sum_must_still_be_right(old, new, reason):
 
 
 def test_a_whole_slot_that_was_only_lengthened_is_refused():
-    with pytest.raises(ValueError, match="check sum"):
+    with pytest.raises(ValueError, match=r"^its check sum is wrong$"):
         decode(encode(Settings({}), 3, Paper()) + b"\n", Paper())
 
 
@@ -230,3 +231,22 @@ def test_a_power_cut_at_any_block_write_leaves_old_or_new_on_the_real_drivers(fi
         assert cuts >= 7
         assert old + new == cuts
         assert neither == 0
+
+
+def test_a_store_that_has_not_looked_says_so():
+    store = Store(Paper())
+    assert (store.slot, store.sequence, store.refusal) == (-1, 0, "the slots have not been read")
+
+
+def test_one_valid_slot_is_enough_and_nothing_is_complained_of():
+    paper = stored(25)
+    store = Store(paper)
+    store.load()
+    assert store.refusal == ""
+
+
+def test_of_two_slots_with_one_number_the_first_counts():
+    paper = Paper()
+    for name, engage_rpm in (("settings_a.txt", 25), ("settings_b.txt", 26)):
+        paper.files[name] = encode(Settings({"engage_rpm": engage_rpm}), 5, paper)
+    assert Store(paper).load().engage_rpm == 25

@@ -57,3 +57,10 @@ def test_readings_out_of_range_count_as_the_nearest_end(battery_mv, current_ma, 
 def test_readings_below_nothing_are_nothing():
     supply = stepped(Supply(), 100, -5, -5)
     assert (supply.battery_mv, supply.current_ma, supply.power_w) == (0, 0, 0)
+
+
+def test_before_any_reading_there_is_nothing():
+    supply = Supply()
+    assert (supply.battery_mv, supply.current_ma, supply.power_w) == (0, 0, 0)
+    # Of 3 mA a quarter is less than one; one more in the sum would show.
+    assert stepped(supply, 1, 36_000, 3).current_ma == 0
