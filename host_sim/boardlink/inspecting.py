@@ -1,0 +1,104 @@
+"""Looks at a board before anything is copied: its MicroPython, its chip, its files, its room."""
+
+from dataclasses import dataclass
+
+from firmware.link.store import SLOT_NAMES, Store
+from firmware.settings import Settings
+from host_sim.boardlink.bundle import CheckSums
+from host_sim.boardlink.manifest import MANIFEST, spoken_version
+from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
+from host_sim.boardlink.targets import LEAST_MICROPYTHON, MPY_VERSION, Target
+
+MAIN, NEW_MAIN, FLAG = "main.py", "main.new", "maintenance"
+UNCHANGED = "nothing was changed"
+OUR_FOLDERS = ("boards", "firmware")
+OUR_FILES = (MAIN, NEW_MAIN, FLAG, MANIFEST, *SLOT_NAMES)
+
+_ABOUT = """
+import sys
+i=sys.implementation
+print(repr((i.name,sys.platform,tuple(i.version)[:3],getattr(i,'_machine',''),getattr(i,'_mpy',0)&255)))
+"""
+
+_FILES = f"""
+import os,hashlib,binascii
+b=bytearray(512)
+m=memoryview(b)
+def h(p):
+ s=hashlib.sha256()
+ n=0
+ f=open(p,'rb')
+ while True:
+  k=f.readinto(b)
+  if not k:break
+  s.update(m[:k])
+  n+=k
+ f.close()
+ print(repr((p,n,binascii.hexlify(s.digest()).decode())))
+def w(p):
+ for e in list(os.ilistdir(p)):
+  q=p+'/'+e[0]
+  if e[1]&0x4000:w(q)
+  else:h(q)
+for e in list(os.ilistdir()):
+ if e[1]&0x4000:
+  if e[0] in {OUR_FOLDERS!r}:w(e[0])
+ elif e[0] in {OUR_FILES!r}:h(e[0])
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A file on the board."""
+
+    size_bytes: int
+    sha256: str
+
+
+def check_python(board: RawBoard, target: Target, bytecode: bool) -> str:
+    """Return the board's MicroPython version; BoardTrouble if it is another board, or too old."""
+    ((name, platform, numbers, machine, mpy),) = board.run(_ABOUT, "when it was asked what it is")
+    here = f"the board at {board.port}"
+    if name != "micropython":
+        raise BoardTrouble(f"{here} runs {name}, wanted is MicroPython; {UNCHANGED}")
+    if platform != target.platform or not machine.endswith(target.chips or ("",)):
+        wanted = f"{target.platform} {' or '.join(target.chips)}".strip()
+        raise BoardTrouble(
+            f"{here} is no {target.title}: it calls itself {platform}, {machine}, wanted is {wanted}; "
+            f"{UNCHANGED}"
+        )
+    if tuple(numbers) < LEAST_MICROPYTHON:
+        raise BoardTrouble(
+            f"{here} has MicroPython {spoken_version(numbers)}, wanted is "
+            f"{spoken_version(LEAST_MICROPYTHON)} or newer: put a newer one on it; {UNCHANGED}"
+        )
+    if bytecode and mpy != MPY_VERSION:
+        raise BoardTrouble(
+            f"{here} reads bytecode of version {mpy}, ours is {MPY_VERSION}: use --source; {UNCHANGED}"
+        )
+    return spoken_version(numbers)
+
+
+def our_files(board: RawBoard) -> dict[str, Found]:
+    """Return what lies on the board where a bundle lies, hashed by the board itself."""
+    rows = board.run(_FILES, "while its files were looked through")
+    return {name: Found(size, digest) for name, size, digest in rows}
+
+
+def stored_settings(board: RawBoard, before: dict[str, Found]) -> Settings | None:
+    """Return the settings with which the board rode until now; None if it has none that are valid."""
+    contents = {name: board.read(name) for name in SLOT_NAMES if name in before}
+    store = Store(_Slots(contents))
+    settings = store.load()
+    return settings if store.sequence > 0 else None
+
+
+class _Slots(CheckSums):
+    """The slots of a board, read already."""
+
+    def __init__(self, contents: dict[str, bytes]) -> None:
+        self._contents = contents
+
+    def read(self, name: str) -> bytes:
+        """Return a slot; nothing if it was not there."""
+        return self._contents.get(name, b"")

@@ -1,0 +1,56 @@
+"""The manifest of a bundle: what it is for, what it holds, and by which hash each file is known."""
+
+import hashlib
+import json
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+from host_sim.bikes.model import Bike
+from host_sim.boardlink.targets import LEAST_MICROPYTHON, Target
+
+MANIFEST = "manifest.json"
+HEADING = "treadle bundle 1"
+
+
+def manifest_of(
+    target: Target, bike: Bike, files: dict[str, bytes], bytecode: bool, rules: dict[str, Any] | None
+) -> dict[str, Any]:
+    """Return the manifest; `rules` tells what was verified before, None that nothing was."""
+    return {
+        "heading": HEADING,
+        "treadle": program_version(),
+        "board": target.name,
+        "bike": bike.name,
+        "place": bike.place,
+        "micropython_least": spoken_version(LEAST_MICROPYTHON),
+        "code": "mpy" if bytecode else "source",
+        "rules": rules,
+        "settings": bike.firmware_settings.as_dict(),
+        "files": [
+            {"file": name, "size_bytes": len(content), "sha256": sha256(content)}
+            for name, content in sorted(files.items())
+        ],
+    }
+
+
+def manifest_bytes(manifest: dict[str, Any]) -> bytes:
+    """Return the manifest as the content of its file."""
+    return json.dumps(manifest, indent=1, allow_nan=False).encode("ascii") + b"\n"
+
+
+def sha256(content: bytes) -> str:
+    """Return the SHA-256 of `content`, in hexadecimal."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def spoken_version(numbers: tuple[int, ...]) -> str:
+    """Return a version as people write it."""
+    return ".".join(str(number) for number in numbers)
+
+
+def program_version() -> str:
+    """Return the version of this program."""
+    try:
+        return version("treadle")
+    except PackageNotFoundError:
+        return "not installed"

@@ -1,0 +1,132 @@
+"""Finds the port of a board, and brings a board that rides into maintenance so that files can be copied."""
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from time import monotonic, sleep
+from typing import TYPE_CHECKING
+
+from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
+from host_sim.boardlink.targets import Target
+from host_sim.errors import RequestError
+
+if TYPE_CHECKING:
+    from serial import Serial
+    from serial.tools.list_ports_common import ListPortInfo
+
+    from host_sim.boardlink.console_client import ConsoleClient
+
+LISTENING_READS = 10  # Of 50 ms. A board that rides sends 20 frames a second.
+RESTART_S = 10.0  # In which a USB port may vanish and come back.
+HINT_S = 3.0  # In which a board that restarts says that it is in maintenance, if anybody can hear it.
+HINT = "Restart the board to ride."  # The end of what boards/starting.py says.
+
+
+def find_port(given: str | None, target: Target) -> str:
+    """Return the port that was given, or the one USB port there is.
+
+    RequestError if the port given is not there or several could be meant; BoardTrouble says what to do when
+    no board is found.
+    """
+    usb = sorted(info.device for info in _ports() if info.vid is not None)
+    if given is not None:
+        # A path may be a link to a port, which no list shows.
+        if given not in [info.device for info in _ports()] and not ("/" in given and Path(given).exists()):
+            known = ", ".join(usb) or "none: no board is connected"
+            raise RequestError(f'--port is "{given[:80]}", and there is no such port, allowed is {known}')
+        return given
+    if not usb:
+        raise BoardTrouble(f"no {target.title} is found on any USB port: {target.not_found}")
+    if len(usb) > 1:
+        raise RequestError(f"several boards are connected, say which one with --port: {', '.join(usb)}")
+    return usb[0]
+
+
+@contextlib.contextmanager
+def raw_board(port: str) -> Iterator[RawBoard]:
+    """Give the board at its raw prompt, out of its ride if it was riding; the prompt is left at the end."""
+    bring_into_maintenance(port)
+    board = RawBoard(port)
+    try:
+        yield board
+    finally:
+        board.close()
+
+
+def bring_into_maintenance(port: str) -> None:
+    """Ask a board that rides to restart without drive and watchdog; nothing happens to any other board.
+
+    BoardTrouble if it refuses, as it does while the bicycle moves.
+    """
+    from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
+
+    with contextlib.closing(_opened(port)) as opened:
+        client = ConsoleClient(opened)
+        try:
+            if not _rides(client, opened):
+                return
+            client.maintenance()
+        except BoardRefusal as error:
+            raise BoardTrouble(f"the board at {port} rides and refuses to stop: {error}") from None
+        except (BoardSilent, OSError) as error:
+            raise BoardTrouble(f"the board at {port} rides and did not answer: {error}") from None
+        if _hears_hint(opened):
+            return
+    _wait_until_back(port)
+
+
+def _rides(client: "ConsoleClient", opened: "Serial") -> bool:
+    """Listen for telemetry."""
+    from host_sim.boardlink.frames import Frame
+
+    for _ in range(LISTENING_READS):
+        if any(isinstance(item, Frame) for item in client.wire.feed(opened.read(4_096))):
+            return True
+    return False
+
+
+def _hears_hint(opened: "Serial") -> bool:
+    """Tell whether the board says in time that it is in maintenance; not if its port vanishes meanwhile."""
+    end_s = monotonic() + HINT_S
+    heard = b""
+    with contextlib.suppress(OSError):
+        while monotonic() < end_s:
+            heard = (heard + opened.read(4_096))[-1_000:]
+            if HINT.encode() in heard:
+                return True
+    return False
+
+
+def _wait_until_back(port: str) -> None:
+    """Wait for a USB port that vanished with the restart."""
+    end_s = monotonic() + RESTART_S
+    while True:
+        try:
+            with contextlib.closing(_opened(port)) as opened:
+                _hears_hint(opened)
+            return
+        except BoardTrouble:
+            if monotonic() > end_s:
+                raise
+            sleep(0.2)
+
+
+def _opened(port: str) -> "Serial":
+    from serial import Serial
+
+    from host_sim.boardlink.console_client import BAUD_RATE, READ_TIMEOUT_S
+
+    try:
+        return Serial(port, BAUD_RATE, timeout=READ_TIMEOUT_S, exclusive=True)
+    except (OSError, ValueError) as error:
+        reason = " ".join(str(error).split())[:160]
+        raise BoardTrouble(
+            f"the port {port} can't be opened: is another program using it, or may you not use serial ports? "
+            f"({reason})"
+        ) from None
+
+
+def _ports() -> "list[ListPortInfo]":
+    from serial.tools.list_ports import comports
+
+    return list(comports())

