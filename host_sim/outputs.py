@@ -18,9 +18,13 @@ class Delivery:
     Files are written to `place(name)` and appear in the folder when `deliver` is called.
     """
 
-    def __init__(self, folder: Path, names: tuple[str, ...], force: bool) -> None:
-        """Take the folder and the names to come; RequestError if one exists and `force` is False."""
+    def __init__(self, folder: Path, names: tuple[str, ...], force: bool, option: str = "--out") -> None:
+        """Take the folder and the names to come; RequestError if one exists and `force` is False.
+
+        `option` is what the user can change to have the files elsewhere.
+        """
         self.folder = folder
+        self._option = option
         self._names = names
         self._force = force
         self._made: list[Path] = []
@@ -67,15 +71,19 @@ class Delivery:
 
     def _cannot_write(self, error: OSError) -> RequestError:
         reason = error.strerror or error
-        return RequestError(f"{spoken(self.folder)} can't be written, allowed is another --out: {reason}")
+        return RequestError(
+            f"{spoken(self.folder)} can't be written, allowed is another {self._option}: {reason}"
+        )
 
     def _refuse_what_exists(self) -> None:
         for name in self._names:
             path = self.folder / name
             if path.is_dir():
-                raise RequestError(f"{spoken(path)} is a directory, allowed is another --out")
+                raise RequestError(f"{spoken(path)} is a directory, allowed is another {self._option}")
             if not self._force and path.exists():
-                raise RequestError(f"{spoken(path)} exists already, allowed is another --out, or --force")
+                raise RequestError(
+                    f"{spoken(path)} exists already, allowed is another {self._option}, or --force"
+                )
 
     def _remove_folders(self) -> None:
         """Remove what was made for nothing."""

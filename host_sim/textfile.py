@@ -1,6 +1,7 @@
 """Read a small text file that a user wrote or brought, and refuse everything else in one sentence."""
 
 from pathlib import Path
+from typing import BinaryIO
 
 from host_sim.errors import RequestError
 
@@ -14,8 +15,8 @@ def spoken(name: str | Path) -> str:
     return text if text.isprintable() else repr(text)
 
 
-def read_bytes(path: Path, largest_bytes: int) -> bytes:
-    """Return the content of a regular file of at most `largest_bytes`, else raise RequestError."""
+def open_file(path: Path) -> BinaryIO:
+    """Open an ordinary file to read its bytes, else raise RequestError."""
     name = spoken(path)
     try:
         if not path.exists():
@@ -25,12 +26,20 @@ def read_bytes(path: Path, largest_bytes: int) -> bytes:
         # A pipe or a device might never end.
         if not path.is_file():
             raise RequestError(f"{name}: this is not an ordinary file")
-        with path.open("rb") as opened:
-            content = opened.read(largest_bytes + 1)
+        return path.open("rb")
     except (OSError, ValueError) as error:
         # ValueError: the name holds a character that no file name may hold.
         reason = getattr(error, "strerror", None) or "no possible file name"
         raise RequestError(f"{name}: it can't be read ({reason})") from error
+
+
+def read_bytes(path: Path, largest_bytes: int) -> bytes:
+    """Return the content of a regular file of at most `largest_bytes`, else raise RequestError."""
+    with open_file(path) as opened:
+        try:
+            content = opened.read(largest_bytes + 1)
+        except OSError as error:
+            raise RequestError(f"{spoken(path)}: it can't be read ({error.strerror or error})") from error
     if len(content) > largest_bytes:
         raise RequestError(
             f"{spoken(path.name)}: it is longer than {largest_bytes} bytes, the most that is read"

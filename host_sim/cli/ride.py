@@ -1,6 +1,7 @@
 """`treadle ride` on the command line: its options, and its table."""
 
 import json
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -27,16 +28,20 @@ def ride_command(
     seed: SeedOption = 1,
     out: OutOption = None,
     force: ForceOption = False,
+    capture: Annotated[
+        Path | None, typer.Option(help="Also write the crank edges as a capture: a .vcd or .csv file.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Ride a bike on the bench and see what the assist did.
 
     Without arguments the cargo trike rides a recorded road ride. Writes trace.csv (20 rows a second),
-    edges.csv (one second of crank edges) and ride.png.
+    edges.csv (one second of crank edges) and ride.png. With `--capture ride.vcd` all crank edges go into a
+    file that any waveform viewer opens.
 
     Example: `treadle ride folding --course errand --seed 7 --out errand`
     """
-    request = RideRequest(bike, recording, course, seconds, seed, out, force)
+    request = RideRequest(bike, recording, course, seconds, seed, out, force, capture)
     with progress_watch("riding", request.seconds) as watch:
         result = ride(request, watch)
     if as_json:

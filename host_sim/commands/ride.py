@@ -1,5 +1,7 @@
 """`treadle ride`: ride one bike through one ride, and say what came of it."""
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -10,18 +12,24 @@ from host_sim.bench.recording import read_recording
 from host_sim.bench.ride import Bench
 from host_sim.bench.script import CourseScript, RecordingScript, Script
 from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import EdgeWatch
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
+from host_sim.capture.writers import CaptureWriter, refuse_suffix
 from host_sim.commands.picture import ride_and_draw
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder
+from host_sim.textfile import spoken
 
 DEFAULT_RECORDING = "road_ride_a"
 FILES = ("trace.csv", "edges.csv", "ride.png")
 
 
 class RideRequest:
-    """What is to be ridden: bike, recording or course, how long, with which seed, into which folder."""
+    """What is to be ridden: bike, recording or course, how long, with which seed, into which folder.
+
+    `capture` is a file for the crank edges, beside the files in the folder; None writes none.
+    """
 
     def __init__(
         self,
@@ -32,6 +40,7 @@ class RideRequest:
         seed: int = 1,
         out: Path | None = None,
         force: bool = False,
+        capture: Path | None = None,
     ) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is ridden."""
         if recording is not None and course is not None:
@@ -54,6 +63,17 @@ class RideRequest:
         self.seed = seed
         self.out = out or fresh_folder("treadle-ride")
         self.force = force
+        self.capture = capture
+        self._check_capture()
+
+    def _check_capture(self) -> None:
+        if self.capture is None:
+            return
+        refuse_suffix(self.capture, "--capture")
+        if self.capture.absolute() in [(self.out / name).absolute() for name in FILES]:
+            raise RequestError(
+                f"--capture is {spoken(self.capture)}, which the ride itself writes, allowed is another"
+            )
 
 
 class RideResult:
@@ -88,10 +108,42 @@ def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
     bench = bench_for(request.bike, request.seed)
     if progress is not None:
         bench.watch(progress)
-    with Delivery(request.out, FILES, request.force) as delivery:
+    with Delivery(request.out, FILES, request.force) as delivery, _capturing(request, bench) as capture:
         trace, picture = delivery.place("trace.csv"), delivery.place("ride.png")
         window, wall_s = ride_and_draw(
             bench, request.bike, request.script, request.seconds, request.script.title, trace, picture
         )
         window.write(delivery.place("edges.csv"))
-        return RideResult(request, bench, wall_s, delivery.deliver())
+        return RideResult(request, bench, wall_s, delivery.deliver() + capture())
+
+
+class _CaptureWatch(EdgeWatch):
+    """Hands the ride's crank edges to a capture."""
+
+    def __init__(self, writer: CaptureWriter) -> None:
+        self._writer = writer
+
+    def edge(self, time_us: int, levels: int) -> None:
+        self._writer.edge(time_us, levels)
+
+
+@contextmanager
+def _capturing(request: RideRequest, bench: Bench) -> Iterator[Callable[[], list[Path]]]:
+    """Write the crank edges while the block rides, if asked; give a function that delivers the file."""
+    path = request.capture
+    if path is None:
+        yield list
+        return
+    with (
+        Delivery(path.parent, (path.name,), request.force, "--capture") as delivery,
+        delivery.place(path.name).open("w", encoding="utf-8", newline="\n") as file,
+    ):
+        writer = CaptureWriter(file, path.suffix, bench.world.pedal_sensor.levels, bench.world.channels)
+        bench.watch_edges(_CaptureWatch(writer))
+
+        def deliver() -> list[Path]:
+            writer.end(bench.world.now_us)
+            file.close()
+            return delivery.deliver()
+
+        yield deliver

@@ -1,0 +1,63 @@
+"""Opens a capture file of any known format, told by its content and not by its name."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from host_sim.capture.choice import named_channels
+from host_sim.capture.csv_header import UNIT_EXPONENTS
+from host_sim.capture.csv_reader import CsvCapture
+from host_sim.capture.dump_reader import DumpCapture
+from host_sim.capture.edges import Capture
+from host_sim.capture.session_reader import SessionCapture
+from host_sim.capture.vcd_reader import VcdCapture
+from host_sim.errors import RequestError
+from host_sim.textfile import open_file, spoken
+
+TIME_UNITS = tuple(UNIT_EXPONENTS)
+HEAD_BYTES = 4096
+# What people hand over that needs another program first.
+REFUSED = (
+    (b"\x1f\x8b", "it is compressed with gzip, allowed is the unpacked file"),
+    (b"\xfd7zXZ", "it is compressed with xz, allowed is the unpacked file"),
+    (b"BZh", "it is compressed with bzip2, allowed is the unpacked file"),
+    (b"\xff\xfe", "it is UTF-16 text, allowed is UTF-8"),
+    (b"\xfe\xff", "it is UTF-16 text, allowed is UTF-8"),
+)
+_VCD = re.compile(rb"(?:\xef\xbb\xbf)?\s*\$[a-z]+\s")
+_DUMP = re.compile(rb"\s*\{")
+
+
+def open_capture(
+    path: Path,
+    channels: tuple[str, ...] | None = None,
+    time_unit: str | None = None,
+    done: Callable[[int, int], None] | None = None,
+) -> Capture:
+    """Open a capture; `channels` names one or two of its channels, A first; None takes the only one or two.
+
+    `time_unit` ("s", "ms", "us", "ns") is that of a CSV file's first column, None for what its header says.
+    `done` is called with (bytes read, bytes in all) as reading goes on. RequestError says in one sentence
+    what can't be read at all, or which channels there are where the choice is not clear.
+    """
+    named_channels(channels)
+    name = spoken(path.name)
+    with open_file(path) as file:
+        try:
+            head = file.read(HEAD_BYTES)
+        except OSError as error:
+            raise RequestError(f"{spoken(path)}: it can't be read ({error.strerror or error})") from error
+    if not head.strip():
+        raise RequestError(f"{name}: it is empty")
+    for beginning, reason in REFUSED:
+        if head.startswith(beginning):
+            raise RequestError(f"{name}: {reason}")
+    if head.startswith(b"PK"):
+        return SessionCapture(path, channels, done)
+    if _VCD.match(head):
+        return VcdCapture(path, channels, done)
+    if _DUMP.match(head):
+        return DumpCapture(path, channels, done)
+    if b"\0" in head.partition(b"\n")[0]:
+        raise RequestError(f"{name}: it is no text and no zip, so no capture that can be read here")
+    return CsvCapture(path, channels, time_unit, done)
