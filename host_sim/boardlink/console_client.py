@@ -1,6 +1,8 @@
 """Requests to a board's console, and its answers. The requests are those of `firmware/link/console.py`."""
 
+import errno
 import json
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -8,6 +10,7 @@ from typing import Any, Protocol
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.errors import RequestError
+from host_sim.textfile import spoken
 
 READ_TIMEOUT_S = 0.05
 SILENT_READS_MAX = 100  # Readings in a row that bring nothing, or no answer: 5 s on a quiet port.
@@ -87,12 +90,16 @@ class ConsoleClient:
         found: list[CapturedEdge] = []
         last_us: int | None = None
         elapsed_us = 0
-        for answer in self._ask({"request": "edges"}):
+        for answer in self.edge_answers():
             for levels, time_us in answer["edges"]:
                 elapsed_us += ticks_diff_us(time_us, last_us) if last_us is not None else 0
                 last_us = time_us
                 found.append(CapturedEdge(elapsed_us * 1e-6, levels))
         return found
+
+    def edge_answers(self) -> list[dict[str, Any]]:
+        """Return the answers that hold the last crank edges as the board sends them: an edge dump."""
+        return self._ask({"request": "edges"})
 
     def _ask(self, request: dict[str, Any]) -> list[dict[str, Any]]:
         """Send a request; return all lines of its answer, or raise BoardRefusal or BoardSilent."""
@@ -102,14 +109,21 @@ class ConsoleClient:
         silent_reads = 0
         while silent_reads < SILENT_READS_MAX:
             silent_reads += 1
+            came = False
+            # To the end of what arrived, even beyond the answer: no frame may be lost.
             for item in self.wire.feed(self._port.read(4_096)):
                 answer = self._answer_in(item, request["request"])
-                if answer is None:
-                    continue
-                silent_reads = 0
-                answers.append(answer)
-                if answer.get("left", 0) == 0:
-                    return answers
+                if answer is not None:
+                    came = True
+                    answers.append(answer)
+            if not came:
+                continue
+            silent_reads = 0
+            refusal = next((answer["refused"] for answer in answers if "refused" in answer), None)
+            if refusal is not None:
+                raise BoardRefusal(str(refusal))
+            if answers[-1].get("left", 0) == 0:
+                return answers
         raise BoardSilent(f'the board did not answer the request "{request["request"]}"')
 
     def _clear_line(self) -> None:
@@ -126,17 +140,15 @@ class ConsoleClient:
                     self._on_text(item)
 
     def _answer_in(self, item: Frame | str, request: str) -> dict[str, Any] | None:
-        """Return the answer in a line; anything else goes where it belongs."""
+        """Return the answer or refusal in a line; anything else goes where it belongs."""
         if isinstance(item, Frame):
             self._on_frame(item)
             return None
         try:
             answer = json.loads(item)
-        except ValueError:
+        except (ValueError, RecursionError):
             answer = None
-        if isinstance(answer, dict) and "refused" in answer:
-            raise BoardRefusal(str(answer["refused"]))
-        if isinstance(answer, dict) and answer.get("ok") == request:
+        if isinstance(answer, dict) and ("refused" in answer or answer.get("ok") == request):
             return answer
         self._on_text(item)
         return None
@@ -149,7 +161,16 @@ def open_port(name: str) -> BytePort:
     except ImportError as error:
         raise RequestError("a serial port needs pyserial: install the extra `board`") from error
     try:
-        port: BytePort = serial.Serial(name, BAUD_RATE, timeout=READ_TIMEOUT_S)
+        port: BytePort = serial.Serial(name, BAUD_RATE, timeout=READ_TIMEOUT_S, exclusive=True)
     except (OSError, ValueError) as error:
-        raise RequestError(f"the port {name} cannot be opened: {error}") from error
+        raise RequestError(f"the port {spoken(name)} cannot be opened: {_why(error)}") from error
     return port
+
+
+def _why(error: Exception) -> str:
+    number = getattr(error, "errno", None)
+    if number in (errno.EAGAIN, errno.EBUSY):
+        return "another program is using it"
+    if number in (errno.EACCES, errno.EPERM):
+        return "this user may not use serial ports"
+    return os.strerror(number) if number else str(error)

@@ -1,0 +1,136 @@
+"""`treadle watch` on the command line: its options, the page or the lines, and the summary."""
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from host_sim.cli.options import JsonOption
+from host_sim.cli.options import seconds as read_seconds
+from host_sim.commands.watch import AskRequest, WatchRequest, WatchResult, ask, require_link, watch
+from host_sim.errors import RequestError
+from host_sim.textfile import spoken
+
+if TYPE_CHECKING:
+    from host_sim.watching.keys import Stop
+    from host_sim.watching.record_file import RecordFile
+
+PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only one.")]
+RecordOption = Annotated[Path | None, typer.Option(help="Record every frame in this CSV file.")]
+SecondsOption = Annotated[
+    float | None,
+    typer.Option(parser=read_seconds, metavar="SECONDS", help="End after so long. Default: q or Ctrl-C."),
+]
+PlainOption = Annotated[bool, typer.Option("--plain", help="Lines of text instead of the page.")]
+CaptureOption = Annotated[
+    Path | None, typer.Option(help="Only ask for the last 512 crank edges, into this file for inspect.")
+]
+SettingsOption = Annotated[bool, typer.Option("--settings", help="Only print the settings in force.")]
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="NAME=VALUE", help="Only change this setting; may be given again."),
+]
+ClearOption = Annotated[bool, typer.Option("--clear-fault", help="Only clear the fault.")]
+ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that exists.")]
+
+
+def watch_command(
+    port: PortOption = None,
+    record: RecordOption = None,
+    seconds: SecondsOption = None,
+    plain: PlainOption = False,
+    capture: CaptureOption = None,
+    settings: SettingsOption = False,
+    changes: SetOption = None,
+    clear_fault: ClearOption = False,
+    force: ForceOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """See a board ride: channels, cadence, state, power, faults. A bell tells of a missed magnet.
+
+    It goes on when the board is unplugged and comes back. With --capture, --settings, --set or --clear-fault
+    the board is asked only this, which it allows while the bicycle stands, and the command ends.
+
+    A changed setting is stored on the board and is not checked against the rules: `treadle verify` rides
+    them. Wheel off the ground, hands clear, before you try it.
+
+    Example: `treadle watch --record ride.csv`
+    """
+    require_link()
+    from host_sim.watching.port_choice import NoBoard
+    from host_sim.watching.workshop import BoardTrouble
+
+    asked_only = capture is not None or settings or bool(changes) or clear_fault
+    if asked_only and (record is not None or seconds is not None or plain):
+        raise RequestError(
+            "--record, --seconds and --plain belong to watching, allowed without --capture, --settings, "
+            "--set and --clear-fault"
+        )
+    try:
+        if asked_only:
+            _ask(AskRequest(port, clear_fault, changes or [], capture, settings, force), as_json)
+        else:
+            _watch(WatchRequest(port, record, seconds, force), plain, as_json)
+    except (BoardTrouble, NoBoard) as error:
+        print(f"treadle: {error}", file=sys.stderr)
+        raise typer.Exit(1) from None
+
+
+def _ask(request: AskRequest, as_json: bool) -> None:
+    done = ask(request, lambda line: None if as_json else print(line))
+    if as_json:
+        print(json.dumps(done, allow_nan=False))
+
+
+def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
+    from host_sim.watching.keys import stop_by_signal
+
+    record = request.open_record()
+    with stop_by_signal() as stop:
+        if record is None:
+            result = _seen(request, None, stop, plain, as_json)
+        else:
+            with record:
+                result = _seen(request, record, stop, plain, as_json)
+    if as_json:
+        print(json.dumps(result.as_json(), allow_nan=False))
+    else:
+        _print_summary(result)
+    if result.complaint:
+        print(f"treadle: {result.complaint}", file=sys.stderr)
+        raise typer.Exit(1)
+
+
+def _seen(
+    request: WatchRequest, record: "RecordFile | None", stop: "Stop", plain: bool, as_json: bool
+) -> WatchResult:
+    """Watch in the way that suits where the output goes."""
+    from rich.console import Console
+
+    from host_sim.watching.keys import single_keys
+    from host_sim.watching.live_page import LivePage
+    from host_sim.watching.plain_lines import Nothing, PlainLines
+    from host_sim.watching.session import Ended
+
+    def ended() -> None:
+        if stop.wanted:
+            raise Ended
+
+    if as_json:
+        return watch(request, record, Nothing(ended))
+    console = Console()
+    if plain or not console.is_terminal or console.is_dumb_terminal:
+        return watch(request, record, PlainLines(lambda line: print(line, flush=True), ended))
+    file = "" if request.record is None else spoken(request.record.name)
+    with single_keys() as keys, LivePage(console, keys, file, ended) as page:
+        return watch(request, record, page)
+
+
+def _print_summary(result: WatchResult) -> None:
+    watched = result.watched
+    frames = f"{watched.frames} frames in {result.seconds:.1f} s, {watched.lost.count} lost on the link"
+    print(f"{frames}, {watched.damaged} pieces damaged, magnets missed {watched.missed.count} times")
+    if result.file is not None and watched.frames:
+        print(f"recorded in {spoken(result.file)}")

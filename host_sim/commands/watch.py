@@ -1,0 +1,184 @@
+"""`treadle watch`: see a board ride, record it; or ask it for its edges and settings while it stands."""
+
+import time
+from collections.abc import Callable
+from dataclasses import asdict
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from host_sim.errors import RequestError
+from host_sim.textfile import spoken
+
+if TYPE_CHECKING:
+    from host_sim.watching.record_file import RecordFile
+    from host_sim.watching.session import ClosablePort, View
+    from host_sim.watching.watched import Watched
+
+SECONDS_MAX = 1_000_000.0
+
+
+class WatchRequest:
+    """What is asked for: the port, how long, and the record."""
+
+    def __init__(self, port: str | None, record: Path | None, seconds: float | None, force: bool) -> None:
+        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        require_link()
+        from host_sim.watching.port_choice import choose_port
+
+        if seconds is not None and not 1 <= seconds <= SECONDS_MAX:
+            raise RequestError(f"--seconds is {seconds:g}, allowed is a number from 1 to {SECONDS_MAX:.0f}")
+        self.given_port = port
+        self.seconds = seconds
+        self.record = record
+        self.force = force
+        self.port = choose_port(port)
+
+    def open_record(self) -> "RecordFile | None":
+        """Return the record, ready to be written to, if one is asked for."""
+        from host_sim.watching.record_file import RecordFile
+
+        return None if self.record is None else RecordFile(self.record, self.force)
+
+
+class WatchResult:
+    """What was seen."""
+
+    def __init__(self, watched: "Watched", seconds: float, file: Path | None, failure: str) -> None:
+        """Take all that is known; `failure` says why the record broke off, or is empty."""
+        self.watched = watched
+        self.seconds = seconds
+        self.file = file
+        self.failure = failure
+
+    @property
+    def complaint(self) -> str:
+        """One sentence about what does not hold: the record has a hole, or there was nothing to see."""
+        watched = self.watched
+        if self.failure:
+            return self.failure
+        if watched.frames == 0:
+            from host_sim.watching.words import HOW_TO_SEE_MORE
+
+            return f"no frame came from {spoken(watched.port)} in {self.seconds:.1f} s: {HOW_TO_SEE_MORE}"
+        if self.file is not None and watched.lost.count:
+            return (
+                f"frames were lost on the link ({watched.lost.count}): "
+                f"the column lost_numbers of {spoken(self.file)} names them"
+            )
+        return ""
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the summary, with the keys that the manual names."""
+        watched = self.watched
+        return {
+            "port": watched.port,
+            "board": watched.board or None,
+            "seconds": round(self.seconds, 3),
+            "frames": watched.frames,
+            "lost": watched.lost.count,
+            "damaged": watched.damaged,
+            "missed_magnets": watched.missed.count,
+            "missed_again_a_turn_later": watched.missed.repeated,
+            "times_away": max(watched.connections - 1, 0) + (not watched.connected),
+            "away_s": round(watched.away_s, 3),
+            "file": str(self.file) if self.file is not None and watched.frames else None,
+            "complaint": self.complaint or None,
+            "last": asdict(watched.frame) if watched.frame is not None else None,
+        }
+
+
+def require_link() -> None:
+    """Raise RequestError if what the link needs is not installed."""
+    for name in ("cobs", "serial"):
+        if find_spec(name) is None:
+            raise RequestError(
+                f"treadle watch needs {name}, which is not installed, get it with: "
+                "uv run --extra board treadle watch"
+            )
+
+
+def watch(request: WatchRequest, record: "RecordFile | None", view: "View") -> WatchResult:
+    """Watch until the view or the time ends it. RequestError if the port can't be opened."""
+    from host_sim.watching.record_file import RecordingFailed
+    from host_sim.watching.session import Session
+
+    def connect() -> "tuple[str, ClosablePort]":
+        return open_chosen(request.given_port)
+
+    session = Session(connect, view, record, request.seconds, time.monotonic, time.sleep)
+    failure = ""
+    try:
+        session.run()
+    except RecordingFailed as error:
+        failure = str(error)
+    return WatchResult(session.watched, session.now_s, request.record, failure)
+
+
+def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
+    """Choose the port anew, since a board may come back under another name, and open it."""
+    from host_sim.boardlink.console_client import open_port
+    from host_sim.watching.port_choice import choose_port
+
+    name = choose_port(given)
+    return name, cast("ClosablePort", open_port(name))  # pyserial's can be closed.
+
+
+class AskRequest:
+    """What a standing board is asked, in this order: clear the fault, change settings, edges, settings."""
+
+    def __init__(
+        self,
+        port: str | None,
+        clear_fault: bool,
+        changes: list[str],
+        capture: Path | None,
+        show_settings: bool,
+        force: bool,
+    ) -> None:
+        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        require_link()
+        from host_sim.watching.port_choice import choose_port
+        from host_sim.watching.workshop import check_capture, parse_changes
+
+        self.clear_fault = clear_fault
+        self.changes = parse_changes(changes)
+        self.capture = capture
+        self.show_settings = show_settings
+        self.force = force
+        if capture is not None:
+            check_capture(capture, force)
+        self.given_port = port
+        self.port = choose_port(port)
+
+
+def ask(request: AskRequest, say: Callable[[str], None]) -> dict[str, Any]:
+    """Ask the board; return what was done. BoardTrouble if it refuses: what was done before stays done."""
+    import contextlib
+
+    from host_sim.watching.workshop import Workshop
+
+    name, port = open_chosen(request.given_port)
+    done: dict[str, Any] = {"port": name}
+    with contextlib.closing(port):
+        board = Workshop(port)
+        done["board"] = board.about()["board"]
+        if request.clear_fault:
+            board.clear_fault()
+            done["cleared"] = True
+            say("the fault is cleared, unless its cause is still there")
+        if request.capture is not None:
+            count = board.keep_edges(request.capture, request.force)
+            done |= {"capture": str(request.capture), "edges": count}
+            say(f"{count} crank edges are in {spoken(request.capture)}")
+        if request.show_settings:
+            done |= {"settings": board.settings(), "in_force": board.about()["settings"]}
+            say(f"settings in force: {done['in_force']}")
+            for setting, value in done["settings"].items():
+                say(f"  {setting} = {value}")
+        if request.changes:
+            board.change(request.changes)
+            done["changed"] = request.changes
+            changed = ", ".join(f"{setting} = {value}" for setting, value in request.changes.items())
+            say(f"stored, and the board starts anew with: {changed}")
+    return done

@@ -1,0 +1,114 @@
+"""Records every frame as a row of CSV, at once: what has been written survives the end of this program.
+
+Unlike the results of other commands this file grows where it is, so that an interruption loses nothing. A row
+is written whole or taken back. The columns are in the README beside this file.
+"""
+
+import contextlib
+import csv
+import io
+import os
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from host_sim.boardlink.frames import Frame
+from host_sim.errors import RequestError
+from host_sim.textfile import spoken
+
+RECEIVED = ("received_s", "connection", "lost", "lost_numbers")
+COLUMNS = (*RECEIVED, *(field.name for field in fields(Frame)))
+DECIMALS = 6  # Of seconds a microsecond, of volts and the like more than the board sends.
+
+
+class RecordingFailed(Exception):
+    """The file takes no more rows; the text is one sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reception:
+    """How a frame arrived: seconds since the start, the how manieth connection, and what was lost before it.
+
+    `lost_numbers` names the frames lost, as "17" or "254 to 1"; empty if none.
+    """
+
+    received_s: float
+    connection: int
+    lost: int
+    lost_numbers: str
+
+
+class RecordFile:
+    """A record in the making. Read: `path`, `frames` (rows written). Use it in a `with`."""
+
+    def __init__(self, path: Path, force: bool) -> None:
+        """Make sure that the file can be written, before anything else happens; RequestError says why not.
+
+        A file that exists is refused, or with `force` emptied when the first frame comes.
+        """
+        self.path = path
+        self.frames = 0
+        self._size = 0
+        name = spoken(path)
+        try:
+            self._ours = not path.exists()
+            if path.exists() and not path.is_file():
+                raise RequestError(f"{name} is no ordinary file, allowed is another --record")
+            if path.exists() and not force:
+                raise RequestError(f"{name} exists already, allowed is another --record, or --force")
+            flags = os.O_WRONLY | os.O_CREAT | (0 if force else os.O_EXCL) | getattr(os, "O_BINARY", 0)
+            self._file = os.open(path, flags, 0o666)
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or "no possible file name"
+            raise RequestError(f"{name} can't be written, allowed is another --record: {reason}") from None
+
+    def write(self, frame: Frame, reception: Reception) -> None:
+        """Append a row; RecordingFailed if the disk does not take it, and then the rows before it stay."""
+        try:
+            if self.frames == 0:
+                os.ftruncate(self._file, 0)
+                self._append(",".join(COLUMNS) + "\n")
+            self._append(_row(frame, reception))
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._file, self._size)
+            raise RecordingFailed(
+                f"{spoken(self.path)} takes no more ({error.strerror or error}): the {self.frames} frames "
+                "before that are in it"
+            ) from None
+        self.frames += 1
+
+    def _append(self, text: str) -> None:
+        row = text.encode("utf-8")
+        written = 0
+        while written < len(row):
+            written += os.write(self._file, row[written:])
+        self._size += len(row)
+
+    def __enter__(self) -> "RecordFile":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the file; one that was made for nothing is removed."""
+        os.close(self._file)
+        if self.frames == 0 and self._ours:
+            with contextlib.suppress(OSError):
+                self.path.unlink()
+
+
+def _row(frame: Frame, reception: Reception) -> str:
+    values: list[Any] = [getattr(reception, name) for name in RECEIVED]
+    values += [getattr(frame, field.name) for field in fields(Frame)]
+    line = io.StringIO()
+    csv.writer(line, lineterminator="\n").writerow([_cell(value) for value in values])
+    return line.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "1" if value else "0"
+    if isinstance(value, tuple):
+        return "".join(str(levels) for levels in value)
+    if isinstance(value, float):
+        return f"{value:.{DECIMALS}f}".rstrip("0").rstrip(".")
+    return str(value)

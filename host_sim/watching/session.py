@@ -1,0 +1,182 @@
+"""One watch from its start to its end: opens the port, reads it, waits for it when it is gone."""
+
+import contextlib
+from collections.abc import Callable
+from typing import Protocol
+
+from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, BytePort, ConsoleClient
+from host_sim.boardlink.frames import Frame, Wire
+from host_sim.errors import RequestError
+from host_sim.watching.port_choice import NoBoard
+from host_sim.watching.record_file import RecordFile
+from host_sim.watching.watched import Watched
+
+RETRY_S = 0.25  # Between two looks for a port that is gone.
+ASK_AGAIN_S = 5.0  # After an answer that did not come, or a refusal.
+
+
+class Ended(Exception):
+    """The watch is over: its time is, or somebody ended it."""
+
+
+class PortGone(Exception):
+    """The port went away while it was used."""
+
+
+class ClosablePort(BytePort, Protocol):
+    """A port that can be closed."""
+
+    def close(self) -> None:
+        """Let go of the port."""
+
+
+class View(Protocol):
+    """Whoever shows what is watched."""
+
+    def look(self, watched: Watched, now_s: float) -> None:
+        """Show what is new; Ended if somebody wants to stop. Called some 20 times a second."""
+
+
+class Session:
+    """Watches until `view` or the time ends it.
+
+    `connect` opens the port and returns its name with it, or raises RequestError or NoBoard. `now_s` is a
+    clock that never goes back, `pause` waits so many seconds.
+    """
+
+    def __init__(
+        self,
+        connect: Callable[[], tuple[str, ClosablePort]],
+        view: View,
+        record: RecordFile | None,
+        seconds: float | None,
+        now_s: Callable[[], float],
+        pause: Callable[[float], None],
+    ) -> None:
+        """Start at zero; nothing is opened yet."""
+        self.watched = Watched()
+        self._connect = connect
+        self._view = view
+        self._record = record
+        self._seconds = seconds
+        self._clock_s = now_s
+        self._pause = pause
+        self._started_s = now_s()
+        self._ask_after_s = 0.0
+        self._wire = Wire()
+        self._damaged_before = 0
+
+    @property
+    def now_s(self) -> float:
+        """Seconds since the start."""
+        return self._clock_s() - self._started_s
+
+    def run(self) -> None:
+        """Watch to the end.
+
+        RequestError or NoBoard if the port can't be opened the first time, RecordingFailed if the record
+        takes no more.
+        """
+        port = self._connected()
+        try:
+            while True:
+                try:
+                    self._listen(port)
+                except PortGone:
+                    self.watched.gone(self.now_s)
+                finally:
+                    _close(port)
+                port = self._wait_for_port()
+        except Ended:
+            if not self.watched.connected:
+                self.watched.away_s += self.now_s - self.watched.since_s
+
+    def tick(self) -> None:
+        """Let the view look, and end when it is time."""
+        if self._seconds is not None and self.now_s >= self._seconds:
+            raise Ended
+        self._view.look(self.watched, self.now_s)
+
+    def _connected(self) -> ClosablePort:
+        name, port = self._connect()
+        self.watched.opened(name, self.now_s)
+        self._ask_after_s = 0.0
+        return port
+
+    def _wait_for_port(self) -> ClosablePort:
+        while True:
+            self.tick()
+            try:
+                return self._connected()
+            except (RequestError, NoBoard):
+                self._pause(RETRY_S)
+
+    def _listen(self, port: ClosablePort) -> None:
+        guarded = _GuardedPort(port, self.tick)
+        client = ConsoleClient(guarded, self._take, self._hear)
+        self._wire = client.wire
+        self._damaged_before = self.watched.damaged
+        while True:
+            for item in client.wire.feed(guarded.read(4_096)):
+                if isinstance(item, Frame):
+                    self._take(item)
+                else:
+                    self._hear(item)
+            self._count_damaged()
+            self._ask(client)
+
+    def _count_damaged(self) -> None:
+        self.watched.damaged = self._damaged_before + self._wire.damaged
+
+    def _take(self, frame: Frame) -> None:
+        self._count_damaged()
+        reception = self.watched.take(frame, self.now_s)
+        if self._record is not None:
+            self._record.write(frame, reception)
+
+    def _hear(self, line: str) -> None:
+        self.watched.text(line, self.now_s)
+
+    def _ask(self, client: ConsoleClient) -> None:
+        """Ask for the settings once for each start of the board, when it rests and so can answer."""
+        frame = self.watched.frame
+        if self.watched.settings or frame is None or not frame.resting or self.now_s < self._ask_after_s:
+            return
+        # A frame from before the port opened tells nothing about now.
+        if self.watched.frame_s < self.watched.since_s:
+            return
+        self._ask_after_s = self.now_s + ASK_AGAIN_S
+        try:
+            self.watched.learnt(client.about(), client.settings())
+        except (BoardRefusal, BoardSilent):
+            return  # It began to move, or is busy: later again.
+        except (KeyError, TypeError, ValueError, AttributeError):
+            self.watched.happened("the board's answer about its settings is not understood", self.now_s)
+
+
+class _GuardedPort:
+    """A port whose failures are PortGone, and at which the watch goes on while an answer is waited for."""
+
+    def __init__(self, port: BytePort, tick: Callable[[], None]) -> None:
+        self._port = port
+        self._tick = tick
+
+    def read(self, size: int = 1, /) -> bytes:
+        """Tick first: what has been read must not be lost to an end."""
+        self._tick()
+        try:
+            return self._port.read(size)
+        except (OSError, TypeError) as error:  # TypeError: pyserial's, when the port is closed under it.
+            raise PortGone from error
+
+    def write(self, data: bytes, /) -> int | None:
+        """Write all of `data`."""
+        try:
+            return self._port.write(data)
+        except (OSError, TypeError) as error:
+            raise PortGone from error
+
+
+def _close(port: ClosablePort) -> None:
+    with contextlib.suppress(OSError):  # It may be gone already.
+        port.close()

@@ -1,0 +1,155 @@
+"""All that is known about the board being watched, as its frames and lines arrive."""
+
+import json
+from collections import deque
+from dataclasses import dataclass
+from typing import Any
+
+from host_sim.boardlink.frames import Frame
+from host_sim.watching.lost_frames import LostFrames
+from host_sim.watching.missed_magnets import MissedMagnets
+from host_sim.watching.record_file import Reception
+from host_sim.watching.samples import Samples
+
+SAMPLES_KEPT = 4_000  # Control periods: 20 s.
+MINUTES_KEPT_S = 240  # One value a second for each column of the widest page.
+EVENTS_KEPT = 100
+TEXT_MAX = 160
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something worth a line: when (seconds since the start), what, and whether to ring the bell for it."""
+
+    at_s: float
+    text: str
+    ring: bool = False
+
+
+class Watched:
+    """What the page, the lines and the summary are made from; every attribute may be read.
+
+    `settings` is empty and `board` "" until the board has answered. `happenings_seen` counts all that ever
+    happened, `happenings` keeps the last ones. `levels` are samples of both channels, one a control period,
+    None where a sample is missing, and `levels_seen` counts them all.
+    """
+
+    def __init__(self) -> None:
+        """Know nothing."""
+        self.port = ""
+        self.board = ""
+        self.settings: dict[str, int] = {}
+        self.connected = False
+        self.connections = 0
+        self.away_s = 0.0
+        self.since_s = 0.0  # When the port opened, or went away.
+        self.frame: Frame | None = None
+        self.frame_s = 0.0
+        self.frames = 0
+        self.lost = LostFrames()
+        self.damaged = 0
+        self.missed = MissedMagnets()
+        self.levels: deque[int | None] = deque(maxlen=SAMPLES_KEPT)
+        self.levels_seen = 0
+        self.cadences_rpm: deque[int] = deque(maxlen=MINUTES_KEPT_S)
+        self.powers_w: deque[int] = deque(maxlen=MINUTES_KEPT_S)
+        self.happenings: deque[Happening] = deque(maxlen=EVENTS_KEPT)
+        self.happenings_seen = 0
+        self._samples = Samples()
+        self._second = -1
+
+    def happened(self, text: str, now_s: float, ring: bool = False) -> None:
+        """Note something worth a line."""
+        self.happenings.append(Happening(now_s, text, ring))
+        self.happenings_seen += 1
+
+    def opened(self, port: str, now_s: float) -> None:
+        """Take note of a port that is open."""
+        if self.connections:
+            self.away_s += now_s - self.since_s
+            self.happened(f"the port is back after {now_s - self.since_s:.1f} s", now_s)
+        self.port = port
+        self.connected = True
+        self.connections += 1
+        self.since_s = now_s
+        self.begin_anew()
+
+    def gone(self, now_s: float) -> None:
+        """Take note that the port went away."""
+        self.connected = False
+        self.since_s = now_s
+        self.happened("the port is gone, waiting for it to come back", now_s)
+        self.begin_anew()
+
+    def begin_anew(self) -> None:
+        """Join what comes to nothing that was."""
+        self.lost.forget()
+        self._samples.forget()
+        if self.levels:
+            self.levels.append(None)
+            self.levels_seen += 1
+        self.missed.take(None, "standing")
+        self.settings = {}
+
+    def learnt(self, about: dict[str, Any], settings: dict[str, Any]) -> None:
+        """Take the board's answers to about and settings."""
+        self.board = printable(str(about.get("board", "")))
+        self.settings = {
+            str(name): value
+            for name, value in settings.items()
+            if isinstance(value, int) and not isinstance(value, bool)
+        }
+        self.missed.pulses_per_rev = max(self.settings.get("pulses_per_rev", 0), 0)
+
+    def take(self, frame: Frame, now_s: float) -> Reception:
+        """Take a frame; return how it arrived."""
+        lost = self.lost.take(frame.number, now_s)
+        names = self.lost.names if lost else ""
+        if lost:
+            plural = "frame lost, number" if lost == 1 else "frames lost, numbers"
+            self.happened(f"{lost} {plural} {names}", now_s)
+        last = self.frame
+        self.frame = frame
+        self.frame_s = now_s
+        self.frames += 1
+        self._take_levels(frame, now_s)
+        self._take_second(frame, now_s)
+        if frame.fault != "none" and (last is None or last.fault != frame.fault):
+            self.happened(f"fault: {frame.fault}", now_s)
+        return Reception(now_s, self.connections, lost, names)
+
+    def text(self, line: str, now_s: float) -> None:
+        """Take a line that is no answer."""
+        try:
+            notice = json.loads(line)["notice"]
+        except (ValueError, TypeError, KeyError, RecursionError):
+            self.happened(f"the board says: {printable(line)}", now_s)
+            return
+        self.happened(f"the board started: {printable(str(notice))}", now_s)
+        self.begin_anew()
+
+    def _take_levels(self, frame: Frame, now_s: float) -> None:
+        missed = 0
+        for levels in self._samples.new_in(frame):
+            self.levels.append(levels)
+            self.levels_seen += 1
+            missed += self.missed.take(levels, frame.direction)
+        if missed:
+            again = ", again at the same place of the ring" if self.missed.repeated else ""
+            self.happened(f"the sensor missed {_magnets(missed)}{again}", now_s, ring=True)
+
+    def _take_second(self, frame: Frame, now_s: float) -> None:
+        if int(now_s) != self._second:
+            self._second = int(now_s)
+            self.cadences_rpm.append(frame.cadence_rpm)
+            self.powers_w.append(frame.power_w)
+
+
+def printable(text: str) -> str:
+    """Return a text from the line fit for a terminal: one short line without control characters."""
+    shown = "".join(character if character.isprintable() else "?" for character in text)
+    return shown if len(shown) <= TEXT_MAX else shown[:TEXT_MAX] + "..."
+
+
+def _magnets(count: int) -> str:
+    return "a magnet" if count == 1 else f"{count} magnets"

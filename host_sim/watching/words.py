@@ -1,0 +1,89 @@
+"""What is known about the board, in words: the parts that the page and the lines share."""
+
+from host_sim.boardlink.frames import Frame
+from host_sim.watching.watched import Watched
+
+KM_PER_H = 3.6  # In a metre a second.
+ONE_CHANNEL = 1
+SHORTEST_PITCH_S = 0.02  # Of which missed magnets are told: four samples.
+SILENCE_S = 2.0  # Twenty frames a second are usual, so after 2 s without one something is wrong.
+HOW_TO_SEE_MORE = (
+    "is this the port of a board that rides? One in maintenance, or at its prompt, sends no frames"
+)
+
+
+def direction(watched: Watched, frame: Frame) -> str:
+    """Return which way the crank turns, as far as the sensor can tell."""
+    if watched.settings.get("sensor_kind") == ONE_CHANNEL and frame.direction == "forward":
+        return "turning (one channel can't tell which way)"
+    return frame.direction
+
+
+def cadence(watched: Watched, frame: Frame) -> str:
+    """Return where the cadence stands between its two thresholds; empty if they are not known."""
+    engage_rpm = watched.settings.get("engage_rpm")
+    release_rpm = watched.settings.get("release_rpm")
+    if engage_rpm is None or release_rpm is None:
+        return ""
+    if frame.cadence_rpm >= engage_rpm:
+        return "engage or above"
+    return "between thresholds" if frame.cadence_rpm >= release_rpm else "below release"
+
+
+def share(watched: Watched, frame: Frame) -> str:
+    """Return the assist share, and whether a selector sets it."""
+    fitted = "" if watched.settings.get("selector_positions", 1) else ", no selector"
+    return f"{frame.share * 100:.0f} %{fitted}"
+
+
+def link(watched: Watched, now_s: float) -> str:
+    """Return how the connection is."""
+    if not watched.connected:
+        return f"port gone for {now_s - watched.since_s:.0f} s, waiting for it to come back"
+    heard_s = max(watched.frame_s, watched.since_s) if watched.frame is not None else watched.since_s
+    if now_s - heard_s >= SILENCE_S:
+        return f"no frame for {now_s - heard_s:.0f} s: {HOW_TO_SEE_MORE}"
+    if watched.frame is None or watched.frame_s < watched.since_s:
+        return "connected, waiting for a frame"
+    return "connected" if watched.settings else "connected; it tells its settings when the wheel stands"
+
+
+def settings_in_force(frame: Frame) -> str:
+    """Return a warning if the board has no valid settings."""
+    return "" if frame.settings_valid else "no valid settings: the motor stays off"
+
+
+def missed(watched: Watched) -> str:
+    """Return how many magnets were missed, and whether it is always the same one."""
+    found = watched.missed
+    if found.count == 0:
+        return "none missed"
+    text = f"{found.count} missed"
+    if found.repeated:
+        return f"{text}, {found.repeated} at the place of a turn before: weak or gone"
+    if not found.pulses_per_rev:
+        return f"{text}, whether at one place the settings will tell"
+    return f"{text}, not at one place: a resting foot looks the same"
+
+
+def judged(watched: Watched, frame: Frame) -> str:
+    """Return what `missed` does, and now and then that the pitch is too short to notice anything."""
+    too_fast = 0.0 < frame.pitch_s < SHORTEST_PITCH_S and frame.direction != "standing"
+    return f"{watched.missed.count} missed; now too fast to tell" if too_fast else missed(watched)
+
+
+def one_line(watched: Watched, frame: Frame) -> str:
+    """Return the present in one line of text."""
+    where = cadence(watched, frame)
+    parts = [
+        f"{direction(watched, frame)} {frame.cadence_rpm} rpm" + (f" ({where})" if where else ""),
+        frame.state + (", brake pulled" if frame.brake_pulled else ""),
+        f"{frame.power_w} W of {frame.wanted_w} wanted, {frame.ceiling_w} allowed",
+        f"command {frame.command_v:.2f} V",
+        f"share {share(watched, frame)}",
+        f"{frame.speed_m_per_s * KM_PER_H:.1f} km/h",
+        f"fault {frame.fault}",
+        f"noise {frame.rejected}",
+        f"overruns {frame.overruns}",
+    ]
+    return "; ".join(parts)

@@ -1,0 +1,102 @@
+"""What a workshop asks of a board at rest: settings, changes, a cleared fault, its last edges."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from firmware.settings import TABLE
+from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
+from host_sim.refusals import closest
+from host_sim.textfile import spoken
+from host_sim.watching.session import ClosablePort
+from host_sim.watching.watched import printable
+
+
+class BoardTrouble(Exception):
+    """The board refused, or did not answer as it should; the text is one sentence."""
+
+
+def parse_changes(words: list[str]) -> dict[str, int]:
+    """Read NAME=VALUE words; RequestError names the setting, the value and what is allowed."""
+    changes: dict[str, int] = {}
+    known = {row[0]: row for row in TABLE}
+    for word in words:
+        name, equals, text = word.partition("=")
+        if not equals:
+            raise RequestError(f'--set is "{word[:60]}", allowed is NAME=VALUE')
+        if name not in known:
+            raise RequestError(f'--set names "{name[:60]}", {closest(name, list(known))}')
+        _, _, lowest, highest, sentence = known[name]
+        try:
+            value = int(text)
+        except ValueError:
+            value = lowest - 1
+        if not lowest <= value <= highest:
+            allowed = f"a whole number, {lowest} to {highest} ({sentence})"
+            raise RequestError(f'--set {name} is "{text[:60]}", allowed is {allowed}')
+        if name in changes:
+            raise RequestError(f"--set names {name} twice, allowed is once")
+        changes[name] = value
+    return changes
+
+
+class Workshop:
+    """A board that is asked, one thing after the other; every method raises BoardTrouble when it refuses."""
+
+    def __init__(self, port: ClosablePort) -> None:
+        """Use an open port."""
+        self._client = ConsoleClient(port)
+
+    def about(self) -> dict[str, str]:
+        """Return `board` and `settings`: its name, and which settings are in force."""
+        about = self._ask("tell about itself", self._client.about)
+        return {name: printable(str(about.get(name, ""))) for name in ("board", "settings")}
+
+    def settings(self) -> dict[str, int]:
+        """Return the settings in force, in the order of the table."""
+        told = self._ask("tell its settings", self._client.settings)
+        return {row[0]: int(told[row[0]]) for row in TABLE if isinstance(told.get(row[0]), int)}
+
+    def change(self, changes: dict[str, int]) -> None:
+        """Change settings; the board stores all of them and starts anew."""
+        self._ask("change its settings", lambda: self._client.change(changes))
+
+    def clear_fault(self) -> None:
+        """Clear the fault; it latches again at once if its cause is still there."""
+        self._ask("clear the fault", self._client.clear)
+
+    def keep_edges(self, path: Path, force: bool) -> int:
+        """Write the board's last crank edges as an edge dump; return how many there are."""
+        answers = self._ask("dump its crank edges", self._client.edge_answers)
+        count = sum(len(answer["edges"]) for answer in answers if isinstance(answer.get("edges"), list))
+        if count == 0:
+            raise BoardTrouble("the board remembers no crank edge since its start, turn the crank first")
+        with Delivery(path.parent, (path.name,), force) as delivery:
+            lines = "".join(json.dumps(answer) + "\n" for answer in answers)
+            delivery.place(path.name).write_text(lines, encoding="ascii")
+            delivery.deliver()
+        return count
+
+    def _ask(self, what: str, asked: Any) -> Any:
+        try:
+            return asked()
+        except BoardRefusal as error:
+            raise BoardTrouble(f"the board refuses to {what}: {printable(str(error))}") from None
+        except BoardSilent:
+            raise BoardTrouble(
+                f"the board did not answer when asked to {what}: is this the port of a board that rides?"
+            ) from None
+        except OSError as error:
+            raise BoardTrouble(f"the port went away when the board was asked to {what}: {error}") from None
+        except (KeyError, TypeError, ValueError, AttributeError):
+            raise BoardTrouble(f"the board was asked to {what}, and its answer is not understood") from None
+
+
+def check_capture(path: Path, force: bool) -> None:
+    """Raise RequestError if the edge dump can't go there, before the board is asked."""
+    if path.is_dir():
+        raise RequestError(f"{spoken(path)} is a directory, allowed is a file for --capture")
+    if path.exists() and not force:
+        raise RequestError(f"{spoken(path)} exists already, allowed is another --capture, or --force")

@@ -1,0 +1,126 @@
+"""The desk board behind a pseudo-terminal: a port that can be unplugged, plugged in again, and disturbed.
+
+What the desk says passes through a thread that remembers it, so that a test knows what really was sent.
+"""
+
+import os
+import re
+import select
+import subprocess
+import threading
+import tty
+from pathlib import Path
+
+from firmware.link.telemetry import FRAME_SIZE
+from host_sim.boardlink.frames import Frame, Wire
+from tests.micropython_unix import ROOT, micropython_unix
+
+PIECE = 4_096
+WHOLE_FRAME = re.compile(rb"\0[^\0]{%d}\0" % (FRAME_SIZE - 2))
+CHUNK = 256  # Bytes that pass at a time; the desk waits when the host does not read.
+
+
+class DeskOnAPort:
+    """Use it in a `with`; `port` is a link that stays while the terminals behind it come and go.
+
+    `sent` is every byte that went onto the line. Words are those of `boards/desk/README.md`.
+    """
+
+    def __init__(self, folder: Path, *words: str) -> None:
+        """Keep settings and the link in `folder`; nothing runs yet."""
+        self.port = folder / "port"
+        self.sent = b""
+        self._folder = folder / "desk-files"
+        self._folder.mkdir(exist_ok=True)
+        self._words = words
+        self._disturbance = b""
+        self._spoil = False
+        self._plugged = False
+
+    def __enter__(self) -> "DeskOnAPort":
+        self.plug_in()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.unplug()
+
+    def plug_in(self) -> None:
+        """Start the desk, and put a new terminal behind the link."""
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        self._desk = subprocess.Popen(
+            [micropython_unix(), "-m", "boards.desk.main", f"--folder={self._folder}", *self._words],
+            cwd=ROOT,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            bufsize=0,
+        )
+        self._end_read, self._end_write = os.pipe()
+        self._relay = threading.Thread(target=self._pass_on, daemon=True)
+        self._relay.start()
+        self._plugged = True
+        link = self.port.with_suffix(".new")
+        link.symlink_to(os.ttyname(self._slave))
+        link.replace(self.port)
+
+    def unplug(self) -> None:
+        """Kill the desk and take the terminal away, in the middle of whatever it does."""
+        if not self._plugged:
+            return
+        self._plugged = False
+        self.port.unlink()
+        os.write(self._end_write, b"e")
+        self._relay.join(timeout=10)
+        self._desk.kill()
+        self._desk.wait()
+        assert self._desk.stdin is not None
+        assert self._desk.stdout is not None
+        self._desk.stdin.close()
+        self._desk.stdout.close()
+        for opened in (self._master, self._slave, self._end_read, self._end_write):
+            os.close(opened)
+
+    def disturb(self, noise: bytes) -> None:
+        """Put bytes of nobody's onto the line, between two pieces of what the desk says."""
+        self._disturbance = noise
+
+    def spoil_a_frame(self) -> None:
+        """Change one byte inside the next whole frame that passes."""
+        self._spoil = True
+
+    def frames_sent(self) -> list[Frame]:
+        """Return every frame that went onto the line whole."""
+        return [item for item in Wire().feed(self.sent) if isinstance(item, Frame)]
+
+    def _pass_on(self) -> None:
+        """Carry bytes both ways until it is unplugged; the desk's wait until there is room for them."""
+        assert self._desk.stdin is not None
+        assert self._desk.stdout is not None
+        desk_out, desk_in = self._desk.stdout.fileno(), self._desk.stdin.fileno()
+        waiting = b""
+        while True:
+            readers = [self._end_read, self._master] + ([] if waiting else [desk_out])
+            ready, room, _ = select.select(readers, [self._master] if waiting else [], [])
+            if self._end_read in ready:
+                return
+            if self._master in ready:
+                os.write(desk_in, os.read(self._master, PIECE))
+            if desk_out in ready:
+                waiting = os.read(desk_out, CHUNK)
+                if not waiting:
+                    return
+                waiting = self._spoiled(waiting) + self._disturbance
+                self._disturbance = b""
+            if room:
+                written = os.write(self._master, waiting)
+                self.sent += waiting[:written]
+                waiting = waiting[written:]
+
+    def _spoiled(self, piece: bytes) -> bytes:
+        """Return the piece with a byte of a frame changed, if that is wanted and there is a whole frame."""
+        whole = WHOLE_FRAME.search(piece)
+        if not self._spoil or whole is None:
+            return piece
+        self._spoil = False
+        at = whole.start() + FRAME_SIZE // 2
+        return piece[:at] + bytes([piece[at] ^ 0x80 or 0x40]) + piece[at + 1 :]
