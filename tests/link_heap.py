@@ -2,6 +2,7 @@
 
 # ruff: noqa: T201
 
+import gc
 import sys
 
 import micropython
@@ -50,6 +51,7 @@ class Counting(Port):
 
 
 def main():
+    gc.disable()  # One runtime's collector frees what is still in use; see host_sim/runtimes/README.md.
     store = Store(NoFiles())
     settings = store.load()
     inputs = Inputs()

@@ -1,21 +1,20 @@
 """The values that a proof lets the firmware meet: every legal setting, every reading a board may give."""
 
-from typing import Any
-
 from firmware.settings import ASCENDING, TABLE, Settings
+from host_sim.proof.numbers import Numbers
 
 COMMAND_MAX_MV = 5000
 SPEED_MAX_MM_PER_S = 30_000  # The wheel's own limit is 100 km/h; see the lemma `wheel`.
 RANGES = {row[0]: (row[2], row[3]) for row in TABLE}
 
 
-def any_setting(ex: Any, name: str) -> Any:
+def any_setting(ex: Numbers, name: str) -> int:
     """Return a symbol for any legal value of one setting."""
     low, high = RANGES[name]
     return ex.integer(name, low, high)
 
 
-def any_settings(ex: Any, names: tuple[str, ...]) -> Settings:
+def any_settings(ex: Numbers, names: tuple[str, ...]) -> Settings:
     """Return settings in which `names` may have any legal values together; the others are the defaults."""
     settings = Settings({})
     for name in names:

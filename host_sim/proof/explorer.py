@@ -9,6 +9,7 @@ from typing import Any
 
 import z3
 
+from host_sim.proof.numbers import Failure
 from host_sim.proof.symbolic import (
     SMALL_MAX,
     SMALL_MIN,
@@ -22,16 +23,6 @@ from host_sim.proof.symbolic import (
 
 SOLVER_MS = 20_000
 INDEX_VALUES_MAX = 64
-
-
-class Failure(Exception):
-    """A counterexample: something that must hold need not. Read: `what`, `values` by the symbols' names."""
-
-    def __init__(self, what: str, values: dict[str, int]) -> None:
-        """Note what failed, and for which values."""
-        super().__init__(what)
-        self.what = what
-        self.values = values
 
 
 class Unknown(Exception):
@@ -216,49 +207,3 @@ def _number(model: z3.ModelRef, value: Any) -> int:
     if isinstance(value, SymBool):
         return int(z3.is_true(model.eval(truth_of(value), model_completion=True)))
     return int(value)
-
-
-class Rejected(Exception):
-    """The numbers do not meet what the lemma assumes."""
-
-
-class Numbers:
-    """Stands in for an Explorer to run a lemma on plain numbers. Read: `outcomes`.
-
-    Plain Python that every runtime speaks, so that the same lemma can be run on a microcontroller.
-    """
-
-    def __init__(self, values: dict[str, int]) -> None:
-        """Take the number of each symbol."""
-        self._given = values
-        self.outcomes: dict[str, int] = {}
-
-    def integer(self, name: str, low: int, high: int) -> int:
-        """Return the number that was given; Rejected if it is out of its range."""
-        value = self._given[name]
-        if not low <= value <= high:
-            raise Rejected(name)
-        return value
-
-    def boolean(self, name: str) -> bool:
-        """Return the truth that was given."""
-        return self._given[name] == 1
-
-    def wide(self, value: int) -> int:
-        """Return `value`: plain integers are wide."""
-        return value
-
-    def assume(self, condition: Any) -> None:
-        """Raise Rejected unless `condition` holds."""
-        if not condition:
-            raise Rejected("an assumption")
-
-    def check(self, condition: Any, what: str) -> None:
-        """Raise Failure unless `condition` holds."""
-        if not condition:
-            raise Failure(what, self._given)
-
-    def outcome(self, **values: Any) -> None:
-        """Note what the step came to."""
-        for name, value in values.items():
-            self.outcomes[name] = int(value)

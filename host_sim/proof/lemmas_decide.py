@@ -1,7 +1,5 @@
 """Lemmas about decisions: pedalling facts, events, the engagement table."""
 
-from typing import Any
-
 from firmware.decide.engagement import (
     ASSISTING,
     BACKWARD,
@@ -30,11 +28,12 @@ from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import SPEED_MAX_MM_PER_S, any_setting
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
+from host_sim.proof.numbers import Numbers
 
 RELEASE_GAP_US = (3_970, 3_750_000)  # Over all legal settings; see `derived_numbers`.
 
 
-def _any_pedalling(ex: Any) -> Pedalling:
+def _any_pedalling(ex: Numbers) -> Pedalling:
     """Return the facts about the legs in any state, under any settings."""
     legs = Pedalling(Settings({}))
     legs._release_gap_us = ex.integer("release_gap", RELEASE_GAP_US[0], RELEASE_GAP_US[1])
@@ -54,7 +53,7 @@ def _any_pedalling(ex: Any) -> Pedalling:
     return legs
 
 
-def stop_gap(ex: Any) -> None:
+def stop_gap(ex: Numbers) -> None:
     """Any pitch, any speed, any settings: the least of the three times."""
     legs = _any_pedalling(ex)
     pitch_us = ex.integer("pitch", 0, PITCH_MAX_US)
@@ -73,7 +72,7 @@ def stop_gap(ex: Any) -> None:
     ex.outcome(gap=gap_us)
 
 
-def pedalling(ex: Any) -> None:
+def pedalling(ex: Numbers) -> None:
     """Any legs and crank at any time up to the longest permitted step gap.
 
     The speed only shortens the stop gap, as `stop_gap` shows; here the release gap may be any time from 0
@@ -112,7 +111,7 @@ def pedalling(ex: Any) -> None:
     ex.outcome(stopped=legs.stopped, engages=legs.engages, cadence=legs.cadence_rpm)
 
 
-def events(ex: Any) -> None:
+def events(ex: Numbers) -> None:
     """Any facts at all."""
     chooser = Events(Settings({}))
     chooser._throttle_unpedalled = any_setting(ex, "throttle_unpedalled")
@@ -167,7 +166,7 @@ def events(ex: Any) -> None:
     ex.outcome(event=event)
 
 
-def engagement_table(ex: Any) -> None:
+def engagement_table(ex: Numbers) -> None:
     """Every cell of the table: total, every state reachable, a way to safety from each."""
     states, kinds = len(STATE_NAMES), len(EVENT_NAMES)
     ex.check(len(TRANSITIONS) == states, "every state has a row")

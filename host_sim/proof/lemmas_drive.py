@@ -5,8 +5,6 @@ takes one step, and checks the invariant and the claim afterwards: induction, wi
 the base case. It is plain Python that every runtime speaks, so its paths can be replayed anywhere.
 """
 
-from typing import Any
-
 from firmware.decide.ceilings import Ceilings
 from firmware.decide.engagement import ASSISTING, THROTTLING
 from firmware.decide.request import Request
@@ -15,11 +13,12 @@ from firmware.drive.slew_limiter import ELAPSED_MAX_US, RATE_MAX_MV_PER_S, SlewL
 from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US
 from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting, any_settings
+from host_sim.proof.numbers import Numbers
 
 NV_PER_MV = 1_000_000
 
 
-def slew_limiter(ex: Any) -> None:
+def slew_limiter(ex: Numbers) -> None:
     """Any two rates, any state, any target, any call time."""
     limiter = SlewLimiter(1, 1, 0)
     limiter._rise_mv_per_s = ex.integer("rise", 1, RATE_MAX_MV_PER_S)
@@ -52,7 +51,7 @@ def slew_limiter(ex: Any) -> None:
     ex.outcome(command=after_mv, carry=limiter._carry_nv)
 
 
-def power_loop(ex: Any) -> None:
+def power_loop(ex: Numbers) -> None:
     """Any gain and integral time, any state, any power, any command that went out."""
     loop = PowerLoop(Settings({}), 0)
     start_mv = any_setting(ex, "command_start_mv")
@@ -85,7 +84,7 @@ def power_loop(ex: Any) -> None:
     ex.outcome(target=target_mv, integral=loop._integral_uv, carry=loop._carry)
 
 
-def open_map(ex: Any) -> None:
+def open_map(ex: Numbers) -> None:
     """Without a shunt: any map, any watts."""
     loop = PowerLoop(Settings({"shunt_fitted": 0}), 0)
     loop._start_mv = any_setting(ex, "command_start_mv")
@@ -98,7 +97,7 @@ def open_map(ex: Any) -> None:
     ex.outcome(target=target_mv)
 
 
-def request(ex: Any) -> None:
+def request(ex: Numbers) -> None:
     """Any state, any shares, any powers."""
     wish = Request(Settings({}))
     wish._assist_power_w = any_setting(ex, "assist_power_w")
@@ -112,7 +111,7 @@ def request(ex: Any) -> None:
     ex.outcome(wanted=wanted_w)
 
 
-def ceilings(ex: Any) -> None:
+def ceilings(ex: Numbers) -> None:
     """Any settings, any speed, battery and heat."""
     limits = Ceilings(any_settings(ex, CEILING_SETTINGS))
     state = ex.integer("state", 0, 5)

@@ -1,7 +1,5 @@
 """Lemmas about distrust: the fault latch, the output guard, and what the controller puts out."""
 
-from typing import Any
-
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING
 from firmware.guard.faults import CAUSE_NAMES, NO_FAULT, Faults
@@ -12,6 +10,7 @@ from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
 from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, LONGEST_STEP_GAP_US
+from host_sim.proof.numbers import Numbers
 
 PERIOD_US = TICKS_MAX_US + 1
 LONGEST_GAP_US = 3_765_000  # The guard's longest gap over all legal settings; see `derived_crank_numbers`.
@@ -19,7 +18,7 @@ WHEEL_STILL_US = 3_000_000
 SAMPLES_MAX = 4000  # wheel_lost_ms at its highest, in control periods.
 
 
-def fault_latch(ex: Any) -> None:
+def fault_latch(ex: Numbers) -> None:
     """Any one condition, after any number of samples, with or without a fault latched."""
     faults = Faults(Settings({}))
     faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
@@ -42,7 +41,7 @@ def fault_latch(ex: Any) -> None:
     ex.outcome(cause=faults.cause, in_row=faults._samples_in_row[number])
 
 
-def fault_step(ex: Any) -> None:
+def fault_step(ex: Numbers) -> None:
     """A whole look at everything: a latched cause changes on the explicit request only."""
     controller = Controller(Settings({"heat_sensor_fitted": 1}), 0)
     faults = controller.faults
@@ -71,7 +70,7 @@ def fault_step(ex: Any) -> None:
     ex.outcome(cause=faults.cause)
 
 
-def _any_guard(ex: Any, kind: int) -> OutputGuard:
+def _any_guard(ex: Numbers, kind: int) -> OutputGuard:
     """Return a guard in any state that its invariant allows."""
     guard = OutputGuard(Settings({"sensor_kind": kind}), 0)
     guard._forward_step = 3 if ex.boolean("b_leads") else 1
@@ -92,7 +91,7 @@ def _any_guard(ex: Any, kind: int) -> OutputGuard:
     return guard
 
 
-def guard_permit(ex: Any) -> None:
+def guard_permit(ex: Numbers) -> None:
     """Any state, any inputs, any command, any call time up to the longest permitted step gap."""
     guard = _any_guard(ex, TWO_CHANNELS)
     guard._settings.throttle_fitted = any_setting(ex, "throttle_fitted")
@@ -136,7 +135,7 @@ def guard_permit(ex: Any) -> None:
     ex.outcome(permitted=permitted_mv, turning=guard._turning, seen=guard._wheel_seen)
 
 
-def _guard_edge(ex: Any, kind: int) -> None:
+def _guard_edge(ex: Numbers, kind: int) -> None:
     guard = _any_guard(ex, kind)
     time_us = ex.integer("time", 0, TICKS_MAX_US)
     guard._rise_seen = ex.boolean("rise_seen")
@@ -154,22 +153,22 @@ def _guard_edge(ex: Any, kind: int) -> None:
     ex.outcome(behind=guard._behind, turning=guard._turning, levels=guard._levels)
 
 
-def guard_two_channels(ex: Any) -> None:
+def guard_two_channels(ex: Numbers) -> None:
     """Any edge seen by the guard of a two-channel crank."""
     _guard_edge(ex, TWO_CHANNELS)
 
 
-def guard_one_channel(ex: Any) -> None:
+def guard_one_channel(ex: Numbers) -> None:
     """Any edge seen by the guard of a one-channel crank."""
     _guard_edge(ex, ONE_CHANNEL)
 
 
-def guard_duty_coded(ex: Any) -> None:
+def guard_duty_coded(ex: Numbers) -> None:
     """Any edge seen by the guard of a duty-coded crank."""
     _guard_edge(ex, DUTY_CODED)
 
 
-def _any_drive(ex: Any) -> Controller:
+def _any_drive(ex: Numbers) -> Controller:
     """Return a controller whose decisions have been made, in any state of its drive."""
     controller = Controller(Settings({}), 0)
     controller.engagement.state = ex.integer("state", 0, 5)
@@ -183,7 +182,7 @@ def _any_drive(ex: Any) -> Controller:
     return controller
 
 
-def controller_drive(ex: Any) -> None:
+def controller_drive(ex: Numbers) -> None:
     """Any decision, any state of the drive, any call time: what reaches the guard."""
     controller = _any_drive(ex)
     last_us = ex.integer("last", 0, TICKS_MAX_US)
@@ -213,7 +212,7 @@ def controller_drive(ex: Any) -> None:
     ex.outcome(command=command_mv, target=target_mv)
 
 
-def controller_outputs(ex: Any) -> None:
+def controller_outputs(ex: Numbers) -> None:
     """Any permission, any fault: what is put out."""
     controller = _any_drive(ex)
     controller.faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
@@ -231,7 +230,7 @@ def controller_outputs(ex: Any) -> None:
     ex.outcome(command=outputs.command_mv, indicator=outputs.indicator)
 
 
-def fault_ends_drive(ex: Any) -> None:
+def fault_ends_drive(ex: Numbers) -> None:
     """From any state, with any cause latched: the very step commands nothing."""
     controller = _any_drive(ex)
     controller.faults.cause = ex.integer("cause", 1, len(CAUSE_NAMES) - 1)
@@ -246,7 +245,7 @@ def fault_ends_drive(ex: Any) -> None:
     ex.outcome(command=command_mv)
 
 
-def brake_ends_drive(ex: Any) -> None:
+def brake_ends_drive(ex: Numbers) -> None:
     """From any state, with the brake pulled: the very step commands nothing."""
     controller = _any_drive(ex)
     inputs = Inputs()

@@ -1,7 +1,5 @@
 """Lemmas about sensing: time, crank, wheel, levers, supply."""
 
-from typing import Any
-
 from firmware.sense.crank import BEHIND_MAX, PITCH_MAX_US, RUN_MAX, Crank
 from firmware.sense.levers import Selector, Throttle
 from firmware.sense.rotation import Rotation, Wheel
@@ -9,6 +7,7 @@ from firmware.sense.supply import READING_MAX, Supply
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 from host_sim.proof.domain import SPEED_MAX_MM_PER_S, any_settings
+from host_sim.proof.numbers import Numbers
 
 PERIOD_US = TICKS_MAX_US + 1
 # What the constructor can work out of any legal settings; `derived_numbers` shows it for all of them.
@@ -17,7 +16,7 @@ STANDSTILL_US = (515_889, 4_250_000)
 EDGE_GAP_MAX_US = 5_000_000  # Between two edges of a crank that is not standing: its standstill and one step.
 
 
-def ticks(ex: Any) -> None:
+def ticks(ex: Numbers) -> None:
     """Any two times."""
     later_us = ex.integer("later", 0, TICKS_MAX_US)
     earlier_us = ex.integer("earlier", 0, TICKS_MAX_US)
@@ -29,7 +28,7 @@ def ticks(ex: Any) -> None:
     ex.outcome(difference=difference_us)
 
 
-def ticks_forward(ex: Any) -> None:
+def ticks_forward(ex: Numbers) -> None:
     """Any time and any span up to half the period."""
     time_us = ex.integer("time", 0, TICKS_MAX_US)
     span_us = ex.integer("span", 0, (1 << 29) - 1)
@@ -42,7 +41,7 @@ def ticks_forward(ex: Any) -> None:
     ex.outcome(later=later_us)
 
 
-def any_crank(ex: Any, kind: int) -> Crank:
+def any_crank(ex: Numbers, kind: int) -> Crank:
     """Return a crank in any state that its invariant allows."""
     crank = Crank(Settings({"sensor_kind": kind}), 0)
     crank._shortest_pitch_us = ex.integer("shortest", SHORTEST_PITCH_US[0], SHORTEST_PITCH_US[1])
@@ -63,7 +62,7 @@ def any_crank(ex: Any, kind: int) -> Crank:
     return crank
 
 
-def check_crank(ex: Any, crank: Crank) -> None:
+def check_crank(ex: Numbers, crank: Crank) -> None:
     """Check the invariant of a crank."""
     ex.check(crank._behind >= 0, "the debt of edges is not negative")
     ex.check(crank._behind <= BEHIND_MAX, "the debt of edges is bounded")
@@ -76,13 +75,19 @@ def check_crank(ex: Any, crank: Crank) -> None:
     ex.check(not both, "a crank never runs both ways")
 
 
-def _one_way(ex: Any, crank: Crank) -> None:
+def _one_way(ex: Numbers, crank: Crank) -> None:
     """A crank never runs both ways: part of its invariant."""
     if crank.forward_run > 0:
         ex.assume(crank.backward_run == 0)
 
 
-def crank_two_channels(ex: Any) -> None:
+def _all_edges_at(crank: Crank, time_us: int) -> None:
+    """Let the last edge of every kind have come at `time_us`; one by one: a compiled crank keeps its list."""
+    for kind in range(4):
+        crank._kind_us[kind] = time_us
+
+
+def crank_two_channels(ex: Numbers) -> None:
     """Any accepted edge of a two-channel crank, either lead."""
     crank = any_crank(ex, TWO_CHANNELS)
     _one_way(ex, crank)
@@ -94,7 +99,7 @@ def crank_two_channels(ex: Any) -> None:
     crank._last_edge_us = last_us
     time_us = ticks_add_us(last_us, since_us)
     # Edges of the same kind are four edges apart within a run.
-    crank._kind_us = [ticks_add_us(time_us, PERIOD_US - 1 - age_us)] * 4
+    _all_edges_at(crank, ticks_add_us(time_us, PERIOD_US - 1 - age_us))
     levels = ex.integer("after", 0, 3)
     ex.assume(levels != before)
     backward_run, forward_run = crank.backward_run, crank.forward_run
@@ -125,14 +130,14 @@ def crank_two_channels(ex: Any) -> None:
     )
 
 
-def crank_one_channel(ex: Any) -> None:
+def crank_one_channel(ex: Numbers) -> None:
     """Any accepted edge of a one-channel crank."""
     crank = any_crank(ex, ONE_CHANNEL)
     _one_way(ex, crank)
     ex.assume(crank.backward_run == 0)
     time_us = ex.integer("time", 0, TICKS_MAX_US)
     age_us = ex.integer("age", 0, 2 * EDGE_GAP_MAX_US)
-    crank._kind_us = [ticks_add_us(time_us, PERIOD_US - 1 - age_us)] * 4
+    _all_edges_at(crank, ticks_add_us(time_us, PERIOD_US - 1 - age_us))
     crank._accept(1 - crank.levels, time_us)
     check_crank(ex, crank)
     ex.check(crank.backward_run == 0, "one channel never tells backward")
@@ -141,7 +146,7 @@ def crank_one_channel(ex: Any) -> None:
     ex.outcome(forward=crank.forward_run, behind=crank._behind, pitch=crank.pitch_us)
 
 
-def crank_duty_coded(ex: Any) -> None:
+def crank_duty_coded(ex: Numbers) -> None:
     """Any accepted edge of a duty-coded crank."""
     crank = any_crank(ex, DUTY_CODED)
     _one_way(ex, crank)
@@ -161,7 +166,7 @@ def crank_duty_coded(ex: Any) -> None:
     )
 
 
-def crank_glitch(ex: Any) -> None:
+def crank_glitch(ex: Numbers) -> None:
     """An edge whose levels do not last: what vanishes within the glitch time changes nothing but a count."""
     crank = any_crank(ex, TWO_CHANNELS)
     _one_way(ex, crank)
@@ -183,17 +188,17 @@ def crank_glitch(ex: Any) -> None:
     ex.outcome(levels=crank.levels, rejected=crank.rejected)
 
 
-def crank_standstill(ex: Any) -> None:
+def crank_standstill(ex: Numbers) -> None:
     """Any quiet crank, looked at after any gap up to the longest permitted one."""
     _quiet_crank(ex, LONGEST_STEP_GAP_US)
 
 
-def crank_standstill_too_late(ex: Any) -> None:
+def crank_standstill_too_late(ex: Numbers) -> None:
     """The same with a gap that is one microsecond longer: this must fail, or the bound were not exact."""
     _quiet_crank(ex, LONGEST_STEP_GAP_US + 1)
 
 
-def _quiet_crank(ex: Any, longest_gap_us: int) -> None:
+def _quiet_crank(ex: Numbers, longest_gap_us: int) -> None:
     crank = any_crank(ex, TWO_CHANNELS)
     _one_way(ex, crank)
     last_us = ex.integer("last", 0, TICKS_MAX_US)
@@ -227,7 +232,7 @@ def _quiet_crank(ex: Any, longest_gap_us: int) -> None:
 LONGEST_STEP_GAP_US = (1 << 29) - 1 - STANDSTILL_US[1]
 
 
-def rotation(ex: Any) -> None:
+def rotation(ex: Numbers) -> None:
     """Any rate, any time since the last period."""
     turning = Rotation(ex.integer("scale", 1, 300_000_000), ex.integer("still", 10, 4_000_000))
     turning.standing = ex.boolean("standing")
@@ -244,7 +249,7 @@ def rotation(ex: Any) -> None:
     ex.outcome(rate=rate)
 
 
-def wheel(ex: Any) -> None:
+def wheel(ex: Numbers) -> None:
     """Any wheel edge, then any look."""
     roll = Wheel(500, 64)
     roll._rotation._scale = ex.integer("scale", 781_250, 300_000_000)
@@ -267,7 +272,7 @@ def wheel(ex: Any) -> None:
     ex.outcome(speed=roll.speed_mm_per_s, pulsed=roll.pulsed)
 
 
-def throttle(ex: Any) -> None:
+def throttle(ex: Numbers) -> None:
     """Any settings, any voltage, whether or not it was seen at rest."""
     names = ("throttle_open_mv", "throttle_rest_mv", "throttle_full_mv", "throttle_short_mv")
     settings = any_settings(ex, names)
@@ -285,13 +290,14 @@ def throttle(ex: Any) -> None:
     ex.outcome(share=lever.share_permille, seen=lever.rest_seen)
 
 
-def selector(ex: Any) -> None:
+def selector(ex: Numbers) -> None:
     """Any selector of two to six positions, any voltage."""
     names = ("selector_open_mv", "selector_low_mv", "selector_high_mv", "selector_short_mv")
     lever = Selector(any_settings(ex, names))
     positions = ex.integer("positions", 2, 6)
     lever._positions = positions
-    lever._shares_permille = [ex.integer("share " + str(index), 0, 1000) for index in range(6)]
+    for index in range(6):
+        lever._shares_permille[index] = ex.integer("share " + str(index), 0, 1000)
     lever.position = ex.integer("position", 0, 5)
     ex.assume(lever.position < positions)
     lever.step(ex.integer("voltage", 0, 5000))
@@ -302,7 +308,7 @@ def selector(ex: Any) -> None:
     ex.outcome(position=lever.position, share=lever.share_permille)
 
 
-def supply(ex: Any) -> None:
+def supply(ex: Numbers) -> None:
     """Any readings, any state of the two low passes."""
     side = Supply()
     side._started = ex.boolean("started")

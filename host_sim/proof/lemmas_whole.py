@@ -1,7 +1,5 @@
 """Lemmas about the whole: the numbers that constructors derive, and a bicycle at rest."""
 
-from typing import Any
-
 from firmware.controller import Controller
 from firmware.decide.engagement import READY
 from firmware.decide.pedalling import Pedalling
@@ -14,13 +12,14 @@ from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import RANGES
 from host_sim.proof.lemmas_decide import RELEASE_GAP_US
 from host_sim.proof.lemmas_sense import SHORTEST_PITCH_US, STANDSTILL_US
+from host_sim.proof.numbers import Numbers
 
 
-def _within(ex: Any, value: int, bounds: tuple[int, int], what: str) -> None:
+def _within(ex: Numbers, value: int, bounds: tuple[int, int], what: str) -> None:
     ex.check(bounds[0] <= value <= bounds[1], what + " lies where the lemmas look for it")
 
 
-def derived_crank_numbers(ex: Any) -> None:
+def derived_crank_numbers(ex: Numbers) -> None:
     """Every number of pulses with every release cadence, one by one."""
     low, high = RANGES["pulses_per_rev"]
     slowest, fastest = RANGES["release_rpm"]
@@ -48,7 +47,7 @@ def derived_crank_numbers(ex: Any) -> None:
     ex.outcome(count=count)
 
 
-def derived_wheel_numbers(ex: Any) -> None:
+def derived_wheel_numbers(ex: Numbers) -> None:
     """Every number of wheel pulses, with the ends of what is monotone: size, speeds, distance."""
     low, high = RANGES["wheel_pulses_per_rev"]
     count = 0
@@ -73,7 +72,7 @@ def derived_wheel_numbers(ex: Any) -> None:
     ex.outcome(count=count)
 
 
-def rest(ex: Any) -> None:
+def rest(ex: Numbers) -> None:
     """A bicycle at rest, with any levers' rest voltages and any clock: a step changes nothing."""
     controller = Controller(Settings({}), 0)
     now_us = ex.integer("now", 0, TICKS_MAX_US)
@@ -102,12 +101,12 @@ def rest(ex: Any) -> None:
     ex.outcome(command=controller.outputs.command_mv, state=controller.engagement.state)
 
 
-def _step(controller: Controller, inputs: Inputs, now_us: Any) -> None:
+def _step(controller: Controller, inputs: Inputs, now_us: int) -> None:
     inputs.sampled_us = now_us
     controller.step(inputs, now_us)
 
 
-def _state(controller: Controller) -> dict[str, Any]:
+def _state(controller: Controller) -> dict[str, int]:
     """Return all that is remembered from step to step, but for time stamps and the turn of forgiving."""
     return {
         "state": controller.engagement.state,

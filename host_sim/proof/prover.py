@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from multiprocessing import get_context
 from os import cpu_count
 
-from host_sim.proof.explorer import Explorer, Failure, Unknown, Vector
+from host_sim.proof.explorer import Explorer, Unknown, Vector
+from host_sim.proof.numbers import Failure
 from host_sim.proof.properties import LEMMAS, Property
 
 PROVED = "proved"
@@ -93,7 +94,7 @@ def unit_test(result: LemmaResult) -> str:
     module = LEMMAS[result.name].run.__module__
     values = "\n".join(f"        {name!r}: {value}," for name, value in result.values.items())
     return (
-        f"from host_sim.proof.explorer import Numbers\nfrom {module} import {result.name}\n\n\n"
+        f"from host_sim.proof.numbers import Numbers\nfrom {module} import {result.name}\n\n\n"
         f"def test_{result.name}_holds_for_the_counterexample():\n"
         f"    # Fails with: {result.what}\n"
         f"    values = {{\n{values}\n    }}\n    {result.name}(Numbers(values))\n"

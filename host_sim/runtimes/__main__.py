@@ -1,4 +1,4 @@
-"""`python -m host_sim.runtimes`: replay the golden rides everywhere and print the table, or JSON."""
+"""`python -m host_sim.runtimes`: replay rides and path vectors everywhere, and print tables, or JSON."""
 
 import argparse
 import json
@@ -6,17 +6,28 @@ import sys
 import tempfile
 from pathlib import Path
 
+from host_sim.runtimes.cortex import CortexFailed
+from host_sim.runtimes.path_vectors import NotProved
 from host_sim.runtimes.results import Results
-from host_sim.runtimes.table import table
+from host_sim.runtimes.runners import ReplayFailed
+from host_sim.runtimes.table import rewrite_readme, table
+from host_sim.runtimes.wasm import GuestFailed
 
 
 def main() -> int:
     """Return 0 if everything that could be run holds, 1 if not."""
     parser = argparse.ArgumentParser(prog="python -m host_sim.runtimes", description=__doc__)
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of the table")
+    parser.add_argument("--readme", action="store_true", help="also put the tables into README.md")
     wanted = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        results = Results(Path(folder))
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            results = Results(Path(folder))
+    except (NotProved, ReplayFailed, CortexFailed, GuestFailed) as failure:
+        sys.stderr.write(f"{failure}\n")
+        return 1
+    if wanted.readme:
+        rewrite_readme(results)
     text = json.dumps(results.as_dict(), indent=2) if wanted.json else table(results)
     sys.stdout.write(text + "\n")
     return 0 if results.holds() else 1

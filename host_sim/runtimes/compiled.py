@@ -1,8 +1,9 @@
-"""A copy of some packages compiled by mypyc as they are, built on demand, kept outside the source tree.
+"""A copy of some source files compiled by mypyc, built on demand, kept outside the source tree.
 
+The source stays as it is; the copy gets the type annotations that only the compiler reads (`native_types`).
 What is compiled has no Python source in the copy, so whoever finds it first on the path can't run interpreted
-code by mistake. The copy is named for a hash
-of everything it is made of; another source, Python or mypy gives another copy.
+code by mistake. The copy is named for a hash of everything it is made of; another source, Python, mypy or way
+of compiling gives another copy.
 """
 
 import os
@@ -16,27 +17,52 @@ from importlib.metadata import version
 from importlib.util import find_spec
 from pathlib import Path
 
+from host_sim.runtimes.cache import cache_folder
+from host_sim.runtimes.native_types import annotated, whole_constants
+
 ROOT = Path(__file__).resolve().parents[2]
-CACHE_VARIABLE = "TREADLE_CACHE"
 TOOLS = ("mypyc", "setuptools", "platformdirs")
 OPTIMISATION = "3"
+# Calls inside the copy go straight; and no fused multiply-add, which would round other than Python does.
+C_FLAGS = "-fvisibility=hidden -fno-semantic-interposition -ffp-contract=off" if os.name == "posix" else ""
 INTERPRETED = "firmware/link"  # Files and messages: nothing hot, and none of it in a ride.
+# What is not compiled is not typed either. Explicit packages: the copy has no `__init__.py` where only some
+# files of a package are in it.
+MYPY_OPTIONS = ("--ignore-missing-imports", "--namespace-packages", "--explicit-package-bases")
+HOT = (
+    "firmware",
+    "host_sim/plant",
+    "host_sim/bench/clock.py",
+    "host_sim/bench/faults.py",
+    "host_sim/bench/first_order.py",
+    "host_sim/bench/meter.py",
+    "host_sim/bench/noise.py",
+    "host_sim/bench/ride.py",
+    "host_sim/bench/ride_measures.py",
+    "host_sim/bench/script.py",
+    "host_sim/bench/sim_board.py",
+    "host_sim/bench/stretch.py",
+    "host_sim/bench/world.py",
+)
+"""What runs once a control period or more often: folders and files, from the root."""
 
 
 class CannotCompile(Exception):
     """There is no compiled copy; the message is one sentence that says why."""
 
 
-def compiled_copy(packages: tuple[str, ...] = ("firmware",)) -> Path:
-    """Return the folder to put on the path for compiled `packages`, building it if need be.
+def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
+    """Return the folder that holds the compiled copy of `parts`, building it if need be: half a minute.
 
-    CannotCompile says in one sentence what is missing or went wrong; the interpreted packages then do.
+    `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
+    are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is
+    missing or went wrong; the interpreted files then do.
     """
-    sources = [path for package in packages for path in sorted((ROOT / package).rglob("*.py"))]
+    sources = _sources(parts)
     missing = missing_tools()
     if missing:
         raise CannotCompile(f"there is no compiled copy: {missing}")
-    cache = _cache()
+    cache = cache_folder()
     folder = cache / f"compiled-{_digest(sources, version('mypy'))}"
     if folder.is_dir():
         return folder
@@ -54,6 +80,22 @@ def compiled_copy(packages: tuple[str, ...] = ("firmware",)) -> Path:
     return folder
 
 
+def is_built(parts: tuple[str, ...] = HOT) -> bool:
+    """Return whether `compiled_copy` has nothing to build any more."""
+    if missing_tools():
+        return False
+    return (cache_folder() / f"compiled-{_digest(_sources(parts), version('mypy'))}").is_dir()
+
+
+def _sources(parts: tuple[str, ...]) -> list[Path]:
+    """Return the files of `parts`; without the `__init__.py` of a package of which only files are named."""
+    sources: list[Path] = []
+    for part in parts:
+        path = ROOT / part
+        sources += sorted(path.rglob("*.py")) if path.is_dir() else [path]
+    return sources
+
+
 def missing_tools() -> str:
     """Return which tool for compiling is missing here, or an empty text."""
     for module in TOOLS:
@@ -63,30 +105,27 @@ def missing_tools() -> str:
     return "" if shutil.which(compiler) else f"no C compiler ({compiler}) was found"
 
 
-def _cache() -> Path:
-    from platformdirs import user_cache_path
-
-    named = os.environ.get(CACHE_VARIABLE)
-    return Path(named) if named else user_cache_path("treadle")
-
-
 def _digest(sources: list[Path], mypy_version: str) -> str:
-    digest = sha256(f"{sys.version} {sysconfig.get_platform()} {mypy_version} {OPTIMISATION}".encode())
+    how = f"{sys.version} {sysconfig.get_platform()} {mypy_version} {OPTIMISATION} {C_FLAGS}"
+    digest = sha256(how.encode() + Path(__file__).with_name("native_types.py").read_bytes())
     for path in sources:
         digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()[:16]
 
 
 def _compile(sources: list[Path], workshop: Path) -> None:
-    for path in sources:
-        copy = workshop / path.relative_to(ROOT)
+    texts = {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in sources}
+    names = [name for name in texts if not name.startswith(INTERPRETED)]
+    whole = whole_constants(texts[name] for name in names)
+    vectors = find_spec("librt") is not None and find_spec("librt.vecs") is not None
+    for name, text in texts.items():
+        copy = workshop / name
         copy.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(path, copy)
-    names = [path.relative_to(ROOT).as_posix() for path in sources]
-    names = [name for name in names if not name.startswith(INTERPRETED)]
+        copy.write_text(annotated(text, whole, vectors) if name in names else text, encoding="utf-8")
     environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
+    environment["CFLAGS"] = f"{os.environ.get('CFLAGS', '')} {C_FLAGS}".strip()
     done = subprocess.run(
-        [sys.executable, "-m", "mypyc", "--cache-dir", str(workshop / "types"), *names],
+        [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names],
         cwd=workshop,
         env=environment,
         capture_output=True,

@@ -14,10 +14,11 @@ from pathlib import Path
 
 PROGRAM = "qemu-system-arm"
 IMAGE = Path("/usr/share/firmware-microbit-micropython/firmware.hex")
-# The machine takes what is typed only as fast as its interrupt empties a small buffer.
+# So much is typed before its echo is waited for: the machine has a small buffer and loses what does not fit.
 PIECE_BYTES = 16
-PIECE_S = 0.004
 PATIENCE_S = 30.0
+PASTE, FINISH = b"\x05", b"\x04"
+ERROR = "Traceback (most recent call last):"
 
 
 class CortexFailed(Exception):
@@ -48,8 +49,6 @@ class Cortex:
         )
         self._heard = b""
         self._until(b">>> ")
-        self._type(b"\x01")
-        self._until(b"raw REPL; CTRL-B to exit\r\n>")
 
     def __enter__(self) -> "Cortex":
         return self
@@ -60,21 +59,23 @@ class Cortex:
 
     def run(self, source: str) -> str:
         """Run `source` (ASCII, at most about 1.3 kB), return what it printed; CortexFailed if it raises."""
-        self._type(source.encode("ascii") + b"\x04")
-        self._until(b"OK")
-        printed = self._until(b"\x04")
-        complaint = self._until(b"\x04").strip()
-        self._until(b">")
-        if complaint:
-            raise CortexFailed(complaint.decode(errors="replace").splitlines()[-1])
-        return printed.decode(errors="replace").replace("\r\n", "\n")
-
-    def _type(self, data: bytes) -> None:
-        assert self._process.stdin is not None
+        self._type(PASTE, b"=== ")
+        data = source.encode("ascii")
         for start in range(0, len(data), PIECE_BYTES):
-            self._process.stdin.write(data[start : start + PIECE_BYTES])
-            self._process.stdin.flush()
-            time.sleep(PIECE_S)
+            piece = data[start : start + PIECE_BYTES]
+            self._type(piece, piece)
+        self._type(FINISH, b"\r\n")
+        printed = self._until(b">>> ").decode(errors="replace").replace("\r\n", "\n")
+        if ERROR in printed:
+            raise CortexFailed(printed.strip().splitlines()[-1])
+        return printed
+
+    def _type(self, data: bytes, answer: bytes) -> None:
+        """Type something, and wait for what the machine answers to it."""
+        assert self._process.stdin is not None
+        self._process.stdin.write(data)
+        self._process.stdin.flush()
+        self._until(answer)
 
     def _until(self, ending: bytes) -> bytes:
         """Return all that comes before `ending`."""

@@ -30,7 +30,12 @@ def pieces_of(module: str) -> list[str]:
             pieces += _class_in_pieces(statement)
         elif not isinstance(statement, ast.Import):
             pieces.append(ast.unparse(ast.fix_missing_locations(statement)))
-    return [_PRIVATE.sub(_shortened, piece) for piece in pieces]
+    return [shortened(piece) for piece in pieces]
+
+
+def shortened(source: str) -> str:
+    """Return source with its private names as they are sent."""
+    return _PRIVATE.sub(_shortened, source)
 
 
 def _shortened(name: re.Match[str]) -> str:

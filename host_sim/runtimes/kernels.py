@@ -4,23 +4,13 @@ The same lines of Python are run on both sides: a room is built, called as it wa
 that it shows is folded into a number that is printed after every few calls.
 """
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from firmware.controller import Controller
-from firmware.drive.power_loop import PowerLoop
-from firmware.drive.slew_limiter import SlewLimiter
-from firmware.integers import clamp, fading_permille, rising_permille, scale_permille
-from firmware.sense.crank import Crank
-from firmware.sense.rotation import Wheel
 from firmware.settings import Settings
-from firmware.ticks import ticks_diff_us
-from host_sim.runtimes.cortex import Cortex
-from host_sim.runtimes.kernel_source import pieces_of
 from host_sim.runtimes.replay import Replay
 
-CHUNK_CHARACTERS = 300
 WRAP_AT_LEAST_US = 1 << 29
 FOLD = "d = 1\ndef f(r):\n global d\n d = (d * 31 + int(r or 0)) & 0xFFFFF"
 
@@ -158,62 +148,3 @@ def _telling(lines: list[str], method: str, count: int) -> list[str]:
         last_us = time_us
     half = count // 2
     return lines[first : first + half] + lines[max(wrap - half // 2, first + half) : wrap + half // 2]
-
-
-def chunks(lines: list[str]) -> list[str]:
-    """Return the lines in chunks that a small heap can compile, each printing what it has come to."""
-    found: list[str] = []
-    chunk = ""
-    for line in lines:
-        if len(chunk) + len(line) > CHUNK_CHARACTERS:
-            found.append(chunk + "print(d)")
-            chunk = ""
-        chunk += line + "\n"
-    return [*found, chunk + "print(d)"]
-
-
-def on_cpython(setup: list[str], lines: list[str]) -> list[str]:
-    """Return what the lines print on CPython, with the real modules behind them."""
-    printed: list[str] = []
-    known: list[Callable[..., Any]] = [SlewLimiter, PowerLoop, Crank, Wheel, ticks_diff_us]
-    known += [clamp, fading_permille, rising_permille, scale_permille]
-    names: dict[str, Any] = {thing.__name__: thing for thing in known}
-    names["print"] = lambda value: printed.append(str(value))
-    for source in setup + chunks(lines):
-        exec(source, names)
-    return printed
-
-
-def on_cortex(modules: list[str], setup: list[str], lines: list[str]) -> list[str]:
-    """Return what the lines print on the Cortex-M0, after the modules' source has been sent."""
-    printed: list[str] = []
-    with Cortex() as cortex:
-        for module in modules:
-            for piece in pieces_of(module):
-                cortex.run(f"{piece}\n")
-                cortex.run("import gc;gc.collect()\n")
-        for source in setup:
-            cortex.run(f"{source}\n")
-        for chunk in chunks(lines):
-            printed += cortex.run(f"{chunk}\ngc.collect()\n").split()
-    return printed
-
-
-class KernelResult:
-    """What became of one kernel. Read: `name`, `calls`, `numbers` (compared), `equal`."""
-
-    def __init__(self, name: str, modules: list[str], setup: list[str], lines: list[str]) -> None:
-        """Run it on both sides; cortex.CortexFailed if the machine does not do it."""
-        self.name = name
-        self.calls = len(lines)
-        expected = on_cpython(setup, lines)
-        self.numbers = len(expected)
-        self.equal = on_cortex(modules, setup, lines) == expected
-
-
-def run_kernels(trace: Path) -> list[KernelResult]:
-    """Run every kernel on the Cortex-M0, with calls as in the first life of a trace that crosses the wrap."""
-    results = [KernelResult(INTEGERS, INTEGER_MODULES, [FOLD], INTEGER_LINES)]
-    for kernel in KERNELS:
-        results.append(KernelResult(kernel.name, kernel.modules, *script_of(kernel, trace)))
-    return results

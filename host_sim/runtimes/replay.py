@@ -16,6 +16,7 @@ import io
 import sys
 
 from firmware.controller import Controller
+from firmware.decide.engagement import ASSISTING, READY, THROTTLING
 from firmware.records import EdgeLog, Inputs, Outputs
 from firmware.settings import Settings
 
@@ -151,6 +152,14 @@ class Replay:
         """Return a time or a reading; all of them are below 2**30, so nothing here takes memory."""
         head = self._head
         return head[at] | head[at + 1] << 8 | head[at + 2] << 16 | head[at + 3] << 24
+
+
+def kind_of_step(controller: Controller) -> str:
+    """Return `d` after a step that drives, `r` after one at rest, and `s` after any other."""
+    state = controller.engagement.state
+    if state in (ASSISTING, THROTTLING):
+        return "d"
+    return "r" if state == READY and controller.crank.standing else "s"
 
 
 def say(*words: object) -> None:

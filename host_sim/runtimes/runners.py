@@ -10,7 +10,12 @@ from host_sim.runtimes import wasm
 from host_sim.runtimes.compiled import ROOT, CannotCompile, compiled_copy, missing_tools
 
 REPLAY = Path(__file__).with_name("replay.py")
+REPLAY_VECTORS = Path(__file__).with_name("replay_vectors.py")
 HEAP_64_BIT = "192K"  # As much as a Pico has to give.
+HEAP_32_BIT = {
+    REPLAY: "16M",
+    REPLAY_VECTORS: "64M",
+}  # The collector stays off, so all that is taken must fit.
 
 
 class ReplayFailed(Exception):
@@ -36,6 +41,23 @@ class Replayed:
         self.complaints = complaints
 
 
+class ReplayedVectors:
+    """What a file of vectors gave: `vectors`, `outcomes`, `differences`, `digest`; see replay_vectors.py.
+
+    `complaints` are the lines about the first differences.
+    """
+
+    def __init__(self, text: str) -> None:
+        """Read all that was printed; the last line is the totals."""
+        *self.complaints, totals = text.splitlines()
+        words = totals.split()
+        values = dict(zip(words[1::2], words[2::2], strict=True))
+        self.vectors = int(values["vectors"])
+        self.outcomes = int(values["outcomes"])
+        self.differences = int(values["differences"])
+        self.digest = int(values["digest"], 16)
+
+
 class Runtime:
     """Something that runs the firmware. `title` is for people; `counts_memory`: it locks its heap."""
 
@@ -48,9 +70,14 @@ class Runtime:
 
     def replay(self, traces: list[Path]) -> list[Replayed]:
         """Replay traces that lie in one folder, in this order; ReplayFailed if that can't be done."""
-        return _read(self._print_replay(traces))
+        return _read(self._print(REPLAY, traces))
 
-    def _print_replay(self, traces: list[Path]) -> str:
+    def replay_vectors(self, vectors: Path) -> ReplayedVectors:
+        """Replay a file of path vectors; ReplayFailed if that can't be done."""
+        return ReplayedVectors(self._print(REPLAY_VECTORS, [vectors]))
+
+    def _print(self, script: Path, files: list[Path]) -> str:
+        """Return what `script` prints about files that lie in one folder."""
         raise NotImplementedError
 
 
@@ -59,8 +86,8 @@ class CPython(Runtime):
 
     title = "CPython"
 
-    def _print_replay(self, traces: list[Path]) -> str:
-        return _run([sys.executable, "-P"], "PYTHONPATH", ROOT, traces)
+    def _print(self, script: Path, files: list[Path]) -> str:
+        return _run([sys.executable, "-P", str(script)], "PYTHONPATH", str(ROOT), files)
 
 
 class Compiled(Runtime):
@@ -72,12 +99,14 @@ class Compiled(Runtime):
         """Return why it can't run here, or an empty text."""
         return missing_tools()
 
-    def _print_replay(self, traces: list[Path]) -> str:
+    def _print(self, script: Path, files: list[Path]) -> str:
         try:
             copy = compiled_copy()
         except CannotCompile as reason:
             raise ReplayFailed(str(reason)) from None
-        return _run([sys.executable, "-P"], "PYTHONPATH", copy, traces)
+        # The copy has the whole firmware, and the lemmas are found behind it.
+        path = f"{copy}{os.pathsep}{ROOT}"
+        return _run([sys.executable, "-P", str(script)], "PYTHONPATH", path, files)
 
 
 class MicroPython64(Runtime):
@@ -90,9 +119,9 @@ class MicroPython64(Runtime):
         """Return why it can't run here, or an empty text."""
         return "" if micropython_program() else "there is no micropython for this machine"
 
-    def _print_replay(self, traces: list[Path]) -> str:
-        command = [micropython_program(), "-X", f"heapsize={HEAP_64_BIT}"]
-        return _run(command, "MICROPYPATH", ROOT, traces)
+    def _print(self, script: Path, files: list[Path]) -> str:
+        command = [micropython_program(), "-X", f"heapsize={HEAP_64_BIT}", str(script)]
+        return _run(command, "MICROPYPATH", str(ROOT), files)
 
 
 class MicroPython32(Runtime):
@@ -105,13 +134,12 @@ class MicroPython32(Runtime):
         """Return why it can't run here, or an empty text."""
         return wasm.why_missing()
 
-    def _print_replay(self, traces: list[Path]) -> str:
-        script = f"/project/{REPLAY.relative_to(ROOT).as_posix()}"
-        arguments = ["--no-collector", *(f"/traces/{trace.name}" for trace in traces)]
+    def _print(self, script: Path, files: list[Path]) -> str:
+        inside = f"/project/{script.relative_to(ROOT).as_posix()}"
+        arguments = ["--no-collector", *(f"/files/{file.name}" for file in files)]
+        folders = {ROOT: "/project", files[0].parent: "/files"}
         try:
-            return wasm.run_script(
-                script, arguments, {ROOT: "/project", traces[0].parent: "/traces"}, "/project"
-            )[0]
+            return wasm.run_script(inside, arguments, folders, "/project", HEAP_32_BIT[script])[0]
         except wasm.GuestFailed as failure:
             raise ReplayFailed(str(failure)) from None
 
@@ -127,9 +155,9 @@ def micropython_program() -> str:
     return found or shutil.which("micropython") or ""
 
 
-def _run(command: list[str], path_variable: str, path: Path, traces: list[Path]) -> str:
-    environment = {**os.environ, path_variable: str(path)}
-    command = [*command, str(REPLAY), *(str(trace) for trace in traces)]
+def _run(command: list[str], path_variable: str, path: str, files: list[Path]) -> str:
+    environment = {**os.environ, path_variable: path}
+    command = [*command, *(str(file) for file in files)]
     done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         said = (done.stderr or done.stdout).strip().splitlines()

@@ -1,63 +1,156 @@
-"""The results as a table for people, in Markdown."""
+"""The results as tables for people, in Markdown, and the block of the README that holds them."""
+
+from pathlib import Path
+from textwrap import fill
 
 from host_sim.runtimes import fuel
+from host_sim.runtimes.compiled import ROOT
+from host_sim.runtimes.kernel_runs import KernelResult
 from host_sim.runtimes.results import Results
-from host_sim.runtimes.runners import Runtime, all_runtimes
+from host_sim.runtimes.runners import ReplayedVectors, Runtime, all_runtimes
 
-FUEL_LINES = (
-    ("riding", "step_mean", "one whole step of an ordinary ride, on average"),
-    ("riding", "step_worst", "the worst whole step of that ride"),
-    ("storm", "step_worst", "the worst step in a storm of 1000 noise edges a second, on a loop 0.1 s late"),
-    ("storm", "edge_worst", "one edge recorded by the interrupt, at worst"),
+WIDTH = 130
+README = ROOT / "README.md"
+BEGIN = "<!-- runtimes: written by `uv run python -m host_sim.runtimes --readme`, do not edit -->\n"
+END = "<!-- end of the runtimes -->\n"
+RUNTIME_COLUMNS = (
+    "runtime",
+    "what was replayed",
+    "outputs that differ",
+    "steps and edges that took memory",
+    "path vectors",
+    "of these otherwise",
+)
+BUDGET_LINES = (
+    ("riding", "step_mean", "a whole step of an ordinary ride, the mean"),
+    ("riding", "step_worst", "a whole step of that ride, the worst"),
+    (
+        "storm",
+        "step_worst",
+        "a whole step in a storm of 1000 noise edges a second, on a loop 0.1 s late, the worst",
+    ),
+    ("storm", "edge_worst", "one edge recorded by the interrupt, the worst"),
+)
+SPREAD_LINES = (
+    ("riding", "at rest", "a step at rest"),
+    ("riding", "driving", "a step that drives, in an ordinary ride"),
+    ("riding", "any", "any step of that ride"),
+    ("storm", "any", "any step in the storm"),
+)
+NOT_SHOWN = (
+    "None of this shows the timing of a real board, its converters or its interrupts: those are measured on "
+    "the board."
 )
 
 
 def table(results: Results) -> str:
     """Return the tables, ready to be put into a page."""
     lines = [
-        f"{len(results.traces) + 1} rides, {results.steps} control steps, {results.edges} edges; "
-        "the outputs recorded on the bench against those of each runtime:",
+        _wrapped(
+            "**The same firmware on every runtime.** "
+            f"{len(results.traces) + 1} rides, {results.steps:,} control steps, {results.edges:,} edges: "
+            "the outputs of each runtime against those recorded on the bench. Path vectors: for every path "
+            "that the proofs found, numbers that lead down it, against what the solver foretold they come to."
+        ),
         "",
-        "| runtime | what was replayed | outputs that differ | steps and edges that took memory |",
-        "|---|---|---|---|",
+        _row(*RUNTIME_COLUMNS),
+        "|" + "---|" * len(RUNTIME_COLUMNS),
     ]
     lines += [_replayed(runtime, results) for runtime in all_runtimes()]
     lines += _kernels(results)
-    lines += ["", "| cost on MicroPython, 32-bit | fuel | budget |", "|---|---|---|"]
-    lines += _fuel(results)
-    lines += ["", _compiled(results), "", _frames(results)]
+    lines += ["", *_spreads(results), "", *_budget(results), "", _wrapped(_goal(results))]
+    lines += ["", _wrapped(_compiled(results)), "", _wrapped(_frames(results)), "", NOT_SHOWN]
     return "\n".join(lines)
+
+
+def with_table(text: str, results: Results) -> str:
+    """Return the text of README.md with the present tables between its two marks."""
+    before, rest = text.split(BEGIN)
+    after = rest.split(END)[1]
+    return f"{before}{BEGIN}{table(results)}\n{END}{after}"
+
+
+def rewrite_readme(results: Results, readme: Path = README) -> None:
+    """Put the present tables into the README."""
+    readme.write_text(with_table(readme.read_text(encoding="utf-8"), results), encoding="utf-8", newline="\n")
+
+
+def _wrapped(text: str) -> str:
+    return fill(text, WIDTH, break_long_words=False, break_on_hyphens=False)
+
+
+def _row(*cells: object) -> str:
+    """Return one row of a table with as many columns as RUNTIME_COLUMNS, the last ones empty if need be."""
+    filled = [f" {cell} " for cell in cells] + [" "] * (len(RUNTIME_COLUMNS) - len(cells))
+    return f"|{'|'.join(filled)}|"
 
 
 def _replayed(runtime: Runtime, results: Results) -> str:
     result = results.replayed[runtime.title]
+    vectors = results.vectors[runtime.title]
     if isinstance(result, str):
-        return f"| {runtime.title} | not run: {result} | | |"
+        return _row(runtime.title, f"not run: {result}")
     steps = sum(one.steps for one in result)
     differences = sum(one.differences for one in result)
     memory = sum(one.allocations for one in result) if runtime.counts_memory else "not counted"
-    return f"| {runtime.title} | all rides, {steps} steps | {differences} | {memory} |"
+    paths = [f"not run: {vectors}"]
+    if isinstance(vectors, ReplayedVectors):
+        paths = [f"all {vectors.vectors:,}", str(vectors.differences)]
+    return _row(runtime.title, f"all rides, {steps:,} steps", differences, memory, *paths)
 
 
 def _kernels(results: Results) -> list[str]:
     title = "Cortex-M0 under QEMU"
     if isinstance(results.kernels, str):
-        return [f"| {title} | not run: {results.kernels} | | |"]
-    return [
-        f"| {title} | {room.name}, {room.calls} calls | {'none' if room.equal else 'yes'} | not counted |"
-        for room in results.kernels
-    ]
+        return [_row(title, f"not run: {results.kernels}")]
+    return [_kernel(title, room) for room in results.kernels]
 
 
-def _fuel(results: Results) -> list[str]:
+def _kernel(title: str, room: KernelResult) -> str:
+    paths = [f"not run: {room.vectors}"]
+    if isinstance(room.vectors, int):
+        paths = [f"its {room.vectors:,}", _some(room.vectors_equal)]
+    calls = f"{room.name}, {room.calls} calls"
+    return _row(title, calls, _some(room.equal), "not counted", *paths)
+
+
+def _some(equal: bool) -> str:
+    return "none" if equal else "some"
+
+
+def _spreads(results: Results) -> list[str]:
+    lines = ["| fuel on MicroPython, 32-bit | steps | least | median | worst |", "|---|---|---|---|---|"]
     if isinstance(results.fuel, str):
-        return [f"| not measured: {results.fuel} | | |"]
+        return [*lines, f"| not measured: {results.fuel} | | | | |"]
+    for ride, kind, words in SPREAD_LINES:
+        spread = results.fuel[ride].kinds[kind]
+        lines.append(
+            f"| {words} | {spread.steps:,} | {spread.least:,} | {spread.middle:,} | {spread.worst:,} |"
+        )
+    return lines
+
+
+def _budget(results: Results) -> list[str]:
+    lines = ["| held against the budget | fuel | budget |", "|---|---|---|"]
+    if isinstance(results.fuel, str):
+        return [*lines, f"| not measured: {results.fuel} | | |"]
     budget = fuel.read_budget()
-    spent = results.fuel
-    return [
-        f"| {words} | {getattr(spent[ride], name)} | {budget[ride][name]} |"
-        for ride, name, words in FUEL_LINES
-    ]
+    for ride, name, words in BUDGET_LINES:
+        lines.append(f"| {words} | {getattr(results.fuel[ride], name):,} | {budget[ride][name]:,} |")
+    return lines
+
+
+def _goal(results: Results) -> str:
+    """Say how far the goal for a step is met, and why."""
+    if isinstance(results.fuel, str) or isinstance(results.calls, str):
+        return "How far the goal for a step is met was not measured."
+    riding, calls = results.fuel["riding"], results.calls
+    return (
+        f"The goal was {fuel.STEP_GOAL:,} a step; {riding.steps_within_goal:,} of {riding.steps:,} steps of "
+        f"the ordinary ride keep it, the least took {riding.kinds['any'].least:,}. A step that drives makes "
+        f"{calls.per_step} calls of functions and methods; {calls.per_step} calls of an empty one take "
+        f"{calls.per_step * calls.fuel:,} by themselves."
+    )
 
 
 def _compiled(results: Results) -> str:
@@ -74,5 +167,6 @@ def _frames(results: Results) -> str:
         return f"The frames were not looked at: {results.frames}."
     names = ", ".join(str(frame) for frame in results.frames) or "none"
     return (
-        f"Functions of a step whose frame is too large for the stack and is borrowed from the heap: {names}."
+        f"Functions of a step whose frame is too large for the stack and is borrowed from the heap: {names}. "
+        "The search for it is not in the fuel above, which is counted with the heap locked."
     )

@@ -36,12 +36,12 @@ def why_missing() -> str:
 
 
 def run_script(
-    script: str, arguments: list[str], folders: dict[Path, str], path: str
+    script: str, arguments: list[str], folders: dict[Path, str], path: str, heap: str = HEAP
 ) -> tuple[str, list[int]]:
     """Return what the script printed, and the fuel used at each mark.
 
     `folders` are shown to it under these names, for reading; `script` and `path`, where its modules are,
-    are named as the script sees them. GuestFailed if it raises.
+    are named as the script sees them. `heap` is as in MicroPython's `-X heapsize`. GuestFailed if it raises.
     """
     import wasmtime
 
@@ -52,7 +52,7 @@ def run_script(
     with tempfile.TemporaryDirectory() as printed:
         out, err = Path(printed) / "out", Path(printed) / "err"
         wasi = wasmtime.WasiConfig()
-        wasi.argv = ["micropython", "-X", f"heapsize={HEAP}", script, *arguments]
+        wasi.argv = ["micropython", "-X", f"heapsize={heap}", script, *arguments]
         wasi.env = [("MICROPYPATH", path)]
         wasi.stdout_file = str(out)
         wasi.stderr_file = str(err)

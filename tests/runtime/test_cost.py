@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.runtimes import bytecode, frames, fuel, wasm
+from host_sim.runtimes.calls import CountingReplay
 from host_sim.runtimes.compiled import ROOT
 
 HERE = "/project/host_sim/runtimes"
@@ -39,6 +40,47 @@ def test_a_number_beyond_its_budget_is_named(results):
     assert fuel.beyond_budget({"riding": results.fuel["riding"], "storm": dear}) == [
         "storm: step_worst is 3000000, allowed is 2450000 (fuel)"
     ]
+
+
+def test_steps_are_told_apart_by_what_the_bicycle_does(results):
+    if isinstance(results.fuel, str):
+        pytest.skip(results.fuel)
+    kinds = results.fuel["riding"].kinds
+    assert {kind: spread.steps for kind, spread in kinds.items()} == {
+        "any": 8_538,
+        "driving": 3_452,
+        "at rest": 1_198,
+    }
+    for spread in kinds.values():
+        assert 0 < spread.least <= spread.middle <= spread.worst
+    # A bicycle at rest has no edges, and neither power loop nor slew limiter to run.
+    assert kinds["at rest"].worst < kinds["driving"].least
+
+
+def test_a_step_that_only_called_empty_methods_would_be_beyond_the_goal_too(results):
+    if isinstance(results.calls, str):
+        pytest.skip(results.calls)
+    assert 60 < results.calls.per_step < 100
+    assert 1_000 < results.calls.fuel < 2_000
+    assert results.calls.per_step * results.calls.fuel > 60_000
+
+
+def test_calls_are_counted_one_by_one(tmp_path):
+    class Room:
+        state = 2  # Assisting.
+
+        def step(self, inputs, now_us):
+            self.engagement = self
+            return [self.look() for _ in range(4)]
+
+        def look(self):
+            return abs(-1)
+
+    replay = CountingReplay(None)
+    replay.calls = []
+    replay.step(Room(), None, 0)
+    inlined = 0 if sys.version_info >= (3, 12) else 1  # The comprehension is a call of its own before 3.12.
+    assert replay.calls == [5 + inlined]
 
 
 def test_fuel_is_the_same_in_every_run(tmp_path):

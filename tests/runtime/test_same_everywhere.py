@@ -4,7 +4,9 @@ import pytest
 
 from firmware.guard.faults import CAUSE_NAMES
 from host_sim.runtimes import cortex
-from host_sim.runtimes.kernels import FOLD, INTEGER_LINES, INTEGER_MODULES, on_cortex, on_cpython
+from host_sim.runtimes.kernel_runs import on_cortex, on_cpython
+from host_sim.runtimes.kernel_vectors import VectorScript
+from host_sim.runtimes.kernels import FOLD, INTEGER_LINES, INTEGER_MODULES
 from host_sim.runtimes.runners import CPython, MicroPython32, MicroPython64, ReplayFailed
 
 RUNTIMES = ("CPython", "compiled by mypyc", "MicroPython, 64-bit", "MicroPython, 32-bit")
@@ -73,6 +75,55 @@ def test_the_rooms_that_fit_a_cortex_m0_count_the_same_there(results):
         "wheel": 400,
     }
     assert [room.name for room in results.kernels if not room.equal] == []
+
+
+def test_the_paths_of_rooms_that_fit_a_cortex_m0_come_to_the_same_there(results):
+    if isinstance(results.kernels, str):
+        pytest.skip(results.kernels)
+    if isinstance(results.vector_file, str):
+        pytest.skip(results.vector_file)
+    assert {room.name: room.vectors for room in results.kernels} == {
+        "ticks and integers": 3,
+        "slew_limiter": 15,
+        "power_loop": 62,
+        "crank": 258,
+        "wheel": 12,
+    }
+    assert [room.name for room in results.kernels if not room.vectors_equal] == []
+
+
+def test_the_paths_of_a_room_are_lines_that_build_it_set_it_and_step_it(tmp_path):
+    vectors = tmp_path / "vectors"
+    vectors.write_text(
+        "slew_limiter|rise=500,fall=5000,command=1000,carry=0,last=0,now=10000,target=3000|command=1005,carry=0\n",
+        encoding="ascii",
+    )
+    script = VectorScript("slew_limiter", ["rise_mv_per_s", "fall_mv_per_s"], vectors)
+    assert script.vectors == 1
+    assert script.lines == [
+        "k=SlewLimiter(1,1,0)",
+        "k._rise_mv_per_s=500",
+        "k._fall_mv_per_s=5000",
+        "k.command_mv=1000",
+        "f(k.step(3000,10000))",
+        "show_SlewLimiter()",
+    ]
+    # The command that comes of the step, and the field that keeps it, and a remainder of nothing.
+    folded = ((31 + 1005) * 31 + 1005) * 31 + 0
+    assert on_cpython([*script.setup, FOLD], script.lines)[-1] == str(folded & 0xFFFFF)
+    vectors.write_text(vectors.read_text(encoding="ascii").replace("1005", "1006"), encoding="ascii")
+    with pytest.raises(ValueError, match="1006"):
+        VectorScript("slew_limiter", [], vectors)
+
+
+def test_what_a_cortex_m0_prints_of_an_error_is_no_result():
+    if cortex.why_missing():
+        pytest.skip(cortex.why_missing())
+    with cortex.Cortex() as machine:
+        assert machine.run("print(2**3)\n") == "8\n"
+        with pytest.raises(cortex.CortexFailed, match=r"^NameError: name 'y' is not defined$"):
+            machine.run("print(1)\ny\n")
+        assert machine.run("print('all ' * 100)\n" + "# long\n" * 100) == "all " * 100 + "\n"
 
 
 def test_a_cortex_m0_that_counts_otherwise_would_be_noticed():

@@ -8,8 +8,8 @@ from firmware.decide.pedalling import Pedalling
 from firmware.guard.output_guard import OutputGuard
 from firmware.settings import TWO_CHANNELS, Settings
 from host_sim.proof.equivalence import check_equivalent
-from host_sim.proof.explorer import Failure
 from host_sim.proof.lemmas_guard import _any_guard
+from host_sim.proof.numbers import Failure
 
 
 def _wheel_edge(ex: Any) -> tuple[Any, str, tuple[Any, ...]]:

@@ -13,7 +13,8 @@ from firmware.guard.faults import Faults
 from firmware.guard.output_guard import OutputGuard
 from firmware.sense.crank import Crank
 from host_sim.proof import lemmas_decide, lemmas_drive, lemmas_guard, lemmas_sense
-from host_sim.proof.explorer import Explorer, Failure, Numbers
+from host_sim.proof.explorer import Explorer
+from host_sim.proof.numbers import Failure, Numbers
 from host_sim.proof.prover import LemmaResult, unit_test
 
 numbers = st.integers(-20_000, 20_000)

@@ -1,0 +1,51 @@
+"""Puts the compiled copy of the hot part before its sources, for the whole life of one process.
+
+A process that is to ride fast calls `compiled_first` before it imports anything hot. From then on an import
+of a compiled module gives the machine code, and everything else comes from the sources as always: packages,
+data files, and what needs pydantic or numpy. The process that asks for rides stays interpreted.
+"""
+
+import sys
+from collections.abc import Sequence
+from importlib.abc import MetaPathFinder
+from importlib.machinery import ModuleSpec
+from importlib.util import spec_from_file_location
+from pathlib import Path
+from types import ModuleType
+
+
+class CopyFinder(MetaPathFinder):
+    """Finds the compiled modules of a copy; packages it leaves to the sources."""
+
+    def __init__(self, folder: Path) -> None:
+        """Look once what is there."""
+        self.modules: dict[str, Path] = {}
+        for path in folder.rglob("*"):
+            if path.suffix in (".so", ".pyd"):
+                place = path.relative_to(folder).with_name(path.name.split(".")[0])
+                if place.name != "__init__":
+                    self.modules[".".join(place.parts)] = path
+
+    def find_spec(
+        self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
+    ) -> ModuleSpec | None:
+        """Return where a compiled module lies; None if `fullname` is none."""
+        found = self.modules.get(fullname)
+        return None if found is None else spec_from_file_location(fullname, found)
+
+
+def compiled_first(folder: Path) -> None:
+    """Let this process import the copy in `folder` (see `compiled_copy`) instead of the sources.
+
+    RuntimeError if a module of the copy has been imported already: half of each would not fit together.
+    """
+    finder = CopyFinder(folder)
+    early = sorted(set(finder.modules) & set(sys.modules))
+    if early:
+        raise RuntimeError(f"{early[0]} is imported already, the compiled copy would come too late")
+    sys.meta_path.insert(0, finder)
+
+
+def runs_compiled() -> bool:
+    """Return whether this process rides compiled."""
+    return any(isinstance(finder, CopyFinder) for finder in sys.meta_path)
