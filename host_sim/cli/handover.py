@@ -1,0 +1,61 @@
+"""`treadle handover` on the command line: its options, and what it says."""
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
+from host_sim.commands.handover import HandoverRequest, HandoverResult, handover
+from host_sim.textfile import spoken
+
+
+def handover_command(
+    bike: BikeArgument = DEFAULT_BIKE,
+    verify: Annotated[
+        Path | None, typer.Option(metavar="REPORT", help="verify.json of this bike, from treadle verify.")
+    ] = None,
+    capture: Annotated[
+        Path | None, typer.Option(metavar="REPORT", help="inspection.json of its sensor, by treadle inspect.")
+    ] = None,
+    manifest: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="manifest.json of what was flashed, from treadle bundle."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The page. Default: a new handover-BIKE.html here.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Print it as PDF too, if a browser is there.")] = False,
+    force: ForceOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the page that a workshop gives to the bicycle's owner.
+
+    One HTML file that loads nothing and prints on two sides of A4: what the rider will feel, how to ride it
+    first, cautions, what to do when something feels wrong, sensor, settings, rules, hashes, signatures.
+
+    Example: `treadle handover tandem --verify treadle-verify/verify.json --pdf`
+    """
+    result = handover(HandoverRequest(bike, verify, capture, manifest, out, pdf, force))
+    if as_json:
+        print(json.dumps(result.as_json(), allow_nan=False))
+    else:
+        _print_handover(result)
+
+
+def _print_handover(result: HandoverResult) -> None:
+    rules = len(result.reports.rules)
+    told = f"{rules - len(result.failing)} of {rules} held" if rules else "no report given; the sheet says so"
+    if result.failing:
+        told += f"; the sheet says that these do not: {', '.join(result.failing)}"
+    help_s = result.ride.help_after_s
+    rows = (
+        ("bike", spoken(result.bike.name)),
+        ("rules", told),
+        ("first help", "none" if help_s is None else f"{help_s:.2f} s after the pedals start"),
+        ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m"),
+        ("files", f"\n{'':<12}".join(spoken(path) for path in result.files)),
+    )
+    for name, value in rows:
+        print(f"{name:<12}{value}")

@@ -1,0 +1,75 @@
+"""Cautions, the first ride, and what to do when something feels wrong: words for the owner of the bicycle.
+
+The symptoms are those that workshops hear (common practice, no source); which rows appear follows from what
+is fitted to the bicycle.
+"""
+
+from firmware.settings import ONE_CHANNEL
+from host_sim.bikes.model import Bike
+
+CAUTIONS = (
+    "A motor on a bicycle can hurt people. If anything feels wrong: stop pedalling, brake, switch off.",
+    "Bench figures are no approval. What was measured by simulation is a reason to try with care, no proof "
+    "about this bicycle.",
+    "Lithium batteries burn. Charge only with the charger for this pack, where you can see it, on ground "
+    "that does not burn; never a wet, dropped, swollen or very cold pack. Never open or short it.",
+    "Switch off before you push, lift, carry, park or work on the bicycle, and before a child sits on it.",
+    "Hands, hair and cables out of wheel, chain and motor. Try changes with the driven wheel off the ground.",
+    "Check both brakes before every ride: they must hold the bicycle with the motor at full power.",
+)
+
+
+def first_ride_steps(bike: Bike) -> list[str]:
+    """Return how to ride it for the first time."""
+    steps = [
+        "On private, level ground without traffic, alone, with a helmet, at walking pace.",
+        "Both brakes tried, tyres hard, battery locked in, nobody in front of the bicycle.",
+        "Sit, both feet off the pedals, a brake pulled. Switch on and wait until the lamp says ready.",
+    ]
+    settings = bike.firmware_settings
+    if settings.selector_positions > 1:
+        steps.append("Set the switch to its lowest position that helps.")
+    elif settings.selector_positions == 1:
+        steps.append("Turn the knob to about a quarter.")
+    steps.append("Let go of the brake, pedal slowly, and expect a push after part of a turn of the crank.")
+    steps.append(
+        "Stop pedalling: the push must end. Do it five times. Then the same by pulling each brake lever."
+    )
+    if settings.throttle_fitted:
+        steps.append("Leave the throttle alone until all of this is dull.")
+    steps.append("Then a little faster, a bend, a small hill; full help last.")
+    return steps
+
+
+def symptoms(bike: Bike) -> list[tuple[str, str, str]]:
+    """Return rows of symptom, likely cause, check."""
+    settings = bike.firmware_settings
+    rows = [
+        ("Nothing at all", "switched off, battery empty, a brake switch that hangs, or a fault is latched",
+         "lamp; charge; let both levers snap back; switch off and on with pedals at rest"),
+        ("Helps late, or only when pedalling fast", "sensor too far from its magnets, a magnet lost, engage "
+         "cadence too high", "switched off, turn the crank: every magnet must pass at the same small gap"),
+        ("Cuts out when pedalling slowly", "a weak or missing magnet, or a stop time too short for slow legs",
+         "same, one full turn; workshop: `treadle inspect`"),
+        ("Runs on after the pedals stop", "stop time too long, a motor controller that lets go slowly",
+         "do not ride; workshop: `treadle verify`, then `treadle tune`"),
+        ("Jerks when starting", "rise rate too high, slack chain, loose axle", "chain and axle nuts first"),
+        ("Surges, power comes and goes on a steady hill",
+         "power loop too eager, or a loose sensor or battery plug",
+         "plugs first; workshop: lower the gain, `treadle tune`"),
+        ("Weak, or fades on hills", "battery low or cold, motor hot, dragging brake",
+         "charge, cool, spin the wheels"),
+    ]  # fmt: skip
+    if settings.sensor_kind == ONE_CHANNEL:
+        rows.append(("Moves off when pushed or pedalled backward", "this sensor can't tell the direction",
+                     "switch off to push; a sensor with two channels cures it"))  # fmt: skip
+    else:
+        rows.append(("Helps pedalling backward, not forward", "channels swapped at a repair",
+                     "workshop: swap the two wires, or the lead setting"))  # fmt: skip
+    if bike.throttle.fitted:
+        rows.append(("Throttle does nothing",
+                     "it was open at switch-on, or this place wants pedalling with it",
+                     "close it, switch off and on"))  # fmt: skip
+    rows.append(("Stops after some seconds of driving, and stays off", "wheel magnet away from its sensor",
+                 "the magnet must pass close to the sensor's mark"))  # fmt: skip
+    return rows

@@ -1,0 +1,58 @@
+"""A first ride on the bench: a start, a stretch of road, a stop. What the rider will feel, in numbers."""
+
+from dataclasses import dataclass
+
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.course import course_from
+from host_sim.bench.script import CourseScript
+from host_sim.bikes.model import Bike
+from host_sim.report.samples import Samples
+
+START_S = 1.5
+STOP_S = 12.0
+END_S = 15.0
+CADENCE_RPM = 60.0
+EFFORT_W = 90.0
+
+
+@dataclass(frozen=True, slots=True)
+class FirstRide:
+    """What was measured; None where the motor never helped. `seconds` are those of the crank's turning."""
+
+    samples: Samples
+    help_after_s: float | None
+    help_after_turns: float | None
+    full_after_s: float | None
+    help_w: float
+    run_on_s: float
+    run_on_m: float
+
+
+def first_ride(bike: Bike, seed: int = 1) -> FirstRide:
+    """Ride the bike away from rest on level road at an easy pace, and stop pedalling."""
+    lines = [
+        {"at_s": 0, "cadence_rpm": 0, "effort_w": EFFORT_W, "selector_percent": 100},
+        {"at_s": START_S, "cadence_rpm": CADENCE_RPM},
+        {"at_s": STOP_S, "cadence_rpm": 0},
+    ]
+    bench = bench_for(bike, seed)
+    samples = Samples(periods=2)
+    bench.watch(samples)
+    bench.ride(CourseScript(course_from("first_ride", "first ride", END_S, lines)), END_S)
+    first_s = samples.first(samples.command_v, 0.0)
+    if first_s is None:
+        return FirstRide(samples, None, None, None, 0.0, 0.0, 0.0)
+    begun_deg = samples.crank_deg[0]
+    crank_deg = samples.crank_deg[samples.time_s.index(first_s)]
+    before_stop = [at for at, time_s in enumerate(samples.time_s) if STOP_S - 2.0 <= time_s < STOP_S]
+    help_w = sum(samples.power_w[at] for at in before_stop) / len(before_stop)
+    full_s = samples.first(samples.power_w, 0.9 * max(samples.power_w))
+    return FirstRide(
+        samples=samples,
+        help_after_s=first_s - START_S,
+        help_after_turns=(crank_deg - begun_deg) / 360.0,
+        full_after_s=None if full_s is None else full_s - first_s,
+        help_w=help_w,
+        run_on_s=bench.meter.longest_run_on_s,
+        run_on_m=bench.meter.longest_cutoff_distance_m,
+    )

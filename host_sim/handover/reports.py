@@ -1,0 +1,168 @@
+"""Reports of other commands that go onto the sheet: read strictly, refused when they are of another bike.
+
+A sheet that shows the rules of one bicycle and the settings of another would be worse than none. So the
+limits in a report of `treadle verify` must be those of this bike, and a manifest's settings its settings.
+"""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from host_sim.bikes.model import Bike
+from host_sim.errors import RequestError
+from host_sim.rules.catalogue import RULES
+from host_sim.textfile import read_text, spoken
+
+REPORT_BYTES_MAX = 5_000_000
+_LIMIT_ROUNDING = 1e-4  # A report keeps four digits behind the point.
+
+Text = Annotated[str, Field(max_length=500)]
+Read = TypeVar("Read")
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(strict=True, allow_inf_nan=False, frozen=True)
+
+
+class RuleHeld(_Part):
+    """One rule of a report of `treadle verify`."""
+
+    rule: Text
+    holds: bool
+    measured: float | None
+    limit: float | None
+    unit: Text
+    margin: float | None
+    seed: int | None = None
+    source: Text = ""
+
+    @property
+    def sentence(self) -> str:
+        """What the rule asks for."""
+        return next((rule.sentence for rule in RULES if rule.name == self.rule), "")
+
+
+class CadenceSeen(_Part):
+    """The cadences of a capture, in rpm."""
+
+    min: float | None = None
+    median: float | None = None
+    max: float | None = None
+
+
+class SensorSeen(_Part):
+    """A report of `treadle inspect`; what it could not tell is None."""
+
+    channels: int | None = None
+    lead: Text | None = None
+    pulses_per_rev: int | None = None
+    confidence: Any = None
+    duty: Any = None
+    phase_deg: float | None = None
+    missing: Any = None
+    weak: Any = None
+    noise_per_s: float | None = None
+    invalid_per_s: float | None = None
+    reversals: int | None = None
+    cadence_rpm: CadenceSeen | None = None
+    advice: Annotated[list[Text], Field(max_length=50)]
+
+
+class FileFlashed(_Part):
+    """One file of a bundle."""
+
+    file: Text
+    size_bytes: int
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+
+
+class Manifest(_Part):
+    """The manifest of a bundle."""
+
+    heading: Annotated[str, Field(pattern="^treadle bundle")]
+    treadle: Text
+    board: Text
+    bike: Text
+    place: Text
+    micropython_least: Text = ""
+    settings: dict[str, int]
+    files: Annotated[list[FileFlashed], Field(min_length=1, max_length=1000)]
+    rules: dict[str, Any] | None = None
+
+
+def read_verify(path: Path, bike: Bike) -> Sequence[RuleHeld]:
+    """Return the rules of a verify.json; RequestError if it is something else, or of another bike."""
+    rules = _read(path, TypeAdapter(list[RuleHeld]), "a report of `treadle verify`, its verify.json")
+    if not rules:
+        raise RequestError(f"{spoken(path.name)} holds no rule, allowed is the report of a finished verify")
+    limits = {rule.name: rule.limit(bike) for rule in RULES}
+    for row in rules:
+        if row.rule not in limits:
+            raise RequestError(f"{spoken(path.name)}: no rule is called {row.rule[:60]!r} in this version")
+        _check_limit(path, bike, row, limits[row.rule])
+    return rules
+
+
+def _check_limit(path: Path, bike: Bike, row: RuleHeld, limit: float | None) -> None:
+    told = "none" if row.limit is None else f"{row.limit:g} {row.unit}"
+    if limit is None:
+        raise RequestError(
+            f'{spoken(path.name)}: "{row.rule}" has no object on {bike.name}; this is another bike\'s report'
+        )
+    if row.limit is None or abs(row.limit - limit) > _LIMIT_ROUNDING * max(1.0, abs(limit)):
+        raise RequestError(
+            f'{spoken(path.name)}: the limit of "{row.rule}" is {told} there and {limit:.4g} for {bike.name} '
+            "as it is now; allowed is the report of this bike with these settings: run `treadle verify` again"
+        )
+
+
+def read_inspect(path: Path, bike: Bike) -> SensorSeen:
+    """Return an inspection.json; RequestError if it is something else, or of another ring than the bike's."""
+    seen = _read(path, TypeAdapter(SensorSeen), "a report of `treadle inspect`, its inspection.json")
+    sensor = bike.pedal_sensor
+    channels = 2 if sensor.kind == "two channels" else 1
+    pairs = (
+        ("channels", seen.channels, channels),
+        ("pulses_per_rev", seen.pulses_per_rev, sensor.pulses_per_rev),
+    )
+    for name, captured, stated in pairs:
+        if captured is not None and captured != stated:
+            raise RequestError(
+                f"{spoken(path.name)}: {name} is {captured} there and {stated} for {bike.name}; allowed is "
+                "the capture of its sensor: `treadle inspect CAPTURE --bike FILE --write` puts it right"
+            )
+    return seen
+
+
+def read_manifest(path: Path, bike: Bike) -> Manifest:
+    """Return a manifest.json; RequestError if it is something else, or was made with other settings."""
+    manifest = _read(path, TypeAdapter(Manifest), "the manifest.json of `treadle bundle`")
+    for name, value in bike.firmware_settings.as_dict().items():
+        if manifest.settings.get(name) != value:
+            there = manifest.settings.get(name, "missing")
+            raise RequestError(
+                f"{spoken(path.name)}: {name} is {there} there and {value} for {bike.name} as it is now; "
+                "allowed is the manifest of this bike with these settings: run `treadle bundle` again"
+            )
+    return manifest
+
+
+def _read(path: Path, kind: TypeAdapter[Read], allowed: str) -> Read:
+    """Return a JSON file as `kind`, or raise RequestError that says where it is wrong."""
+    text = read_text(path, REPORT_BYTES_MAX)
+    try:
+        json.loads(text, parse_constant=_no_number)
+        return kind.validate_json(text)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = ".".join(str(part)[:40] for part in first["loc"]) or "its content"
+        raise RequestError(f"{spoken(path.name)}: {where} does not fit, allowed is {allowed}") from None
+    except (ValueError, RecursionError):
+        raise RequestError(f"{spoken(path.name)}: this is not JSON, allowed is {allowed}") from None
+
+
+def _no_number(word: str) -> float:
+    raise ValueError(word)

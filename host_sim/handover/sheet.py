@@ -1,0 +1,137 @@
+"""Puts the sheet together: facts of the bike, reports if any, words and figures become one HTML text."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from host_sim.bikes.model import Bike
+from host_sim.handover import figures
+from host_sim.handover.advice import CAUTIONS, first_ride_steps, symptoms
+from host_sim.handover.first_ride import FirstRide
+from host_sim.handover.reports import Manifest, RuleHeld, SensorSeen
+from host_sim.handover.sentences import feelings, felt_rows, setting_rows
+from host_sim.rules.places import load_place
+
+# What a rider would ask after first; what fails always comes before these.
+RULES_FIRST = (
+    "cut-off distance", "stop time", "brake cut", "forward pedalling only", "cut-off speed", "start-up speed",
+    "continuous power", "a fault stays",
+)  # fmt: skip
+RULES_PRINTED = 7
+DIGITS_PRINTED = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Reports:
+    """What other commands found, if anything; `manifest_sha256` is that of the manifest's file."""
+
+    rules: Sequence[RuleHeld] = field(default=())
+    sensor: SensorSeen | None = None
+    manifest: Manifest | None = None
+    manifest_sha256: str = ""
+
+
+def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) -> str:
+    """Return the page: HTML that loads nothing from outside, every text of a user's file escaped."""
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).resolve().parent),
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.filters["code"] = in_code
+    place = load_place(bike.place)
+    page: dict[str, Any] = {
+        "bike": bike,
+        "place": place,
+        "version": version,
+        "settings": bike.firmware_settings,
+        "cautions": CAUTIONS,
+        "steps": first_ride_steps(bike),
+        "feelings": feelings(bike, ride),
+        "symptoms": symptoms(bike),
+        "felt_settings": felt_rows(bike.firmware_settings),
+        "all_settings": setting_rows(bike.firmware_settings),
+        "facts": bicycle_facts(bike),
+        "seen": sensor_findings(reports.sensor),
+        "sensor": reports.sensor,
+        "rules": list(reports.rules),
+        "failing": [row for row in reports.rules if not row.holds],
+        "printed_rules": printed_rules(reports.rules),
+        "manifest": reports.manifest,
+        "folders": [] if reports.manifest is None else by_folder(reports.manifest),
+        "manifest_sha256": reports.manifest_sha256,
+        "ride_figure": figures.start_and_stop(ride),
+        "speed_figure": figures.help_over_speed(bike),
+        "sensor_figure": figures.sensor_and_wires(bike),
+    }
+    return environment.get_template("handover.html.j2").render(page)
+
+
+def in_code(text: str) -> Markup:
+    """Return a text as HTML, what stands between backticks as code."""
+    parts = [escape(part) for part in text.split("`")]
+    return Markup("").join(
+        Markup("<code>{}</code>").format(part) if at % 2 else part for at, part in enumerate(parts)
+    )
+
+
+def printed_rules(rules: Sequence[RuleHeld]) -> list[RuleHeld]:
+    """Return the rules that go onto paper: all that fail, then what a rider asks after first."""
+    failing = [row for row in rules if not row.holds]
+    first = [row for name in RULES_FIRST for row in rules if row.rule == name and row.holds]
+    return (failing + first)[: max(RULES_PRINTED, len(failing))]
+
+
+def by_folder(manifest: Manifest) -> list[tuple[str, list[dict[str, str]]]]:
+    """Return the files of a bundle folder by folder, each with its name and the first digits of its hash."""
+    folders: dict[str, list[dict[str, str]]] = {}
+    for file in manifest.files:
+        folder, _, name = file.file.rpartition("/")
+        folders.setdefault(f"{folder}/", []).append({"name": name, "digits": file.sha256[:DIGITS_PRINTED]})
+    return list(folders.items())
+
+
+def bicycle_facts(bike: Bike) -> list[tuple[str, str]]:
+    """Return what the bicycle is, part by part."""
+    sensor, motor, battery = bike.pedal_sensor, bike.motor, bike.battery
+    magnets = f"{sensor.pulses_per_rev} magnets, {sensor.kind}, {sensor.side} crank"
+    if sensor.kind == "two channels":
+        magnets += f", {'A' if sensor.a_leads else 'B'} leads"
+    per_turn = bike.wheel_sensor.pulses_per_rev
+    return [
+        ("Motor", f"{motor.rated_power_w:g} W continuous rated, hub motor"),
+        ("Battery", f"{battery.empty_v:g} to {battery.full_v:g} V, {battery.capacity_ah:g} Ah"),
+        ("Pedal sensor", magnets),
+        ("Wheel sensor", f"{per_turn} pulse{'s' if per_turn > 1 else ''} a turn"),
+        ("Brake switches", f"on {bike.brakes.switches} of the levers"),
+        ("Hand controls", f"{'throttle' if bike.throttle.fitted else 'no throttle'}, {_selector(bike)}"),
+        ("Weight, with rider and load", f"{bike.bicycle.mass_kg:g} kg"),
+    ]
+
+
+def _selector(bike: Bike) -> str:
+    if bike.selector.kind == "positions":
+        return f"switch with {bike.selector.positions} positions"
+    return "potentiometer" if bike.selector.kind == "potentiometer" else "no selector"
+
+
+def sensor_findings(seen: SensorSeen | None) -> list[str]:
+    """Return what a capture told about the sensor that is really fitted, in short sentences."""
+    if seen is None:
+        return []
+    told = []
+    if seen.pulses_per_rev is not None:
+        told.append(f"{seen.pulses_per_rev} pulses a turn")
+    if seen.lead is not None:
+        told.append(f"lead: {seen.lead}")
+    if seen.noise_per_s is not None:
+        told.append(f"noise {seen.noise_per_s:.2g} a second")
+    for name, value in (("missing magnets", seen.missing), ("weak magnets", seen.weak)):
+        if isinstance(value, list):
+            told.append(f"{name}: {', '.join(str(one)[:40] for one in value[:8]) or 'none'}")
+    if seen.cadence_rpm is not None and seen.cadence_rpm.median is not None:
+        told.append(f"turned at {seen.cadence_rpm.median:.0f} rpm")
+    return told

@@ -1,0 +1,111 @@
+"""Lesson 1: how two channels tell which way the crank turns, and what happens to one who looks too late."""
+
+from dataclasses import dataclass
+
+from firmware.sense.crank import Crank
+from firmware.settings import Settings
+from host_sim.lab.checking import Check, check_all
+from host_sim.plant.pedal_sensor import PedalSensor
+
+PULSES = 8
+PITCH_DEG = 360.0 / PULSES
+DEG_PER_S = 180.0  # 30 rpm.
+_SETTLED_US = 4_000  # Longer than what the firmware takes for noise on a ring of this size.
+_RAD_PER_DEG = 3.141592653589793 / 180.0
+Levels = list[tuple[float, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """A crank that was turned from 0 to `angle_deg`.
+
+    `true_levels` are the ring's levels from an angle on (bit 0 channel A, bit 1 channel B), `seen_levels`
+    those that the board looked at; `count` and `invalid` are what the firmware's decoder made of them.
+    """
+
+    angle_deg: float
+    look_every_deg: float
+    swapped: bool
+    true_levels: Levels
+    seen_levels: Levels
+    count: int
+    invalid: int
+
+    @property
+    def counted_deg(self) -> float:
+        """The angle that the board believes: four edges a pitch."""
+        return self.count * PITCH_DEG / 4.0
+
+    @property
+    def now(self) -> int:
+        """The levels at the present angle."""
+        return self.true_levels[-1][1]
+
+
+def turn_crank(angle_deg: float, look_every_deg: float = 0.0, swapped: bool = False) -> Turned:
+    """Turn a ring of eight magnets to an angle (-720 to 720 degrees) and let the firmware's decoder count.
+
+    `look_every_deg` 0: an interrupt at every edge; else the board looks at the levels each so many degrees
+    of the crank (up to a pitch), as one that asks in a loop. `swapped`: the two wires are exchanged.
+    """
+    true_levels = _ring_levels(angle_deg, swapped)
+    seen_levels = true_levels if look_every_deg == 0.0 else _looked_at(true_levels, angle_deg, look_every_deg)
+    count, invalid = _decode(seen_levels)
+    return Turned(angle_deg, look_every_deg, swapped, true_levels, seen_levels, count, invalid)
+
+
+def _ring_levels(angle_deg: float, swapped: bool) -> Levels:
+    """Return the levels at angle 0 and after every edge on the way."""
+    sensor = PedalSensor("two_channel", PULSES, True, 0.5, 90.0, [], 0.0)
+    sensor.swap_channels(swapped)
+    sensor.advance(0.0, 0.0, 0.0, 0.001)
+    levels = [(0.0, sensor.levels)]
+    seconds = max(abs(angle_deg) / DEG_PER_S, 1e-6)
+    edges = sensor.advance(0.0, angle_deg * _RAD_PER_DEG, 0.0, seconds)
+    for at in range(edges):
+        levels.append((angle_deg * sensor.edge_times_s[at] / seconds, sensor.edge_levels[at]))
+    return levels
+
+
+def _looked_at(true_levels: Levels, angle_deg: float, every_deg: float) -> Levels:
+    """Return the levels at every look."""
+    seen = [true_levels[0]]
+    sign = 1.0 if angle_deg >= 0.0 else -1.0
+    place = 0
+    for look in range(1, int(abs(angle_deg) / every_deg + 1e-9) + 1):
+        reach_deg = look * every_deg
+        while place + 1 < len(true_levels) and abs(true_levels[place + 1][0]) <= reach_deg:
+            place += 1
+        seen.append((sign * reach_deg, true_levels[place][1]))
+    return seen
+
+
+def _decode(seen_levels: Levels) -> tuple[int, int]:
+    """Show the levels to the firmware's decoder; return edges forward less backward, and invalid jumps."""
+    crank = Crank(Settings({"pulses_per_rev": PULSES}), 0)
+    count, invalid = 0, 0
+    for angle_deg, levels in seen_levels:
+        time_us = int(abs(angle_deg) / DEG_PER_S * 1e6) + 10_000
+        forward, backward, rejected = crank.forward_run, crank.backward_run, crank.rejected
+        crank.edge(levels, time_us)
+        crank.settle(time_us + _SETTLED_US)
+        if crank.rejected != rejected:
+            invalid += 1
+        elif crank.backward_run > backward:
+            count -= 1
+        elif crank.forward_run > forward:
+            count += 1
+    return count, invalid
+
+
+def check_direction(turned: Turned) -> Check:
+    """Tell whether the board has been fooled: the crank goes forward, and it counts backward."""
+    return check_all(
+        [
+            (turned.angle_deg >= 180.0, "turn the crank forward by half a turn or more"),
+            (not turned.swapped, "leave the wires as they are"),
+            (turned.count < 0, f"the board counts {turned.count:+d}, and it should count backward"),
+        ],
+        "Looking every three quarters of a pitch, the board sees each state a step behind the one before. "
+        "It is fooled without an error: that is why the firmware takes every edge by interrupt.",
+    )

@@ -1,0 +1,98 @@
+"""Lesson 5: selector and throttle ask, the place has the last word."""
+
+from dataclasses import dataclass
+
+from host_sim.bikes.model import Bike
+from host_sim.bikes.settings_of import most_power_w
+from host_sim.lab.checking import Check, check_all
+from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+from host_sim.rules.places import load_place, load_places
+
+START_S, END_S = 1.3, 8.0
+TOP_KM_PER_H = 36.0
+ASKED_KM_PER_H = 15.0
+MOTOR_MOST_W = 500.0
+_DRIVING_W = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Levered:
+    """What the ride on the roller came to: watts over speed. `alone_w`: at ASKED_KM_PER_H."""
+
+    place: str
+    position: int
+    throttle_percent: int
+    pedalling: bool
+    bike: Bike
+    ridden: Ridden
+    speed_km_per_h: list[float]
+    wanted_w: list[float]
+    allowed_w: list[float]
+    power_w: list[float]
+    asked_w: float
+
+    @property
+    def ends_km_per_h(self) -> float | None:
+        """The speed at which the last help ended; None if there was none."""
+        helped = [speed for speed, w in zip(self.speed_km_per_h, self.power_w, strict=True) if w > _DRIVING_W]
+        return max(helped, default=None)
+
+    @property
+    def most_w(self) -> float:
+        """The largest power."""
+        return max(self.power_w)
+
+
+def places_to_choose() -> dict[str, str]:
+    """Return the titles of all place profiles and their names."""
+    return {place.title: name for name, place in load_places().place.items()}
+
+
+def try_levers(place: str, position: int, throttle_percent: int, pedalling: bool) -> Levered:
+    """Let a roller turn the wheel from 0 to 36 km/h while the levers stand still.
+
+    `position` 1 to 4 (0, 35, 70 and 100 %); the trike's motor is as strong as the place allows, up to 500 W.
+    """
+    rated_w = min(float(most_power_w(load_place(place))), MOTOR_MOST_W)
+    bike = lesson_bike(
+        {
+            "place": place,
+            "motor": {"rated_power_w": rated_w, "current_limit_a": 40.0},
+            "motor_controller": {"battery_current_limit_a": 22.0},
+            "settings": {"cutoff_distance_mm": 2000, "rise_mv_per_s": 4000, "gain_uv_per_w": 3000},
+        }
+    )
+    ramp_s = END_S - START_S - 0.2
+    levers = {"selector_position": position, "throttle_percent": throttle_percent}
+    # The levers are moved a moment before the wheel turns, so that only the speed changes afterwards.
+    lines: Lines = [
+        {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 0},
+        {"at_s": START_S - 0.1, "cadence_rpm": 65 if pedalling else 0, **levers},
+        {"at_s": START_S, "over_s": ramp_s, "roller_km_per_h": TOP_KM_PER_H},
+    ]
+    ridden = ride(bike, lines, END_S)
+    samples = ridden.samples
+    begun = next(at for at, time_s in enumerate(samples.time_s) if time_s >= START_S)
+    power_w = samples.power_w[begun:]
+    speed_km_per_h = samples.speed_km_per_h[begun:]
+    asked = next(at for at, speed in enumerate(speed_km_per_h) if speed >= ASKED_KM_PER_H)
+    return Levered(
+        place, position, throttle_percent, pedalling, bike, ridden, speed_km_per_h,
+        samples.wanted_w[begun:], samples.allowed_w[begun:], power_w, power_w[asked],
+    )  # fmt: skip
+
+
+def check_levers(tried: Levered) -> Check:
+    """Tell whether the throttle alone drives at 15 km/h."""
+    return check_all(
+        [
+            (not tried.pedalling, "stop pedalling"),
+            (tried.throttle_percent > 0, "open the throttle"),
+            (
+                tried.asked_w > _DRIVING_W,
+                f"at {ASKED_KM_PER_H:g} km/h the motor gives {tried.asked_w:.0f} W here",
+            ),
+        ],
+        f"It gives {tried.asked_w:.0f} W at {ASKED_KM_PER_H:g} km/h. What a profile allows is a starting "
+        "point only: check your local code.",
+    )

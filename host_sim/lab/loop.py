@@ -1,0 +1,187 @@
+"""Lesson 4: the power loop. More gain is quicker until it surges; the integral must know the limits."""
+
+from cmath import exp, phase
+from dataclasses import dataclass
+from math import degrees, pi, sqrt
+from math import exp as real_exp
+
+from firmware.controller import Controller
+from firmware.drive.power_loop import PowerLoop
+from firmware.integers import clamp
+from firmware.loop import CONTROL_PERIOD_US
+from firmware.settings import Settings
+from firmware.ticks import ticks_diff_us
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
+from host_sim.bikes.model import Bike
+from host_sim.lab.checking import Check, check_all
+from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+
+LAG_S = 0.1  # A slow power stage, so that the eye can follow.
+RISE_MV_PER_S = 10_000  # The slew limiter as wide open as it goes: here the loop is looked at.
+SPEED_KM_PER_H = 18.0
+START_S, STEP_S, END_S = 1.2, 3.5, 6.5
+LOW_POSITION, HIGH_POSITION = 2, 4
+OVERSHOOT_MOST_PERCENT = 8.0
+RISE_MOST_S = 0.25
+SWING_MOST_PERCENT = 8.0
+_QUIET_S = 1.0  # At the end of the ride, when a loop that settles has settled.
+_PERIOD_S = CONTROL_PERIOD_US * 1e-6
+_SMOOTHED_SHARE = 0.25  # What the firmware takes of each new reading of current, firmware/sense/supply.py.
+_LOWEST_RAD_PER_S, _FREQUENCIES = 1.5, 240
+
+
+class LoopWithoutAntiWindup(PowerLoop):
+    """The power loop as many write it first: the integral adds up error times time, limits or not."""
+
+    __slots__ = ("_windup_us",)
+
+    def __init__(self, settings: Settings, now_us: int) -> None:
+        """Start at rest."""
+        super().__init__(settings, now_us)
+        self._windup_us = now_us
+
+    def step(self, allowed_w: int, power_w: int, applied_mv: int, now_us: int) -> int:
+        """Return the target voltage; nobody tells the integral what really went out."""
+        error_uv = self._gain_uv_per_w * (allowed_w - power_w)
+        units = clamp(ticks_diff_us(now_us, self._windup_us) // 100, 0, 200)
+        self._windup_us = now_us
+        self._integral_uv += error_uv * units // self._integral_units
+        self._target_uv = clamp(error_uv + self._integral_uv, 0, self._range_uv)
+        self.target_mv = self._start_mv + self._target_uv // 1000
+        return self.target_mv
+
+
+class _Replace(StepWatch):
+    """Puts the loop without anti-windup into the controller that has just been switched on."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Replace the power loop."""
+        now_us = world.ticks_us(world.now_us)
+        controller.power_loop = LoopWithoutAntiWindup(controller.settings, now_us)
+
+
+@dataclass(frozen=True, slots=True)
+class Margins:
+    """What the frequency response foretells; None where the curve crosses nothing.
+
+    `curve` is the open loop at ascending frequencies. The gain may grow `gain_times` before the loop surges
+    at `surge_hz`; `phase_deg` is what is left where the gain crosses 1.
+    """
+
+    curve: list[complex]
+    gain_times: float | None
+    surge_hz: float | None
+    phase_deg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Looped:
+    """What the ride came to: the step from `low_w` to `high_w`, and what is left of it at the end."""
+
+    gain_uv_per_w: int
+    integral_ms: int
+    anti_windup: bool
+    ridden: Ridden
+    low_w: float
+    high_w: float
+    overshoot_percent: float
+    rise_s: float | None
+    swing_percent: float
+    margins: Margins
+
+
+def try_loop(gain_uv_per_w: int, integral_ms: int, anti_windup: bool) -> Looped:
+    """Step the selector from its second position to the full one at 18 km/h on a roller.
+
+    `gain_uv_per_w` 1 to 50000, `integral_ms` 20 to 20000, as in the firmware's table.
+    """
+    bike = lesson_bike(
+        {
+            "shunt": {"noise_a": 0.0},
+            "motor_controller": {"lag_s": LAG_S},
+            "settings": {
+                "gain_uv_per_w": gain_uv_per_w, "integral_ms": integral_ms,
+                "rise_mv_per_s": RISE_MV_PER_S, "fall_mv_per_s": RISE_MV_PER_S,
+            },
+        }
+    )  # fmt: skip
+    roll = {"roller_km_per_h": SPEED_KM_PER_H}
+    lines: Lines = [
+        {"at_s": 0, "cadence_rpm": 0, "effort_w": 90, "selector_position": LOW_POSITION, **roll},
+        {"at_s": START_S, "cadence_rpm": 60},
+        {"at_s": STEP_S, "selector_position": HIGH_POSITION},
+    ]
+    ridden = ride(bike, lines, END_S, [] if anti_windup else [_Replace()])
+    return _measured(bike, ridden, gain_uv_per_w, integral_ms, anti_windup)
+
+
+def _measured(bike: Bike, ridden: Ridden, gain_uv_per_w: int, integral_ms: int, anti_windup: bool) -> Looped:
+    settings = bike.firmware_settings
+    low_w = settings.assist_power_w * settings.share_2_permille / 1000.0
+    high_w = float(settings.assist_power_w)
+    samples = ridden.samples
+    after = [(at, w) for at, w in zip(samples.time_s, samples.power_w, strict=True) if at > STEP_S]
+    quiet = [w for at, w in after if at > END_S - _QUIET_S]
+    reached = next((at for at, w in after if w >= low_w + 0.9 * (high_w - low_w)), None)
+    return Looped(
+        gain_uv_per_w, integral_ms, anti_windup, ridden, low_w, high_w,
+        overshoot_percent=max(0.0, 100.0 * (max(w for _, w in after) - high_w) / high_w),
+        rise_s=None if reached is None else reached - STEP_S,
+        swing_percent=100.0 * (max(quiet) - min(quiet)) / high_w,
+        margins=margins_of(bike, gain_uv_per_w, integral_ms),
+    )  # fmt: skip
+
+
+def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
+    """Return the margins of the sampled loop at full power on the roller, while nothing limits it."""
+    nyquist_rad_per_s = pi / _PERIOD_S
+    ratio = (nyquist_rad_per_s / _LOWEST_RAD_PER_S) ** (1.0 / _FREQUENCIES)
+    frequencies = [_LOWEST_RAD_PER_S * ratio**step for step in range(_FREQUENCIES)]
+    plant_w_per_v = watts_per_volt(bike)
+    curve = [_open_loop(at, plant_w_per_v, gain_uv_per_w * 1e-6, integral_ms * 1e-3) for at in frequencies]
+    gain_times = surge_hz = phase_deg = None
+    for at, before, now in zip(frequencies[1:], curve, curve[1:], strict=False):
+        if surge_hz is None and before.imag < 0.0 <= now.imag and now.real < 0.0:
+            surge_hz, gain_times = at / (2.0 * pi), 1.0 / abs(now)
+        if phase_deg is None and abs(before) > 1.0 >= abs(now):
+            phase_deg = 180.0 + degrees(phase(now))
+    if phase_deg is not None and phase_deg > 180.0:
+        phase_deg -= 360.0  # Beyond -180 degrees the angle comes round from above.
+    return Margins(curve, gain_times, surge_hz, phase_deg)
+
+
+def watts_per_volt(bike: Bike) -> float:
+    """Return how many watts a volt of command moves at full power: d(E I + R I^2)/dI times amperes a volt."""
+    motor, controller = bike.motor, bike.motor_controller
+    wheel_rad_per_s = SPEED_KM_PER_H / 3.6 / bike.bicycle.wheel_circumference_m * 2.0 * pi
+    back_v = motor.torque_constant_nm_per_a * wheel_rad_per_s
+    root_v = sqrt(back_v**2 + 4.0 * motor.resistance_ohm * bike.firmware_settings.assist_power_w)
+    return root_v * motor.current_limit_a / (controller.full_v - controller.start_v)
+
+
+def _open_loop(rad_per_s: float, plant_w_per_v: float, gain_v_per_w: float, integral_s: float) -> complex:
+    """Return the open loop: PI, a period of holding and computing, the power stage's lag, the smoothing."""
+    z = exp(1j * rad_per_s * _PERIOD_S)
+    kept = real_exp(-_PERIOD_S / LAG_S)
+    controller = gain_v_per_w * (z - 1.0 + _PERIOD_S / integral_s) / (z - 1.0)
+    stage = plant_w_per_v * (1.0 - kept) / (z - kept) / z
+    smoothing = _SMOOTHED_SHARE * z / (z - (1.0 - _SMOOTHED_SHARE))
+    return controller * stage * smoothing
+
+
+def check_loop(looped: Looped) -> Check:
+    """Tell whether the step is quick, does not overshoot, and settles."""
+    slow = "it never gets there" if looped.rise_s is None else f"it takes {looped.rise_s:.2f} s"
+    over, swing = looped.overshoot_percent, looped.swing_percent
+    return check_all(
+        [
+            (looped.anti_windup, "switch the anti-windup on"),
+            (looped.rise_s is not None and looped.rise_s <= RISE_MOST_S, f"{slow}, wanted {RISE_MOST_S:g} s"),
+            (over <= OVERSHOOT_MOST_PERCENT, f"overshoot {over:.0f} %, wanted {OVERSHOOT_MOST_PERCENT:g} %"),
+            (swing <= SWING_MOST_PERCENT, f"it surges by {swing:.0f} %"),
+        ],
+        "An integral time near the lag of the power stage lets the gain do its work. Now switch the "
+        "anti-windup off: the same two numbers overshoot, because the integral counted on while the command "
+        "stood at its limit.",
+    )

@@ -1,0 +1,74 @@
+"""A lesson's bicycle and a lesson's ride: an example bike with a few keys changed, checked as a file is."""
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Any
+
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.course import course_from
+from host_sim.bench.meter import Meter
+from host_sim.bench.script import CourseScript
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bikes.fit import check_fit
+from host_sim.bikes.load import BIKES
+from host_sim.bikes.model import Bike
+from host_sim.bikes.settings_of import settings_from
+from host_sim.errors import RequestError
+from host_sim.report.samples import Samples
+from host_sim.rules.places import Place, load_place
+from host_sim.tomlfile import check, read_toml
+
+LESSON_BIKE = "cargo_trike"
+Parts = dict[str, Any]
+Lines = list[dict[str, Any]]
+
+
+def lesson_bike(parts: Parts, name: str = LESSON_BIKE) -> Bike:
+    """Return an example bike with `parts` over it; RequestError says what does not fit together.
+
+    A section's value is a table whose keys go over those of the section, as in `{"settings":
+    {"rise_mv_per_s": 900}, "place": "uk"}`.
+    """
+    data = {key: dict(value) if isinstance(value, dict) else value for key, value in _example(name).items()}
+    for key, value in parts.items():
+        data[key] = {**data.get(key, {}), **value} if isinstance(value, dict) else value
+    bike = check(data, Bike, name)
+    place = _place(bike.place)
+    try:
+        check_fit(bike, place)
+        bike.complete(name, place, settings_from(bike, place))
+    except ValueError as error:
+        raise RequestError(f"{name}: {error}") from None
+    return bike
+
+
+@lru_cache(maxsize=8)
+def _example(name: str) -> Parts:
+    return read_toml(BIKES / f"{name}.toml")
+
+
+@lru_cache(maxsize=32)
+def _place(name: str) -> Place:
+    return load_place(name)
+
+
+class Ridden:
+    """A ride of a lesson: its `samples` and its `meter`."""
+
+    def __init__(self, samples: Samples, meter: Meter) -> None:
+        """Keep what was measured."""
+        self.samples = samples
+        self.meter = meter
+
+
+def ride(
+    bike: Bike, lines: Lines, seconds: float, watches: Sequence[StepWatch] = (), seed: int = 1
+) -> Ridden:
+    """Ride a course given by its stretches, and return a sample every 10 ms. A second takes some 8 ms."""
+    bench = bench_for(bike, seed)
+    samples = Samples(periods=2)
+    # A watch of the lesson comes first: it may change the controller before anybody looks at it.
+    for watch in (*watches, samples):
+        bench.watch(watch)
+    bench.ride(CourseScript(course_from("lesson", "lesson", seconds, lines)), seconds)
+    return Ridden(samples, bench.meter)

@@ -1,0 +1,46 @@
+"""Lesson 2's figure: the legs, the help, where it came late, where it lapsed and how long it ran on."""
+
+from firmware.decide.engagement import ASSISTING
+from host_sim.lab.strip import Number, strip
+from host_sim.lab.thresholds import ANGLE_MOST_DEG, END_S, RUN_ON_MOST_S, START_S, STOP_S, Thresholds
+from host_sim.report.svg import BLUE, GREEN, INK, PURPLE, RED, Drawing, Panel
+
+
+def draw_thresholds(tried: Thresholds) -> str:
+    """Return the numbers and the chart as HTML."""
+    help_deg = "never" if tried.help_deg is None else f"after {tried.help_deg:.0f} degrees"
+    told = (
+        f"{tried.pulses} magnets: help comes {help_deg}, lapses {len(tried.lapses_s)} times, runs on for "
+        f"{tried.run_on_s:.2f} s."
+    )
+    drawing = Drawing(680, 270, told)
+    samples = tried.ridden.samples
+    panel = Panel(drawing, (40, 32, 630, 186), (1.0, END_S), (0.0, 80.0))
+    for start_s, end_s in samples.spans(ASSISTING):
+        panel.span(start_s, end_s, GREEN, 0.22)
+    panel.axes([1, 2, 3, 4, 5, 6, 7], [0, 20, 40, 60, 80], "seconds", "")
+    panel.plot(list(zip(samples.time_s, samples.cadence_rpm, strict=True)), PURPLE, 1.6)
+    panel.plot(list(zip(samples.time_s, samples.sensed_rpm, strict=True)), BLUE, 3)
+    drawing.words(6, 18, "cadence, rpm: the legs", PURPLE, 13, bold=True)
+    drawing.words(178, 18, "and what the firmware believes", BLUE, 13, bold=True)
+    drawing.box(430, 7, 22, 13, GREEN, 0.3)
+    drawing.words(458, 18, "the motor may help", GREEN, 13, bold=True)
+    panel.mark(START_S, "legs start", INK, to_the_left=True)
+    panel.mark(STOP_S, "legs stop", INK)
+    for lapse_s in tried.lapses_s:
+        x = panel.x_at(lapse_s)
+        drawing.line([(x - 8, 36), (x + 8, 36), (x, 50), (x - 8, 36)], RED, 1, fill=RED)
+    return strip(_numbers(tried)) + drawing.text()
+
+
+def _numbers(tried: Thresholds) -> list[Number]:
+    """Return the three numbers that matter, each with its wish."""
+    soon = tried.help_deg is not None and tried.help_deg <= ANGLE_MOST_DEG
+    late = "never" if tried.help_deg is None else f"{tried.help_deg:.0f}° of crank"
+    lapses = len(tried.lapses_s)
+    return [
+        ("first help after", late, f"wanted: {ANGLE_MOST_DEG:.0f}° or less", soon),
+        ("help lapses", f"{lapses} time{'' if lapses == 1 else 's'}", "wanted: none", lapses == 0),
+        ("runs on for", f"{tried.run_on_s:.2f} s", f"wanted: {RUN_ON_MOST_S:g} s or less",
+         tried.run_on_s <= RUN_ON_MOST_S),
+    ]  # fmt: skip

@@ -1,0 +1,102 @@
+"""Samples of a ride as plain lists, for charts that are drawn at once and not kept in a file."""
+
+from math import pi
+
+from firmware.controller import Controller
+from firmware.records import Outputs
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
+
+_DEG_PER_RAD = 180.0 / pi
+_RPM_PER_RAD_PER_S = 30.0 / pi
+UNPOWERED = -1  # The state of a controller without supply.
+
+
+class Samples(StepWatch):
+    """Keeps one value of each kind every `periods` control periods. All lists have the same length.
+
+    `state` is a number of `firmware.decide.engagement`, `fault` one of `firmware.guard.faults`. `force_n` is
+    the motor's push at the rim of the wheel, `crank_deg` the angle since the start of the ride.
+    """
+
+    def __init__(self, periods: int = 2) -> None:
+        """Start empty; `periods` from 1 on."""
+        self._periods = periods
+        self._left = 1
+        self.time_s: list[float] = []
+        self.speed_km_per_h: list[float] = []
+        self.distance_m: list[float] = []
+        self.crank_deg: list[float] = []
+        self.cadence_rpm: list[float] = []
+        self.sensed_rpm: list[float] = []
+        self.wanted_w: list[float] = []
+        self.allowed_w: list[float] = []
+        self.power_w: list[float] = []
+        self.command_v: list[float] = []
+        self.motor_a: list[float] = []
+        self.state: list[int] = []
+        self.fault: list[int] = []
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take the world and a controller that has just been switched on."""
+        self._world = world
+        self._controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        """Take a control period, every so often."""
+        self._left -= 1
+        if self._left > 0:
+            return
+        self._left = self._periods
+        controller = self._controller
+        wanted_w = controller.request.wanted_w
+        self._plant(self._world)
+        self.sensed_rpm.append(controller.pedalling.cadence_rpm)
+        self.wanted_w.append(wanted_w)
+        self.allowed_w.append(min(wanted_w, controller.ceilings.ceiling_w))
+        self.command_v.append(outputs.command_mv / 1000.0)
+        self.state.append(controller.engagement.state)
+        self.fault.append(outputs.fault_cause)
+
+    def look_unpowered(self, world: World) -> None:
+        """Take a period without supply, every so often."""
+        self._left -= 1
+        if self._left > 0:
+            return
+        self._left = self._periods
+        self._plant(world)
+        for nothing in (self.sensed_rpm, self.wanted_w, self.allowed_w, self.command_v):
+            nothing.append(0.0)
+        self.state.append(UNPOWERED)
+        self.fault.append(0)
+
+    def _plant(self, world: World) -> None:
+        self.time_s.append(world.now_us / US_PER_S)
+        self.speed_km_per_h.append(world.bicycle.speed_m_per_s * 3.6)
+        self.distance_m.append(world.bicycle.distance_m)
+        self.crank_deg.append(world.rider.crank_rad * _DEG_PER_RAD)
+        self.cadence_rpm.append(world.rider.crank_rad_per_s * _RPM_PER_RAD_PER_S)
+        self.power_w.append(world.motor.power_w)
+        self.motor_a.append(world.motor.motor_current_a)
+
+    def first(self, values: list[float], above: float) -> float | None:
+        """Return the time at which `values`, one of the lists, is first above a number; None if never."""
+        for time_s, value in zip(self.time_s, values, strict=True):
+            if value > above:
+                return time_s
+        return None
+
+    def spans(self, state: int) -> list[tuple[float, float]]:
+        """Return the stretches of time (from, to, in s) spent in a state."""
+        found: list[tuple[float, float]] = []
+        begun: float | None = None
+        for time_s, now in zip(self.time_s, self.state, strict=True):
+            if now == state and begun is None:
+                begun = time_s
+            elif now != state and begun is not None:
+                found.append((begun, time_s))
+                begun = None
+        if begun is not None:
+            found.append((begun, self.time_s[-1]))
+        return found

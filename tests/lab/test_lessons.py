@@ -1,0 +1,225 @@
+"""What the lessons compute: on the real firmware, with results that their notes promise."""
+
+import pytest
+
+from host_sim.errors import RequestError
+from host_sim.lab.direction import check_direction, turn_crank
+from host_sim.lab.faults import (
+    ALL_AWAKE,
+    AT_ONCE,
+    FAULTS_TO_TRY,
+    GOES_ON,
+    GUARD_ALONE,
+    LAPSES,
+    LATCH_ASLEEP,
+    LATER,
+    STALLS,
+    check_guess,
+    try_fault,
+)
+from host_sim.lab.levers import check_levers, places_to_choose, try_levers
+from host_sim.lab.loop import check_loop, margins_of, try_loop, watts_per_volt
+from host_sim.lab.riding import lesson_bike
+from host_sim.lab.slew import check_slew, try_slew
+from host_sim.lab.thresholds import check_thresholds, try_thresholds
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "edges"), [(0, 0), (45, 4), (90, 8), (360, 32), (-45, -4), (-360, -32), (720, 64)]
+)
+def test_eight_magnets_on_two_channels_give_four_edges_a_pitch(angle_deg, edges):
+    # Four counts a cycle of two channels in quadrature: any text on incremental encoders.
+    turned = turn_crank(angle_deg)
+    assert (turned.count, turned.invalid) == (edges, 0)
+
+
+def test_the_states_follow_the_gray_sequence_with_a_first():
+    # 00, 01, 11, 10 with B as the higher digit: the Gray code of any text on incremental encoders.
+    levels = [value for _, value in turn_crank(45).true_levels]
+    assert levels in ([0, 1, 3, 2, 0], [2, 0, 1, 3, 2])
+
+
+def test_exchanged_wires_turn_the_sign_of_the_count():
+    assert turn_crank(90, swapped=True).count == -8
+
+
+@pytest.mark.parametrize(
+    ("look_every_deg", "count", "invalid"),
+    [(11.25, 16, 0), (22.5, 0, 8), (33.75, -5, 0), (45, 0, 0)],
+)
+def test_who_looks_too_seldom_is_fooled(look_every_deg, count, invalid):
+    # Half a turn, sixteen states: one, two, three or four of them at each look.
+    turned = turn_crank(180, look_every_deg)
+    assert (turned.count, turned.invalid) == (count, invalid)
+
+
+def test_the_exercise_of_lesson_1_wants_the_board_fooled_and_the_wires_right():
+    assert check_direction(turn_crank(180, 34)).solved
+    assert not check_direction(turn_crank(180, 0)).solved
+    assert not check_direction(turn_crank(180, 0, swapped=True)).solved
+    assert not check_direction(turn_crank(-180, 0)).solved
+
+
+def test_more_magnets_help_sooner_and_let_go_sooner():
+    few, many = try_thresholds(8, 4, 160), try_thresholds(24, 4, 160)
+    assert few.help_deg == pytest.approx(96, abs=4)
+    assert many.help_deg == pytest.approx(32, abs=4)
+    assert few.run_on_s == pytest.approx(0.37, abs=0.03)
+    assert many.run_on_s == pytest.approx(0.1, abs=0.03)
+
+
+def test_a_shorter_stop_gap_stops_sooner_and_lapses_more():
+    short, long = try_thresholds(24, 4, 110), try_thresholds(24, 4, 200)
+    assert len(short.lapses_s) > 10
+    assert long.lapses_s == []
+    assert short.run_on_s < long.run_on_s
+
+
+def test_more_edges_asked_for_help_later():
+    assert try_thresholds(16, 12, 160).help_deg > try_thresholds(16, 4, 160).help_deg + 60
+
+
+def test_the_exercise_of_lesson_2_has_no_answer_with_8_magnets_and_one_with_12():
+    assert not any(
+        check_thresholds(try_thresholds(8, edges, stop)).solved
+        for edges in (2, 4, 6)
+        for stop in (110, 130, 160)
+    )
+    assert check_thresholds(try_thresholds(12, 4, 130)).solved
+
+
+def test_a_lesson_ride_is_the_same_each_time():
+    one, two = try_thresholds(10, 4, 130), try_thresholds(10, 4, 130)
+    assert one.ridden.samples.power_w == two.ridden.samples.power_w
+
+
+def test_twice_the_rise_rate_is_twice_the_jerk_and_half_the_lag():
+    slow, quick = try_slew(600, 0), try_slew(1200, 0)
+    assert quick.worst_m_per_s3 / slow.worst_m_per_s3 == pytest.approx(2.0, abs=0.1)
+    assert quick.lag_s < 0.7 * slow.lag_s
+
+
+def test_a_load_takes_the_jerk_down_as_mass_goes_up():
+    # Force over mass: 273 kg against 123 kg, Newton's second law.
+    empty, full = try_slew(1500, 0), try_slew(1500, 150)
+    assert empty.bike.bicycle.mass_kg == 123
+    assert empty.worst_m_per_s3 / full.worst_m_per_s3 == pytest.approx(273 / 123, rel=0.03)
+
+
+def test_the_exercise_of_lesson_3_lies_between_too_slow_and_too_hard():
+    assert check_slew(try_slew(1000, 0)).solved
+    assert not check_slew(try_slew(600, 0)).solved
+    assert not check_slew(try_slew(3000, 0)).solved
+    assert not check_slew(try_slew(1000, 60)).solved
+    assert try_slew(50, 0).lag_s is None
+
+
+def test_the_curve_of_lesson_4_foretells_where_the_bench_begins_to_surge():
+    calm, edge, surging = (try_loop(gain, 20, True) for gain in (8000, 12000, 16000))
+    assert edge.margins.gain_times == pytest.approx(1.01, abs=0.02)
+    assert edge.margins.surge_hz == pytest.approx(7.1, abs=0.1)
+    assert calm.swing_percent < 1.0
+    assert edge.swing_percent < 5.0
+    assert surging.margins.gain_times < 1.0
+    assert surging.swing_percent > 15.0
+
+
+def test_margins_scale_with_gain_and_meet_the_textbook_where_phase_is_known():
+    bike = lesson_bike({"motor_controller": {"lag_s": 0.1}})
+    one, two = margins_of(bike, 2000, 120), margins_of(bike, 4000, 120)
+    assert one.gain_times == pytest.approx(2 * two.gain_times)
+    # Low gain, integral time near the lag: an integrator, hence nearly 90 degrees (any text on PI control).
+    assert margins_of(bike, 600, 100).phase_deg == pytest.approx(90, abs=4)
+    # E I + R I^2 = 250 W at 18 km/h: (E + 2 R I) 28 A over 2.5 V, by hand.
+    assert watts_per_volt(bike) == pytest.approx(336.3, abs=0.5)
+
+
+def test_without_anti_windup_the_same_step_overshoots_far_more():
+    with_it, without = try_loop(5000, 50, True), try_loop(5000, 50, False)
+    assert with_it.overshoot_percent == pytest.approx(12, abs=3)
+    assert without.overshoot_percent == pytest.approx(52, abs=6)
+
+
+def test_the_exercise_of_lesson_4_can_be_solved_and_is_not_solved_at_first():
+    assert check_loop(try_loop(5000, 120, True)).solved
+    assert not check_loop(try_loop(400, 120, True)).solved
+    assert not check_loop(try_loop(5000, 120, False)).solved
+
+
+def test_the_throttle_alone_obeys_the_place():
+    assert try_levers("eu", 4, 100, False).ends_km_per_h == pytest.approx(6.5, abs=1.0)
+    assert try_levers("australia", 4, 100, False).ends_km_per_h is None
+    assert try_levers("us_class_2", 4, 100, False).ends_km_per_h == pytest.approx(32.2, abs=0.7)
+
+
+def test_the_selector_scales_and_the_cut_off_speed_stays():
+    low, high = try_levers("eu", 2, 0, True), try_levers("eu", 4, 0, True)
+    assert low.most_w == pytest.approx(0.35 * 250, abs=12)
+    assert high.most_w == pytest.approx(250, abs=15)
+    assert low.ends_km_per_h == pytest.approx(25, abs=0.7)
+    assert high.ends_km_per_h == pytest.approx(25, abs=0.7)
+    assert try_levers("eu", 1, 0, True).most_w == pytest.approx(0, abs=1)
+
+
+def test_every_place_can_be_ridden_and_the_exercise_of_lesson_5_tells_them_apart():
+    solved = {
+        name for name in places_to_choose().values() if check_levers(try_levers(name, 4, 100, False)).solved
+    }
+    assert solved == {"us_federal", "us_class_2", "british_columbia", "private_ground"}
+    assert not check_levers(try_levers("us_class_2", 4, 100, True)).solved
+
+
+@pytest.mark.parametrize(
+    ("fault", "outcome", "cause"),
+    [
+        ("a throttle wire breaks", AT_ONCE, "throttle wire open"),
+        ("a throttle wire touches its supply", AT_ONCE, "throttle wire shorted to its supply"),
+        ("the wire of pedal sensor channel B breaks", AT_ONCE, "one channel of the pedal sensor is dead"),
+        ("both pedal sensor wires are exchanged", AT_ONCE, None),
+        ("one magnet falls off", GOES_ON, None),
+        ("electric noise on the pedal sensor", AT_ONCE, "noise on the pedal sensor"),
+        ("the wheel sensor is lost", LATER, "no wheel pulses while driving"),
+        ("the battery wire breaks", AT_ONCE, "battery voltage reading out of range"),
+        (STALLS, AT_ONCE, None),
+    ],
+)
+def test_what_breaks_ends_as_the_notes_of_lesson_6_say(fault, outcome, cause):
+    broken = try_fault(fault, 3.0, 60)
+    assert (broken.outcome, broken.cause) == (outcome, cause)
+    assert check_guess(broken, outcome).solved
+    assert not check_guess(broken, None).solved
+    wrong = GOES_ON if outcome != GOES_ON else AT_ONCE
+    assert not check_guess(broken, wrong).solved
+    assert broken.run_on_s < 0.3
+
+
+def test_with_the_latch_asleep_the_motor_helps_on_after_a_throttle_fault():
+    broken = try_fault("a throttle wire breaks", 3.0, 60, LATCH_ASLEEP)
+    assert (broken.outcome, broken.cause) == (GOES_ON, None)
+    noisy = try_fault("electric noise on the pedal sensor", 3.0, 60, LATCH_ASLEEP)
+    assert noisy.outcome == LAPSES
+
+
+def test_the_guard_alone_stops_a_logic_gone_wrong_and_later_than_the_logic_would():
+    alone = try_fault("one magnet falls off", 3.0, 60, GUARD_ALONE)
+    whole = try_fault("one magnet falls off", 3.0, 60, ALL_AWAKE)
+    assert whole.guard_cuts_s == []
+    assert any(cut_s > 6.5 for cut_s in alone.guard_cuts_s)
+    # Ten magnets at the release cadence of 12 rpm: 60 / (10 x 12) = 0.5 s, and three periods more.
+    assert 0.4 < alone.run_on_s < 0.6
+    assert whole.run_on_s < 0.25
+    dead = try_fault("the wire of pedal sensor channel B breaks", 3.0, 60, GUARD_ALONE)
+    assert dead.outcome == LATER
+
+
+def test_every_fault_can_be_tried_at_each_end_of_the_sliders():
+    for fault in FAULTS_TO_TRY:
+        for at_s, cadence_rpm in ((2.5, 30), (5.0, 90)):
+            assert try_fault(fault, at_s, cadence_rpm).outcome in (AT_ONCE, LATER, LAPSES, GOES_ON)
+
+
+def test_a_lesson_bike_is_checked_as_a_file_is():
+    with pytest.raises(RequestError, match=r"settings.rise_mv_per_s is 0"):
+        lesson_bike({"settings": {"rise_mv_per_s": 0}})
+    assert lesson_bike({"bicycle": {"load_kg": 7}}).bicycle.load_kg == 7
+    assert lesson_bike({}).bicycle.load_kg == 60
