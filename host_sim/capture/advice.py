@@ -1,0 +1,189 @@
+"""What the findings mean for the hands: one sentence each, the most urgent first."""
+
+from math import ceil
+
+from host_sim.capture.findings import SURE, Channels, Inspection
+from host_sim.capture.pulses import turns_needed
+from host_sim.capture.stopping import Support
+
+EDGES_FORGIVEN_PER_S = 10.0  # The board forgives one rejected edge every 100 ms; more of them make a fault.
+OUT_OF_PLACE = 0.12  # Of a pitch.
+PHASE_GOOD_DEG = (60.0, 120.0)
+DUTY_GOOD = (0.35, 0.65)
+NARROW_CADENCE = 1.3
+# A mismatch of duty between A and B shifts an edge by this much phase: a percent of 360°.
+PHASE_PER_DUTY_PERCENT_DEG = 3.6
+DUTY_MISMATCH_PERCENT = 5.0
+
+
+def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
+    """Return what to do, in sentences; none where everything is as it should be."""
+    return [
+        *_wires(inspection.channels, inspection.noise_per_s > 0.0),
+        *_magnets(inspection),
+        *_order(inspection),
+        *_noise(inspection),
+        *_open_questions(inspection),
+        *_range(inspection, support),
+    ]
+
+
+def _wires(channels: Channels, noisy: bool) -> list[str]:
+    if channels.live == 0 and noisy:
+        return [
+            "nothing but pulses too short for a magnet: check plug, supply, pull-up and the channel's name"
+        ]
+    if channels.same_signal:
+        return [
+            "A and B change together: look for a bridge between the two wires, or one wire on both inputs"
+        ]
+    if channels.dead:
+        level = "high" if channels.dead_level else "low"
+        name = channels.dead
+        look = "check plug, supply and pull-up, then turn the crank and watch the level"
+        if channels.dead_since_s > 0.0:
+            return [f"channel {name} stays {level} from {channels.dead_since_s:.2f} s on: {look}"]
+        if channels.number.value == 2 or channels.live == 0:
+            return [f"channel {name} never changes, it stays {level}: {look}"]
+        return [f"channel {name} never changes, it stays {level}: fine for a one-channel sensor; else {look}"]
+    if channels.live == 0:
+        return ["no channel changes: turn the crank while recording; if it was turned, check plug and supply"]
+    return []
+
+
+def _magnets(inspection: Inspection) -> list[str]:
+    said: list[str] = []
+    ring = inspection.ring
+    counted = "counted in the direction of travel from the first that switches in the capture"
+    if inspection.missing.value and inspection.missing.sure:
+        said.append(
+            f"{_magnet_names(inspection.missing.value)} missing or far too weak ({counted}): put it back, or "
+            "change the ring; until then help stops at the gap when legs are slow"
+        )
+    if inspection.weak.value and inspection.weak.sure and ring is not None:
+        for magnet in ring.magnets:
+            if magnet.number in inspection.weak.value:
+                said.append(
+                    f"magnet {magnet.number} is weak or out of line, its pulse is {magnet.strength:.0%} of "
+                    f"the usual one ({counted}): stop the crank over it, bring the pickup nearer or the "
+                    "magnet back into line until the pulse is as long as the others'"
+                )
+    if ring is not None and inspection.pulses.sure and inspection.phase_deg.value is not None:
+        for magnet in ring.magnets:
+            if abs(magnet.error_deg) * ring.pulses / 360.0 > OUT_OF_PLACE and magnet.number not in ring.weak:
+                where = "ahead of" if magnet.error_deg > 0 else "behind"
+                said.append(
+                    f"magnet {magnet.number} sits {abs(magnet.error_deg):.1f}° {where} its place "
+                    f"({counted}): move it, or live with an uneven cadence reading"
+                )
+    return said
+
+
+def _magnet_names(numbers: list[int]) -> str:
+    if len(numbers) == 1:
+        return f"magnet {numbers[0]} is"
+    return f"magnets {', '.join(str(number) for number in numbers[:-1])} and {numbers[-1]} are"
+
+
+def _order(inspection: Inspection) -> list[str]:
+    said: list[str] = []
+    phase_deg = inspection.phase_deg.value
+    shares = [finding.value for finding in inspection.duty.values() if finding.value is not None]
+    if inspection.decodable.value is False:
+        said.append(
+            f"the pulses of A and B do not overlap as they should (duty {min(shares):.0%}, phase "
+            f"{phase_deg:.0f}°), so the board can't tell direction: bring the pickup nearer for a longer "
+            "pulse, or turn the sensor until the lamps of A and B are on together for a quarter of each pitch"
+        )
+    elif phase_deg is not None and not PHASE_GOOD_DEG[0] <= phase_deg <= PHASE_GOOD_DEG[1]:
+        said.append(f"the phase is {phase_deg:.0f}°, 90° would be best: shift the pickup along the ring")
+    if inspection.kind.value != "duty-coded" and shares and inspection.decodable.value is not False:
+        if not DUTY_GOOD[0] <= min(shares) <= max(shares) <= DUTY_GOOD[1]:
+            worst = max(shares, key=lambda share: abs(share - 0.5))
+            said.append(f"the duty is {worst:.0%}, 50 % would be best: change the distance of the pickup")
+    if len(shares) == 2 and abs(shares[0] - shares[1]) * 100.0 > DUTY_MISMATCH_PERCENT:
+        percent = abs(shares[0] - shares[1]) * 100.0
+        said.append(
+            f"the duty of A and B differs by {percent:.0f} %, which shifts an edge by "
+            f"{percent * PHASE_PER_DUTY_PERCENT_DEG:.0f}° of phase: set the pickup square to the ring"
+        )
+    return said
+
+
+def _noise(inspection: Inspection) -> list[str]:
+    said: list[str] = []
+    if inspection.bounces:
+        said.append(
+            "edges bounce: Hall switches do not, so look for a reed contact or a loose plug, and put a "
+            "Schmitt trigger or 1 ms of RC in the wire"
+        )
+    elif inspection.noise_per_s >= 0.2:
+        faults = inspection.invalid_per_s > EDGES_FORGIVEN_PER_S
+        said.append(
+            f"{inspection.noise_per_s:.1f} noise pulses a second"
+            + (", enough for the board to report a noise fault" if faults else "")
+            + ": lay the sensor wire away from the motor's phase wires, check ground and pull-up"
+        )
+    if inspection.reversals > inspection.reversals_seen + 2 and inspection.decodable.value is not False:
+        said.append(
+            f"the board would take the crank to turn back {inspection.reversals} times, of which "
+            f"{inspection.reversals_seen} last for some pitches: mend noise and magnets first"
+        )
+    if not inspection.agree:
+        other = inspection.table.net if inspection.table is not None else 0
+        said.append(
+            f"the board's decoder counts {inspection.board.net} edges forward, the count beside it {other}: "
+            "do not rely on this capture, record it again"
+        )
+    return said
+
+
+def _open_questions(inspection: Inspection) -> list[str]:
+    said: list[str] = []
+    if inspection.channels.live and not inspection.pulses.sure:
+        seen = inspection.pulses.value
+        probably = f", probably {seen}" if seen else ""
+        if inspection.turns_asked:
+            needed = max(turns_needed(float(seen or 16)), ceil(inspection.turns_asked) + 1)
+            said.append(
+                f"{inspection.turns_asked:g} turns leave more than one number of pulses open{probably}: "
+                f"count {needed} turns"
+            )
+        else:
+            needed = turns_needed(float(seen or 16))
+            said.append(
+                f"magnets too even, or turns too few, to tell the pulses of a turn{probably}: turn "
+                f"the crank exactly {needed} times from a mark to the same mark while recording, and say "
+                f"--turns {needed}"
+            )
+    if (
+        inspection.kind.value == "two channels"
+        and not inspection.lead.sure
+        and not inspection.channels.same_signal
+    ):
+        probably = f" (probably {inspection.lead.value})" if inspection.lead.value else ""
+        said.append(
+            f"which channel leads can't be told from edges alone{probably}: say which seconds are forward "
+            "pedalling, for example --forward 2:8"
+        )
+    if (
+        inspection.kind.value == "one channel"
+        and inspection.kind.confidence < SURE
+        and not inspection.channels.dead
+    ):
+        said.append("it may be duty-coded: record again and pedal backward for two turns in between")
+    if inspection.kind.value == "one channel":
+        said.append("one channel can't tell forward from backward: pedalling backward and rocking will drive")
+    return said
+
+
+def _range(inspection: Inspection, support: Support | None) -> list[str]:
+    said: list[str] = []
+    cadence = inspection.cadence
+    if cadence is not None and cadence.most < NARROW_CADENCE * cadence.least:
+        said.append(
+            f"only {cadence.least:.0f} to {cadence.most:.0f} rpm were covered: record slow and quick legs too"
+        )
+    if support is not None and support.release_rpm == 0:
+        said.append("the gaps between edges are too long to keep help on at any cadence: mend the ring first")
+    return said

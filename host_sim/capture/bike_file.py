@@ -1,0 +1,111 @@
+"""Puts what was found into a bike file; comments and everything else stay as they are.
+
+Only what is sure is written. The file is first written beside the old one and loaded by the bike model; only
+when that takes it, it replaces the old one.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.bikes.model import Bike
+from host_sim.capture.findings import Inspection
+from host_sim.errors import RequestError
+from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
+
+ERROR_LEAST_DEG = 0.3  # Smaller errors of place are left out: they are less than glue and thumbs.
+PHASE_LIMITS_DEG = (20.0, 160.0)
+OVERRULING = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev")  # Keys of [settings].
+
+
+def bike_path(name: str) -> Path:
+    """Return the file of a bike by path or example name; RequestError if there is none."""
+    return find_file(name, BIKES, (".toml",), "bike")
+
+
+def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:
+    """Return the keys of [pedal_sensor] that follow from what is sure; None takes a key out."""
+    changes: dict[str, Any] = {}
+    if inspection.kind.sure:
+        changes["kind"] = inspection.kind.value
+    if inspection.pulses.sure:
+        changes["pulses_per_rev"] = inspection.pulses.value
+    if inspection.lead.sure:
+        right = bike.pedal_sensor.side == "right"
+        other = "B" if inspection.lead.value == "A" else "A"
+        changes["leads_on_the_right"] = inspection.lead.value if right else other
+    shares = [
+        finding.value for finding in inspection.duty.values() if finding.sure and finding.value is not None
+    ]
+    if shares:
+        changes["duty_percent"] = round(100.0 * sum(shares) / len(shares), 1)
+    if inspection.phase_deg.sure and inspection.phase_deg.value is not None:
+        changes["phase_deg"] = round(
+            min(max(inspection.phase_deg.value, PHASE_LIMITS_DEG[0]), PHASE_LIMITS_DEG[1]), 1
+        )
+    changes.update(_places(inspection))
+    old = bike.pedal_sensor
+    return {key: value for key, value in changes.items() if value != getattr(old, key)}
+
+
+def _places(inspection: Inspection) -> dict[str, Any]:
+    """Return the magnets' places, where all of them were seen and the legs' swing was taken out."""
+    ring = inspection.ring
+    if ring is None or not inspection.pulses.sure or not inspection.phase_deg.sure or ring.missing:
+        return {}
+    if ring.longest_error_deg < ERROR_LEAST_DEG:
+        return {"angle_errors_deg": None, "uneven_deg": None}
+    errors = [round(magnet.error_deg, 2) + 0.0 for magnet in ring.magnets]
+    return {"angle_errors_deg": errors, "uneven_deg": None}
+
+
+def write_changes(path: Path, changes: dict[str, Any]) -> Bike:
+    """Change [pedal_sensor] of `path` and return the new bike; RequestError leaves the file alone."""
+    try:
+        document = tomlkit.parse(read_text(path, TOML_BYTES_MAX))
+    except TOMLKitError as error:
+        raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
+    table: Any = document["pedal_sensor"]
+    for key, value in changes.items():
+        if value is None:
+            table.pop(key, None)
+        else:
+            table[key] = value
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-unfinished-", suffix=".toml", dir=path.parent)
+    except OSError as error:
+        raise RequestError(f"{spoken(path.parent)} can't be written: {error.strerror or error}") from None
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(tomlkit.dumps(document))
+        bike = _load(temporary, path)
+        temporary.chmod(path.stat().st_mode & 0o777)
+        os.replace(temporary, path)
+    except OSError as error:
+        raise RequestError(f"{spoken(path)} can't be written: {error.strerror or error}") from None
+    finally:
+        temporary.unlink(missing_ok=True)
+    return bike
+
+
+def _load(temporary: Path, path: Path) -> Bike:
+    """Load the new file as any bike file; refusals name the file that the user knows."""
+    try:
+        bike = load_bike(temporary)
+    except RequestError as error:
+        reason = str(error).replace(temporary.name, path.name)
+        raise RequestError(
+            f"what was found does not go into the file, which stays as it was: {reason}"
+        ) from None
+    for key in OVERRULING:
+        if key in bike.settings:
+            raise RequestError(
+                f"{spoken(path.name)}: settings.{key} goes over what was found, take it out first"
+            )
+    return bike

@@ -1,0 +1,32 @@
+"""What a capture says against a bike file: other pulses, swapped wires, thresholds too low for the ring."""
+
+from host_sim.bikes.model import Bike
+from host_sim.capture.findings import Inspection
+from host_sim.capture.stopping import Support
+
+
+def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike) -> list[str]:
+    """Return one sentence for each thing in which bike file and capture differ."""
+    said: list[str] = []
+    sensor = bike.pedal_sensor
+    settings = bike.firmware_settings
+    if inspection.kind.sure and inspection.kind.value != sensor.kind:
+        said.append(f"the bike file says {sensor.kind}, the capture {inspection.kind.value}")
+    if inspection.pulses.sure and inspection.pulses.value != settings.pulses_per_rev:
+        said.append(
+            f"the bike file says {settings.pulses_per_rev} pulses, the capture {inspection.pulses.value}"
+        )
+    says = "A" if settings.lead == 0 else "B"
+    if inspection.kind.value == "two channels" and inspection.lead.sure and inspection.lead.value != says:
+        said.append(
+            f"the bike file has {says} lead, in the capture {inspection.lead.value} leads: the wires are "
+            "swapped or the sensor sits on the other side, so swap the wires or write the lead into the file"
+        )
+    if support is not None and support.release_rpm:
+        for name, has, least in (
+            ("release_rpm", settings.release_rpm, support.release_rpm),
+            ("engage_rpm", settings.engage_rpm, support.engage_rpm),
+        ):
+            if has < least:
+                said.append(f"settings.{name} is {has}, this ring supports {least} or more")
+    return said

@@ -1,0 +1,58 @@
+"""Cadence over time: over whole turns, so that uneven magnets and the swing of the legs cancel."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host_sim.capture.ring import Ring
+from host_sim.capture.stretches import Floats, Stretch
+
+SECONDS_PER_MINUTE = 60.0
+
+
+@dataclass(frozen=True)
+class Cadence:
+    """`time_s` ascending and `rpm` (below 0 in the direction counted as backward); NaN where nothing turned.
+
+    `least`, `median`, `most`: of all turning, without sign, each moment counted alike.
+    """
+
+    time_s: Floats
+    rpm: Floats
+    least: float
+    median: float
+    most: float
+
+
+def cadence_of(stretches: list[Stretch], ring: Ring | None, pulses: int, forward: int) -> Cadence | None:
+    """Return the cadence of all stretches; None without any. `forward`: the direction that counts as such.
+
+    `pulses` in a turn; a stretch shorter than a turn gives one value, its mean.
+    """
+    seen = len(ring.magnets) if ring is not None else pulses
+    times: list[Floats] = []
+    rates: list[Floats] = []
+    lasting: list[Floats] = []
+    for stretch in stretches:
+        rises_s = stretch.rises_s
+        sign = -1.0 if stretch.direction == -forward and stretch.direction != 0 else 1.0
+        if len(stretch) >= seen:
+            span_s = rises_s[seen:] - rises_s[:-seen]
+            middle_s, rpm = 0.5 * (rises_s[seen:] + rises_s[:-seen]), SECONDS_PER_MINUTE / span_s
+        else:
+            span_s = rises_s[-1:] - rises_s[:1]
+            middle_s = rises_s[:1] + 0.5 * span_s
+            rpm = SECONDS_PER_MINUTE * len(stretch) / (seen * span_s)
+        times += [middle_s, middle_s[-1:] + 1e-9]
+        rates += [sign * rpm, np.array([np.nan])]  # A gap in the line, to the next stretch.
+        lasting += [span_s / max(len(span_s), 1), np.array([0.0])]
+    if not times:
+        return None
+    rpm = np.concatenate(rates)
+    weight = np.concatenate(lasting)
+    known = ~np.isnan(rpm)
+    size, weight = np.abs(rpm[known]), weight[known]
+    order = np.argsort(size)
+    half = int(np.searchsorted(np.cumsum(weight[order]), 0.5 * weight.sum()))
+    median = float(size[order][min(half, len(order) - 1)])
+    return Cadence(np.concatenate(times), rpm, float(size.min()), median, float(size.max()))

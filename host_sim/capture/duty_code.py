@@ -1,0 +1,79 @@
+"""Is one channel duty-coded? Its high share then turns into its complement when the crank is turned back."""
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from host_sim.capture.findings import Finding
+from host_sim.capture.stretches import LEAST_PITCHES, Floats, Stretch
+
+LEAST_EACH = 4  # Pitches in either direction.
+APART = 0.1
+COMPLEMENT = 0.08
+ALIKE = 0.05
+RUN_LEAST = 3.5  # Turned back means some pitches in a row, not one here and there beside a missing magnet.
+NEAR_HALF = 0.045  # A duty-coded part keeps away from one half: there it tells nothing.
+
+
+def kind_of_one_channel(stretches: list[Stretch]) -> Finding[str]:
+    """Return "duty-coded", "one channel", or "one channel" as a guess where it was never turned back."""
+    shares = _shares(stretches)
+    if len(shares) < 3:
+        return Finding(None, 0.0)
+    high, low = shares[shares >= 0.5], shares[shares < 0.5]
+    if min(len(high), len(low)) >= LEAST_EACH and _two_codes(shares, high, low):
+        return Finding("duty-coded", 0.97)
+    if len(shares) >= 10 and abs(float(np.median(shares)) - 0.5) < NEAR_HALF:
+        return Finding("one channel", 0.95)
+    return Finding("one channel", 0.6)
+
+
+def _shares(stretches: list[Stretch]) -> Floats:
+    if not stretches:
+        return np.zeros(0)
+    shares = np.concatenate([pitch_shares(stretch) for stretch in stretches])
+    return np.asarray(shares[~np.isnan(shares)])
+
+
+def pitch_shares(stretch: Stretch) -> Floats:
+    """Return which share of each pitch is high; of a gap with a magnet missing, which share of one pitch."""
+    pitches_s = stretch.pitches_s
+    steps = np.maximum(np.round(pitches_s / median_filter(pitches_s, 9, mode="nearest")), 1.0)
+    return np.asarray(stretch.high_s / pitches_s * steps)
+
+
+def _two_codes(shares: Floats, high: Floats, low: Floats) -> bool:
+    above, below = float(np.median(high)), float(np.median(low))
+    spread = max(float(np.median(np.abs(high - above))), float(np.median(np.abs(low - below))))
+    calm = median_filter((shares >= 0.5).astype(np.int8), 3, mode="nearest")
+    runs = int(np.count_nonzero(np.diff(calm))) // 2 + 1
+    return bool(
+        above - below > APART
+        and abs(above + below - 1.0) < COMPLEMENT
+        and spread < ALIKE
+        and min(np.count_nonzero(calm), np.count_nonzero(calm == 0)) >= RUN_LEAST * runs
+    )
+
+
+def by_direction(stretches: list[Stretch]) -> list[Stretch]:
+    """Split stretches of a duty-coded channel where the code changes; 1 is the larger high share."""
+    parts: list[Stretch] = []
+    for stretch in stretches:
+        larger = median_filter((pitch_shares(stretch) >= 0.5).astype(np.int8), 5, mode="nearest") > 0
+        cuts = np.flatnonzero(np.diff(larger)) + 1
+        for run in np.split(np.arange(len(stretch)), cuts):
+            # The pitch in which the crank turned back is neither.
+            inner = run[1:] if run[0] > 0 else run
+            if len(inner) >= LEAST_PITCHES:
+                parts.append(_part(stretch, int(inner[0]), int(inner[-1]) + 1, 1 if larger[run[0]] else -1))
+    return parts
+
+
+def _part(stretch: Stretch, first: int, end: int, direction: int) -> Stretch:
+    return Stretch(
+        direction,
+        stretch.rises_s[first : end + 1],
+        stretch.high_s[first:end],
+        stretch.other_high_s[first:end],
+        stretch.transit_s[first:end],
+        stretch.fall_transit_s[first:end],
+    )

@@ -1,0 +1,218 @@
+"""The ring as a whole: every magnet's place, width and strength, averaged over the turns.
+
+Magnets are numbered from 1 in the order in which they come when the crank turns as it mostly did in the
+capture; magnet 1 is the first whose rise, on the channel that leads, is in the capture.
+"""
+
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+
+from host_sim.capture.angles import Angles
+from host_sim.capture.stretches import Floats
+
+# A pulse narrower than the first share of the usual one is a weak magnet's; between the two nobody can say.
+# One channel alone does not tell a narrow pulse from quick legs as well.
+WEAK_SHARE, GOOD_SHARE = 0.84, 0.88
+SCATTER_LEAST = 0.002
+REFERENCE_TURNS = 9
+ROLL_LEAST, ROLL_BETTER = 0.6, 0.3  # Correlations.
+WEAK_SHARE_ONE, GOOD_SHARE_ONE = 0.76, 0.86
+WIDER = 1.03
+SURE = 4.0  # Standard errors that a weak magnet must differ by.
+DEG_PER_TURN = 360.0
+
+
+@dataclass(frozen=True)
+class Magnet:
+    """One magnet. `number` from 1; `error_deg` how far ahead of its even place, degrees of the crank.
+
+    `width`, `other_width`: how long it holds the leading and the other channel high, as a share of a pitch,
+    NaN where not seen; `strength` its pulse beside the usual one, 1 for the usual.
+    """
+
+    number: int
+    error_deg: float
+    width: float
+    other_width: float
+    strength: float
+
+
+@dataclass(frozen=True)
+class Ring:
+    """The magnets seen, the numbers of those missing and weak, and what all share.
+
+    `pulses` in a turn, missing ones counted. `duty` and `other_duty` of leading and other channel, shares of
+    a pitch; `phase_deg` electrical, from the leading channel to the other; NaN where not seen.
+    """
+
+    pulses: int
+    magnets: list[Magnet]
+    missing: list[int]
+    weak: list[int]
+    doubt: bool
+    duty: float
+    other_duty: float
+    phase_deg: float
+
+    @property
+    def longest_error_deg(self) -> float:
+        """The largest distance of a magnet from its even place."""
+        return max((abs(magnet.error_deg) for magnet in self.magnets), default=0.0)
+
+
+def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet: int = 0) -> Ring | None:
+    """Return the ring of `seen` magnets a turn from stretches of one direction; None if no turn is whole.
+
+    `first_magnet`: how many magnets passed before the first stretch began.
+    """
+    folded = _fold(stretches, seen, free_of_legs, first_magnet)
+    if folded is None:
+        return None
+    pitch, width, other_width, error = folded
+    steps = np.maximum(np.round(pitch / np.median(pitch)), 1.0)
+    for _ in range(2):
+        base = float(pitch.sum() / steps.sum())
+        steps = np.maximum(np.round(pitch / base), 1.0)
+    pulses = int(steps.sum())
+    base = float(pitch.sum() / pulses)
+    pitch, width, other_width = pitch / base, width / base, other_width / base
+    places = np.concatenate(([0.0], np.cumsum(steps)[:-1]))
+    if not free_of_legs:
+        pitch = pitch * np.exp(-_legs(np.log(pitch / steps), places, pulses))
+        pitch *= pulses / pitch.sum()
+    # By the middles of the pulses: a weak magnet is narrower, not out of its place.
+    errors = np.concatenate(([0.0], np.cumsum(pitch - steps)[:-1])) + 0.5 * width
+    errors -= np.median(errors)
+    strength = _strengths(width, other_width, pitch, steps, error / base, free_of_legs)
+    numbers = (places + 1).astype(int)
+    magnets = [
+        Magnet(int(number), *(float(value) for value in values))
+        for number, *values in zip(
+            numbers, errors * DEG_PER_TURN / pulses, width, other_width, strength, strict=True
+        )
+    ]
+    limit, good = (WEAK_SHARE, GOOD_SHARE) if free_of_legs else (WEAK_SHARE_ONE, GOOD_SHARE_ONE)
+    weak = [magnet.number for magnet in magnets if magnet.strength < limit]
+    doubt = any(limit <= magnet.strength < good for magnet in magnets)
+    fine = [value for magnet, value in zip(magnets, width, strict=True) if magnet.number not in weak]
+    # One channel: quick and slow parts of the turn cancel in the mean.
+    duty = float(np.median(width)) if free_of_legs else float(np.mean(fine or width))
+    share = float(np.nanmedian([one.transit_share for one in stretches])) if free_of_legs else np.nan
+    return Ring(
+        pulses,
+        magnets,
+        sorted(set(range(1, pulses + 1)) - set(numbers.tolist())),
+        weak,
+        doubt,
+        duty,
+        _median(other_width),
+        DEG_PER_TURN * share / base,
+    )
+
+
+def _median(values: Floats) -> float:
+    return float(np.nanmedian(values)) if np.any(~np.isnan(values)) else float("nan")
+
+
+def _fold(
+    stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet: int
+) -> tuple[Floats, Floats, Floats, Floats] | None:
+    """Return medians over the turns of pitch, width, other width, and the width's standard error.
+
+    Each turn is first laid over the pattern so far, so that an edge lost to noise spoils one turn only.
+    """
+    blocks: list[list[Floats]] = []
+    for one in stretches:
+        # Against a drift of cadence, a share of the turn: one channel knows no angles.
+        mean = 1.0 if free_of_legs else _moving_mean(one.pitch, seen)
+        columns = (one.pitch / mean, one.high / mean, one.other_high / mean)
+        for first in range(0, len(one.pitch) - seen + 1, seen):
+            blocks.append([column[first : first + seen] for column in columns])
+    if not blocks:
+        return None
+    turns = np.array(blocks)
+    longest = max(range(len(stretches)), key=lambda place: len(stretches[place].pitch))
+    before = sum(len(one.pitch) // seen for one in stretches[:longest])
+    # In units of their own scatter: what is steady from turn to turn tells most.
+    scatter = np.nanmedian(np.abs(turns[:, :2] - np.nanmedian(turns[:, :2], axis=0)), axis=(0, 2))
+    marks = np.nan_to_num(turns[:, :2], nan=1.0) / (scatter[:, None] + SCATTER_LEAST)
+    reference = np.median(marks[before : before + REFERENCE_TURNS], axis=0)
+    shifts = np.zeros(len(turns), int)
+    for _ in range(2):
+        found = [_shift(turn, reference) for turn in marks]
+        shifts = np.array([by for by, _ in found])
+        aligned = [np.roll(turn, by, axis=1) for turn, by in zip(marks, shifts, strict=True)]
+        reference = np.median(aligned, axis=0)
+    rolled = np.array([np.roll(turn, by, axis=1) for turn, by in zip(turns, shifts, strict=True)])
+    # The first turn that lies well says where magnet 1 is; the very first may be spoiled by setting off.
+    in_first = max(len(stretches[0].pitch) // seen, 1)
+    first_shift = next((by for by, fit in found[:in_first] if fit > ROLL_LEAST), int(shifts[0]))
+    rolled = np.roll(rolled, first_magnet - first_shift, axis=2)
+    pitch, width = np.median(rolled[:, 0], axis=0), np.nanmedian(rolled[:, 1], axis=0)
+    # A column without any value has no median; one channel has none at all.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        other = np.nanmedian(rolled[:, 2], axis=0)
+    error = 1.25 * 1.48 * np.nanmedian(np.abs(rolled[:, 1] - width), axis=0) / np.sqrt(len(blocks))
+    return pitch, width, other, error
+
+
+def _moving_mean(pitch: Floats, seen: int) -> Floats:
+    window = np.ones(seen) / seen
+    padded = np.pad(pitch, (seen // 2, seen - 1 - seen // 2), mode="edge")
+    return np.convolve(padded, window, mode="valid")
+
+
+def _shift(turn: Floats, reference: Floats) -> tuple[int, float]:
+    """Return by how many magnets to roll a turn over `reference`, 0 unless clearly better; and the fit.
+
+    Both have a row of pitches and one of widths.
+    """
+    turn = turn - turn.mean(axis=1, keepdims=True)
+    reference = reference - reference.mean(axis=1, keepdims=True)
+    spectrum = np.fft.rfft(reference, axis=1) * np.conj(np.fft.rfft(turn, axis=1))
+    fits = np.fft.irfft(spectrum.sum(axis=0), turn.shape[1])
+    fits /= float(np.linalg.norm(turn) * np.linalg.norm(reference)) + 1e-12
+    best = int(np.argmax(fits))
+    if fits[best] > ROLL_LEAST and fits[best] > fits[0] + ROLL_BETTER:
+        return best, float(fits[best])
+    return 0, float(fits[0])
+
+
+def _legs(log_pitch: Floats, places: Floats, pulses: int) -> Floats:
+    """Return the part of the pattern that comes twice a turn: of one channel, legs are the likelier cause."""
+    if len(log_pitch) < 6:
+        return np.zeros(len(log_pitch))
+    angle = 4.0 * np.pi * (places + 0.5) / pulses
+    terms = np.column_stack((np.ones(len(angle)), np.cos(angle), np.sin(angle)))
+    found = np.linalg.lstsq(terms, log_pitch, rcond=None)[0]
+    return np.asarray(terms[:, 1:] @ found[1:])
+
+
+def _strengths(
+    width: Floats, other: Floats, pitch: Floats, steps: Floats, error: Floats, free_of_legs: bool
+) -> Floats:
+    """Return each magnet's pulse beside the usual one; 1 where it does not differ for sure.
+
+    A part that is low over a magnet shows a weak one as a short low with longer highs on both sides.
+    """
+    if not free_of_legs:
+        # Beside the pitches before and after, the legs' speed hardly matters, nor the magnet's place.
+        even = pitch / steps
+        width = width / (0.5 * (even + np.roll(even, 1)))
+    usual = float(np.median(width))
+    ratio = width / usual
+    if np.any(~np.isnan(other)):
+        ratio = 0.5 * (ratio + np.where(np.isnan(other), ratio, other / _median(other)))
+    elif not free_of_legs and len(width) % 2 == 0:
+        # Legs do the same to the magnet opposite.
+        opposite = np.roll(ratio, len(ratio) // 2)
+        ratio = np.where(ratio < opposite, np.maximum(ratio, ratio / opposite), 1.0)
+    sure = (1.0 - ratio) * usual > SURE * np.nan_to_num(error)
+    low = pitch - width
+    low_ratio = np.where(steps == 1.0, low / np.median(low[steps == 1.0]), 1.0)
+    beside = np.minimum(width, np.roll(width, -1)) / usual
+    low_active = (low_ratio < WEAK_SHARE) & (beside > WIDER) & free_of_legs
+    return np.where(low_active, low_ratio, np.where(sure, ratio, 1.0))

@@ -1,0 +1,144 @@
+"""From clean channels to stretches: uninterrupted turning in one direction, pitch after pitch.
+
+A stretch is told from its leading channel: the one whose magnets come first in the direction of travel. Both
+pickups see the same magnet, so the time from a rise of the leading channel to the rise of the other is that
+magnet's way over a fixed angle: it gives the crank's speed free of where the magnet sits.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from host_sim.capture.cleaning import CleanChannel, local_pitch_ns
+from host_sim.capture.edges import Times
+
+Floats = NDArray[np.float64]
+Signs = NDArray[np.int8]
+
+STANDING_PITCHES = 4.2  # A gap of so many pitches is a stop: two magnets missing side by side make three.
+STANDING_NS = 6_000_000_000
+LEAST_PITCHES = 3
+NS_PER_S = 1e9
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Pitches in a row. All arrays have one entry a pitch, NaN where not seen, but `rises_s` has one more.
+
+    `direction`: 1 where channel A came first, -1 where B did, 0 where one channel alone can't tell.
+    `rises_s`: of the leading channel. `high_s`: how long it was high; `transit_s` from its rise to the
+    other's, `fall_transit_s` from fall to fall; `other_high_s` how long the other one was high.
+    """
+
+    direction: int
+    rises_s: Floats
+    high_s: Floats
+    other_high_s: Floats
+    transit_s: Floats
+    fall_transit_s: Floats
+
+    @property
+    def pitches_s(self) -> Floats:
+        """The time from each rise to the next."""
+        return np.diff(self.rises_s)
+
+    def __len__(self) -> int:
+        return len(self.high_s)
+
+
+def stretches_of(a: CleanChannel, b: CleanChannel | None) -> list[Stretch]:
+    """Return all stretches of at least three pitches, in order of time; `b` None: one channel only."""
+    if b is None:
+        return _without_direction(a)
+    found: list[Stretch] = []
+    for direction, first_ns, last_ns in travels(a, b):
+        leading, trailing = (a, b) if direction > 0 else (b, a)
+        rises_ns = leading.rises_ns
+        if direction < 0 and not found:
+            first_ns = 0  # The first rise of B may come before that of A: it is magnet 1.
+        begin = int(np.searchsorted(rises_ns, first_ns))
+        end = int(np.searchsorted(rises_ns, last_ns, side="right"))
+        for piece_ns in _unbroken(rises_ns[begin:end]):
+            found.append(_stretch(direction, piece_ns, leading, trailing))
+    return found
+
+
+def _without_direction(a: CleanChannel) -> list[Stretch]:
+    return [_stretch(0, piece_ns, a, None) for piece_ns in _unbroken(a.rises_ns)]
+
+
+def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
+    """Return (direction, first rise, last rise) in ns of every run of pitches in one direction.
+
+    The direction of a pitch of channel A is told by where in it channel B rises: in its first half if A
+    leads.
+    """
+    rises_ns = a.rises_ns
+    if len(rises_ns) < LEAST_PITCHES + 1:
+        return []
+    share = _place_in_pitch(rises_ns, b.rises_ns)
+    known = np.flatnonzero(~np.isnan(share))
+    if len(known) == 0:
+        return []
+    signs = np.where(share[known] < 0.5, 1, -1).astype(np.int8)
+    signs = np.asarray(median_filter(signs, 3, mode="nearest"), np.int8)
+    turns = np.flatnonzero(np.diff(signs)) + 1
+    runs = np.split(np.arange(len(known)), turns)
+    return [
+        (int(signs[run[0]]), int(rises_ns[known[run[0]]]), int(rises_ns[known[run[-1]] + 1])) for run in runs
+    ]
+
+
+def _place_in_pitch(rises_ns: Times, others_ns: Times) -> Floats:
+    """Return where in each pitch the other channel's one rise is, 0 to 1; NaN if there is not just one."""
+    first = np.searchsorted(others_ns, rises_ns[:-1])
+    count = np.searchsorted(others_ns, rises_ns[1:]) - first
+    share = np.full(len(first), np.nan)
+    one = count == 1
+    share[one] = (others_ns[first[one]] - rises_ns[:-1][one]) / np.diff(rises_ns)[one]
+    return share
+
+
+def _unbroken(rises_ns: Times) -> list[Times]:
+    """Split rises where the crank stood; leave out what is too short to tell anything."""
+    if len(rises_ns) < LEAST_PITCHES + 1:
+        return []
+    gaps_ns = np.diff(rises_ns)
+    longest_ns = np.minimum(STANDING_PITCHES * local_pitch_ns(rises_ns), STANDING_NS)
+    stops = np.flatnonzero(gaps_ns > longest_ns) + 1
+    return [piece for piece in np.split(rises_ns, stops) if len(piece) >= LEAST_PITCHES + 1]
+
+
+def _stretch(
+    direction: int, rises_ns: Times, leading: CleanChannel, trailing: CleanChannel | None
+) -> Stretch:
+    falls_ns = _first_after(rises_ns[:-1], rises_ns[1:], leading.falls_ns)
+    nothing = np.full(len(falls_ns), np.nan)
+    others = (nothing, nothing, nothing)
+    if trailing is not None:
+        rise_ns = _first_after(rises_ns[:-1], rises_ns[1:], trailing.rises_ns)
+        fall_ns = _first_after(rise_ns, rise_ns + np.diff(rises_ns), trailing.falls_ns)
+        fall_transit_ns = fall_ns - falls_ns
+        # A fall that belongs to another magnet gives no transit.
+        odd = (fall_transit_ns <= 0) | (fall_transit_ns > 0.6 * np.diff(rises_ns))
+        fall_transit_ns[odd] = np.nan
+        others = (fall_ns - rise_ns, rise_ns - rises_ns[:-1], fall_transit_ns)
+    return Stretch(
+        direction,
+        rises_ns / NS_PER_S,
+        (falls_ns - rises_ns[:-1]) / NS_PER_S,
+        *(times_ns / NS_PER_S for times_ns in others),
+    )
+
+
+def _first_after(begin_ns: Floats | Times, end_ns: Floats | Times, events_ns: Times) -> Floats:
+    """Return the first event in each span from begin to end, as a float so that NaN can say there is none."""
+    missing = np.isnan(begin_ns) | np.isnan(end_ns)
+    place = np.searchsorted(events_ns, np.where(missing, 0, begin_ns), side="left")
+    inside = place < len(events_ns)
+    found = np.full(len(begin_ns), np.nan)
+    found[inside] = events_ns[place[inside]]
+    found[missing | (found > end_ns)] = np.nan
+    return found

@@ -1,0 +1,128 @@
+"""`treadle inspect` on the command line: its options, and its table of findings."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
+from host_sim.errors import RequestError
+from host_sim.progress import progress_bar
+from host_sim.textfile import spoken
+
+if TYPE_CHECKING:
+    from host_sim.commands.inspect import InspectRequest, InspectResult
+
+
+def _turns(text: str) -> int:
+    allowed = "a whole number from 2 to 10000"
+    value = number("--turns", text, allowed)
+    if not 2 <= value <= 10_000 or value != int(value):
+        raise RequestError(f"--turns is {text[:60]!r}, allowed is {allowed}")
+    return int(value)
+
+
+def inspect_command(
+    capture: Annotated[Path, typer.Argument(help="Recorded edges: VCD, CSV, sigrok session or board dump.")],
+    channels: Annotated[
+        str | None, typer.Option(help="Names of the channels in the file, A first, as in crank_a,crank_b.")
+    ] = None,
+    forward: Annotated[
+        str | None,
+        typer.Option(metavar="START:END", help="Seconds of the capture that are forward pedalling."),
+    ] = None,
+    turns: Annotated[
+        int | None,
+        typer.Option(parser=_turns, metavar="NUMBER", help="Turns of the crank in the capture, counted."),
+    ] = None,
+    time_unit: Annotated[str | None, typer.Option(help="Of a CSV file's times: s, ms, us or ns.")] = None,
+    bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
+    write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
+    out: OutOption = None,
+    force: ForceOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Find out from recorded edges which pedal sensor it is, what is wrong with it, which settings follow.
+
+    Lift the driven wheel and cut the battery off while somebody turns the crank for a recording. Writes
+    inspection.png and inspection.json. Exit code 0 if the sensor is fit to be used, 1 if something is wrong
+    with it. What can't be told is said so, with what would help.
+
+    Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
+    """
+    # Here, for the numerical libraries take longer to load than all other commands together.
+    from host_sim.commands.inspect import InspectRequest, inspect_capture
+
+    request = InspectRequest(capture, channels, forward, turns, time_unit, bike, write, out, force)
+    with progress_bar("reading") as done:
+        result = inspect_capture(request, done)
+    if as_json:
+        print(json.dumps(result.as_json, allow_nan=False))
+    else:
+        _print_findings(result, request)
+    if not result.fit:
+        raise typer.Exit(1)
+
+
+def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
+    rows = [("capture", f"{spoken(request.capture_path)}, {result.form}, channels {', '.join(result.names)}")]
+    rows += _sensor_rows(result) + _turning_rows(result) + _support_rows(result)
+    if request.write:
+        changed = [
+            f"{key} = {'taken out' if value is None else value}" for key, value in result.changed.items()
+        ]
+        rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
+    rows.append(("files", "\n".join(spoken(path) for path in result.files)))
+    width = max(len(name) for name, _ in rows) + 2
+    for name, value in rows:
+        print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+    for sentence in result.advice:
+        print(f"* {sentence}")
+
+
+def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:
+    found = result.inspection
+    rows = [
+        ("pedal sensor", found.kind.said(str(found.kind.value))),
+        ("pulses per revolution", found.pulses.said(str(found.pulses.value))),
+    ]
+    if found.kind.value == "two channels":
+        rows.append(("lead", found.lead.said(f"{found.lead.value} leads")))
+    for name, duty in found.duty.items():
+        rows.append((f"duty of {name}", duty.said(f"{duty.value:.1%}")))
+    if found.phase_deg.value is not None:
+        rows.append(("phase", found.phase_deg.said(f"{found.phase_deg.value:.0f}°")))
+    for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):
+        rows.append((name, numbers.said(", ".join(map(str, numbers.value or [])) or "none")))
+    return rows
+
+
+def _turning_rows(result: "InspectResult") -> list[tuple[str, str]]:
+    found = result.inspection
+    cadence = found.cadence
+    told = "can't tell"
+    if cadence is not None:
+        told = f"{cadence.least:.0f} to {cadence.most:.0f} rpm, median {cadence.median:.0f} rpm"
+        told = told if found.pulses.sure else f"if the pulses are right, {told}"
+    board = found.board
+    return [
+        ("cadence", told),
+        ("noise, refused edges", f"{found.noise_per_s:.2f}, {found.invalid_per_s:.2f} a second"),
+        ("the board would count", f"{board.forward} edges forward, {board.backward} backward"),
+        ("reversals", str(found.reversals)),
+    ]
+
+
+def _support_rows(result: "InspectResult") -> list[tuple[str, str]]:
+    support = result.support
+    if support is None:
+        return []
+    rows = [("smallest engage, release", f"{support.engage_rpm}, {support.release_rpm} rpm")]
+    if support.release_rpm == 0:
+        rows = [("smallest engage, release", "none")]
+    for row in support.rows:
+        slowest = f"{row.slowest_rpm} rpm" if row.slowest_rpm else "no cadence"
+        told = f"keeps on from {slowest}; stopping at 60 rpm takes {row.stop_s:.2f} s, {row.distance_m:.2f} m"
+        rows.append((f"at {row.speed_km_per_h:.0f} km/h", told))
+    return rows

@@ -1,0 +1,214 @@
+"""`treadle inspect`: what recorded edges tell about a pedal sensor, and what follows from it."""
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from firmware.settings import Settings
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.bikes.model import Bike
+from host_sim.capture.advice import advice_of
+from host_sim.capture.bike_file import bike_path, changes_for, write_changes
+from host_sim.capture.bike_words import advice_for_bike
+from host_sim.capture.diagnose import KINDS, Told, inspect_edges
+from host_sim.capture.edges import EdgeChunk
+from host_sim.capture.findings import Finding, Inspection
+from host_sim.capture.open_capture import TIME_UNITS, open_capture
+from host_sim.capture.stopping import Support, support_of
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder
+from host_sim.textfile import spoken
+
+FILES = ("inspection.png", "inspection.json")
+TURNS_LEAST, TURNS_MOST = 2, 10_000
+SECONDS_MOST = 1e7
+
+
+class InspectRequest:
+    """Which capture, what the user knows about it, and what is to be written."""
+
+    def __init__(
+        self,
+        capture: Path,
+        channels: str | None = None,
+        forward: str | None = None,
+        turns: int | None = None,
+        time_unit: str | None = None,
+        bike: str | None = None,
+        write: bool = False,
+        out: Path | None = None,
+        force: bool = False,
+    ) -> None:
+        """Check everything before anything is read; RequestError says what is wrong."""
+        if turns is not None and not TURNS_LEAST <= turns <= TURNS_MOST:
+            allowed = f"a whole number from {TURNS_LEAST} to {TURNS_MOST}"
+            raise RequestError(f"--turns is {turns}, allowed is {allowed}")
+        if time_unit is not None and time_unit not in TIME_UNITS:
+            raise RequestError(f'--time-unit is "{time_unit[:20]}", allowed is {", ".join(TIME_UNITS)}')
+        if write and bike is None:
+            raise RequestError("--write is given without --bike, allowed is --bike FILE --write")
+        names = tuple(name.strip() for name in channels.split(",")) if channels is not None else None
+        self.told = Told(_forward(forward), turns, names is not None)
+        self.bike_path = bike_path(bike) if bike is not None else None
+        if write and self.bike_path is not None and self.bike_path.resolve().parent == BIKES:
+            raise RequestError(
+                f"--bike {self.bike_path.stem} is an example, allowed with --write is a copy of your own"
+            )
+        self.bike: Bike | None = load_bike(self.bike_path) if self.bike_path is not None else None
+        self.capture_path = capture
+        self.names = names
+        self.time_unit = time_unit
+        open_capture(capture, names, time_unit)
+        self.write = write
+        self.out = out or fresh_folder("treadle-inspect")
+        self.force = force
+
+
+def _forward(text: str | None) -> tuple[float, float] | None:
+    """Read START:END, seconds of the capture."""
+    if text is None:
+        return None
+    allowed = "START:END in seconds of the capture, for example 2:8"
+    begin, colon, end = text.partition(":")
+    try:
+        begin_s, end_s = float(begin), float(end)
+    except ValueError:
+        raise RequestError(f"--forward is {text[:60]!r}, allowed is {allowed}") from None
+    if not colon or not 0.0 <= begin_s < end_s <= SECONDS_MOST:
+        raise RequestError(f"--forward is {text[:60]!r}, allowed is {allowed}")
+    return begin_s, end_s
+
+
+class InspectResult:
+    """What was found; `as_json` for programs, `changed` is what went into the bike file."""
+
+    def __init__(
+        self,
+        inspection: Inspection,
+        support: Support | None,
+        advice: list[str],
+        form: str,
+        names: tuple[str, ...],
+    ) -> None:
+        """Keep the findings; files and changes are added as they are written."""
+        self.inspection = inspection
+        self.support = support
+        self.advice = advice
+        self.form = form
+        self.names = names
+        self.files: list[Path] = []
+        self.changed: dict[str, Any] = {}
+        self.as_json = _as_json(inspection, advice)
+
+    @property
+    def fit(self) -> bool:
+        """Whether nothing is wrong with the sensor as far as the edges tell."""
+        return self.inspection.fit
+
+
+def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | None = None) -> InspectResult:
+    """Read the capture, inspect it, draw it, and change the bike file if asked to."""
+    capture = open_capture(request.capture_path, request.names, request.time_unit, done)
+
+    def source() -> Iterator[EdgeChunk]:
+        return capture.chunks()
+
+    with Delivery(request.out, FILES, request.force) as delivery:
+        inspection = inspect_edges(source, len(capture.channels), request.told)
+        support = _support(inspection, request.bike)
+        advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
+        advice += advice_of(inspection, support)
+        if request.bike is not None:
+            advice += advice_for_bike(inspection, support, request.bike)
+        result = InspectResult(inspection, support, advice, capture.form, capture.channels)
+        _draw(result, request, delivery.place("inspection.png"))
+        text = json.dumps(result.as_json, allow_nan=False, indent=2) + "\n"
+        delivery.place("inspection.json").write_text(text, encoding="utf-8")
+        if request.write and request.bike is not None and request.bike_path is not None:
+            result.changed = changes_for(inspection, request.bike)
+            if result.changed:
+                write_changes(request.bike_path, result.changed)
+        result.files = delivery.deliver()
+    return result
+
+
+def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:
+    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    from host_sim.report.ring_figure import draw_inspection
+
+    draw_inspection(result.inspection, result.support, result.advice, spoken(request.capture_path.name), path)
+
+
+def _support(inspection: Inspection, bike: Bike | None) -> Support | None:
+    """Return what the ring supports with the settings of the bike, or the firmware's own; None if unknown."""
+    if inspection.ring is None or not inspection.pulses.sure or inspection.kind.value is None:
+        return None
+    settings = bike.firmware_settings if bike is not None else Settings({})
+    values = settings.as_dict() | {"sensor_kind": KINDS[inspection.kind.value]}
+    return support_of(
+        inspection.ring, Settings(values), inspection.kind.value == "duty-coded", inspection.swing
+    )
+
+
+def _of_the_file(damage: str, unknown_values: int, inspection: Inspection) -> list[str]:
+    said: list[str] = []
+    if damage:
+        said.append(f"the file is damaged, it was read up to there: {damage}")
+    if unknown_values:
+        said.append(f"{unknown_values} times a channel was neither high nor low: its level before was kept")
+    if not inspection.gathered.whole:
+        gathered = inspection.gathered
+        said.append(
+            f"the ring was judged from the first {len(gathered.times_ns)} of {gathered.edges} edges; the "
+            "board's decoder saw all of them"
+        )
+    return said
+
+
+def _as_json(inspection: Inspection, advice: list[str]) -> dict[str, Any]:
+    cadence = inspection.cadence
+    return {
+        "channels": inspection.channels.number.value,
+        "lead": inspection.lead.value,
+        "pulses_per_rev": inspection.pulses.value,
+        "confidence": _confidence(inspection),
+        "duty": {name: _rounded(finding, 3) for name, finding in inspection.duty.items()},
+        "phase_deg": _rounded(inspection.phase_deg, 1),
+        "missing": inspection.missing.value,
+        "weak": inspection.weak.value,
+        "noise_per_s": round(inspection.noise_per_s, 3),
+        "invalid_per_s": round(inspection.invalid_per_s, 3),
+        "reversals": inspection.reversals,
+        "cadence_rpm": None
+        if cadence is None
+        else {
+            "min": round(cadence.least, 1),
+            "median": round(cadence.median, 1),
+            "max": round(cadence.most, 1),
+        },
+        "advice": advice,
+    }
+
+
+def _confidence(inspection: Inspection) -> dict[str, float]:
+    duty = [finding.confidence for finding in inspection.duty.values()]
+    kind = inspection.kind
+    if kind.value == "duty-coded":
+        duty_coded = kind.confidence
+    else:
+        duty_coded = 1.0 - kind.confidence if kind.value is not None else 0.0
+    return {
+        "channels": round(inspection.channels.number.confidence, 3),
+        "lead": round(inspection.lead.confidence, 3),
+        "pulses_per_rev": round(inspection.pulses.confidence, 3),
+        "duty": round(min(duty, default=0.0), 3),
+        "phase_deg": round(inspection.phase_deg.confidence, 3),
+        "missing": round(inspection.missing.confidence, 3),
+        "weak": round(inspection.weak.confidence, 3),
+        "duty_coded": round(duty_coded, 3),
+    }
+
+
+def _rounded(finding: Finding[float], digits: int) -> float | None:
+    return None if finding.value is None else round(finding.value, digits)

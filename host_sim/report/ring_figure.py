@@ -1,0 +1,297 @@
+"""The picture of an inspection: the first turn as logic traces, the ring as it is, cadence, and what to do.
+
+On the ring each magnet is an arc on either channel, as long as its pulse; a weak one is filled dark and
+named, a missing one is an empty place. Names come from a user's files, so no text is taken for mathematics.
+"""
+
+import textwrap
+import warnings
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+
+matplotlib.use("Agg")
+
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from host_sim.capture.cadence import Cadence
+from host_sim.capture.findings import Inspection
+from host_sim.capture.ring import Magnet, Ring
+from host_sim.capture.stopping import Support
+
+INK = "#1d2733"
+QUIET = "#6b675c"
+EMPTY = "#ecebe6"
+COLOURS = {"A": "#0b5fa5", "B": "#6a3d9a"}
+BAD = "#a0252f"
+ENGAGE, RELEASE = "#14775a", "#a0252f"
+LEFT, RIGHT = 0.06, 0.97
+EDGES_SHOWN = 400
+POINTS_SHOWN = 2000
+ADVICE_LETTERS = 92
+ADVICE_LINES = 15
+TITLE_LETTERS = 70
+OUTER, INNER, BAND = 0.80, 0.55, 0.20
+
+
+def draw_inspection(
+    inspection: Inspection, support: Support | None, advice: list[str], title: str, path: Path
+) -> None:
+    """Draw an inspection into `path` (PNG or SVG by its suffix); `title` names the capture."""
+    with (
+        plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
+        plt.rc_context({"text.parse_math": False, "hatch.linewidth": 0.6}),
+        warnings.catch_warnings(),
+    ):
+        warnings.filterwarnings("ignore", message="Glyph")  # A name in a script that the font lacks.
+        figure = plt.figure(figsize=(14, 10.5))
+        _heading(figure, inspection, title)
+        _edges(figure.add_axes((LEFT, 0.735, RIGHT - LEFT, 0.145)), inspection)
+        _ring(figure, figure.add_axes((0.02, 0.04, 0.42, 0.56), projection="polar"), inspection)
+        _cadence(figure.add_axes((0.52, 0.39, RIGHT - 0.52, 0.225)), inspection.cadence, support)
+        _advice(figure, advice)
+        figure.savefig(path, dpi=105)
+        plt.close(figure)
+
+
+def _heading(figure: Figure, inspection: Inspection, title: str) -> None:
+    shown = title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
+    figure.text(LEFT, 0.975, shown, fontsize=12, va="top", color=QUIET)
+    figure.text(LEFT, 0.95, _verdict(inspection), fontsize=17, fontweight="bold", va="top")
+
+
+def _verdict(inspection: Inspection) -> str:
+    """Return the findings in one line."""
+    if inspection.channels.live == 0:
+        return "No channel changes"
+    parts = [inspection.kind.value or "a sensor that can't be told"]
+    pulses = inspection.pulses
+    if pulses.sure:
+        parts.append(f"{pulses.value} pulses a turn")
+    else:
+        parts.append(f"pulses can't be told{f', probably {pulses.value}' if pulses.value else ''}")
+    if inspection.kind.value == "two channels":
+        lead = inspection.lead
+        parts.append(f"{lead.value} leads" if lead.sure else "lead can't be told")
+    wrong = []
+    if inspection.channels.dead:
+        since = " any more" if inspection.channels.dead_since_s > 0.0 else ""
+        wrong.append(f"channel {inspection.channels.dead} does not change{since}")
+    for name, finding in (("missing", inspection.missing), ("weak", inspection.weak)):
+        if finding.value and finding.sure:
+            wrong.append(f"magnet {', '.join(map(str, finding.value))} {name}")
+    if inspection.decodable.value is False:
+        wrong.append("A and B do not overlap")
+    if inspection.bounces:
+        wrong.append("edges bounce")
+    text = ", ".join(parts) + (": " + ", ".join(wrong) if wrong else "")
+    return text[0].upper() + text[1:]
+
+
+def _edges(axes: Axes, inspection: Inspection) -> None:
+    """Draw a little more than the first turn, with the numbers of the magnets."""
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.set_yticks([])
+    gathered = inspection.gathered
+    times_s = gathered.times_ns / 1e9
+    rises_s = inspection.rises_s
+    seen = len(inspection.ring.magnets) if inspection.ring is not None else 12
+    begin_s, end_s = float(times_s[0]), float(times_s[-1])
+    if len(rises_s) > 1:
+        last = min(seen + 1, len(rises_s) - 1)
+        margin_s = 0.5 * float(rises_s[1] - rises_s[0])
+        begin_s, end_s = float(rises_s[0]) - margin_s, float(rises_s[last]) + margin_s
+    first = max(int(np.searchsorted(times_s, begin_s, side="right")) - 1, 0)
+    stop = min(int(np.searchsorted(times_s, end_s)), first + EDGES_SHOWN)
+    shown_s = np.append(times_s[first:stop], end_s)
+    levels = np.append(gathered.levels[first:stop], gathered.levels[max(stop - 1, 0)])
+    channels = [name for bit, name in ((1, "A"), (2, "B")) if inspection.channels.live & bit]
+    if inspection.channels.dead and inspection.channels.dead not in channels:
+        channels = ["A", "B"]
+    for place, name in enumerate(reversed(channels)):
+        base = 1.4 * place
+        high = base + ((levels >> "AB".index(name)) & 1)
+        axes.step(shown_s, high, where="post", color=COLOURS[name], linewidth=1.6)
+        axes.text(
+            -0.006, base + 0.5, name, transform=axes.get_yaxis_transform(), ha="right", va="center",
+            color=COLOURS[name], fontweight="bold", fontsize=12,
+        )  # fmt: skip
+    top = 1.4 * len(channels)
+    if inspection.ring is not None and inspection.pulses.sure:
+        for place, rise_s in enumerate(rises_s[: seen + 1]):
+            magnet = inspection.ring.magnets[place % seen]
+            weak = magnet.number in inspection.ring.weak
+            axes.text(
+                rise_s, top - 0.18, str(magnet.number), fontsize=9, ha="left",
+                color=BAD if weak else QUIET, fontweight="bold" if weak else "normal",
+            )  # fmt: skip
+        if seen < len(rises_s):
+            axes.axvspan(float(rises_s[0]), float(rises_s[seen]), color=EMPTY, zorder=0, linewidth=0)
+    axes.set_ylim(-0.12, max(top, 1.4) + 0.12)
+    axes.set_xlim(begin_s, max(end_s, begin_s + 1e-3))
+    axes.set_xlabel("time, s")
+    known = inspection.ring is not None and inspection.pulses.sure
+    words = "the first turn (shaded) as recorded, with the numbers of the magnets" if known else "as recorded"
+    axes.set_title(
+        words, loc="left", fontsize=10,
+        color=QUIET, pad=4,
+    )  # fmt: skip
+
+
+def _ring(figure: Figure, axes: Any, inspection: Inspection) -> None:
+    """Draw the ring from the side, magnet 1 on top, in the direction of travel clockwise."""
+    axes.set_theta_zero_location("N")
+    axes.set_theta_direction(-1)
+    axes.set_ylim(0, 1.19)
+    axes.set_yticks([])
+    axes.set_xticks([])
+    axes.grid(visible=False)
+    axes.spines["polar"].set_visible(False)
+    ring = inspection.ring
+    figure.text(
+        0.02 + 0.042, 0.622, "the ring, turn upon turn laid over each other", fontsize=10, color=QUIET
+    )
+    if ring is None or not inspection.pulses.sure:
+        around = np.linspace(0.0, 2.0 * np.pi, 361)
+        axes.fill_between(around, OUTER, OUTER + BAND, color=EMPTY, linewidth=0)
+        text = "a turn can't be told,\nso the magnets can't be\nlaid over each other"
+        axes.text(0, 0, text, ha="center", va="center", fontsize=12, color=QUIET)
+        return
+    two = not np.isnan(ring.phase_deg)
+    names = _names(inspection)
+    _bands(axes, ring, two, names)
+    pitch = 2.0 * np.pi / ring.pulses
+    for magnet in ring.magnets:
+        _arcs(axes, magnet, ring, two, names)
+    bottom = INNER if two else OUTER
+    for number in ring.missing:
+        centre = (number - 1) * pitch
+        axes.bar(
+            centre, OUTER + BAND - bottom, width=pitch * ring.duty, bottom=bottom,
+            facecolor="white", edgecolor=BAD, linestyle="--", linewidth=1.5,
+        )  # fmt: skip
+        axes.text(centre, 1.12, f"{number}\nmissing", ha="center", va="center", color=BAD, fontweight="bold")
+    axes.text(
+        0, 0, _middle(inspection, ring, two, names), ha="center", va="center", fontsize=11, linespacing=1.5
+    )
+
+
+def _names(inspection: Inspection) -> tuple[str, str]:
+    """Return the names of the leading and the other channel in the direction of travel."""
+    if len(inspection.duty) == 1:
+        return next(iter(inspection.duty)), ""
+    return ("A", "B") if inspection.a_first else ("B", "A")
+
+
+def _bands(axes: Any, ring: Ring, two: bool, names: tuple[str, str]) -> None:
+    around = np.linspace(0.0, 2.0 * np.pi, 361)
+    for bottom, name in ((OUTER, names[0]), (INNER, names[1])):
+        if name and (two or bottom == OUTER):
+            axes.fill_between(around, bottom, bottom + BAND, color=EMPTY, linewidth=0)
+    for number in range(ring.pulses):
+        angle = number * 2.0 * np.pi / ring.pulses
+        axes.plot(
+            [angle, angle], [INNER - 0.03 if two else OUTER - 0.03, OUTER + BAND], color=QUIET, lw=0.6, ls=":"
+        )
+
+
+def _arcs(axes: Any, magnet: Magnet, ring: Ring, two: bool, names: tuple[str, str]) -> None:
+    """Draw the pulses of one magnet and its number."""
+    pitch = 2.0 * np.pi / ring.pulses
+    centre = (magnet.number - 1) * pitch + np.deg2rad(magnet.error_deg)
+    weak = magnet.number in ring.weak
+    parts = [(OUTER, names[0], centre, magnet.width)]
+    if two and not np.isnan(magnet.other_width):
+        rise = centre - 0.5 * magnet.width * pitch + ring.phase_deg / 360.0 * pitch
+        parts.append((INNER, names[1], rise + 0.5 * magnet.other_width * pitch, magnet.other_width))
+    for bottom, name, middle, width in parts:
+        axes.bar(
+            middle, BAND, width=width * pitch, bottom=bottom, color=BAD if weak else COLOURS[name],
+            hatch="///" if weak else "", edgecolor="white", linewidth=0.4,
+        )  # fmt: skip
+    size = 11 if ring.pulses <= 24 else 8
+    text = f"{magnet.number}\nweak, {magnet.strength:.0%}" if weak else str(magnet.number)
+    axes.text(
+        centre, 1.1, text, ha="center", va="center", color=BAD if weak else INK, fontsize=size,
+        fontweight="bold" if weak else "normal",
+    )  # fmt: skip
+
+
+def _middle(inspection: Inspection, ring: Ring, two: bool, names: tuple[str, str]) -> str:
+    lines = []
+    if two:
+        lines.append(f"outside {names[0]}, inside {names[1]}")
+    for name, duty in inspection.duty.items():
+        if duty.value is not None:
+            lines.append(f"duty of {name}: {duty.value:.1%}")
+    if two:
+        lines.append(f"phase {ring.phase_deg:.0f}°")
+        lines.append(f"off its place at most {ring.longest_error_deg:.1f}°")
+    lines.append(f"{inspection.turns_seen:.0f} turns")
+    return "\n".join(lines)
+
+
+def _cadence(axes: Axes, cadence: Cadence | None, support: Support | None) -> None:
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.set_title(
+        "cadence, a turn at a time, and the range covered (shaded)", loc="left", fontsize=10, color=QUIET
+    )
+    axes.set_xlabel("time, s")
+    axes.set_ylabel("rpm")
+    if cadence is None:
+        axes.text(
+            0.5, 0.5, "without the pulses of a turn no cadence", transform=axes.transAxes, ha="center",
+            va="center", color=QUIET,
+        )  # fmt: skip
+        axes.set_xticks([])
+        axes.set_yticks([])
+        return
+    time_s, rpm = _thinned(cadence)
+    axes.axhspan(cadence.least, cadence.most, color=EMPTY, zorder=0, linewidth=0)
+    axes.plot(time_s, rpm, color=INK, linewidth=1.3)
+    # A stretch shorter than a turn is one value: a line would not show it.
+    axes.plot(time_s, rpm, ".", color=INK, markersize=2.5)
+    lowest = min(0.0, float(np.nanmin(rpm)) * 1.1)
+    axes.set_ylim(lowest, cadence.most * 1.2)
+    if lowest < 0.0:
+        axes.axhline(0.0, color=INK, linewidth=0.6)
+    if support is not None and support.release_rpm:
+        axes.axhline(support.engage_rpm, color=ENGAGE, linestyle="--", linewidth=1)
+        axes.axhline(support.release_rpm, color=RELEASE, linestyle=":", linewidth=1.4)
+        axes.annotate(
+            f"smallest to engage {support.engage_rpm} rpm (dashed), to release {support.release_rpm} rpm",
+            (0.005, support.engage_rpm), xycoords=axes.get_yaxis_transform(), xytext=(0, 2),
+            textcoords="offset points", va="bottom", fontsize=8.5, color=ENGAGE,
+        )  # fmt: skip
+
+
+def _thinned(cadence: Cadence) -> tuple[Any, Any]:
+    """Return at most some thousand points: of each group the lowest and the highest."""
+    size = -(-len(cadence.rpm) // (POINTS_SHOWN // 2))
+    if size <= 2:
+        return cadence.time_s, cadence.rpm
+    room = -len(cadence.rpm) % size
+    rpm = np.pad(cadence.rpm, (0, room), constant_values=np.nan).reshape(-1, size)
+    time_s = np.pad(cadence.time_s, (0, room), mode="edge").reshape(-1, size)
+    empty = np.all(np.isnan(rpm), axis=1)
+    low, high = (
+        np.where(np.isnan(rpm), np.inf, rpm).min(axis=1),
+        np.where(np.isnan(rpm), -np.inf, rpm).max(axis=1),
+    )
+    low[empty] = high[empty] = np.nan
+    middle_s = time_s[:, size // 2]
+    return np.repeat(middle_s, 2), np.column_stack((low, high)).ravel()
+
+
+def _advice(figure: Figure, advice: list[str]) -> None:
+    figure.text(0.52, 0.325, "what to do", fontsize=12, fontweight="bold", va="top")
+    lines: list[str] = []
+    for sentence in advice or ["nothing: the sensor is as it should be, as far as edges tell"]:
+        lines += textwrap.wrap(sentence, ADVICE_LETTERS - 4, initial_indent="•  ", subsequent_indent="    ")
+    if len(lines) > ADVICE_LINES:
+        lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]
+    figure.text(0.52, 0.295, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)

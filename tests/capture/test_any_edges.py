@@ -1,0 +1,63 @@
+"""Whatever edges come, an inspection ends with findings in their ranges, and never in a crash."""
+
+import json
+import warnings
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from host_sim.capture.advice import advice_of
+from host_sim.capture.diagnose import Told, inspect_edges
+from host_sim.capture.edges import EdgeChunk
+from host_sim.commands.inspect import _as_json, _support
+
+# Gaps from a nanosecond to minutes, levels of two channels; sometimes a regular train with holes in it.
+gaps_ns = st.one_of(
+    st.integers(1, 1_000),
+    st.integers(1_000, 3_000_000),
+    st.integers(3_000_000, 400_000_000),
+    st.integers(400_000_000, 100_000_000_000),
+)
+wild_edges = st.lists(st.tuples(gaps_ns, st.integers(0, 3)), max_size=150)
+
+
+@st.composite
+def trains(draw):
+    """Draw a two-channel train that turns to and fro with gaps that repeat."""
+    pattern = draw(st.lists(st.integers(2_000_000, 200_000_000), min_size=1, max_size=12))
+    order = [0, 1, 3, 2]
+    place, edges = 0, []
+    for steps in draw(st.lists(st.integers(-60, 60), min_size=1, max_size=6)):
+        for step in range(abs(steps)):
+            place += 1 if steps > 0 else -1
+            edges.append((pattern[step % len(pattern)], order[place % 4]))
+    return edges
+
+
+def _chunks(edges):
+    times, levels = [0], [0]
+    for gap, level in edges:
+        times.append(times[-1] + gap)
+        levels.append(level)
+    return [EdgeChunk(np.array(times, np.int64), np.array(levels, np.uint8))]
+
+
+@settings(max_examples=50)
+@given(edges=wild_edges | trains(), in_file=st.integers(1, 2), turns=st.none() | st.integers(2, 50))
+def test_any_edges_end_in_findings_and_not_in_a_crash(edges, in_file, turns):
+    if in_file == 1:
+        edges = [(gap, level & 1) for gap, level in edges]
+    chunks = _chunks(edges)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        inspection = inspect_edges(lambda: iter(chunks), in_file, Told((0.0, 1.0), turns))
+        support = _support(inspection, None)
+        advice = advice_of(inspection, support)
+    json.dumps(_as_json(inspection, advice), allow_nan=False)
+    for finding in (inspection.kind, inspection.lead, inspection.pulses, inspection.phase_deg):
+        assert 0.0 <= finding.confidence <= 1.0
+    if inspection.pulses.value is not None:
+        assert 4 <= inspection.pulses.value <= 64
+    for duty in inspection.duty.values():
+        assert duty.value is None or 0.0 <= duty.value <= 1.0

@@ -1,0 +1,81 @@
+"""How often the inspection is right, over a grid of rings, legs, noise and faults from the bench."""
+
+import re
+
+import pytest
+
+from host_sim.capture.identification.__main__ import FIRST, README, main
+from host_sim.capture.identification.grid import case
+from host_sim.capture.identification.judging import (
+    CAN_NOT_TELL,
+    GUESSED_WRONG,
+    STATED_RIGHT,
+    STATED_WRONG,
+    Verdict,
+    judge,
+)
+from host_sim.capture.identification.table import BEGIN, END, counts, markdown, put_into, stated_right_share
+
+SMALL = 60
+LEAST_RIGHT = 0.97  # Of what is stated with 90 % or more.
+
+
+def _judged(numbers):
+    return [verdict for number in numbers for verdict in judge(case(number))]
+
+
+def test_what_is_stated_is_right():
+    judged = _judged(range(FIRST, FIRST + SMALL))
+    assert stated_right_share(counts(judged).values()) >= LEAST_RIGHT
+    # And much is stated: an inspection that never says anything is right as well.
+    pulses = [one.outcome for one in judged if one.finding == "pulses per revolution"]
+    assert pulses.count(STATED_RIGHT) >= 0.5 * SMALL
+
+
+@pytest.mark.slow
+def test_every_finding_that_is_stated_is_right_over_the_whole_grid():
+    found = counts(_judged(range(FIRST, FIRST + 2000)))
+    names = {name for name, _ in found}
+    shares = {name: stated_right_share(row for (of, _), row in found.items() if of == name) for name in names}
+    assert {name: share for name, share in shares.items() if share < LEAST_RIGHT} == {}
+
+
+def test_a_case_is_always_the_same():
+    one, two = case(17), case(17)
+    assert (one.sensor.pulses, one.sensor.errors_deg, one.fault) == (
+        two.sensor.pulses,
+        two.sensor.errors_deg,
+        two.fault,
+    )
+    assert len({case(number).sensor.seed for number in range(50)}) == 50
+
+
+def test_the_table_counts_what_was_judged():
+    judged = [Verdict("lead", "", STATED_RIGHT)] * 3 + [
+        Verdict("lead", "", STATED_WRONG),
+        Verdict("duty", "x", CAN_NOT_TELL),
+    ]
+    assert counts(judged) == {("lead", ""): [3, 1, 0, 0, 0], ("duty", "x"): [0, 0, 0, 0, 1]}
+    assert stated_right_share(counts(judged).values()) == 0.75
+    assert "| lead | all | 3 | 1 | 0 | 0 | 0 |" in markdown(judged, 5)
+    assert stated_right_share([[0, 0, 0, 5, 0]]) == 1.0
+    assert GUESSED_WRONG == 3
+
+
+def test_the_table_goes_between_its_marks():
+    assert put_into(f"a {BEGIN} old {END} z", "new") == f"a {BEGIN}\nnew\n{END} z"
+    with pytest.raises(ValueError, match="has no"):
+        put_into("a document without marks", "new")
+
+
+def test_the_table_in_the_documents_is_filled_and_says_what_was_right():
+    text = README.read_text(encoding="utf-8")
+    table = text.partition(BEGIN)[2].partition(END)[0]
+    share = float(re.search(r"stated ([\d.]+)% was right", table).group(1))
+    assert share >= 100.0 * LEAST_RIGHT
+    assert "| pulses per revolution | two channels, 3% of a pitch |" in table
+
+
+def test_a_wrong_argument_is_refused(capsys):
+    assert main(["many"]) == 2
+    assert "CAPTURES a whole number from 1" in capsys.readouterr().err

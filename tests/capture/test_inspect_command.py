@@ -1,0 +1,270 @@
+"""`treadle inspect` as a user meets it: what it prints, its exit code, and what lies there afterwards."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from host_sim import cli
+from host_sim.bench.faults import FaultSpec
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.capture.identification.truth import record
+from tests.capture.looking import missing, sensor, weak, write
+
+KEYS = [
+    "channels",
+    "lead",
+    "pulses_per_rev",
+    "confidence",
+    "duty",
+    "phase_deg",
+    "missing",
+    "weak",
+    "noise_per_s",
+    "invalid_per_s",
+    "reversals",
+    "cadence_rpm",
+    "advice",
+]
+ROOT = Path(__file__).resolve().parents[2]
+TRIKE = (BIKES / "cargo_trike.toml").read_text(encoding="utf-8")
+TURNED = {"pulses": 12, "duty_percent": 45.0, "phase_deg": 80.0, "a_leads": False, "seconds": 20.0}
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """Work in an empty folder with a capture of a healthy ring."""
+    monkeypatch.chdir(tmp_path)
+    write(record(sensor(**TURNED)), tmp_path / "crank.vcd")
+    (tmp_path / "mine.toml").write_text(TRIKE, encoding="utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def treadle(here, monkeypatch, capsys):
+    """Run the program in this process; return exit code, standard output and standard error."""
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["treadle", "inspect", *arguments])
+        with pytest.raises(SystemExit) as ending:
+            cli.main()
+        captured = capsys.readouterr()
+        return ending.value.code, captured.out, captured.err
+
+    return run
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Leave the picture out: a second that most of these tests do not need."""
+    monkeypatch.setattr("host_sim.commands.inspect._draw", lambda result, request, path: path.touch())
+
+
+def _names(folder: Path) -> list[str]:
+    return sorted(entry.name for entry in folder.iterdir())
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_json_has_the_keys_of_the_manual_and_nothing_else_is_printed(treadle):
+    code, out, err = treadle("crank.vcd", "--forward", "2:15", "--json")
+    found = json.loads(out)
+    assert (code, err, list(found)) == (0, "", KEYS)
+    assert (found["channels"], found["lead"], found["pulses_per_rev"]) == (2, "B", 12)
+    assert found["duty"] == {"A": pytest.approx(0.45, abs=0.005), "B": pytest.approx(0.45, abs=0.005)}
+    assert found["phase_deg"] == pytest.approx(80.0, abs=1.0)
+    assert (found["missing"], found["weak"], found["reversals"]) == ([], [], 0)
+    assert list(found["cadence_rpm"]) == ["min", "median", "max"]
+    assert found["confidence"]["pulses_per_rev"] >= 0.97
+    assert json.loads(Path("treadle-inspect/inspection.json").read_text(encoding="utf-8")) == found
+
+
+def test_a_healthy_sensor_ends_with_0_and_a_picture(treadle, here):
+    code, out, err = treadle("crank.vcd", "--forward", "2:15", "--out", "new")
+    assert (code, err) == (0, "")
+    assert "pulses per revolution     12 (99% sure)" in out
+    assert "lead                      B leads (99% sure)" in out
+    assert _names(here / "new") == ["inspection.json", "inspection.png"]
+    assert (here / "new" / "inspection.png").read_bytes()[:4] == b"\x89PNG"
+
+
+@pytest.mark.usefixtures("undrawn")
+@pytest.mark.parametrize(
+    "fault", [missing(3), weak(3, 0.5), FaultSpec("bounce")], ids=lambda fault: fault.name
+)
+def test_a_sensor_with_a_fault_ends_with_1(treadle, here, fault):
+    write(record(sensor(faults=(fault,), seconds=15.0)), here / "bad.csv")
+    code, out, _ = treadle("bad.csv")
+    assert code == 1
+    assert "* " in out
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_what_can_not_be_told_is_said_and_null_in_json(treadle, here):
+    write(record(sensor(errors_deg=(), ripple=0.0, seconds=10.0)), here / "even.csv")
+    _, out, _ = treadle("even.csv")
+    assert "pulses per revolution can't tell" in " ".join(out.split())
+    code, out, _ = treadle("even.csv", "--json", "--out", "other")
+    found = json.loads(out)
+    assert (code, found["pulses_per_rev"], found["lead"], found["cadence_rpm"]) == (0, None, None, None)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_counted_turns_tell_what_the_magnets_do_not(treadle, here):
+    recorded = record(sensor(errors_deg=(), rpm=60.0, wander=0.0, ripple=0.0, seconds=20.0))
+    write(recorded, here / "even.csv")
+    code, out, _ = treadle("even.csv", "--turns", "20", "--json")
+    assert (code, json.loads(out)["pulses_per_rev"]) == (0, 10)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_write_puts_what_is_sure_into_the_bike_file_and_keeps_its_comments(treadle, here):
+    code, out, err = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--write")
+    assert (code, err) == (0, "")
+    text = (here / "mine.toml").read_text(encoding="utf-8")
+    kept = [line for line in TRIKE.splitlines() if "#" in line]
+    assert [line for line in text.splitlines() if "#" in line] == kept
+    part = load_bike(here / "mine.toml").pedal_sensor
+    assert (part.kind, part.pulses_per_rev, part.leads_on_the_right) == ("two channels", 12, "B")
+    assert part.duty_percent == pytest.approx(45.0, abs=0.5)
+    assert part.phase_deg == pytest.approx(80.0, abs=1.0)
+    assert (len(part.angle_errors_deg), part.uneven_deg) == (12, 0.0)
+    assert "pulses_per_rev = 12" in out
+    # Beside [pedal_sensor] not a byte is different.
+    assert text.split("[pedal_sensor]")[0] == TRIKE.split("[pedal_sensor]")[0]
+    assert text.split("[wheel_sensor]")[1] == TRIKE.split("[wheel_sensor]")[1]
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_on_the_left_the_lead_that_is_written_is_the_other_one(treadle, here):
+    (here / "mine.toml").write_text(TRIKE.replace('side = "right"', 'side = "left"'), encoding="utf-8")
+    treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--write")
+    bike = load_bike(here / "mine.toml")
+    assert (bike.pedal_sensor.leads_on_the_right, bike.firmware_settings.lead) == ("A", 1)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_lead_that_was_not_shown_is_not_written(treadle, here):
+    treadle("crank.vcd", "--bike", "mine.toml", "--write")
+    assert load_bike(here / "mine.toml").pedal_sensor.leads_on_the_right == "A"
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_without_write_a_bike_file_is_only_compared(treadle, here):
+    code, out, _ = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml")
+    assert code == 0
+    assert (here / "mine.toml").read_text(encoding="utf-8") == TRIKE
+    assert "the bike file says 10 pulses, the capture 12" in out
+    assert "the bike file has A lead, in the capture B leads: the wires are swapped" in out
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_setting_that_goes_over_what_was_found_is_refused_and_nothing_is_written(treadle, here):
+    text = TRIKE + "pulses_per_rev = 10\n"
+    (here / "mine.toml").write_text(text, encoding="utf-8")
+    code, out, err = treadle("crank.vcd", "--bike", "mine.toml", "--write")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "settings.pulses_per_rev goes over what was found" in err
+    assert (here / "mine.toml").read_text(encoding="utf-8") == text
+    assert _names(here) == ["crank.vcd", "mine.toml"]
+
+
+WRONG = {
+    ("nowhere.vcd",): "nowhere.vcd",
+    ("crank.vcd", "--forward", "8:2"): "--forward is '8:2', allowed is START:END",
+    ("crank.vcd", "--forward", "2"): "--forward is '2', allowed is START:END",
+    ("crank.vcd", "--forward", "nan:3"): "--forward is 'nan:3', allowed is START:END",
+    ("crank.vcd", "--turns", "1"): "--turns is '1', allowed is a whole number from 2 to 10000",
+    ("crank.vcd", "--turns", "2.5"): "--turns is '2.5', allowed is",
+    ("crank.vcd", "--turns", "many"): "--turns is 'many', allowed is",
+    ("crank.vcd", "--write"): "--write is given without --bike",
+    ("crank.vcd", "--bike", "cargo_trike", "--write"): "--bike cargo_trike is an example",
+    ("crank.vcd", "--bike", "nosuch"): "no bike is called 'nosuch'",
+    ("crank.vcd", "--channels", "A,B,C"): "--channels",
+    ("crank.vcd", "--channels", "no_such,other"): "no_such",
+    ("crank.vcd", "--time-unit", "days"): '--time-unit is "days", allowed is s, ms, us, ns',
+    ("mine.toml",): "mine.toml",
+    ("crank.vcd", "--out", "/proc/nowhere"): "/proc/nowhere can't be written",
+    ("crank.vcd", "--out", "mine.toml"): "mine.toml can't be written",
+    ("crank.vcd", "--unknown"): "--unknown",
+    (): "capture",
+}
+
+
+@pytest.mark.usefixtures("undrawn")
+@pytest.mark.parametrize("arguments", WRONG, ids=" ".join)
+def test_a_wrong_request_ends_in_one_sentence_and_exit_code_2(treadle, here, arguments):
+    code, out, err = treadle(*arguments)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert WRONG[arguments].lower() in err.lower()
+    assert _names(here) == ["crank.vcd", "mine.toml"]
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_existing_results_are_kept_unless_forced(treadle, here):
+    assert treadle("crank.vcd", "--out", "new")[0] == 0
+    code, _, err = treadle("crank.vcd", "--out", "new")
+    assert (code, "exists already" in err) == (2, True)
+    assert treadle("crank.vcd", "--out", "new", "--force")[0] == 0
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_damaged_file_is_read_up_to_the_damage_and_says_so(treadle, here):
+    text = (here / "crank.vcd").read_text(encoding="utf-8")
+    (here / "cut.vcd").write_text(text[: len(text) * 3 // 4] + "\n#what\n", encoding="utf-8")
+    code, out, _ = treadle("cut.vcd")
+    assert code == 0
+    assert "the file is damaged" in out
+    assert "12 (99% sure)" in out
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_an_interrupt_before_delivery_leaves_nothing(treadle, here, monkeypatch):
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("host_sim.capture.bike_file.os.replace", interrupt)
+    code, out, err = treadle("crank.vcd", "--bike", "mine.toml", "--write", "--out", "new")
+    assert (code, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
+    assert _names(here) == ["crank.vcd", "mine.toml"]
+    assert (here / "mine.toml").read_text(encoding="utf-8") == TRIKE
+
+
+def test_a_signal_while_reading_leaves_nothing(here):
+    # Long enough to be still at work, at the latest drawing, when the signal comes.
+    with (here / "long.csv").open("w", encoding="utf-8") as file:
+        file.write("time_us,a\n")
+        for index in range(200_000):
+            file.write(f"{index * 200},{index & 1}\n")
+    program = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            "from host_sim.cli import main; main()",
+            "inspect",
+            "long.csv",
+            "--out",
+            "new",
+        ],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not (here / "new").exists() and program.poll() is None:
+        pass  # It is loading.
+    program.send_signal(signal.SIGINT)
+    out, err = program.communicate(timeout=60)
+    assert (program.returncode, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
+    assert _names(here) == ["crank.vcd", "long.csv", "mine.toml"]
+
+
+def test_help_has_an_example_and_a_caution(treadle):
+    code, out, _ = treadle("--help")
+    words = " ".join(out.split())
+    assert code == 0
+    assert "treadle inspect crank.vcd --forward 2:8" in words
+    assert "Lift the driven wheel" in words
