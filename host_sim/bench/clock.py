@@ -7,6 +7,7 @@ read, so a ride is a function of bike, ride and seed.
 from heapq import heappop, heappush
 
 US_PER_S = 1_000_000
+NEVER_US = 1 << 62
 
 
 class Event:
@@ -18,20 +19,30 @@ class Event:
 
 
 class Agenda:
-    """Events to come. Read: `now_us`."""
+    """Events to come. Read: `now_us`, and of the event that is next `first_us` and `first_number`.
 
-    __slots__ = ("_count", "_heap", "now_us")
+    Numbers are given in the order in which events were put down. With nothing to come `first_us` is NEVER_US.
+    """
+
+    __slots__ = ("_count", "_heap", "first_number", "first_us", "now_us")
 
     def __init__(self) -> None:
         """Start empty at time 0."""
         self._heap: list[tuple[int, int, Event]] = []
         self._count = 0
         self.now_us = 0
+        self.first_us = NEVER_US
+        self.first_number = 0
+
+    def number(self) -> int:
+        """Return the number for something that is put down now and kept elsewhere."""
+        self._count += 1
+        return self._count
 
     def put(self, time_us: int, event: Event) -> None:
         """Put down an event; one that lies in the past happens next."""
-        self._count += 1
-        heappush(self._heap, (max(time_us, self.now_us), self._count, event))
+        heappush(self._heap, (max(time_us, self.now_us), self.number(), event))
+        self._look()
 
     def next_us(self) -> int:
         """Return when the next event happens; IndexError if none is left."""
@@ -40,4 +51,12 @@ class Agenda:
     def take(self) -> Event:
         """Take the next event off and move `now_us` to its time; IndexError if none is left."""
         self.now_us, _, event = heappop(self._heap)
+        self._look()
         return event
+
+    def _look(self) -> None:
+        """See which event is next, once for all who ask in every control period."""
+        if self._heap:
+            self.first_us, self.first_number, _ = self._heap[0]
+        else:
+            self.first_us = NEVER_US

@@ -107,7 +107,7 @@ class Meter(StepWatch):
             return False
         settings = self._controller.settings
         if settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED:
-            return world.bicycle.speed_m_per_s * 1000.0 <= settings.startup_speed_mm_per_s
+            return world.bicycle.speed_m_per_s * 1000.0 <= float(settings.startup_speed_mm_per_s)
         return settings.throttle_unpedalled == THROTTLE_FREELY
 
     def _assisting(self, world: World) -> None:

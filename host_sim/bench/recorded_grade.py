@@ -8,7 +8,6 @@ but that all altitudes read at one place are averaged.
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import savgol_filter
 
 GRID_M = 5.0
 WINDOW_POINTS = 31  # 150 m: the rise of a 1 % grade over it is seven steps of the altitude.
@@ -45,6 +44,9 @@ def grades(
     places, place_of_row = np.unique(distance, return_inverse=True)
     mean_altitude = np.bincount(place_of_row, weights=altitude) / np.bincount(place_of_row)
     grid = np.arange(points) * GRID_M
+    # Here, for it takes longer to import than all the rest together and few rides need it.
+    from scipy.signal import savgol_filter
+
     slope = savgol_filter(np.interp(grid, places, mean_altitude), window, 2, deriv=1, delta=GRID_M)
     clamped = np.clip(np.interp(distance, grid, slope), -GRADE_MAX, GRADE_MAX)
     return [float(value) for value in clamped]

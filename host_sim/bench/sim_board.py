@@ -1,11 +1,10 @@
 """The simulated board: the same three methods as a real one, with the world behind them."""
 
-from random import Random
-
 from firmware.controller import Controller
 from firmware.loop import CONTROL_PERIOD_US, Board
 from firmware.records import Inputs, Outputs
 from host_sim.bench.clock import Agenda, Event
+from host_sim.bench.noise import Noise
 from host_sim.bench.world import SHORTED_V, WIRE_OPEN, WIRE_SHORTED, WIRE_STUCK, WIRE_WHOLE, World
 
 SUPPLY_NOISE_MV = 20.0  # One sigma of the battery reading; common practice, no source.
@@ -64,8 +63,8 @@ class RideOver(Exception):
     """The ride has come to its end."""
 
 
-class PeriodDue(Event):
-    """The moment at which the next control period begins."""
+class PeriodMissed(Event):
+    """The moment at which a control period would have begun."""
 
     def happen(self) -> None:
         """Nothing: the controller that waited for this moment has lost its supply meanwhile."""
@@ -93,11 +92,12 @@ class SimBoard(Board):
 
     __slots__ = (
         "_agenda",
+        "_due_number",
+        "_due_us",
         "_end_us",
         "_levers",
+        "_noise",
         "_over",
-        "_period_due",
-        "_random",
         "_selector_mv",
         "_throttle_mv",
         "_watches",
@@ -113,8 +113,10 @@ class SimBoard(Board):
         self._agenda = agenda
         self._levers = levers
         self._end_us = end_us
-        self._random = Random(seed)
-        self._period_due = PeriodDue()
+        self._noise = Noise(seed)
+        # The next control period: an event like the others, so frequent that it is kept outside the agenda.
+        self._due_us = agenda.now_us
+        self._due_number = agenda.number()
         self._throttle_mv = 0
         self._selector_mv = 0
         self._watches: list[StepWatch] = []
@@ -122,7 +124,6 @@ class SimBoard(Board):
         self.clear_requested = False
         self.powered = True
         self.watchdog_feeds = 0
-        agenda.put(agenda.now_us, self._period_due)
 
     def watch_steps(self, watch: StepWatch) -> None:
         """Show the world to `watch` after every step."""
@@ -132,17 +133,15 @@ class SimBoard(Board):
         """Move the world to the next control period and measure; return the time on the board's clock."""
         agenda = self._agenda
         world = self._world
-        while True:
-            event = self._next_event()
-            if event is self._period_due:
-                break
-            event.happen()
+        while not self._period_is_next():
+            self._next_event().happen()
             if not self.powered:
                 # Whatever the controller waited for, it will not live to see it.
-                self._period_due = PeriodDue()
-                agenda.put(agenda.now_us, self._period_due)
+                agenda.put(self._due_us, PeriodMissed())
+                self._set_due(agenda.now_us)
                 raise Restart
-        agenda.put(agenda.now_us + max(CONTROL_PERIOD_US, world.stall_us), self._period_due)
+        self._begin_period()
+        self._set_due(agenda.now_us + max(CONTROL_PERIOD_US, world.stall_us))
         if inputs.crank is not world.crank_log:
             world.connect(inputs.crank, inputs.wheel)
         self._measure(inputs)
@@ -152,7 +151,7 @@ class SimBoard(Board):
     def write(self, outputs: Outputs) -> None:
         """Put the command out until it expires."""
         world = self._world
-        world.command_v = outputs.command_mv * 1e-3
+        world.command_v = float(outputs.command_mv) * 1e-3
         world.command_until_us = world.now_us + outputs.valid_for_us
         if self._over or not self.powered:
             return  # The loop's last word, no step: the ride has ended, or the supply has.
@@ -167,27 +166,51 @@ class SimBoard(Board):
     def wait_for_power(self) -> None:
         """Move the world on until the supply is back; RideOver if the ride ends before."""
         while not self.powered:
-            event = self._next_event()
-            if event is self._period_due:
-                self._agenda.put(self._agenda.now_us + CONTROL_PERIOD_US, event)
+            if self._period_is_next():
+                self._begin_period()
+                self._set_due(self._agenda.now_us + CONTROL_PERIOD_US)
                 for watch in self._watches:
                     watch.look_unpowered(self._world)
             else:
-                event.happen()
+                self._next_event().happen()
 
     def feed_watchdog(self) -> None:
         """Count the completed step."""
         self.watchdog_feeds += 1
 
+    def _set_due(self, time_us: int) -> None:
+        """Put the next control period down."""
+        self._due_us = time_us
+        self._due_number = self._agenda.number()
+
+    def _period_is_next(self) -> bool:
+        """Tell whether the control period is due before every event of the agenda."""
+        agenda = self._agenda
+        if self._due_us != agenda.first_us:
+            return self._due_us < agenda.first_us
+        return self._due_number < agenda.first_number
+
+    def _begin_period(self) -> None:
+        """Move the world to the control period that is due; RideOver if the ride ends before."""
+        if self._due_us > self._end_us:
+            self._end()
+        self._agenda.now_us = self._due_us
+        self._world.advance(self._due_us)
+
     def _next_event(self) -> Event:
         """Take the next event and move the world to it; RideOver if the ride ends before."""
-        if self._agenda.next_us() > self._end_us:
-            self._world.advance(self._end_us)
-            self._over = True
-            raise RideOver
-        event = self._agenda.take()
-        self._world.advance(self._agenda.now_us)
+        agenda = self._agenda
+        if agenda.first_us > self._end_us:
+            self._end()
+        event = agenda.take()
+        self._world.advance(agenda.now_us)
         return event
+
+    def _end(self) -> None:
+        """Move the world to the end of the ride and say so."""
+        self._world.advance(self._end_us)
+        self._over = True
+        raise RideOver
 
     def _measure(self, inputs: Inputs) -> None:
         world = self._world
@@ -199,7 +222,7 @@ class SimBoard(Board):
         inputs.throttle_mv = self._throttle_mv
         inputs.selector_mv = self._selector_mv
         inputs.brake_pulled = levers.brake_switch and world.brake_share > 0.0
-        noise = self._random.gauss(0.0, 1.0)
+        noise = self._noise.next()
         battery_mv = int(world.battery.voltage_v * 1e3 + noise * SUPPLY_NOISE_MV)
         inputs.battery_mv = 0 if world.battery_wire == WIRE_OPEN else max(battery_mv, 0)
         if not world.shunt_stuck:

@@ -5,6 +5,26 @@ from host_sim.bench.course_table import FaultTable
 EFFORT_AT_FIRST_W = 100.0  # What a healthy adult keeps up with ease (princeton.edu/~maelabs/hpt).
 
 ON_THE_ROAD = -1.0
+_FIELDS = (
+    "at_s",
+    "brake_pulled",
+    "cadence_held",
+    "cadence_rpm",
+    "charge",
+    "crank_free",
+    "effort_w",
+    "faults",
+    "gear_m",
+    "grade",
+    "motor_celsius",
+    "over_s",
+    "power_switched_on",
+    "roller_m_per_s",
+    "selector_position",
+    "selector_share",
+    "throttle_share",
+    "wind_m_per_s",
+)
 
 
 class Stretch:
@@ -19,26 +39,7 @@ class Stretch:
     `motor_celsius` are what battery and motor are brought to when the stretch begins, else None.
     """
 
-    __slots__ = (
-        "at_s",
-        "brake_pulled",
-        "cadence_held",
-        "cadence_rpm",
-        "charge",
-        "crank_free",
-        "effort_w",
-        "faults",
-        "gear_m",
-        "grade",
-        "motor_celsius",
-        "over_s",
-        "power_switched_on",
-        "roller_m_per_s",
-        "selector_position",
-        "selector_share",
-        "throttle_share",
-        "wind_m_per_s",
-    )
+    __slots__ = _FIELDS
 
     def __init__(self) -> None:
         """Stand on a level road, power on, levers at rest, selector full."""
@@ -64,7 +65,7 @@ class Stretch:
     def copy(self) -> "Stretch":
         """Return an equal stretch."""
         other = Stretch()
-        for name in self.__slots__:
+        for name in _FIELDS:
             setattr(other, name, getattr(self, name))
         return other
 

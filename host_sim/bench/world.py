@@ -8,6 +8,7 @@ from random import Random
 
 from firmware.records import EdgeLog
 from firmware.ticks import TICKS_MAX_US
+from host_sim.bench.edge_watch import EdgeWatch as EdgeWatch  # Told on to whoever asks here.
 from host_sim.plant.battery import Battery
 from host_sim.plant.bicycle import Bicycle
 from host_sim.plant.motor import Motor
@@ -29,20 +30,14 @@ BOUNCE_S = 0.0003  # Under 1 ms: common for contacts; reed-sensor.com glossary g
 TURNING_RAD_PER_S = 0.05  # Half a revolution per minute: slower is standing.
 
 
-class EdgeWatch:
-    """Somebody who wants to see every crank edge, such as a capture or a picture."""
-
-    def edge(self, time_us: int, levels: int) -> None:
-        """See an edge: the time since the start of the ride, and the levels after it."""
-
-
 class World:
     """The bicycle, its rider and the road, with time in microseconds since the start.
 
     `roller_m_per_s` is the speed that a roller gives the wheel, below 0 on the road.
 
     Set by the ride at any time: `grade`, `wind_m_per_s`, `brake_share`, `throttle_share`, `selector_v`,
-    the fields of `rider`. Set by the board: `command_v` and `command_until_us`.
+    the fields of `rider`. Set by the board: `command_v` and `command_until_us`. `plant_step_us` is the
+    longest step of the plant, at most PLANT_STEP_US.
     """
 
     __slots__ = (
@@ -74,6 +69,7 @@ class World:
         "noise_per_s",
         "now_us",
         "pedal_sensor",
+        "plant_step_us",
         "pulses_per_rev",
         "rider",
         "rider_j",
@@ -125,6 +121,7 @@ class World:
         self._overlay = 0  # What noise does to the levels just now.
         self._toggles: list[tuple[float, int]] = []
         self.now_us = 0
+        self.plant_step_us = PLANT_STEP_US
         self.grade = 0.0
         self.wind_m_per_s = 0.0
         self.brake_share = 0.0
@@ -202,14 +199,14 @@ class World:
     def advance(self, to_us: int) -> None:
         """Move everything to `to_us`, in steps that end where the command expires."""
         while self.now_us < to_us:
-            next_us = min(to_us, self.now_us + PLANT_STEP_US)
+            next_us = min(to_us, self.now_us + self.plant_step_us)
             if self.now_us < self.command_until_us < next_us:
                 next_us = self.command_until_us
             self._step(next_us - self.now_us)
 
     def _step(self, elapsed_us: int) -> None:
-        elapsed_s = elapsed_us * 1e-6
-        start_s = self.now_us * 1e-6
+        elapsed_s = float(elapsed_us) * 1e-6
+        start_s = float(self.now_us) * 1e-6
         rider = self.rider
         bicycle = self.bicycle
         motor = self.motor

@@ -44,7 +44,7 @@ class MagnetRing:
     ) -> None:
         """Take values that PedalSensor has checked; all magnets start at full strength."""
         self._kind = kind
-        self._pitch_rad = TURN_RAD / pulses_per_rev
+        self._pitch_rad = TURN_RAD / float(pulses_per_rev)
         self._width_share = duty
         self._lead_rad = self._pitch_rad * phase_deg / 720.0 * (1.0 if a_leads else -1.0)
         self._offsets_rad = errors_rad
@@ -89,7 +89,7 @@ class MagnetRing:
         """Return the unwrapped angle at which a sector starts. There must be one."""
         count = len(self.edges_rad)
         turns = sector // count
-        return self.edges_rad[sector - turns * count] + turns * TURN_RAD
+        return self.edges_rad[sector - turns * count] + float(turns) * TURN_RAD
 
     def _middle_rad(self, index: int) -> float:
         """Return the middle of a sector; the last one reaches over the end of the turn."""

@@ -20,7 +20,7 @@ _SUPPLY_LOW_V = 0.1  # Below this there is no battery to speak of.
 
 
 class Motor:
-    """Force at the wheel rim, current and heat from the command voltage."""
+    """Force at the wheel rim (`force_n`), current and heat from the command voltage."""
 
     __slots__ = (
         "_ambient_celsius",
@@ -43,6 +43,7 @@ class Motor:
         "_supply_v",
         "_thermal_k_per_w",
         "battery_current_a",
+        "force_n",
         "motor_current_a",
         "power_w",
         "temperature_celsius",
@@ -96,6 +97,7 @@ class Motor:
         self._ambient_celsius = require("ambient_celsius", ambient_celsius, -40.0, 60.0, "degrees Celsius")
         self.temperature_celsius = self._ambient_celsius
         self.battery_current_a = 0.0
+        self.force_n = 0.0
         self.motor_current_a = 0.0
         self.power_w = 0.0
         self._share = 0.0
@@ -198,6 +200,7 @@ class Motor:
         """Write down currents, power and temperature, and hand the force on."""
         self.motor_current_a = current_a
         self.battery_current_a = battery_a
+        self.force_n = force_n
         self.power_w = battery_a * battery_v
         warm_celsius = self._ambient_celsius + heat_w * self._thermal_k_per_w
         self.temperature_celsius += (warm_celsius - self.temperature_celsius) * self._heat_part

@@ -71,11 +71,11 @@ class PedalSensor:
                 f"angle_errors_deg must have {pulses} or no entries, got {len(angle_errors_deg)}"
             )
         errors_rad = [0.0] * pulses
+        half_pitch_deg = 180.0 / float(pulses)
         for index, error_deg in enumerate(angle_errors_deg):
             name = f"angle_errors_deg[{index}]"
-            errors_rad[index] = (
-                require(name, error_deg, -180.0 / pulses, 180.0 / pulses, "degrees") * _RAD_PER_DEG
-            )
+            error_deg = require(name, error_deg, -half_pitch_deg, half_pitch_deg, "degrees")
+            errors_rad[index] = error_deg * _RAD_PER_DEG
         self._half_play_rad = (
             0.5 * require("hysteresis_deg", hysteresis_deg, 0.0, 20.0, "degrees") * _RAD_PER_DEG
         )

@@ -18,7 +18,7 @@ class WheelSensor:
         """
         pulses = require_whole("pulses_per_rev", pulses_per_rev, 1, 200)
         around_m = require("wheel_circumference_m", wheel_circumference_m, 0.3, 4.0, "m")
-        self._spacing_m = around_m / pulses
+        self._spacing_m = around_m / float(pulses)
         self._next_m = require("distance_m", distance_m, 0.0, 1e9, "m") + 0.5 * self._spacing_m
         self.working = True
         self.edge_count = 0

@@ -1,0 +1,178 @@
+"""`treadle sweep`: many rides of one bike with other numbers, as a table and as figures."""
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from functools import partial
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from host_sim.bikes.load import load_bike
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
+from host_sim.sweeping.cluster import Cluster
+from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
+from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
+from host_sim.sweeping.program import program
+from host_sim.sweeping.rows import Sweep
+from host_sim.sweeping.summary import summary
+from host_sim.sweeping.table_file import Unfinished, check_name
+from host_sim.sweeping.workers import Workers
+from host_sim.textfile import spoken
+
+DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"
+WORKERS_MOST = 256
+BATCH = 8
+Done = Callable[[int, int], None]
+
+
+class SweepRequest:
+    """What to sweep, checked before anything is ridden; RequestError for whatever is wrong."""
+
+    def __init__(
+        self,
+        bike: str,
+        vary: list[str],
+        random: int | None,
+        seconds: float,
+        seed: int,
+        workers: int | None,
+        cluster: str | None,
+        out: Path | None,
+        force: bool,
+    ) -> None:
+        """Check the request."""
+        if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
+            raise RequestError(
+                f"--seconds is {seconds:g}, allowed is {SECONDS_LEAST:g} to {SECONDS_MOST:g} (s)"
+            )
+        if random is not None and not 1 <= random <= POINTS_MOST:
+            raise RequestError(f"--random is {random}, allowed is a whole number from 1 to {POINTS_MOST}")
+        if workers is not None and cluster is not None:
+            raise RequestError("--workers and --cluster are both given, allowed is one of them")
+        if workers is not None and not 1 <= workers <= WORKERS_MOST:
+            raise RequestError(f"--workers is {workers}, allowed is a whole number from 1 to {WORKERS_MOST}")
+        self.bike_given = bike
+        self.table = out or DEFAULT_OUT
+        check_name(self.table)
+        points = Points([read_axis(text, random is None) for text in vary], random, seed)
+        self.sweep = Sweep(load_bike(bike), points, seconds, seed)
+        self.workers = workers or os.cpu_count() or 1
+        self.cluster = cluster
+        self.force = force
+        if self.table.is_dir() or (self.table.exists() and not force):
+            told = "is a directory" if self.table.is_dir() else "exists already"
+            raise RequestError(f"{spoken(self.table)} {told}, allowed is another --out, or --force")
+
+    def identity(self) -> dict[str, Any]:
+        """Return what decides every number of the table: where its rides run does not."""
+        sweep = self.sweep
+        bike = sweep.bike.model_dump_json() + str(sorted(sweep.bike.firmware_settings.as_dict().items()))
+        return {
+            "bike": sha256(bike.encode()).hexdigest()[:16],
+            "vary": [[axis.key.name, axis.low, axis.high, axis.steps] for axis in sweep.points.axes],
+            "points": sweep.points.count,
+            "random": sweep.points.random,
+            "seconds": sweep.seconds,
+            "seed": sweep.seed,
+            "program": program(),
+        }
+
+
+class SweepResult:
+    """A finished sweep. `as_json` has the keys that the manual names."""
+
+    def __init__(self, as_json: dict[str, Any], notice: str) -> None:
+        """Keep what came of it."""
+        self.as_json = as_json
+        self.notice = notice
+
+    @property
+    def holds(self) -> bool:
+        """Whether any point could be ridden."""
+        return bool(self.as_json["ridden"])
+
+
+def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> SweepResult:
+    """Ride what is still missing, write the table and the figures.
+
+    `done(rows, all)` is called as the work goes on, `say` with what a user should know before it.
+    """
+    started_s = time.perf_counter()
+    swept = request.sweep
+    rows = Unfinished(request.table, request.identity(), swept.columns(), request.force)
+    kept = rows.rows
+    if kept:
+        say(f"{kept} of {swept.points.count} rides are there already, going on from there")
+    notice = ""
+    try:
+        if kept < swept.points.count:
+            notice = _ride(request, rows, done, say)
+        ridden_s = time.perf_counter() - started_s
+        files, numbers = _deliver(request, rows)
+    finally:
+        rows.close()
+    result = {
+        "bike": swept.bike.name,
+        "points": swept.points.count,
+        "already_there": kept,
+        **numbers,
+        "seconds": swept.seconds,
+        "seed": swept.seed,
+        "wall_s": round(ridden_s, 3),
+        "files": [str(path) for path in files],
+    }
+    return SweepResult(result, notice)
+
+
+def _ride(request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[str], None]) -> str:
+    """Ride every point that has no row yet; return what slowed it down, or nothing."""
+    count = request.sweep.points.count
+    numbers = range(rows.rows, count)
+    batches = [list(numbers[at : at + BATCH]) for at in range(0, len(numbers), BATCH)]
+    done(rows.rows, count)
+    if request.cluster is not None:
+        with Cluster(request.cluster) as cluster:
+            if cluster.notice:
+                say(cluster.notice)
+            _keep(cluster.rows(request.sweep, batches), rows, done, count)
+            return cluster.notice
+    workers = Workers(min(request.workers, len(batches)), say=say)
+    with workers:
+        if workers.notice:
+            say(workers.notice)
+        _keep(workers.map(partial(_batch, request.sweep), batches, batch=1), rows, done, count)
+    return workers.notice
+
+
+def _batch(swept: Sweep, numbers: list[int]) -> list[str]:
+    """Ride some points, in a worker process."""
+    return [swept.row(number) for number in numbers]
+
+
+def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> None:
+    for some in lines:
+        rows.add(some)
+        done(rows.rows, count)
+
+
+def _deliver(request: SweepRequest, rows: Unfinished) -> tuple[list[Path], dict[str, Any]]:
+    """Write table and figures whole; only then the unfinished rows go."""
+    from host_sim.sweeping.figures import draw_heat_map, draw_slices, heat_map_possible
+    from host_sim.sweeping.numbers import read_numbers
+
+    rows.close()
+    table = request.table
+    numbers = read_numbers(rows.read(), request.sweep)
+    heat = table.with_name(table.stem + "-heat.png").name
+    slices = table.with_name(table.stem + "-slices.png").name
+    drawn = (heat, slices) if heat_map_possible(numbers) else (slices,)
+    with Delivery(table.parent, (table.name, *drawn), request.force) as delivery:
+        rows.write_table(delivery.place(table.name))
+        draw_slices(numbers, delivery.place(slices))
+        if heat in drawn:
+            draw_heat_map(numbers, delivery.place(heat))
+        files = delivery.deliver()
+    rows.forget()
+    return files, summary(numbers)

@@ -1,0 +1,141 @@
+"""The table of a sweep on disk: rows are kept as they come, the finished file appears whole.
+
+While a sweep runs, its rows stand in `FILE.unfinished`: the request in the first line, then CSV, point after
+point without a gap. Whatever ends the program leaves at most half a line at the end, which is ridden again.
+At the end the rows become FILE: CSV (RFC 4180), or Apache Parquet in row groups where its name says so.
+"""
+
+import contextlib
+import csv
+import json
+import os
+from collections.abc import Iterator
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, TextIO
+
+from host_sim.errors import RequestError
+from host_sim.textfile import spoken
+
+SUFFIXES = (".csv", ".parquet")
+ROWS_IN_GROUP = 20_000
+PARQUET_MISSING = (
+    "a .parquet file needs pyarrow, which is not installed, get it with: "
+    "uv run --extra sweep treadle sweep, or give --out with a name that ends in .csv"
+)
+
+
+def check_name(path: Path) -> None:
+    """Raise RequestError unless `path` says how the table is to be written, and that can be done."""
+    if path.suffix not in SUFFIXES:
+        raise RequestError(f"--out is {spoken(path)}, allowed is a name that ends in .csv or .parquet")
+    if path.suffix == ".parquet" and find_spec("pyarrow") is None:
+        raise RequestError(PARQUET_MISSING)
+
+
+class Unfinished:
+    """The rows of a sweep that is not finished. Read: `path`, `rows` (how many there are)."""
+
+    def __init__(self, table: Path, request: dict[str, Any], columns: list[str], force: bool) -> None:
+        """Go on with the unfinished file of `table`, or begin one; RequestError if it is another sweep's.
+
+        With `force` another sweep's rows are thrown away.
+        """
+        self.path = table.with_name(table.name + ".unfinished")
+        self.rows = 0
+        self._columns = columns
+        head = (json.dumps(request, sort_keys=True) + "\n" + ",".join(columns) + "\n").encode()
+        try:
+            table.parent.mkdir(parents=True, exist_ok=True)
+            kept = self._kept(head, force)
+            with self.path.open("r+b" if kept else "wb") as file:
+                if kept:
+                    file.truncate(kept)
+                else:
+                    file.write(head)
+            self._file: TextIO = self.path.open("a", encoding="utf-8", newline="\n")
+        except OSError as error:
+            raise RequestError(_cannot_write(table, error)) from None
+
+    def _kept(self, head: bytes, force: bool) -> int:
+        """Return how many bytes of the file count, 0 to begin anew; `rows` is then what they hold."""
+        if not self.path.exists():
+            return 0
+        length = 0
+        with self.path.open("rb") as file:
+            found = file.read(len(head))
+            if found != head:
+                if force or head.startswith(found):  # It ended before its first row.
+                    return 0
+                raise RequestError(
+                    f"{spoken(self.path)} holds the rows of another sweep, allowed is the command that began "
+                    "it, another --out, or --force to throw them away"
+                )
+            for line in file:
+                if not line.endswith(b"\n"):
+                    break
+                self.rows += 1
+                length += len(line)
+        return len(head) + length
+
+    def add(self, lines: list[str]) -> None:
+        """Keep the rows of the next points, in their order."""
+        try:
+            self._file.write("".join(lines))
+            self._file.flush()
+        except OSError as error:
+            raise RequestError(_cannot_write(self.path, error)) from None
+        self.rows += len(lines)
+
+    def close(self) -> None:
+        """Close the file and leave it where it is."""
+        with contextlib.suppress(OSError):
+            self._file.close()
+
+    def read(self) -> Iterator[dict[str, str]]:
+        """Yield every row kept so far, by column."""
+        with self.path.open(encoding="utf-8", newline="") as file:
+            file.readline()
+            yield from csv.DictReader(file)
+
+    def write_table(self, path: Path) -> None:
+        """Write all rows to `path`, as its name says."""
+        if path.suffix == ".csv":
+            with self.path.open("rb") as rows, path.open("wb") as table:
+                rows.readline()
+                while block := rows.read(1 << 20):
+                    table.write(block)
+        else:
+            self._write_parquet(path)
+
+    def _write_parquet(self, path: Path) -> None:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        kinds = {"number": pa.int64(), "reason": pa.string()}
+        schema = pa.schema([(name, kinds.get(name, pa.float64())) for name in self._columns])
+        with pq.ParquetWriter(path, schema) as writer:
+            group: list[dict[str, Any]] = []
+            for row in self.read():
+                group.append({name: _value(name, text) for name, text in row.items()})
+                if len(group) == ROWS_IN_GROUP:
+                    writer.write_table(pa.Table.from_pylist(group, schema))
+                    group = []
+            if group:
+                writer.write_table(pa.Table.from_pylist(group, schema))
+
+    def forget(self) -> None:
+        """Remove the unfinished file: its rows stand in the table now."""
+        os.unlink(self.path)
+
+
+def _value(name: str, text: str) -> int | float | str | None:
+    if text == "":
+        return None
+    if name == "reason":
+        return text
+    return int(text) if name == "number" else float(text)
+
+
+def _cannot_write(path: Path, error: OSError) -> str:
+    return f"{spoken(path)} can't be written, allowed is another --out: {error.strerror or error}"
