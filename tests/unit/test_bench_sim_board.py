@@ -51,6 +51,19 @@ def test_control_periods_come_every_five_milliseconds_and_the_last_at_the_very_e
     assert rig.world.now_us == 20_000
 
 
+def test_of_a_period_and_an_event_at_the_same_time_the_first_put_down_goes_first():
+    rig = Rig()
+    rig.read()  # The period at 0; the one at 5 ms is put down now.
+    seen = []
+    rig.agenda.put(5_000, Does(lambda: seen.append("later at 5 ms")))
+    rig.agenda.put(10_000, Does(lambda: seen.append("before the period at 10 ms")))
+    rig.read()
+    assert seen == []
+    rig.read()
+    assert rig.world.now_us == 10_000
+    assert seen == ["later at 5 ms", "before the period at 10 ms"]
+
+
 def test_levers_read_what_their_wires_carry():
     rig = Rig()
     rig.world.throttle_share = 0.4
