@@ -11,9 +11,17 @@ from typing import Any, NoReturn
 
 import typer
 
+from host_sim.cli.bundle import bundle_command
+from host_sim.cli.flash import flash_command
+from host_sim.cli.handover import handover_command
+from host_sim.cli.inspect import inspect_command
+from host_sim.cli.lab import lab_command
 from host_sim.cli.prove import prove_command
 from host_sim.cli.ride import ride_command
+from host_sim.cli.sweep import sweep_command
+from host_sim.cli.tune import tune_command
 from host_sim.cli.verify import verify_command
+from host_sim.cli.watch import watch_command
 from host_sim.errors import RequestError
 
 INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
@@ -28,9 +36,17 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
 )
+app.command("inspect", rich_help_panel=SET_UP)(inspect_command)
+app.command("tune", rich_help_panel=SET_UP)(tune_command)
+app.command("sweep", rich_help_panel=SET_UP)(sweep_command)
 app.command("ride", rich_help_panel=CHECK)(ride_command)
 app.command("verify", rich_help_panel=CHECK)(verify_command)
 app.command("prove", rich_help_panel=CHECK)(prove_command)
+app.command("bundle", rich_help_panel=INSTALL)(bundle_command)
+app.command("flash", rich_help_panel=INSTALL)(flash_command)
+app.command("watch", rich_help_panel=INSTALL)(watch_command)
+app.command("lab", rich_help_panel=EXPLAIN)(lab_command)
+app.command("handover", rich_help_panel=EXPLAIN)(handover_command)
 
 
 @app.callback()

@@ -21,7 +21,14 @@ def course_of(tmp_path, text):
 
 
 def test_the_five_courses_load_with_the_faults_of_the_bench():
-    assert course_names() == ["broken_sensor", "errand", "hill", "selector_tour", "thresholds"]
+    assert course_names() == [
+        "broken_sensor",
+        "errand",
+        "hill",
+        "selector_tour",
+        "thresholds",
+        "turned_by_hand",
+    ]
     for name in course_names():
         course = load_course(name)
         assert course.stretches[0].at_s == 0

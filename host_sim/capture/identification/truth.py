@@ -25,7 +25,8 @@ class Sensor:
 
     `kind` as in bike files. `errors_deg` one for each magnet, or none. `rpm` (below 0 backward) is the mean;
     it wanders slowly by `wander` (share). `ripple` is the swing of crank speed, twice a turn. `backward_s` at
-    the end are turned the other way. `faults` hold all the time.
+    the end are turned the other way. `faults` hold from the start, and `later`, pairs of a time in seconds and
+    the faults that hold from then on, change them.
     """
 
     kind: str = "two channels"
@@ -41,6 +42,7 @@ class Sensor:
     backward_s: float = 0.0
     seed: int = 1
     faults: tuple[FaultSpec, ...] = field(default=())
+    later: tuple[tuple[float, tuple[FaultSpec, ...]], ...] = ()
 
 
 class _Recorder(EdgeWatch):
@@ -121,8 +123,11 @@ def _turn(world: World, sensor: Sensor) -> None:
     world.rider.mode = FOLLOW
     world.roller_m_per_s = 3.0
     drift = 0.0
+    later = list(sensor.later)
     for step in range(round(sensor.seconds * 1e6 / PERIOD_US)):
         now_s = step * PERIOD_US * 1e-6
+        if later and now_s >= later[0][0]:
+            set_faults(world, list(later.pop(0)[1]))
         # A slow walk that is drawn back: cadence as of legs on a road, not of a machine.
         drift += -drift * 0.002 + random.gauss(0.0, 1.0) * sensor.wander * 0.045
         backward = now_s >= sensor.seconds - sensor.backward_s

@@ -1,0 +1,162 @@
+"""Cuts a capture where its ring seems to change: a magnet that falls off leaves doubled pitches from then on.
+
+A steady ring has its odd pitches evenly spread, some every turn. Where the count of odd pitches runs away
+from an even spread, the capture is cut; whether the parts really differ is for who looks at their rings.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from host_sim.capture.angles import Angles
+from host_sim.capture.stretches import Floats, Stretch
+
+Flags = NDArray[np.bool_]
+
+GAP_RATIO = 1.5  # A pitch this much longer than those before and after it is a gap: a magnet gave no pulse.
+NARROW_RATIO = 0.86
+BESIDE = 4  # Pitches before and after, whose median is the usual one.
+# Pitches that come every turn stay this near an even spread. Noise makes odd ones at random: by Kolmogorov and
+# Smirnov their count stays within 2.2 roots of it, but for one time in ten thousand.
+ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
+REGULAR_SHARE = 0.6
+PART_LEAST = 12  # Pitches: less tells nothing of a ring.
+
+
+@dataclass(frozen=True)
+class Turning:
+    """A stretch of the main direction with its angles."""
+
+    stretch: Stretch
+    angles: Angles
+
+
+@dataclass(frozen=True)
+class Part:
+    """What lies between two cuts: its turning, when it begins, and the places of magnets that passed before.
+
+    `places` counts from the first rise; a gap counts as the magnet that gave no pulse. `counted`: whether the
+    crank turned without a stop from the first rise to here, so that `places` can be relied on.
+    """
+
+    turning: list[Turning]
+    begin_s: float
+    places: int
+    counted: bool
+
+
+def steps_of(pitch: Floats) -> NDArray[np.int64]:
+    """Return how many places of magnets each pitch goes on: 1, and more over a gap."""
+    usual = _beside(pitch)
+    steps = np.where(pitch > GAP_RATIO * usual, np.round(pitch / usual), 1.0)
+    return np.maximum(steps, 1.0).astype(np.int64)
+
+
+def parts_of(turning: list[Turning]) -> list[Part]:
+    """Return the parts of a capture, in order of time; one where nothing seems to change."""
+    if not turning:
+        return []
+    gaps = np.concatenate([_gaps(one.angles) for one in turning])
+    narrow = np.concatenate([one.angles.high < NARROW_RATIO * _beside(one.angles.high) for one in turning])
+    cuts = sorted({*_cuts(gaps, 0), *_cuts(narrow, 0)})
+    # Two cuts near each other are one change, seen in the lengths and in the widths.
+    kept = [cut for place, cut in enumerate(cuts) if place == 0 or cut - cuts[place - 1] >= PART_LEAST]
+    return [_part(turning, begin, end) for begin, end in zip([0, *kept], [*kept, len(gaps)], strict=True)]
+
+
+def gaps_in(turning: list[Turning]) -> int:
+    """Return how many pitches go over a magnet that gave no pulse."""
+    return sum(int(np.count_nonzero(_gaps(one.angles))) for one in turning)
+
+
+def _gaps(angles: Angles) -> Flags:
+    found = steps_of(angles.pitch) > 1
+    if not angles.free_of_legs:
+        # Setting off and stopping make long pitches as well.
+        found[:2] = found[-2:] = False
+    return np.asarray(found)
+
+
+def _beside(values: Floats) -> Floats:
+    """Return what is usual around each value: the larger of the medians before and after it."""
+    count = len(values)
+    before, after = np.full(count, -np.inf), np.full(count, -np.inf)
+    if count > BESIDE:
+        windows = np.lib.stride_tricks.sliding_window_view(values, BESIDE)
+        medians = np.median(windows, axis=1)
+        before[BESIDE:] = medians[:-1]
+        after[:-BESIDE] = medians[1:]
+    usual = np.fmax(before, after)
+    return np.where(np.isfinite(usual), usual, np.nanmedian(values) if np.any(~np.isnan(values)) else 1.0)
+
+
+def _cuts(odd: Flags, offset: int) -> list[int]:
+    """Return where the share of odd pitches changes, by cutting again and again."""
+    count = len(odd)
+    total = int(np.count_nonzero(odd))
+    if count < 2 * PART_LEAST or total < 3:
+        return []
+    # Before pitch i, and so many more odd ones than an even spread has.
+    ahead = np.concatenate(([0], np.cumsum(odd))) - total * np.arange(count + 1) / count
+    place = int(np.argmax(np.abs(ahead)))
+    room = ROOM_REGULAR if _regular(odd) else ROOM_BY_CHANCE * np.sqrt(total)
+    if abs(ahead[place]) < room or not PART_LEAST <= place <= count - PART_LEAST:
+        return []
+    return [*_cuts(odd[:place], offset), offset + place, *_cuts(odd[place:], offset + place)]
+
+
+def _regular(odd: Flags) -> bool:
+    """Whether most distances from one odd pitch to the next come again at once, as those of a turn do."""
+    apart = np.diff(np.flatnonzero(odd))
+    if len(apart) < 2:
+        return False
+    again = np.zeros(len(apart), np.bool_)
+    for by in (1, 2):
+        same = apart[by:] == apart[:-by]
+        again[by:] |= same
+        again[:-by] |= same
+    return float(again.mean()) >= REGULAR_SHARE
+
+
+def _part(turning: list[Turning], begin: int, end: int) -> Part:
+    """Return the pitches from `begin` to `end`, counted over all stretches."""
+    pieces: list[Turning] = []
+    first = places = 0
+    begin_s = 0.0
+    counted = True
+    for one in turning:
+        length = len(one.stretch)
+        start, stop = max(begin - first, 0), min(end - first, length)
+        places += int(steps_of(one.angles.pitch)[: min(start, length)].sum())
+        if start < stop:
+            if not pieces:
+                begin_s = float(one.stretch.rises_s[start])
+                counted = first == 0
+            if stop - start >= PART_LEAST or stop - start == length:
+                pieces.append(_piece(one, start, stop))
+        first += length
+    return Part(pieces, begin_s, places, counted)
+
+
+def _piece(one: Turning, start: int, stop: int) -> Turning:
+    if start == 0 and stop == len(one.stretch):
+        return one
+    stretch, angles = one.stretch, one.angles
+    return Turning(
+        Stretch(
+            stretch.direction,
+            stretch.rises_s[start : stop + 1],
+            stretch.high_s[start:stop],
+            stretch.other_high_s[start:stop],
+            stretch.transit_s[start:stop],
+            stretch.fall_transit_s[start:stop],
+        ),
+        replace(
+            angles,
+            pitch=angles.pitch[start:stop],
+            high=angles.high[start:stop],
+            other_high=angles.other_high[start:stop],
+            log_speed=angles.log_speed[start:stop],
+        ),
+    )

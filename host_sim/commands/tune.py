@@ -1,0 +1,166 @@
+"""`treadle tune`: settings computed for one bicycle, with figures and reasons, and a bike file that holds."""
+
+import json
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from host_sim.bikes.load import load_bike
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder
+from host_sim.refusals import closest
+from host_sim.rules.catalogue import RULES
+from host_sim.rules.judge import Done, Verdict, judge
+from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
+
+if TYPE_CHECKING:
+    from host_sim.tuning.recommend import Tuned
+    from host_sim.tuning.rows import Row
+
+REPORT = "tune.json"
+THRESHOLDS, RATES, LOOP, RIDES = "thresholds.png", "rise_rate.png", "power_loop.png", "before_after.png"
+NEEDED = {"control": "python-control", "tomlkit": "tomlkit"}
+PRIORITY_NAMES = ("calm", "balanced", "quick")
+VERIFY_RIDES = 4  # Of each kind; `treadle verify` rides 50.
+
+
+class TuneRequest:
+    """Which bike, for whom, into which folder, and which bike file to write."""
+
+    def __init__(
+        self,
+        bike: str,
+        priority: str = "balanced",
+        out: Path | None = None,
+        write: Path | None = None,
+        seed: int = 1,
+        force: bool = False,
+    ) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        for module, name in NEEDED.items():
+            if find_spec(module) is None:
+                raise RequestError(
+                    f"treadle tune needs {name}, which is not installed, "
+                    "get it with: uv run --extra tune treadle tune"
+                )
+        if priority not in PRIORITY_NAMES:
+            hint = closest(priority, list(PRIORITY_NAMES))
+            raise RequestError(f"--priority is {priority[:60]!r}, {hint}")
+        self.bike_given = bike
+        self.bike = load_bike(bike)
+        self.priority = priority
+        self.out = out or fresh_folder("treadle-tune")
+        self.write = write
+        self.seed = seed
+        self.force = force
+        if write is not None:
+            _check_target(write, force)
+
+
+def _check_target(write: Path, force: bool) -> None:
+    """Refuse what can't be written, before minutes have gone into it."""
+    if write.suffix != ".toml":
+        raise RequestError(f"--write is {spoken(write)}, allowed is a name that ends in .toml")
+    if write.is_dir():
+        raise RequestError(f"--write is {spoken(write)}, a directory, allowed is a file")
+    if write.exists() and not force:
+        raise RequestError(f"{spoken(write)} exists already, allowed is another --write, or --force")
+
+
+class TuneResult:
+    """What was found: `rows`, `tuned`, the files; `failing` are the rules that a bike file would break."""
+
+    def __init__(
+        self,
+        request: TuneRequest,
+        tuned: "Tuned",
+        rows: "list[Row]",
+        failing: list[Verdict],
+        files: list[Path],
+    ) -> None:
+        """Keep what was found."""
+        self.request = request
+        self.tuned = tuned
+        self.rows = rows
+        self.failing = failing
+        self.files = files
+
+    @property
+    def holds(self) -> bool:
+        """Whether what was asked for was done: not if a bike file was asked for that breaks a rule."""
+        return not self.failing
+
+    def as_json(self) -> dict[str, Any]:
+        """Return everything with the keys that the manual names."""
+        from host_sim.tuning.loop_report import loop_json, rounded
+
+        tuned = self.tuned
+        before, after = tuned.before.scores, tuned.after.scores
+        return {
+            "bike": tuned.bike.name,
+            "priority": tuned.priority.name,
+            "recommendations": [row.as_json() for row in self.rows],
+            "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
+            "score": {"before": rounded(before.total), "after": rounded(after.total)},
+            "failing_rules": [verdict.rule.name for verdict in self.failing],
+            "files": [str(path) for path in self.files],
+        }
+
+
+def tune(request: TuneRequest, done: Done) -> TuneResult:
+    """Work everything out, draw the figures, and write the bike file if the rules hold for it."""
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
+    # once.
+    from host_sim.report.tuning_figures import draw_rates, draw_thresholds
+    from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
+    from host_sim.tuning.recommend import tune_bike
+    from host_sim.tuning.rows import rows_of
+    from host_sim.tuning.score import PRIORITIES
+
+    names = [REPORT, THRESHOLDS, RATES, RIDES]
+    with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
+        tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed)
+        rows = rows_of(tuned)
+        failing = _judged(request, tuned, done)
+        draw_thresholds(tuned, delivery.place(THRESHOLDS))
+        draw_rates(tuned, delivery.place(RATES))
+        if tuned.loop is not None:
+            draw_loop(tuned, delivery.add(LOOP))
+            names.append(LOOP)
+        draw_rides(tuned, delivery.place(RIDES), request.seed)
+        result = TuneResult(request, tuned, rows, failing, [request.out / name for name in names])
+        if request.write is not None and not failing:
+            result.files.append(request.write)
+        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
+            json.dump(result.as_json(), file, indent=1, allow_nan=False)
+            file.write("\n")
+        if request.write is not None and not failing:
+            _write_bike(request, tuned)
+        delivery.deliver()
+    return result
+
+
+def _judged(request: TuneRequest, tuned: "Tuned", done: Done) -> list[Verdict]:
+    """Hold the tuned bike against the rules, if a bike file is asked for; return those that fail."""
+    if request.write is None:
+        return []
+    verdicts = judge(tuned.tuned, RULES, request.seed, VERIFY_RIDES, done)
+    return [verdict for verdict in verdicts if not verdict.holds]
+
+
+def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:
+    """Write the bike file whole or not at all, once more read as any other bike file is."""
+    from host_sim.tuning.bike_writer import file_of, written_text
+
+    if request.write is None:
+        return
+    text = written_text(read_text(file_of(request.bike_given), TOML_BYTES_MAX), tuned)
+    with Delivery(request.write.parent, (request.write.name,), request.force) as delivery:
+        place = delivery.place(request.write.name)
+        place.write_text(text, encoding="utf-8")
+        written = load_bike(place)
+        if written.firmware_settings.as_dict() != tuned.tuned.firmware_settings.as_dict():
+            raise RequestError(
+                f"{spoken(request.write)}: the settings would not be read back as they were tuned"
+            )
+        delivery.deliver()

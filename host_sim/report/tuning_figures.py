@@ -1,0 +1,238 @@
+"""Figures of `treadle tune`: each trade-off as a curve, the present point hollow, the chosen one filled.
+
+Two quantities share a panel: what one wants less of on the left, what it costs on the right. Colours differ
+in lightness and every line is named where it runs.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import matplotlib
+
+matplotlib.use("Agg")
+
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.ticker import MaxNLocator
+
+from firmware.settings import TWO_CHANNELS
+from host_sim.report.ride_figure import INK, QUIET
+from host_sim.rules.riding import KM_PER_H
+from host_sim.tuning.drive import DrivePoint
+from host_sim.tuning.drive_rides import STEP_S
+from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S
+from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.stop_rides import CADENCE_RPM, way_with_help_m
+
+COST = "#a0252f"
+GAIN = "#0b5fa5"
+NOW = "#8a8f98"
+CHOSEN = "#14775a"
+DPI = 110
+
+
+@contextmanager
+def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> Iterator[Figure]:
+    """Give an empty figure with its headings; it is saved and closed at the end."""
+    top = 0.9 + 0.2 * subtitle.count("\n")
+    layout = ConstrainedLayoutEngine(rect=(0.01, 0.01, 0.98, 1.0 - top / size[1]), hspace=0.06, wspace=0.05)
+    with (
+        plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
+        plt.rc_context({"text.parse_math": False}),
+    ):
+        figure = plt.figure(figsize=size, layout=layout)
+        figure.text(0.02, 1.0 - 0.16 / size[1], title, fontsize=15, fontweight="bold", va="top")
+        figure.text(0.02, 1.0 - 0.5 / size[1], subtitle, fontsize=10.5, va="top", color=QUIET)
+        yield figure
+        figure.savefig(path, dpi=DPI)
+        plt.close(figure)
+
+
+def mark(axes: Axes, x: float, text: str, chosen: bool) -> None:
+    """Draw a vertical line for a point: the chosen one bold and named, the present one thin."""
+    colour = CHOSEN if chosen else NOW
+    axes.axvline(
+        x, color=colour, linewidth=2.2 if chosen else 1.2, linestyle="-" if chosen else "--", zorder=1
+    )
+    axes.annotate(
+        text, (x, 1.0 if chosen else 0.93), xycoords=("data", "axes fraction"), xytext=(4, -3),
+        textcoords="offset points", va="top", color=colour,
+        fontweight="bold" if chosen else "normal", fontsize=9.5,
+    )  # fmt: skip
+
+
+def two_curves(
+    axes: Axes,
+    xs: Sequence[float],
+    left: Sequence[float],
+    right: Sequence[float],
+    labels: tuple[str, str, str],
+) -> Axes:
+    """Draw what one gains on the left axis and what it costs on the right; return the right axes."""
+    other = axes.twinx()
+    axes.plot(xs, left, color=GAIN, marker="o", markersize=3.5, linewidth=1.8)
+    other.plot(xs, right, color=COST, marker="s", markersize=3.5, linewidth=1.8, linestyle=(0, (5, 1.5)))
+    axes.set_xlabel(labels[0])
+    axes.set_ylabel(labels[1], color=GAIN)
+    other.set_ylabel(labels[2], color=COST)
+    if max(right) == 0.0:
+        other.set_ylim(0.0, 1.0)  # Nothing goes wrong anywhere: a line on the floor, no magnified noise.
+    for one in (axes, other):
+        one.set_ylim(0.0, 1.15 * max(one.get_ylim()[1], 1e-6))
+        one.spines["top"].set_visible(False)
+    return other
+
+
+def draw_thresholds(tuned: Tuned, path: Path) -> None:
+    """Draw engage edges, release cadence, share of the pitch, and the way with help over speed."""
+    bike = tuned.bike
+    title = f"When help begins and ends: {bike.title}"
+    subtitle = "blue: what the rider waits for; red: what goes wrong instead; green: recommended; grey: now"
+    with drawn(path, title, subtitle, (12.5, 8.6)) as figure:
+        grid = figure.subplots(2, 2)
+        _engage_panel(grid[0][0], tuned)
+        _release_panel(grid[0][1], tuned)
+        _pitch_panel(grid[1][0], tuned)
+        _way_panel(grid[1][1], tuned)
+
+
+def _engage_panel(axes: Axes, tuned: Tuned) -> None:
+    curve = tuned.engage.over_edges
+    edges = [float(point.engage_edges) for point in curve]
+    two_curves(
+        axes,
+        edges,
+        [point.measures.delay_s for point in curve],
+        [100.0 * point.measures.false_share for point in curve],
+        ("engage edges", "help comes after, mean (s)", "nudges and shaking that engage (%)"),
+    )
+    now = tuned.bike.firmware_settings
+    mark(axes, now.engage_edges, f"now {now.engage_edges}", False)
+    chosen = tuned.engage.chosen
+    per_turn = now.pulses_per_rev * (4 if now.sensor_kind == TWO_CHANNELS else 2)
+    mark(
+        axes,
+        chosen.engage_edges,
+        f"{chosen.engage_edges} = {360 * chosen.engage_edges / per_turn:.0f}°",
+        True,
+    )
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axes.set_title(f"Engage: edges in a row, from {chosen.engage_rpm} rpm on", loc="left", fontsize=11)
+
+
+def _release_panel(axes: Axes, tuned: Tuned) -> None:
+    curve = tuned.release.over_rpm
+    two_curves(
+        axes,
+        [float(point.release_rpm) for point in curve],
+        [point.measures.run_on_s for point in curve],
+        [point.measures.lapses_per_min for point in curve],
+        ("release cadence (rpm)", "stop is seen after, mean (s)", "lapses a minute on a slow climb"),
+    )
+    mark(
+        axes,
+        tuned.bike.firmware_settings.release_rpm,
+        f"now {tuned.bike.firmware_settings.release_rpm}",
+        False,
+    )
+    mark(axes, tuned.release.chosen.release_rpm, f"{tuned.release.chosen.release_rpm} rpm", True)
+    axes.set_title(
+        f"Release: legs that wander about {tuned.release.slowest_rpm:.0f} rpm", loc="left", fontsize=11
+    )
+
+
+def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
+    curve = tuned.release.over_percent
+    two_curves(
+        axes,
+        [float(point.stop_pitch_percent) for point in curve],
+        [point.measures.run_on_s for point in curve],
+        [point.measures.lapses_per_min for point in curve],
+        ("stop gap, % of the pitch just measured", "stop is seen after, mean (s)", "lapses a minute"),
+    )
+    now = tuned.bike.firmware_settings.stop_pitch_percent
+    mark(axes, now, f"now {now}", False)
+    mark(axes, tuned.release.chosen.stop_pitch_percent, f"{tuned.release.chosen.stop_pitch_percent} %", True)
+    axes.set_title("Stop gap: how long to wait for the next edge", loc="left", fontsize=11)
+
+
+def _way_panel(axes: Axes, tuned: Tuned) -> None:
+    bike = tuned.bike
+    cutoff_km_per_h = bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H
+    speeds = np.linspace(3.0, cutoff_km_per_h, 80)
+    for settings, colour, text in (
+        (bike.firmware_settings, NOW, "now"),
+        (tuned.tuned.firmware_settings, CHOSEN, "recommended"),
+    ):
+        ways = [way_with_help_m(settings, speed / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for speed in speeds]
+        axes.plot(speeds, ways, color=colour, linewidth=2.2 if colour == CHOSEN else 1.4)
+        axes.annotate(
+            text,
+            (speeds[-1], ways[-1]),
+            xytext=(-4, 6 if colour == NOW else -14),
+            textcoords="offset points",
+            ha="right",
+            color=colour,
+        )
+    limit_m = bike.firmware_settings.cutoff_distance_mm / 1000.0
+    axes.axhline(limit_m, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
+    axes.annotate(
+        f"cut-off distance that is set, {limit_m:g} m",
+        (3.0, limit_m),
+        xytext=(2, 4),
+        textcoords="offset points",
+        color=COST,
+    )
+    axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
+    axes.set_xlabel("speed (km/h)")
+    axes.set_ylabel("way with help after the last edge (m)")
+    axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (worked out)", loc="left", fontsize=11)
+    axes.spines[["top", "right"]].set_visible(False)
+
+
+def draw_rates(tuned: Tuned, path: Path) -> None:
+    """Draw jerk against waiting for power over the rise rate, the comfort limit in it."""
+    points = [point for point in best_by_rise(tuned.drive.tried) if point.measures.reach_s < STEP_S]
+    title = f"How fast help may grow: {tuned.bike.title}"
+    subtitle = "blue: waiting for nine tenths of the power; red: how steeply the push rises, box empty"
+    with drawn(path, title, subtitle, (10.5, 5.8)) as figure:
+        axes = figure.subplots()
+        rises = [float(point.settings.rise_mv_per_s) for point in points]
+        other = two_curves(
+            axes,
+            rises,
+            [point.measures.reach_s for point in points],
+            [point.measures.jerk_m_per_s3 for point in points],
+            ("rise rate (mV/s)", "power is there after (s)", "jerk (m/s³)"),
+        )
+        limit = tuned.priority.jerk_m_per_s3
+        other.axhline(limit, color=COST, linewidth=1.0, linestyle=":")
+        other.set_ylim(0.0, max(1.2 * limit, other.get_ylim()[1]))
+        words = f"comfort limit, {tuned.priority.name}: {limit:g} m/s³"
+        place = (0.99, limit)
+        other.annotate(words, place, xycoords=("axes fraction", "data"), xytext=(0, 4),
+                       textcoords="offset points",
+                       ha="right", color=COST)  # fmt: skip
+        axes.set_xscale("log")
+        shown = (100, 150, 200, 300, 400, 600, 800, 1200, 1600, 2400, 3200, 5000, 8000)
+        ticks = [tick for tick in shown if min(rises) <= tick <= max(rises)]
+        axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
+        axes.minorticks_off()
+        now = tuned.bike.firmware_settings.rise_mv_per_s
+        mark(axes, now, f"now {now}", False)
+        chosen = tuned.drive.chosen.settings.rise_mv_per_s
+        mark(axes, chosen, f"{chosen} mV/s", True)
+
+
+def best_by_rise(tried: Sequence[DrivePoint]) -> list[DrivePoint]:
+    """Return for every rise rate that was ridden its best point, in ascending order."""
+    best: dict[int, DrivePoint] = {}
+    for point in tried:
+        rise = point.settings.rise_mv_per_s
+        if rise not in best or point.score < best[rise].score:
+            best[rise] = point
+    return [best[rise] for rise in sorted(best)]

@@ -1,0 +1,236 @@
+"""Figures of the power loop: what was identified, how near it is to surging, rides before and after."""
+
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import ScalarFormatter
+
+from host_sim.report.ride_figure import INK
+from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, two_curves
+from host_sim.rules.riding import rest
+from host_sim.tuning.drive import DrivePoint
+from host_sim.tuning.drive_rides import SLOPE_S, empty, start_course, step_course, traced
+from host_sim.tuning.loop_report import LoopReport
+from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
+from host_sim.tuning.open_loop import PERIOD_S
+from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.surge import SURGES_SHARE
+
+SHOWN = (0.5, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 120, 200, 300)
+
+
+def draw_loop(tuned: Tuned, path: Path) -> None:
+    """Draw the identified plants, the Nyquist plot, the way to the surge limit, gain against disturbance."""
+    loop = tuned.loop
+    if loop is None:
+        raise ValueError("a bicycle without a shunt has no power loop to draw")
+    worst = loop.worst.margins
+    subtitle = (
+        f"worst over the operating range: gain margin {worst.gain:.1f}, phase {worst.phase_deg:.0f}°, "
+        f"delay {1000 * worst.delay_s:.0f} ms, Ms {worst.sensitivity:.2f}.\n{loop.surge.sentence(tuned.bike)}"
+    )
+    with drawn(path, f"The power loop: {tuned.bike.title}", subtitle, (13.0, 9.0)) as figure:
+        grid = figure.subplots(2, 2)
+        _plant_panel(grid[0][0], tuned, loop)
+        _nyquist_panel(grid[0][1], tuned, loop)
+        _surge_panel(grid[1][0], loop)
+        _gain_panel(grid[1][1], tuned)
+
+
+def _plant_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
+    times_s = np.arange(len(tuned.plants[0].steps), dtype=np.float64) * PERIOD_S
+    shown = times_s <= 0.25
+    for plant in tuned.plants:
+        bold = plant.point == loop.surge.point
+        axes.plot(
+            1000 * times_s[shown],
+            plant.steps[shown],
+            ".",
+            color=GAIN if bold else NOW,
+            markersize=5 if bold else 2.5,
+        )
+        axes.plot(
+            1000 * times_s[shown],
+            plant.lags.step_response(times_s[shown]),
+            color=GAIN if bold else NOW,
+            linewidth=2 if bold else 0.7,
+        )
+    strongest = max(tuned.plants, key=lambda plant: plant.model.gain)
+    axes.plot(
+        1000 * times_s[shown],
+        strongest.model.step_response(times_s[shown]),
+        color=COST,
+        linewidth=1.2,
+        linestyle=(0, (4, 1.5)),
+    )
+    axes.annotate(
+        f"for the tuning rules: {strongest.model.gain:.0f} W/V, lag {1000 * strongest.model.lag_s:.0f} ms,\n"
+        f"dead time {1000 * strongest.model.dead_time_s:.0f} ms (dashed)",
+        (0.97, 0.06), xycoords="axes fraction", ha="right", color=COST,
+    )  # fmt: skip
+    axes.set_xlabel("after a step of the command (ms)")
+    axes.set_ylabel("measured power (W for a volt)")
+    axes.set_ylim(bottom=0.0)
+    axes.set_title(
+        f"The plant at {len(tuned.plants)} points: speed, charge, load; blue surges first",
+        loc="left",
+        fontsize=11,
+    )
+    axes.spines[["top", "right"]].set_visible(False)
+
+
+def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
+    frequencies = loop_frequencies()
+    controller = firmware_pi_response(loop.gains, frequencies)
+    for plant in tuned.plants:
+        bold = plant.point == loop.surge.point
+        response = controller * plant.response_at(frequencies)
+        axes.plot(response.real, response.imag, color=GAIN if bold else NOW, linewidth=2 if bold else 0.7)
+    angles = np.linspace(0.0, 2.0 * np.pi, 200)
+    for radius, words in (
+        (1.0 / loop.worst.margins.sensitivity, f"Ms {loop.worst.margins.sensitivity:.2f}"),
+    ):
+        axes.plot(-1.0 + radius * np.cos(angles), radius * np.sin(angles), color=CHOSEN, linewidth=1.2)
+        axes.annotate(
+            words, (-1.0, -radius), xytext=(0, -11), textcoords="offset points", ha="center", color=CHOSEN
+        )
+    axes.plot(np.cos(angles), np.sin(angles), color=INK, linewidth=0.6, linestyle=":")
+    axes.plot([-1.0], [0.0], marker="x", color=COST, markersize=9, markeredgewidth=2)
+    axes.annotate(
+        "here it surges", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
+    )
+    axes.set_xlim(-2.1, 0.6)
+    axes.set_ylim(-1.7, 0.9)
+    axes.set_aspect("equal", adjustable="box")
+    axes.axhline(0.0, color=INK, linewidth=0.5)
+    axes.axvline(0.0, color=INK, linewidth=0.5)
+    axes.set_title("Nyquist: the loop keeps out of the circle", loc="left", fontsize=11)
+    axes.set_xlabel("real")
+    axes.set_ylabel("imaginary")
+
+
+def _surge_panel(axes: Axes, loop: LoopReport) -> None:
+    surge = loop.surge
+    for scan, colour, words in (
+        (surge.free, NOW, f"fastest rates, {surge.free.rise_mv_per_s} mV/s"),
+        (surge.felt, GAIN, f"chosen rates, {surge.felt.rise_mv_per_s} mV/s"),
+    ):
+        axes.plot(
+            [one.factor for one in scan.model],
+            [100 * one.swing_share for one in scan.model],
+            color=colour,
+            linewidth=1.6,
+            label=f"foretold, {words}",
+        )
+        axes.plot(
+            [one.factor for one in scan.bench],
+            [100 * one.swing_share for one in scan.bench],
+            "o",
+            color=colour,
+            label=f"ridden, {words}",
+        )
+    axes.axvline(surge.margin, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
+    axes.annotate(f"gain margin {surge.margin:.1f}", (surge.margin, 0.03), va="bottom", color=COST,
+                  xycoords=("data", "axes fraction"), xytext=(4, 0), textcoords="offset points")  # fmt: skip
+    axes.axhline(100 * SURGES_SHARE, color=INK, linewidth=0.6, linestyle=":")
+    tops = [100 * one.swing_share for one in surge.felt.model + surge.felt.bench]
+    axes.set_ylim(0.0, max(2.5 * max(tops), 8 * 100 * SURGES_SHARE))
+    axes.set_xlim(left=0.0)
+    axes.set_xlabel("times the chosen gain")
+    axes.set_ylabel("swing of the power long after a kick (%)")
+    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93))
+    axes.set_title("The way to the surge limit", loc="left", fontsize=11)
+    axes.spines[["top", "right"]].set_visible(False)
+
+
+def _gain_panel(axes: Axes, tuned: Tuned) -> None:
+    best: dict[float, DrivePoint] = {}
+    for point in tuned.drive.tried:
+        strength = point.settings.gain_uv_per_w / point.settings.integral_ms
+        if strength not in best or point.score < best[strength].score:
+            best[strength] = point
+    strengths = sorted(best)
+    points = [best[strength] for strength in strengths]
+    two_curves(
+        axes,
+        strengths,
+        [point.measures.disturbance_percent for point in points],
+        [point.measures.swing_percent for point in points],
+        ("gain over integral time (uV/W per ms)", "a slope moves the power by (%)", "swing from noise (%)"),
+    )
+    axes.set_xscale("log")
+    axes.xaxis.set_major_formatter(ScalarFormatter())
+    axes.set_xticks([tick for tick in SHOWN if min(strengths) <= tick <= max(strengths)])
+    axes.minorticks_off()
+    now = tuned.bike.firmware_settings
+    chosen = tuned.drive.chosen.settings
+    for value, words, colour, height in (
+        (now.gain_uv_per_w / now.integral_ms, f"now {now.gain_uv_per_w}, {now.integral_ms} ms", NOW, 0.93),
+        (
+            chosen.gain_uv_per_w / chosen.integral_ms,
+            f"{chosen.gain_uv_per_w} uV/W, {chosen.integral_ms} ms",
+            CHOSEN,
+            1.0,
+        ),
+    ):
+        axes.axvline(
+            value,
+            color=colour,
+            linewidth=2.2 if colour == CHOSEN else 1.2,
+            linestyle="-" if colour == CHOSEN else "--",
+        )
+        # Towards the middle, so that it does not run over the other axis.
+        right = value > strengths[len(strengths) // 2]
+        axes.annotate(words, (value, height), xycoords=("data", "axes fraction"), color=colour, va="top",
+                      xytext=(-4 if right else 4, -3), textcoords="offset points", fontsize=9.5,
+                      ha="right" if right else "left")  # fmt: skip
+    axes.set_title(
+        "Holding the power, and what noise does (each at its best rise rate)",
+        loc="left",
+        fontsize=11,
+    )
+
+
+def draw_rides(tuned: Tuned, path: Path, seed: int = 1) -> None:
+    """Ride the step and the start with both sets of settings and draw them over each other."""
+    with drawn(
+        path,
+        f"Before and after: {tuned.bike.title}",
+        "grey: now; green: recommended; both ridden on the bench",
+        (12.5, 8.2),
+    ) as figure:
+        power, command, push = figure.subplots(3, 1)
+        for bike, colour, width in ((tuned.bike, NOW, 1.4), (tuned.tuned, CHOSEN, 2.0)):
+            course, begin_s = step_course(bike)
+            step = traced(bike, course, seed)
+            times_s = [time_s - begin_s for time_s in step.times_s]
+            power.plot(times_s, step.powers_w, color=colour, linewidth=width)
+            command.plot(
+                times_s, [value / 1000.0 for value in step.commands_mv], color=colour, linewidth=width
+            )
+            start = traced(empty(bike), start_course(bike), seed)
+            push.plot(
+                [time_s - rest(bike) for time_s in start.times_s],
+                start.push_m_per_s2,
+                color=colour,
+                linewidth=width,
+            )
+        power.axhline(step.wanted_w, color=INK, linewidth=0.7, linestyle=":")
+        power.annotate(
+            f"allowed {step.wanted_w} W", (4.0, step.wanted_w), xytext=(2, -13), textcoords="offset points"
+        )
+        power.axvspan(SLOPE_S, SLOPE_S + 1.0, color=COST, alpha=0.1)
+        power.annotate(
+            "a slope slows it down", (SLOPE_S, 0.06), xycoords=("data", "axes fraction"), color=COST
+        )
+        for axes, title, label in (
+            (power, "A step to full power at an even speed", "battery power (W)"),
+            (command, "", "command (V)"),
+            (push, "A start from standing, without load", "push of the motor (m/s²)"),
+        ):
+            axes.set_title(title, loc="left", fontsize=11)
+            axes.set_ylabel(label)
+            axes.set_xlim(left=0.0)
+            axes.spines[["top", "right"]].set_visible(False)
+        push.set_xlabel("after the legs begin (s)")

@@ -1,0 +1,1 @@
+"""Settings computed: the plant identified on the bench, settings chosen, every choice measured again."""

@@ -1,0 +1,104 @@
+"""What each recommendation assumes, and how to check it on the road: by what a rider feels."""
+
+from typing import NamedTuple
+
+JERKS = "jerks on starting"
+RUNS_ON = "runs on"
+SURGES = "surges"
+SLUGGISH = "sluggish"
+CUTS_OUT = "cuts out on slow pedalling"
+NOTHING = "nothing at all"
+BACKWARD = "works backward"
+
+
+class Advice(NamedTuple):
+    """`assumes` what has to be true, `check` what to do when a symptom shows; both sentences for a person."""
+
+    assumes: str
+    check: str
+
+
+ADVICE = {
+    "lead": Advice(
+        "The pickup sits on the side of the crank that the bike file names, and its wires are not swapped.",
+        f"{BACKWARD} or {NOTHING}: turn the crank forward by hand with the wheel off the ground; if only "
+        "backward turning drives, set the other lead.",
+    ),
+    "forward_duty_high": Advice(
+        "The part is high for the longer share of a pitch when it turns the way the bike file says.",
+        f"{BACKWARD} or {NOTHING}: turn the crank forward by hand with the wheel off the ground; if only "
+        "backward turning drives, set the other value.",
+    ),
+    "pulses_per_rev": Advice(
+        "Every magnet of the ring passes the pickup near enough to switch it.",
+        f"{NOTHING} or {CUTS_OUT}: count the pulses of one turn; a number too high reads as a low cadence.",
+    ),
+    "engage_edges": Advice(
+        "Nudges stay below a sixth of a turn, and the ring's flaws are those of the bike file.",
+        f"{SLUGGISH} at the start: fewer edges. Drives off when a pedal is nudged: more.",
+    ),
+    "engage_rpm": Advice(
+        "Nobody means help who turns the crank more slowly.",
+        f"{NOTHING} at a slow start uphill: lower it. Helps when a pedal is brought into place: raise it.",
+    ),
+    "release_rpm": Advice(
+        "The legs are no less even than one and a half times what mass, lowest gear and torque ripple give.",
+        f"{CUTS_OUT}: lower it. {RUNS_ON} after slow pedalling: raise it.",
+    ),
+    "stop_pitch_percent": Advice(
+        "The magnets sit as evenly as the bike file says, and the legs slow down gradually.",
+        f"{RUNS_ON} after brisk legs stop: lower it. {CUTS_OUT} although release_rpm is low: raise it.",
+    ),
+    "rise_mv_per_s": Advice(
+        "Mass, motor constants and command range are those of the bike file; the empty bicycle jerks most.",
+        f"{JERKS}: cut it to two thirds. {SLUGGISH}: raise it by a half.",
+    ),
+    "fall_mv_per_s": Advice(
+        "Brake, stop and faults cut at once; this rate is for everything else.",
+        f"{JERKS} and when the selector is turned down: cut it to two thirds. Power overshoots: raise it.",
+    ),
+    "gain_uv_per_w": Advice(
+        "Shunt, battery resistance and motor controller are those of the bike file.",
+        f"{SURGES}: cut it to a half. {SLUGGISH} when a slope begins, or too much power: raise it by a half.",
+    ),
+    "integral_ms": Advice(
+        "The lag of the motor controller is that of the bike file.",
+        f"{SURGES} slowly, about once a second: double it. Power is long in coming to its level: halve it.",
+    ),
+    "open_map_full_w": Advice(
+        "Without a shunt nothing corrects the power: the motor draws what its constants say.",
+        f"{SLUGGISH} everywhere: measure the current at full help and 20 km/h; lower this by the share that "
+        "is missing.",
+    ),
+    "selector.shares_percent": Advice(
+        "All-day legs of 75 W and a grade of 2 %, where the shares are felt most.",
+        f"Two positions feel alike: move them apart. {NOTHING} in the first position: meant so with share 0.",
+    ),
+    "throttle_rest_mv": Advice(
+        "The throttle's voltages at its ends are those of the bike file, within the play.",
+        f"{NOTHING} from the throttle: its rest reads above this. Creeps with the throttle closed: raise it.",
+    ),
+    "throttle_full_mv": Advice(
+        "The throttle's voltages at its ends are those of the bike file, within the play.",
+        "Full power is not reached: lower it. The last part of the travel does nothing: raise it.",
+    ),
+    "battery_foldback_mv": Advice(
+        "Resistance and empty voltage of the pack are those of the bike file, also when it is cold.",
+        f"{SURGES} on a low battery only: raise it by half a volt. {SLUGGISH} long before empty: lower it.",
+    ),
+    "heat_foldback_decicelsius": Advice(
+        "The sensor sits in the winding, and the motor's heat capacity is that of the bike file.",
+        f"{SLUGGISH} on a long climb: feel the hub, let it cool; only then think of raising it.",
+    ),
+}
+
+SYMPTOMS = {
+    JERKS: ("rise_mv_per_s", "fall_mv_per_s"),
+    RUNS_ON: ("stop_pitch_percent", "release_rpm"),
+    SURGES: ("gain_uv_per_w", "integral_ms", "battery_foldback_mv"),
+    SLUGGISH: ("engage_edges", "rise_mv_per_s", "gain_uv_per_w", "open_map_full_w"),
+    CUTS_OUT: ("release_rpm", "stop_pitch_percent", "pulses_per_rev"),
+    NOTHING: ("lead", "forward_duty_high", "pulses_per_rev", "engage_rpm", "throttle_rest_mv"),
+    BACKWARD: ("lead", "forward_duty_high"),
+}
+"""Where to look first, symptom by symptom."""

@@ -1,0 +1,39 @@
+"""Writes a bike file with other settings: its comments, its order and everything else stay as they were."""
+
+from pathlib import Path
+
+import tomlkit
+from tomlkit.items import Table
+
+from host_sim.bikes.load import BIKES
+from host_sim.textfile import find_file
+from host_sim.tuning.recommend import Tuned
+
+
+def file_of(bike_given: str) -> Path:
+    """Return the bike file that a user's argument means; RequestError if there is none."""
+    return find_file(bike_given, BIKES, (".toml",), "bike")
+
+
+def written_text(source: str, tuned: Tuned) -> str:
+    """Return `source`, the text of the bike file, with the recommended values in it.
+
+    Settings go to [settings], made if there is none, each new or changed one with a comment that says where
+    it comes from; shares go to [selector]. What equals the present value is not touched.
+    """
+    document = tomlkit.parse(source)
+    if "settings" not in document:
+        document.add("settings", tomlkit.table())
+    settings = document["settings"]
+    now = tuned.bike.firmware_settings
+    for name, value in tuned.changes.items():
+        if getattr(now, name) == value or not isinstance(settings, Table):
+            continue
+        settings[name] = value
+        settings[name].comment(f"treadle tune, {tuned.priority.name}")
+    if tuned.shares_percent is not None and tuned.shares_percent != tuned.bike.selector.shares_percent:
+        selector = document["selector"]
+        if isinstance(selector, Table):
+            # Whole percents without a decimal point, as a person writes them.
+            selector["shares_percent"] = [round(share) for share in tuned.shares_percent]
+    return tomlkit.dumps(document)

@@ -1,0 +1,169 @@
+"""Brute force: settings swept over a grid on the whole bench, to hold a recommendation against.
+
+No theory and no model: every point is ridden with its settings in the firmware, and scored as `score` says.
+`compare` does it over a grid of bikes, `python -m tests.benchmarks.tuning_brute_force` prints it.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, NamedTuple
+
+from host_sim.bikes.load import load_bike
+from host_sim.bikes.model import Bike
+from host_sim.tuning.drive import DriveBench, DriveSettings
+from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
+from host_sim.tuning.engage_rides import EngageMeasures, EngageRide
+from host_sim.tuning.identify import IdentifiedPlant
+from host_sim.tuning.measures import Scores
+from host_sim.tuning.release_rides import ReleaseMeasures, ride_release
+from host_sim.tuning.score import PRIORITIES, Priority, drive_score, engage_score, release_score
+from host_sim.tuning.thresholds import edge_candidates, least_engage_rpm
+from host_sim.tuning.variant import with_settings
+
+Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterator[Any]]
+
+
+class Grid(NamedTuple):
+    """What is swept: the values of each setting."""
+
+    engage_edges: tuple[int, ...]
+    engage_rpm: tuple[int, ...]
+    release_rpm: tuple[int, ...]
+    stop_pitch_percent: tuple[int, ...]
+    rise_mv_per_s: tuple[int, ...]
+    gain_factors: tuple[float, ...]
+    integral_ms: tuple[int, ...]
+
+
+FULL_GRID = Grid(
+    engage_edges=(2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24, 28),
+    engage_rpm=(10, 15, 18, 20, 22, 25, 30, 40),
+    release_rpm=(4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 16, 18, 20),
+    stop_pitch_percent=(100, 110, 120, 135, 150, 175, 200, 250, 320),
+    rise_mv_per_s=(150, 220, 320, 470, 680, 1000, 1450, 2100, 3100, 4500, 6600),
+    gain_factors=(0.03, 0.06, 0.1, 0.16, 0.25, 0.4, 0.63, 1.0, 1.6),
+    integral_ms=(20, 30, 45, 70, 140, 400),
+)
+
+
+class Best(NamedTuple):
+    """The least scores that a sweep found, and with which settings."""
+
+    scores: Scores
+    settings: dict[str, int]
+
+
+class Trial(NamedTuple):
+    """A bike with settings to ride; `slowest_rpm` for the legs of the release ride."""
+
+    bike: Bike
+    slowest_rpm: float
+    seed: int
+
+
+def ride_engage(trial: Trial) -> EngageMeasures:
+    """Ride the starts and nudges; what the firmware itself did."""
+    return EngageRide(trial.bike, trial.seed).as_ridden()
+
+
+def ride_stops(trial: Trial) -> ReleaseMeasures:
+    """Ride the slow legs."""
+    return ride_release(trial.bike, [trial.bike.firmware_settings], trial.slowest_rpm, trial.seed)[0]
+
+
+def ride_drive(trial: Trial) -> DriveMeasures:
+    """Ride the step and the start."""
+    return measure_drive(trial.bike, trial.seed)
+
+
+def sweep_engage(
+    bike: Bike, priority: Priority, grid: Grid, mapped: Map, seed: int = 1
+) -> tuple[float, dict[str, int]]:
+    """Return the least engage score over what of the grid makes sense for the ring, and its settings."""
+    most = edge_candidates(bike)[-1]
+    floor_rpm = least_engage_rpm(bike)
+    points = [
+        {
+            "engage_edges": edges,
+            "engage_rpm": rpm,
+            "release_rpm": min(bike.firmware_settings.release_rpm, rpm - 2),
+        }
+        for edges in grid.engage_edges
+        for rpm in grid.engage_rpm
+        if edges <= most and rpm >= floor_rpm
+    ]
+    measured = mapped(ride_engage, [Trial(with_settings(bike, point), 0.0, seed) for point in points])
+    scores = [engage_score(measures, priority) for measures in measured]
+    return min(zip(scores, points, strict=True), key=lambda pair: pair[0])
+
+
+def sweep_release(
+    bike: Bike, engage_rpm: int, slowest_rpm: float, grid: Grid, mapped: Map, seed: int = 1
+) -> tuple[float, dict[str, int]]:
+    """Return the least release score over the grid and its settings."""
+    points = [
+        {"engage_rpm": engage_rpm, "release_rpm": rpm, "stop_pitch_percent": percent}
+        for rpm in grid.release_rpm
+        for percent in grid.stop_pitch_percent
+        if rpm < engage_rpm
+    ]
+    measured = mapped(ride_stops, [Trial(with_settings(bike, point), slowest_rpm, seed) for point in points])
+    scores = [release_score(measures) for measures in measured]
+    return min(zip(scores, points, strict=True), key=lambda pair: pair[0])
+
+
+def sweep_drive(
+    bike: Bike,
+    plants: list[IdentifiedPlant],
+    priority: Priority,
+    tight: DriveSettings,
+    grid: Grid,
+    mapped: Map,
+    seed: int = 1,
+) -> tuple[float, dict[str, int]]:
+    """Return the least drive score over the grid; gains are factors of `tight`, the tight SIMC setting."""
+    looped = bike.shunt.fitted
+    settings = [
+        DriveSettings(rise, max(round(tight.gain_uv_per_w * factor), 1), integral)
+        for rise in grid.rise_mv_per_s
+        for factor in (grid.gain_factors if looped else (1.0,))
+        for integral in (grid.integral_ms if looped else (100,))
+    ]
+    bench = DriveBench(bike, plants, priority, seed)
+    trials = [Trial(with_settings(bike, one.changes(bike)), 0.0, seed) for one in settings]
+    measured = mapped(ride_drive, trials)
+    scores = [
+        drive_score(measures, bench.sensitivity(one.gains), priority)
+        for one, measures in zip(settings, measured, strict=True)
+    ]
+    score, best = min(zip(scores, settings, strict=True), key=lambda pair: pair[0])
+    return score, best.changes(bike)
+
+
+def bike_grid() -> list[tuple[str, Bike, Priority]]:
+    """Return bikes that differ in what matters: ring, controller, lag, mass, battery, shunt, priority."""
+    trike, tandem, folding = (load_bike(name) for name in ("cargo_trike", "tandem", "folding"))
+
+    def ring(bike: Bike, **keys: Any) -> dict[str, Any]:
+        return {"pedal_sensor": bike.pedal_sensor.model_copy(update={"angle_errors_deg": [], **keys})}
+
+    def part(bike: Bike, section: str, **keys: Any) -> dict[str, Any]:
+        return {section: getattr(bike, section).model_copy(update=keys)}
+
+    duty = ring(trike, kind="duty-coded", pulses_per_rev=16, duty_percent=70.0, uneven_deg=0.8)
+    quick_ring = ring(trike, pulses_per_rev=32, uneven_deg=0.3, hysteresis_deg=0.4)
+    light = part(trike, "bicycle", own_mass_kg=24.0, load_kg=0.0)
+    slow_stage = part(tandem, "motor_controller", lag_s=0.08) | part(tandem, "battery", resistance_ohm=0.25)
+    as_torque = part(tandem, "motor_controller", kind="torque")
+    shunt = part(folding, "shunt", fitted=True, noise_a=0.1, step_a=0.05)
+    as_speed = part(trike, "motor_controller", kind="speed") | part(trike, "bicycle", load_kg=120.0)
+    return [
+        ("trike", trike, PRIORITIES["balanced"]),
+        ("tandem", tandem, PRIORITIES["balanced"]),
+        ("folding", folding, PRIORITIES["balanced"]),
+        ("trike, duty-coded ring of 16", with_settings(trike, {}, duty), PRIORITIES["calm"]),
+        ("light trike, ring of 32", with_settings(trike, {}, quick_ring | light), PRIORITIES["quick"]),
+        ("tandem, slow power stage, weak pack", with_settings(tandem, {}, slow_stage), PRIORITIES["calm"]),
+        ("tandem, torque controller", with_settings(tandem, {}, as_torque), PRIORITIES["quick"]),
+        ("folding with a shunt", with_settings(folding, {}, shunt), PRIORITIES["calm"]),
+        ("heavy trike, speed controller", with_settings(trike, {}, as_speed), PRIORITIES["quick"]),
+    ]

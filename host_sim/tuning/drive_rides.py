@@ -1,0 +1,179 @@
+"""The two rides that a drive is measured on, whole bench, firmware as it is.
+
+*Step*: on a roller at 0.7 of the speed where power fades, from rest to full power, quiet for a while, then a
+slope slows the bicycle to three quarters within a second. *Start*: on the road, from standing, the box
+empty: the lightest bicycle jerks most.
+"""
+
+from math import pi
+from typing import NamedTuple
+
+from firmware.controller import Controller
+from firmware.decide.engagement import ASSISTING
+from firmware.records import Outputs
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.course import Course, course_from
+from host_sim.bench.script import CourseScript
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
+from host_sim.bikes.model import Bike
+from host_sim.rules.case import Lines
+from host_sim.rules.riding import rest
+from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S
+
+STEP_SPEED_SHARE = 0.7
+SETTLED_SHARE = 0.1
+SLOPE_S = 9.0  # After the legs begin: time enough to settle.
+QUIET_S = 3.0  # Before the slope: here the power should not swing.
+STEP_S = 15.0
+START_S = 8.0
+JERK_PERIODS = 20  # 0.1 s: what is shorter, the tyres and the rider's body take up.
+
+
+class DriveMeasures(NamedTuple):
+    """What the rides came to.
+
+    `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s at the start, on the empty bicycle;
+    `reach_s` from engaging to 90 % of the power (or to the highest command); `overshoot_percent`,
+    `settling_s` (within a tenth for good) and `swing_percent` (highest to lowest while all is quiet) of the
+    step; `disturbance_percent` the most that the slope moves the power and `recovery_s` how long that is
+    more than a tenth.
+    """
+
+    jerk_m_per_s3: float
+    reach_s: float
+    overshoot_percent: float
+    settling_s: float
+    swing_percent: float
+    disturbance_percent: float
+    recovery_s: float
+
+
+class PowerTrace(StepWatch):
+    """Power as a share of what is allowed, from the moment of engaging, by the control period.
+
+    Read: `shares`, `push_m_per_s2` (the motor's push over the mass), `times_s` since the ride began,
+    `wanted_w` (the last), `commands_mv`, `powers_w`.
+    """
+
+    def __init__(self, bike: Bike) -> None:
+        """Get ready for one ride of `bike`."""
+        motor, bicycle = bike.motor, bike.bicycle
+        self._force_per_a = motor.torque_constant_nm_per_a * 2.0 * pi / bicycle.wheel_circumference_m
+        self._no_load_a = motor.no_load_current_a
+        turns = (2.0 * pi / bicycle.wheel_circumference_m) ** 2
+        self._mass_kg = bicycle.mass_kg + bicycle.wheel_inertia_kg_m2 * turns
+        self.shares: list[float] = []
+        self.push_m_per_s2: list[float] = []
+        self.times_s: list[float] = []
+        self.commands_mv: list[int] = []
+        self.powers_w: list[float] = []
+        self.wanted_w = 0
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take the world and the controller."""
+        self._world = world
+        self._controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        """Keep one control period, once engaged."""
+        controller = self._controller
+        if controller.engagement.state != ASSISTING and not self.shares:
+            return
+        motor = self._world.motor
+        allowed_w = min(controller.request.wanted_w, controller.ceilings.ceiling_w)
+        share = motor.power_w / allowed_w if allowed_w > 0 else 0.0
+        if share < 1.0 and outputs.command_mv >= controller.settings.command_max_mv:
+            share = 1.0  # The motor can't take more at this speed: nothing left to follow.
+        self.wanted_w = allowed_w
+        self.shares.append(share)
+        self.powers_w.append(motor.power_w)
+        self.commands_mv.append(outputs.command_mv)
+        self.times_s.append(self._world.now_us / US_PER_S)
+        push_a = max(motor.motor_current_a - self._no_load_a, 0.0)
+        self.push_m_per_s2.append(self._force_per_a * push_a / self._mass_kg)
+
+
+def step_course(bike: Bike) -> tuple[Course, float]:
+    """Return the step ride and the second at which the legs begin."""
+    begin_s = rest(bike)
+    speed_km_per_h = (
+        STEP_SPEED_SHARE * bike.firmware_settings.taper_start_mm_per_s / 1000.0 * KM_PER_H_PER_M_PER_S
+    )
+    lines: Lines = [
+        {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed_km_per_h},
+        {"at_s": begin_s, "cadence_rpm": 70},
+        {"at_s": begin_s + SLOPE_S, "over_s": 1.0, "roller_km_per_h": 0.75 * speed_km_per_h},
+    ]
+    return course_from("power step", "A step of power", begin_s + STEP_S, lines), begin_s
+
+
+def start_course(bike: Bike) -> Course:
+    """Return the start on the road."""
+    begin_s = rest(bike)
+    lines: Lines = [
+        {"at_s": 0, "cadence_rpm": 0, "effort_w": 60},
+        {"at_s": begin_s, "cadence_rpm": 60},
+    ]
+    return course_from("start", "A start from standing", begin_s + START_S, lines)
+
+
+def empty(bike: Bike) -> Bike:
+    """Return the bicycle without its load; its settings stay."""
+    return bike.model_copy(update={"bicycle": bike.bicycle.model_copy(update={"load_kg": 0.0})})
+
+
+def traced(bike: Bike, course: Course, seed: int) -> PowerTrace:
+    """Ride `course` once on the whole bench and return the trace of its power."""
+    bench = bench_for(bike, seed)
+    trace = PowerTrace(bike)
+    bench.watch(trace)
+    bench.ride(CourseScript(course), course.seconds)
+    return trace
+
+
+def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
+    """Ride both and return the numbers; what never engages counts as the whole ride."""
+    course, begin_s = step_course(bike)
+    step = traced(bike, course, seed)
+    start = traced(empty(bike), start_course(bike), seed)
+    if not bike.shunt.fitted:
+        _compare_with_the_end(step, begin_s + SLOPE_S)
+    slope_s = begin_s + SLOPE_S
+    before = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s < slope_s]
+    after = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s >= slope_s]
+    period_s = 0.005
+    outside = [index for index, share in enumerate(before) if abs(share - 1.0) > SETTLED_SHARE]
+    quiet = before[-round(QUIET_S / period_s) :]
+    off = [abs(share - 1.0) for share in after]
+    if not bike.shunt.fitted:
+        off = [
+            0.0
+        ]  # Without a shunt nothing follows: what a slope does to the power is not the settings' doing.
+    return DriveMeasures(
+        jerk_m_per_s3=_jerk_m_per_s3(start.push_m_per_s2),
+        reach_s=next((index * period_s for index, share in enumerate(before) if share >= 0.9), STEP_S),
+        overshoot_percent=100.0 * max(max(before, default=0.0) - 1.0, 0.0),
+        settling_s=(outside[-1] + 1) * period_s if outside else 0.0 if before else STEP_S,
+        swing_percent=100.0 * (max(quiet) - min(quiet)) if quiet else 100.0,
+        disturbance_percent=100.0 * max(off, default=1.0),
+        recovery_s=sum(share > SETTLED_SHARE for share in off) * period_s if off else STEP_S,
+    )
+
+
+def _compare_with_the_end(step: PowerTrace, end_s: float) -> None:
+    """Without a shunt nothing follows what is allowed: shares are those of the power that came of it."""
+    last_w = [power_w for power_w, at_s in zip(step.powers_w, step.times_s, strict=True) if at_s < end_s][
+        -200:
+    ]
+    mean_w = sum(last_w) / len(last_w) if last_w else 0.0
+    if mean_w > 0.0:
+        step.shares = [power_w / mean_w for power_w in step.powers_w]
+
+
+def _jerk_m_per_s3(push_m_per_s2: list[float]) -> float:
+    """Return the steepest rise over JERK_PERIODS, from nothing before the first entry."""
+    values = [0.0] * JERK_PERIODS + push_m_per_s2
+    rises = (later - earlier for earlier, later in zip(values, values[JERK_PERIODS:], strict=False))
+    return max(max(rises, default=0.0), 0.0) / (JERK_PERIODS * 0.005)

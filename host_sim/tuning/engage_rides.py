@@ -1,0 +1,190 @@
+"""The ride that engaging is measured on: starts that are meant, and movements that are not.
+
+All on a free crank, the bicycle wheeled along at walking pace: so one ride tells for every engage cadence
+and every number of edges when they would have engaged. Meant: starts from any place of the ring, gentle to
+brisk. Not meant: nudges up to a sixth of a turn, rocking by up to half a pitch, and shaking (common
+practice, no source).
+"""
+
+from bisect import bisect_left
+from collections.abc import Callable
+from random import Random
+from typing import NamedTuple
+
+from firmware.controller import Controller
+from firmware.decide.engagement import ASSISTING
+from firmware.loop import CONTROL_PERIOD_US
+from firmware.records import Outputs
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.course import Course, course_from
+from host_sim.bench.script import CourseScript
+from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
+from host_sim.bikes.model import Bike
+from host_sim.rules.case import Lines
+from host_sim.rules.riding import rest
+
+STARTS = 12
+NUDGES = 12
+ROCKINGS = 6
+SHAKES = 4
+START_S = 3.0  # A start that has not engaged by then counts as this late.
+START_RPM = (35.0, 75.0)
+GATHER_S = (0.3, 1.8)  # How long the legs take to come to their cadence.
+WALKING_KM_PER_H = 5.0
+NUDGE_RPM = (15.0, 60.0)
+NUDGE_TURNS = (0.05, 0.16)
+SHAKE_PERIOD_S = 0.1  # 10 Hz.
+
+
+class Span(NamedTuple):
+    """One movement of the crank, from `begin_s` to `end_s`; `meant` if it is pedalling."""
+
+    begin_s: float
+    end_s: float
+    meant: bool
+
+
+class EngageMeasures(NamedTuple):
+    """`delay_s` mean and `late_s` worst from moving to engaging; `false_share` of what was not meant."""
+
+    delay_s: float
+    late_s: float
+    false_share: float
+
+
+def engage_course(bike: Bike, seed: int = 1) -> tuple[Course, list[Span]]:
+    """Return the ride and its movements; `seed` draws them. The pauses let the ring come to a standstill."""
+    draw = Random(f"engage {seed}")
+    settings = bike.firmware_settings
+    # A crank stands when a pitch at the lowest release cadence that may come out of this and 0.5 s have
+    # passed.
+    pause_s = 1.0 + 60.0 / (settings.pulses_per_rev * min(settings.release_rpm, 8))
+    lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": WALKING_KM_PER_H}]
+    spans: list[Span] = []
+    at_s = rest(bike) + pause_s
+    kinds = ["start"] * STARTS + ["nudge"] * NUDGES + ["rock"] * ROCKINGS + ["shake"] * SHAKES
+    draw.shuffle(kinds)
+    for kind in kinds:
+        movement = _MOVEMENTS[kind](bike, draw, at_s)
+        lines += movement
+        end_s = movement[-1]["at_s"]
+        spans.append(Span(at_s, end_s + (0.0 if kind == "start" else 0.5), kind == "start"))
+        at_s = round(end_s + pause_s + draw.random() * 0.2, 4)
+    return course_from("engage", "Starts, nudges, rocking and shaking", at_s, lines), spans
+
+
+def _start(bike: Bike, draw: Random, at_s: float) -> Lines:
+    cadence = draw.uniform(*START_RPM)
+    return [
+        {"at_s": at_s, "over_s": draw.uniform(*GATHER_S), "cadence_rpm": cadence},
+        {"at_s": at_s + START_S, "cadence_rpm": 0},
+    ]
+
+
+def _nudge(bike: Bike, draw: Random, at_s: float) -> Lines:
+    cadence = draw.uniform(*NUDGE_RPM)
+    return [
+        {"at_s": at_s, "cadence_rpm": cadence},
+        {"at_s": at_s + draw.uniform(*NUDGE_TURNS) * 60.0 / cadence, "cadence_rpm": 0},
+    ]
+
+
+def _rock(bike: Bike, draw: Random, at_s: float) -> Lines:
+    half_s = draw.uniform(0.2, 0.5)
+    cadence = draw.uniform(0.1, 0.5) * 60.0 / bike.pedal_sensor.pulses_per_rev / half_s
+    return _to_and_fro(cadence, half_s, 8, at_s)
+
+
+def _shake(bike: Bike, draw: Random, at_s: float) -> Lines:
+    return _to_and_fro(draw.uniform(5.0, 14.0), SHAKE_PERIOD_S / 2.0, 20, at_s)
+
+
+def _to_and_fro(cadence: float, half_s: float, times: int, at_s: float) -> Lines:
+    lines: Lines = []
+    for number in range(times):
+        sign = 1.0 if number % 2 else -1.0
+        lines.append({"at_s": round(at_s + number * half_s, 5), "cadence_rpm": sign * cadence})
+    lines.append({"at_s": round(at_s + times * half_s, 5), "cadence_rpm": 0})
+    return lines
+
+
+_MOVEMENTS = {"start": _start, "nudge": _nudge, "rock": _rock, "shake": _shake}
+
+
+class EngageWatch(StepWatch):
+    """Keeps by the step what engaging is decided on: time, edges in a row, cadence. Read after the ride."""
+
+    def __init__(self) -> None:
+        """Start with nothing."""
+        self.times_s: list[float] = []
+        self.runs: list[int] = []
+        self.cadences_rpm: list[int] = []
+        self.engaged_s: list[float] = []
+        self._assisting = False
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take the world and the controller."""
+        self._world = world
+        self._controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        """Keep steps in which the crank may be pedalled, and moments at which the firmware itself engaged."""
+        controller = self._controller
+        now_s = self._world.now_us / US_PER_S
+        assisting = controller.engagement.state == ASSISTING
+        if assisting and not self._assisting:
+            self.engaged_s.append(now_s)
+        self._assisting = assisting
+        if not controller.pedalling.stopped and controller.crank.forward_run > 1:
+            self.times_s.append(now_s)
+            self.runs.append(controller.crank.forward_run)
+            self.cadences_rpm.append(controller.pedalling.cadence_rpm)
+
+
+class EngageRide:
+    """One ride, answers for any thresholds."""
+
+    def __init__(self, bike: Bike, seed: int = 1) -> None:
+        """Ride it, on the whole bench with the bike's settings."""
+        course, self.spans = engage_course(bike, seed)
+        self.watch = EngageWatch()
+        bench = bench_for(bike, seed)
+        bench.watch(self.watch)
+        bench.ride(CourseScript(course), course.seconds)
+
+    def measures(self, engage_edges: int, engage_rpm: int) -> EngageMeasures:
+        """Return what these thresholds would have made of the ride."""
+        return self._measures(lambda span: self._would_engage_s(span, engage_edges, engage_rpm))
+
+    def as_ridden(self) -> EngageMeasures:
+        """Return what the firmware itself did."""
+        return self._measures(lambda span: _first_within(self.watch.engaged_s, span))
+
+    def _measures(self, engaged_s: Callable[[Span], float | None]) -> EngageMeasures:
+        delays_s: list[float] = []
+        wrong = 0
+        for span in self.spans:
+            at_s = engaged_s(span)
+            if span.meant:
+                delays_s.append(START_S if at_s is None else at_s - span.begin_s)
+            elif at_s is not None:
+                wrong += 1
+        unmeant = len(self.spans) - len(delays_s)
+        return EngageMeasures(sum(delays_s) / len(delays_s), max(delays_s), wrong / unmeant)
+
+    def _would_engage_s(self, span: Span, engage_edges: int, engage_rpm: int) -> float | None:
+        watch = self.watch
+        index = bisect_left(watch.times_s, span.begin_s)
+        while index < len(watch.times_s) and watch.times_s[index] <= span.end_s:
+            if watch.runs[index] >= engage_edges and watch.cadences_rpm[index] >= engage_rpm:
+                return watch.times_s[index]
+            index += 1
+        return None
+
+
+def _first_within(times_s: list[float], span: Span) -> float | None:
+    index = bisect_left(times_s, span.begin_s)
+    period_s = CONTROL_PERIOD_US / US_PER_S
+    return times_s[index] if index < len(times_s) and times_s[index] <= span.end_s + period_s else None

@@ -1,0 +1,139 @@
+"""Selector shares, throttle range and fold-back points: arithmetic that can be followed."""
+
+from math import ceil, sqrt
+from typing import NamedTuple
+
+from scipy.optimize import brentq
+
+from host_sim.bench.assemble import bench_for
+from host_sim.bikes.model import Bike
+from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S
+
+FELT_GRADE = 0.02  # Shares are felt most on a gentle slope; on the steep the motor is at its limit anyway.
+LEGS_W = 75.0  # All-day legs (Malewicki 1983, in oocities.org/mdetting).
+SHARE_STEP_PERCENT = 5
+FELT_LEAST_KM_PER_H = 0.5
+# Play at both ends of the throttle: a share of its travel, within limits (common practice, no source).
+PLAY_SHARE, PLAY_LEAST_MV, PLAY_MOST_MV = 0.05, 80, 150
+# The battery's fold-back is a loop of its own: less power, less sag, more voltage. Its lag is the
+# smoothing of the voltage (firmware/sense/supply.py: 32 periods); the power loop's answer counts as its
+# dead time. A loop gain of half the lag over the dead time leaves a gain margin of about 3, as the tight
+# SIMC setting does.
+VOLTAGE_LAG_S = 0.16
+POWER_ANSWER_S = 0.16
+SAG_MARGIN_V = 0.15
+HEAT_MINUTE_S = 60.0
+
+
+class ShareStep(NamedTuple):
+    """One selector position: its share in percent, and the speed it gives on the felt grade, km/h."""
+
+    share_percent: float
+    speed_km_per_h: float
+
+
+def steady_speed_m_per_s(bike: Bike, motor_w: float, grade: float) -> float:
+    """Return the speed that legs of LEGS_W and `motor_w` at the rim keep on `grade`, m/s."""
+    bicycle = bench_for(bike, 1).world.bicycle
+    power_w = LEGS_W * bike.bicycle.chain_efficiency + motor_w
+
+    def missing_w(speed_m_per_s: float) -> float:
+        return bicycle.road_load_n(speed_m_per_s, grade, 0.0) * speed_m_per_s - power_w
+
+    return float(brentq(missing_w, 0.01, 40.0))
+
+
+def rim_w(bike: Bike, drawn_w: float, speed_m_per_s: float) -> float:
+    """Return what of the electrical watts reaches the rim: E (I - I0), with E I + R I^2 drawn."""
+    motor = bike.motor
+    back_v = (
+        motor.torque_constant_nm_per_a
+        * speed_m_per_s
+        / bike.bicycle.wheel_circumference_m
+        * 6.283185307179586
+    )
+    current_a = (sqrt(back_v**2 + 4.0 * motor.resistance_ohm * drawn_w) - back_v) / (
+        2.0 * motor.resistance_ohm
+    )
+    return max(back_v * (min(current_a, motor.current_limit_a) - motor.no_load_current_a), 0.0)
+
+
+def felt_speed_km_per_h(bike: Bike, share: float) -> float:
+    """Return the speed on the felt grade at a share (0 to 1) of the assist power."""
+    drawn_w = bike.firmware_settings.assist_power_w * share
+    speed_m_per_s = steady_speed_m_per_s(bike, 0.0, FELT_GRADE)
+    for _ in range(30):  # The motor's efficiency depends on the speed, so once round is not enough.
+        speed_m_per_s = steady_speed_m_per_s(bike, rim_w(bike, drawn_w, speed_m_per_s), FELT_GRADE)
+    return speed_m_per_s * KM_PER_H_PER_M_PER_S
+
+
+def selector_shares(bike: Bike) -> list[ShareStep]:
+    """Return shares such that each position adds the same speed on the felt grade; empty without positions.
+
+    The first position keeps no help if the bike file has none there; the last gives everything.
+    """
+    selector = bike.selector
+    if selector.kind != "positions" or not selector.positions:
+        return []
+    first = 0.0 if selector.shares_percent[0] == 0.0 else 1.0 / selector.positions
+    low, high = felt_speed_km_per_h(bike, first), felt_speed_km_per_h(bike, 1.0)
+    if high - low < FELT_LEAST_KM_PER_H:
+        return []  # There is next to nothing to share.
+    steps = []
+    for number in range(selector.positions):
+        wanted = low + (high - low) * number / (selector.positions - 1)
+        share = _share_for(bike, wanted, first)
+        percent = float(min(max(round(100.0 * share / SHARE_STEP_PERCENT) * SHARE_STEP_PERCENT, 0), 100))
+        steps.append(ShareStep(percent, felt_speed_km_per_h(bike, percent / 100.0)))
+    return steps
+
+
+def _share_for(bike: Bike, speed_km_per_h: float, first: float) -> float:
+    low, high = first, 1.0
+    for _ in range(20):
+        middle = 0.5 * (low + high)
+        if felt_speed_km_per_h(bike, middle) < speed_km_per_h:
+            low = middle
+        else:
+            high = middle
+    # The ends are exact, whatever bisection leaves of them.
+    return first if high < first + 1e-4 else 1.0 if low > 1.0 - 1e-4 else 0.5 * (low + high)
+
+
+def throttle_ends_mv(bike: Bike) -> tuple[int, int]:
+    """Return rest and full voltage of the throttle for the firmware, with play at both ends."""
+    rest_mv, full_mv = round(bike.throttle.rest_v * 1000.0), round(bike.throttle.full_v * 1000.0)
+    play_mv = round(min(max(PLAY_SHARE * (full_mv - rest_mv), PLAY_LEAST_MV), PLAY_MOST_MV))
+    return rest_mv + play_mv, full_mv - play_mv
+
+
+def battery_loop_gain(bike: Bike, foldback_mv: int) -> float:
+    """Return the gain of the fold-back's own loop: watts allowed per volt, times volts of sag per watt."""
+    settings, battery = bike.firmware_settings, bike.battery
+    span_v = (foldback_mv - settings.battery_empty_mv) / 1000.0
+    return settings.power_limit_w / span_v * battery.resistance_ohm / battery.empty_v
+
+
+def battery_foldback_mv(bike: Bike) -> int:
+    """Return where power begins to fade: late enough to use the pack, too early to see-saw with its sag."""
+    settings, battery = bike.firmware_settings, bike.battery
+    watts_sag_v = settings.power_limit_w * battery.resistance_ohm / battery.empty_v
+    most_gain = 0.5 * VOLTAGE_LAG_S / POWER_ANSWER_S
+    span_v = max(watts_sag_v / most_gain, watts_sag_v + SAG_MARGIN_V)
+    half_v = 0.5 * (battery.full_v - battery.empty_v)
+    span_v = min(span_v, half_v)  # A pack so weak would fade all the time.
+    return settings.battery_empty_mv + ceil(span_v * 1000.0 / 50.0) * 50
+
+
+def heating_k_per_s(bike: Bike) -> float:
+    """Return how fast the winding warms up at the motor's current limit, nothing carried off yet."""
+    motor = bike.motor
+    return motor.current_limit_a**2 * motor.resistance_ohm / motor.thermal_capacity_j_per_k
+
+
+def heat_foldback_decicelsius(bike: Bike) -> int:
+    """Return where power begins to fade with heat: 30 K before the limit, more if it would warm quickly."""
+    settings = bike.firmware_settings
+    span_k = max(30.0, heating_k_per_s(bike) * HEAT_MINUTE_S * 0.5)
+    lowest = 600  # A motor is this warm on any summer climb.
+    return max(settings.heat_limit_decicelsius - ceil(span_k) * 10, lowest)

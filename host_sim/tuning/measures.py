@@ -1,0 +1,50 @@
+"""Everything that is measured of one set of settings, with its score: before, after, and for any sweep."""
+
+from typing import NamedTuple
+
+from host_sim.bikes.model import Bike
+from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
+from host_sim.tuning.engage_rides import EngageMeasures, EngageRide
+from host_sim.tuning.release_rides import ReleaseMeasures, ride_release
+from host_sim.tuning.score import Priority, drive_score, engage_score, release_score
+from host_sim.tuning.stop_rides import StopMeasures, measure_stops
+
+
+class Scores(NamedTuple):
+    """The three parts of the score; lower is better."""
+
+    engage: float
+    release: float
+    drive: float
+
+    @property
+    def total(self) -> float:
+        """Their sum."""
+        return self.engage + self.release + self.drive
+
+
+class Measures(NamedTuple):
+    """What one set of settings came to on the bench."""
+
+    engage: EngageMeasures
+    release: ReleaseMeasures
+    drive: DriveMeasures
+    stops: StopMeasures
+    scores: Scores
+
+
+def measure(
+    bike: Bike, slowest_rpm: float, sensitivity: float, priority: Priority, seed: int = 1
+) -> Measures:
+    """Ride everything with the settings of `bike`.
+
+    `slowest_rpm` are the legs of the release ride (the same for all that is compared), `sensitivity` the
+    greatest Ms of its power loop, 1 without one.
+    """
+    engage = EngageRide(bike, seed).as_ridden()
+    release = ride_release(bike, [bike.firmware_settings], slowest_rpm, seed)[0]
+    drive = measure_drive(bike, seed)
+    scores = Scores(
+        engage_score(engage, priority), release_score(release), drive_score(drive, sensitivity, priority)
+    )
+    return Measures(engage, release, drive, measure_stops(bike, seed), scores)

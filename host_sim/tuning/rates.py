@@ -1,0 +1,64 @@
+"""Rise and fall rate of the command from mass, motor and a comfort limit on jerk.
+
+A volt of command is so many newtons at the rim, so a rate of command is a jerk: jerk = rate x newtons a volt
+/ mass. On a torque controller the volt sets a current; on a speed controller it sets a voltage on the
+winding, which is many times as much force, up to the current limits.
+"""
+
+from math import pi
+from typing import NamedTuple
+
+from host_sim.bikes.model import Bike
+
+RATE_LEAST_MV_PER_S, RATE_MOST_MV_PER_S = 50, 10_000
+FALL_LEAST_MV_PER_S = 1_000
+# Power that is let go is felt less than power that comes, and letting go is the safe side (common
+# practice, no source).
+FALL_OVER_RISE = 4.0
+
+
+class RatePlan(NamedTuple):
+    """What follows from mass and motor: `n_per_v` at the rim, `mass_kg` without load, and the rates."""
+
+    n_per_v: float
+    mass_kg: float
+    rise_mv_per_s: int
+    fall_mv_per_s: int
+
+
+def push_n_per_v(bike: Bike) -> float:
+    """Return the newtons at the rim that a volt of command adds, below the current limits."""
+    motor, controller = bike.motor, bike.motor_controller
+    share_per_v = 1.0 / (controller.full_v - controller.start_v)
+    if controller.kind == "torque":
+        a_per_v = motor.current_limit_a * share_per_v
+    else:
+        a_per_v = bike.battery.full_v * share_per_v / motor.resistance_ohm
+    return a_per_v * motor.torque_constant_nm_per_a * 2.0 * pi / bike.bicycle.wheel_circumference_m
+
+
+def empty_mass_kg(bike: Bike) -> float:
+    """Return what has to be pushed without a load, the turning wheels included (m + I / r^2)."""
+    bicycle = bike.bicycle
+    turns = (2.0 * pi / bicycle.wheel_circumference_m) ** 2
+    return bicycle.mass_kg - bicycle.load_kg + bicycle.wheel_inertia_kg_m2 * turns
+
+
+def rates_for(bike: Bike, jerk_m_per_s3: float) -> RatePlan:
+    """Return the rates at which the empty bicycle just meets the comfort limit, as whole, legal settings."""
+    n_per_v, mass_kg = push_n_per_v(bike), empty_mass_kg(bike)
+    rise = jerk_m_per_s3 * mass_kg / n_per_v * 1000.0
+    return RatePlan(n_per_v, mass_kg, legal_rise(rise), fall_for(bike, legal_rise(rise)))
+
+
+def legal_rise(rise_mv_per_s: float) -> int:
+    """Return a rise rate in steps of 10 mV/s within its range."""
+    return int(min(max(round(rise_mv_per_s / 10.0) * 10, RATE_LEAST_MV_PER_S), RATE_MOST_MV_PER_S))
+
+
+def fall_for(bike: Bike, rise_mv_per_s: int) -> int:
+    """Return the fall rate that goes with a rise rate: four times it, and the whole range within a second."""
+    settings = bike.firmware_settings
+    whole_range = settings.command_max_mv - settings.command_start_mv
+    fall = max(FALL_OVER_RISE * rise_mv_per_s, float(whole_range), FALL_LEAST_MV_PER_S)
+    return int(min(round(fall / 50.0) * 50, RATE_MOST_MV_PER_S))

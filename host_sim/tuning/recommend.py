@@ -1,0 +1,103 @@
+"""The recommendation for one bicycle: everything chosen, measured before and after, and the reasons."""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from firmware.settings import Settings
+from host_sim.bikes.model import Bike
+from host_sim.bikes.settings_of import settings_from
+from host_sim.tuning import levers
+from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose_drive
+from host_sim.tuning.identify import IdentifiedPlant, identify
+from host_sim.tuning.loop_report import LoopReport, loop_report
+from host_sim.tuning.measures import Measures, measure
+from host_sim.tuning.score import Priority
+from host_sim.tuning.thresholds import EngageChoice, ReleaseChoice, choose_engage, choose_release
+from host_sim.tuning.variant import with_settings
+
+STAGES = 8
+Done = Callable[[int, int], None]
+
+
+class Tuned(NamedTuple):
+    """All that tuning found out: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`."""
+
+    bike: Bike
+    tuned: Bike
+    priority: Priority
+    changes: dict[str, int]
+    shares_percent: list[float] | None
+    plants: list[IdentifiedPlant]
+    engage: EngageChoice
+    release: ReleaseChoice
+    drive: DriveChoice
+    loop: LoopReport | None
+    before: Measures
+    after: Measures
+
+
+def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1) -> Tuned:
+    """Work everything out; `done(stage, STAGES)` is called as it goes on."""
+    corrections = sensor_corrections(bike)
+    base = with_settings(bike, corrections) if corrections else bike
+    engage = choose_engage(base, priority, seed)
+    done(1, STAGES)
+    release = choose_release(base, engage.chosen.engage_rpm, seed)
+    done(2, STAGES)
+    plants = identify(base, seed)
+    done(3, STAGES)
+    drive = choose_drive(base, plants, priority, seed)
+    done(4, STAGES)
+    changes = {
+        **corrections,
+        "engage_edges": engage.chosen.engage_edges,
+        "engage_rpm": engage.chosen.engage_rpm,
+        "release_rpm": release.chosen.release_rpm,
+        "stop_pitch_percent": release.chosen.stop_pitch_percent,
+        **drive.chosen.settings.changes(bike),
+        **_levers(bike),
+    }
+    shares = [step.share_percent for step in levers.selector_shares(bike)] or None
+    parts = (
+        {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}
+    )
+    tuned = with_settings(bike, changes, parts)
+    bench = DriveBench(bike, plants, priority, seed)
+    now_sensitivity = bench.sensitivity(settings_now(bike).gains)
+    before = measure(bike, release.slowest_rpm, now_sensitivity, priority, seed)
+    done(5, STAGES)
+    after = measure(tuned, release.slowest_rpm, drive.chosen.sensitivity, priority, seed)
+    done(6, STAGES)
+    loop = loop_report(base, plants, drive, after.drive, seed) if plants else None
+    done(7, STAGES)
+    return Tuned(bike, tuned, priority, changes, shares, plants, engage, release, drive, loop, before, after)
+
+
+def settings_now(bike: Bike) -> DriveSettings:
+    """Return what the bicycle has now of what `drive` chooses."""
+    now = bike.firmware_settings
+    return DriveSettings(now.rise_mv_per_s, now.gain_uv_per_w, now.integral_ms)
+
+
+def plain_settings(bike: Bike) -> Settings:
+    """Return what follows from the parts and the place alone, without the [settings] of the bike file."""
+    return settings_from(bike.model_copy(update={"settings": {}}), bike.place_profile)
+
+
+def sensor_corrections(bike: Bike) -> dict[str, int]:
+    """Return what [settings] says of the sensor against its own description: nothing can be tuned on that."""
+    plain, now = plain_settings(bike), bike.firmware_settings
+    names = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev", "edge_gap_permille")
+    return {name: getattr(plain, name) for name in names if getattr(plain, name) != getattr(now, name)}
+
+
+def _levers(bike: Bike) -> dict[str, int]:
+    found = {"battery_foldback_mv": levers.battery_foldback_mv(bike)}
+    if bike.throttle.fitted:
+        rest_mv, full_mv = levers.throttle_ends_mv(bike)
+        found |= {"throttle_rest_mv": rest_mv, "throttle_full_mv": full_mv}
+    if bike.motor.has_temperature_sensor:
+        found["heat_foldback_decicelsius"] = levers.heat_foldback_decicelsius(bike)
+    if not bike.shunt.fitted:
+        found["open_map_full_w"] = plain_settings(bike).open_map_full_w
+    return found

@@ -1,0 +1,70 @@
+"""The score that settings are compared by: lower is better, 1 in a term is as much as is called fine.
+
+README.md in this folder has the formula. The terms are this project's own judgement (common practice, no
+source); what a bench measures goes into them, so a sweep of any kind can be held against the recommendation.
+"""
+
+from typing import NamedTuple
+
+from host_sim.tuning.drive_rides import DriveMeasures
+from host_sim.tuning.engage_rides import EngageMeasures
+from host_sim.tuning.release_rides import ReleaseMeasures
+
+
+class Priority(NamedTuple):
+    """What a rider wants: `haste` weighs waiting, `care` false starts; `jerk_m_per_s3` is the comfort limit.
+
+    Comfort limits: common practice, no source. Passengers who stand are carried at about 1 m/s3 and less.
+    """
+
+    name: str
+    haste: float
+    care: float
+    jerk_m_per_s3: float
+
+
+PRIORITIES = {
+    "calm": Priority("calm", 0.5, 2.0, 0.5),
+    "balanced": Priority("balanced", 1.0, 1.0, 1.0),
+    "quick": Priority("quick", 2.0, 0.5, 2.0),
+}
+
+ENGAGE_DELAY_S = 0.5
+FALSE_SHARE = 0.1
+RUN_ON_S = 0.25
+LAPSES_PER_MIN = 1.0
+REACH_S = 1.0
+OVERSHOOT_PERCENT = 10.0
+SWING_PERCENT = 5.0
+DISTURBANCE_PERCENT = 25.0
+RECOVERY_S = 1.0
+# A tight SIMC loop has Ms 1.59 (Skogestad 2003); beyond 1.6 each tenth costs as much as half a second.
+SENSITIVITY = 1.6
+SENSITIVITY_SPAN = 0.2
+
+
+def engage_score(measures: EngageMeasures, priority: Priority) -> float:
+    """Return what waiting for help and engaging by mistake cost."""
+    wait = priority.haste * measures.delay_s / ENGAGE_DELAY_S
+    return wait + priority.care * measures.false_share / FALSE_SHARE
+
+
+def release_score(measures: ReleaseMeasures) -> float:
+    """Return what running on and lapsing cost; safety weighs the same whatever a rider wants."""
+    return measures.run_on_s / RUN_ON_S + measures.lapses_per_min / LAPSES_PER_MIN
+
+
+def drive_score(measures: DriveMeasures, sensitivity: float, priority: Priority) -> float:
+    """Return what jerks, waiting for power, overshoot, swing, disturbance and thin margins cost.
+
+    `sensitivity` is the greatest Ms over the operating range, 1 without a loop.
+    """
+    return (
+        (measures.jerk_m_per_s3 / priority.jerk_m_per_s3) ** 2
+        + priority.haste * measures.reach_s / REACH_S
+        + measures.overshoot_percent / OVERSHOOT_PERCENT
+        + measures.swing_percent / SWING_PERCENT
+        + measures.disturbance_percent / DISTURBANCE_PERCENT
+        + measures.recovery_s / RECOVERY_S
+        + max(sensitivity - SENSITIVITY, 0.0) / SENSITIVITY_SPAN
+    )

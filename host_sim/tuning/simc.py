@@ -1,0 +1,70 @@
+"""Tuning rules for a PI controller: SIMC, and Ziegler-Nichols to compare it with.
+
+SIMC: S. Skogestad, "Simple analytic rules for model reduction and PID controller tuning", Journal of Process
+Control 13 (2003) 291-309. Kc = lag / (k (tau_c + theta)), integral time = min(lag, 4 (tau_c + theta)); the
+tight choice is tau_c = theta. Integrating, slope k': Kc = 1 / (k' (tau_c + theta)), integral time = 4 (tau_c
++ theta).
+
+Ziegler-Nichols: kp = 0.9 T / (K L), ki = 0.27 T / (K L^2) from the step, kp = 0.45 kc, ki = 0.54 kc / Tc
+from the oscillation: as K. J. Astrom and R. M. Murray give the original gains in the errata of "Feedback
+Systems", 2nd ed.
+"""
+
+from typing import NamedTuple
+
+from host_sim.tuning.identify import ProcessModel
+
+
+class PiGains(NamedTuple):
+    """u = gain (e + integral of e / integral_s): gain in input units per output unit, integral time in s."""
+
+    gain: float
+    integral_s: float
+
+    def scaled(self, factor: float) -> "PiGains":
+        """Return the gains with the proportional gain times `factor` and the same integral time."""
+        return PiGains(self.gain * factor, self.integral_s)
+
+
+def simc(model: ProcessModel, closed_loop_s: float | None = None) -> PiGains:
+    """Return SIMC gains for a closed-loop time constant of 0 or more; the tight one, theta, if None.
+
+    ValueError for a negative time, a model without gain, or tight tuning of a model without dead time.
+    """
+    theta_s = model.dead_time_s
+    tau_c_s = theta_s if closed_loop_s is None else closed_loop_s
+    if tau_c_s < 0.0 or tau_c_s + theta_s <= 0.0:
+        raise ValueError(f"closed_loop_s and dead time must come to more than 0 s, got {tau_c_s + theta_s:g}")
+    if model.gain == 0.0:
+        raise ValueError("a process without gain can't be tuned")
+    if model.integrating:
+        return PiGains(1.0 / (model.gain * (tau_c_s + theta_s)), 4.0 * (tau_c_s + theta_s))
+    gain = model.lag_s / (model.gain * (tau_c_s + theta_s))
+    return PiGains(gain, min(model.lag_s, 4.0 * (tau_c_s + theta_s)))
+
+
+def half_rule(gain: float, lags_s: list[float], dead_time_s: float) -> ProcessModel:
+    """Return the first-order model of a row of lags, the largest first kept, by Skogestad's half rule.
+
+    Half of the second lag goes to the first, half to the dead time, and so do all smaller ones. ValueError
+    without a lag.
+    """
+    if not lags_s:
+        raise ValueError("lags_s must hold one lag or more")
+    first, *others = sorted(lags_s, reverse=True)
+    second = others[0] if others else 0.0
+    return ProcessModel(gain, first + second / 2.0, dead_time_s + second / 2.0 + sum(others[1:]))
+
+
+def ziegler_nichols_step(model: ProcessModel) -> PiGains:
+    """Return the gains of the step method; ValueError without a lag, a gain or dead time."""
+    if model.integrating or model.gain == 0.0 or model.dead_time_s <= 0.0:
+        raise ValueError("the step method needs a lag, a gain and dead time")
+    return PiGains(0.9 * model.lag_s / (model.gain * model.dead_time_s), model.dead_time_s / 0.3)
+
+
+def ziegler_nichols_oscillation(ultimate_gain: float, ultimate_period_s: float) -> PiGains:
+    """Return the gains from the gain and period at which a proportional loop just oscillates."""
+    if ultimate_gain <= 0.0 or ultimate_period_s <= 0.0:
+        raise ValueError("ultimate gain and period must be more than 0")
+    return PiGains(0.45 * ultimate_gain, ultimate_period_s * 0.45 / 0.54)

@@ -1,0 +1,60 @@
+"""How far a bicycle goes on with help once the legs stop, at speed: measured on the bench, and as a curve."""
+
+from typing import NamedTuple
+
+from firmware.settings import DUTY_CODED, Settings
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.course import Course, course_from
+from host_sim.bench.script import CourseScript
+from host_sim.bikes.model import Bike
+from host_sim.rules.case import Lines
+from host_sim.rules.riding import cutoff_km_per_h, rest
+
+SPEED_SHARES = (0.4, 0.7, 0.97)  # Of the cut-off speed.
+CADENCE_RPM = 60.0
+PEDAL_S = 5.0
+STOP_S = 3.0
+CONTROL_PERIOD_S = 0.005
+
+
+class StopMeasures(NamedTuple):
+    """`distance_m` the longest way with help after the legs stood, `run_on_s` the longest time."""
+
+    distance_m: float
+    run_on_s: float
+
+
+def stop_course(bike: Bike) -> Course:
+    """Return the ride: up to 60 rpm and a sudden stop at three speeds on a roller."""
+    lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 5}]
+    at_s = rest(bike) + 1.0
+    for share in SPEED_SHARES:
+        lines.append(
+            {"at_s": at_s, "roller_km_per_h": share * cutoff_km_per_h(bike), "cadence_rpm": CADENCE_RPM}
+        )
+        lines.append({"at_s": at_s + PEDAL_S, "cadence_rpm": 0})
+        at_s += PEDAL_S + STOP_S
+    return course_from("stops", "Stops at three speeds", at_s, lines)
+
+
+def measure_stops(bike: Bike, seed: int = 1) -> StopMeasures:
+    """Ride it on the whole bench."""
+    course = stop_course(bike)
+    bench = bench_for(bike, seed)
+    bench.ride(CourseScript(course), course.seconds)
+    return StopMeasures(bench.meter.longest_cutoff_distance_m, bench.meter.longest_run_on_s)
+
+
+def stop_gap_s(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> float:
+    """Return the stop gap of firmware/decide/pedalling.py: the least of its three bounds, s."""
+    share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
+    by_release_s = 60.0 / (settings.pulses_per_rev * settings.release_rpm) * share
+    by_pitch_s = 60.0 / (settings.pulses_per_rev * cadence_rpm) * settings.stop_pitch_percent / 100.0
+    left_s = settings.cutoff_distance_mm / 1000.0 / speed_m_per_s - settings.motor_lag_ms / 1000.0
+    return max(min(by_release_s, by_pitch_s, left_s - CONTROL_PERIOD_S), 0.0)
+
+
+def way_with_help_m(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> float:
+    """Return the way from the last edge to the end of help, the fall of motor power included, m."""
+    gap_s = stop_gap_s(settings, speed_m_per_s, cadence_rpm)
+    return speed_m_per_s * (gap_s + CONTROL_PERIOD_S + settings.motor_lag_ms / 1000.0)

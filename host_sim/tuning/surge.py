@@ -1,0 +1,174 @@
+"""The surge limit: foretold from the identified plant, then looked for on the simulated ride.
+
+The ride is the whole bench at the operating point with the least gain margin, kicked once by a dip of the
+speed; the gain goes up until the power no longer comes to rest. The gain margin knows neither rise nor fall
+rate, so there are two foretellings: the margin for the smallest swings, and the linear loop with its rates
+(`predict`) for those that a rider feels. The shunt is quiet meanwhile: noise is no surge.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from host_sim.bench.course import Course, course_from
+from host_sim.bikes.model import Bike
+from host_sim.rules.case import Lines
+from host_sim.rules.riding import rest
+from host_sim.tuning.drive import GAIN_MOST_UV_PER_W, DriveSettings
+from host_sim.tuning.drive_rides import traced
+from host_sim.tuning.identify import Floats, IdentifiedPlant
+from host_sim.tuning.margins import WorstCase
+from host_sim.tuning.open_loop import PERIOD_S
+from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S, OperatingPoint
+from host_sim.tuning.predict import swing_after_kick
+from host_sim.tuning.rates import fall_for
+from host_sim.tuning.variant import with_settings
+
+SETTLE_S = 3.0
+KICK_S = 0.2
+AFTER_S = 6.0
+LOOKED_AT_S = 2.0
+SURGES_SHARE = 0.04  # Of the power, highest to lowest, long after the kick: beyond it, it surges.
+QUIET_STEP_A = 0.005
+FREE_MV_PER_S = 10_000
+FACTORS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.45, 1.7, 2.0)  # Times the gain margin.
+
+
+class SurgePoint(NamedTuple):
+    """One ride: gain as a multiple of the chosen one, swing as a share of the power, main frequency, Hz."""
+
+    factor: float
+    swing_share: float
+    frequency_hz: float
+
+
+class SurgeScan(NamedTuple):
+    """Gain after gain with the same rates: on the linear loop, and on the bench until it surges."""
+
+    rise_mv_per_s: int
+    fall_mv_per_s: int
+    model: list[SurgePoint]
+    bench: list[SurgePoint]
+
+    @property
+    def predicted(self) -> SurgePoint | None:
+        """Where the linear loop begins to surge; None if it never did."""
+        return next((ride for ride in self.model if ride.swing_share > SURGES_SHARE), None)
+
+    @property
+    def simulated(self) -> SurgePoint | None:
+        """Where the bench begins to surge; None if it never did."""
+        return next((ride for ride in self.bench if ride.swing_share > SURGES_SHARE), None)
+
+
+class SurgeCheck(NamedTuple):
+    """At `point`: gain margin, its frequency, and two scans: `free` the fastest rates, `felt` the chosen."""
+
+    point: OperatingPoint
+    margin: float
+    margin_hz: float
+    free: SurgeScan
+    felt: SurgeScan
+
+    def sentence(self, bike: Bike) -> str:
+        """Return it as a practitioner says it."""
+        where = self.point.words(bike)
+        surging = self.felt.simulated
+        if surging is None:
+            return f"Up to {self.felt.bench[-1].factor:.1f} times this gain nothing surges {where}."
+        times = "twice" if round(surging.factor, 1) == 2.0 else f"{surging.factor:.1f} times"
+        return f"At {times} this gain it surges at {surging.frequency_hz:.1f} Hz {where}."
+
+
+def surge_course(bike: Bike, point: OperatingPoint) -> Course:
+    """Return the ride: pedalling at the point's speed on a roller, one dip of the speed, and on."""
+    begin_s = rest(bike)
+    kick_s = begin_s + SETTLE_S
+    speed_km_per_h = point.speed_m_per_s * KM_PER_H_PER_M_PER_S
+    lines: Lines = [
+        {
+            "at_s": 0,
+            "cadence_rpm": 0,
+            "crank_free": True,
+            "roller_km_per_h": speed_km_per_h,
+            "charge_percent": 100.0 * point.charge,
+        },
+        {"at_s": begin_s, "cadence_rpm": 70},
+        {"at_s": kick_s, "roller_km_per_h": 0.95 * speed_km_per_h},
+        {"at_s": kick_s + KICK_S, "roller_km_per_h": speed_km_per_h},
+    ]
+    return course_from("surge", "A dip of the speed", kick_s + KICK_S + AFTER_S, lines)
+
+
+def check_surge(
+    bike: Bike, settings: DriveSettings, worst: WorstCase, plants: list[IdentifiedPlant], seed: int = 1
+) -> SurgeCheck:
+    """Look for the surge limit of `settings` at the point that `worst` names; it must be one of `plants`."""
+    point, margin = worst.surge_point, worst.margins.gain
+    plant = next(one for one in plants if one.point == point)
+    scans = [
+        _scan(bike, settings, plant, margin, rise, fall, seed)
+        for rise, fall in (
+            (FREE_MV_PER_S, FREE_MV_PER_S),
+            (settings.rise_mv_per_s, fall_for(bike, settings.rise_mv_per_s)),
+        )
+    ]
+    return SurgeCheck(point, margin, worst.margins.surge_hz, scans[0], scans[1])
+
+
+def _scan(
+    bike: Bike,
+    settings: DriveSettings,
+    plant: IdentifiedPlant,
+    margin: float,
+    rise: int,
+    fall: int,
+    seed: int,
+) -> SurgeScan:
+    model, bench = [], []
+    for share in FACTORS:
+        gains = settings.gains.scaled(share * margin)
+        model.append(_point(share * margin, swing_after_kick(bike, plant, gains, rise, fall)))
+    for share in FACTORS:
+        factor = share * margin
+        if settings.gain_uv_per_w * factor > GAIN_MOST_UV_PER_W:
+            break
+        bench.append(_point(factor, _ride(bike, settings, plant.point, factor, (rise, fall), seed)))
+        if bench[-1].swing_share > SURGES_SHARE:
+            break
+    return SurgeScan(rise, fall, model, bench)
+
+
+def _ride(
+    bike: Bike,
+    settings: DriveSettings,
+    point: OperatingPoint,
+    factor: float,
+    rates: tuple[int, int],
+    seed: int,
+) -> Floats:
+    """Return the power at the end of a ride with the gain times `factor`."""
+    changes = {
+        "gain_uv_per_w": round(settings.gain_uv_per_w * factor),
+        "integral_ms": settings.integral_ms,
+        "rise_mv_per_s": rates[0],
+        "fall_mv_per_s": rates[1],
+        "assist_power_w": round(bike.firmware_settings.assist_power_w * point.load),
+    }
+    quiet = bike.shunt.model_copy(update={"noise_a": 0.0, "step_a": QUIET_STEP_A})
+    ridden = with_settings(bike, changes, {"shunt": quiet})
+    trace = traced(ridden, surge_course(ridden, point), seed)
+    return np.array(trace.powers_w[-round(LOOKED_AT_S / PERIOD_S) :], dtype=float)
+
+
+def _point(factor: float, last_w: Floats) -> SurgePoint:
+    if len(last_w) < 2 or float(np.mean(last_w)) <= 0.0:
+        return SurgePoint(factor, 0.0, 0.0)
+    return SurgePoint(factor, float(np.ptp(last_w) / np.mean(last_w)), main_frequency_hz(last_w))
+
+
+def main_frequency_hz(values: Floats) -> float:
+    """Return the frequency that is strongest in values by the control period, the mean left out; Hz."""
+    swing = (values - np.mean(values)) * np.hanning(len(values))
+    spectrum = np.abs(np.fft.rfft(swing, 8 * len(values)))
+    return float(np.argmax(spectrum) / (8 * len(values) * PERIOD_S))

@@ -1,0 +1,21 @@
+"""The same bicycle with other settings, checked as a bike file is."""
+
+from typing import Any
+
+from host_sim.bikes.model import Bike
+from host_sim.bikes.settings_of import settings_from
+from host_sim.errors import RequestError
+
+
+def with_settings(bike: Bike, changes: dict[str, int], parts: dict[str, Any] | None = None) -> Bike:
+    """Return `bike` with `changes` over its [settings] and `parts` (whole sections) in place of its own.
+
+    RequestError if the settings do not fit together or go beyond the limits of the place.
+    """
+    changed = bike.model_copy(update={**(parts or {}), "settings": {**bike.settings, **changes}})
+    try:
+        settings = settings_from(changed, bike.place_profile)
+    except ValueError as error:
+        raise RequestError(f"{bike.name}: {error}") from None
+    changed.complete(bike.name, bike.place_profile, settings)
+    return changed

@@ -1,0 +1,67 @@
+"""What the identified plant foretells is what the whole bench does."""
+
+import pytest
+
+from host_sim.bikes.load import load_bike
+from host_sim.tuning.drive import DriveSettings
+from host_sim.tuning.drive_rides import measure_drive
+from host_sim.tuning.identify import identify_at
+from host_sim.tuning.margins import loop_margins, worst_case
+from host_sim.tuning.operating import OperatingPoint
+from host_sim.tuning.predict import predict
+from host_sim.tuning.rates import fall_for
+from host_sim.tuning.surge import check_surge
+from host_sim.tuning.variant import with_settings
+
+TANDEM_STEP = OperatingPoint(5.42, 1.0, 1.0)
+
+
+@pytest.fixture(scope="module")
+def tandem_plant():
+    plant = identify_at(load_bike("tandem"), TANDEM_STEP)
+    assert plant is not None
+    return plant
+
+
+def test_the_surge_limit_and_its_frequency_are_foretold(tandem_plant):
+    bike, settings = load_bike("tandem"), DriveSettings(900, 305, 30)
+    check = check_surge(bike, settings, worst_case([tandem_plant], settings.gains), [tandem_plant])
+    for scan in (check.free, check.felt):
+        assert scan.predicted is not None
+        assert scan.simulated is not None
+        assert scan.simulated.factor == pytest.approx(scan.predicted.factor, rel=0.2)
+    assert check.free.simulated.frequency_hz == pytest.approx(check.free.predicted.frequency_hz, rel=0.2)
+    # The margin is for the smallest swings; the fastest rates there are take a fifth to a third of it.
+    assert 0.6 * check.margin < check.free.simulated.factor < 1.15 * check.margin
+    assert "times this gain it surges at" in check.sentence(bike)
+    assert "on a full battery" in check.sentence(bike)
+
+
+@pytest.mark.parametrize(("rise", "gain", "integral"), [(460, 305, 23), (1200, 458, 29), (600, 59, 45)])
+def test_the_step_and_the_slope_are_foretold(tandem_plant, rise, gain, integral):
+    settings = DriveSettings(rise, gain, integral)
+    bike = load_bike("tandem")
+    foretold = predict(bike, tandem_plant, settings.gains, rise, fall_for(bike, rise))
+    ridden = measure_drive(with_settings(bike, settings.changes(bike)))
+    assert foretold.reach_s == pytest.approx(ridden.reach_s, rel=0.1)
+    assert foretold.overshoot_percent == pytest.approx(ridden.overshoot_percent, abs=2.0)
+    assert foretold.disturbance_percent == pytest.approx(ridden.disturbance_percent, rel=0.2, abs=2.5)
+
+
+def test_the_worst_case_is_the_least_of_every_margin_over_the_points():
+    bike = load_bike("cargo_trike")
+    gains = DriveSettings(600, 3000, 30).gains
+    plants = [identify_at(bike, OperatingPoint(speed, 1.0, 1.0)) for speed in (3.0, 6.0)]
+    worst = worst_case(plants, gains)
+    each = [loop_margins(plant, gains) for plant in plants]
+    assert worst.surge_point.speed_m_per_s == 6.0  # A volt moves more watts there.
+    assert worst.margins.gain == min(one.gain for one in each) == each[1].gain
+    assert worst.margins.sensitivity == max(one.sensitivity for one in each)
+    assert worst.margins.delay_s == min(one.delay_s for one in each)
+
+
+def test_twice_the_gain_is_half_the_gain_margin(tandem_plant):
+    gains = DriveSettings(600, 300, 30).gains
+    once, twice = loop_margins(tandem_plant, gains), loop_margins(tandem_plant, gains.scaled(2.0))
+    assert once.gain / twice.gain == pytest.approx(2.0, rel=1e-3)
+    assert once.surge_hz == pytest.approx(twice.surge_hz, rel=1e-3)
