@@ -7,6 +7,7 @@ from host_sim.capture.pulses import turns_needed
 from host_sim.capture.stopping import Support
 
 EDGES_FORGIVEN_PER_S = 10.0  # The board forgives one rejected edge every 100 ms; more of them make a fault.
+TIMES_SAID = 3
 OUT_OF_PLACE = 0.12  # Of a pitch.
 PHASE_GOOD_DEG = (60.0, 120.0)
 DUTY_GOOD = (0.35, 0.65)
@@ -20,6 +21,7 @@ def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
     """Return what to do, in sentences; none where everything is as it should be."""
     return [
         *_wires(inspection.channels, inspection.noise_per_s > 0.0),
+        *_changes(inspection),
         *_magnets(inspection),
         *_order(inspection),
         *_noise(inspection),
@@ -41,6 +43,12 @@ def _wires(channels: Channels, noisy: bool) -> list[str]:
         level = "high" if channels.dead_level else "low"
         name = channels.dead
         look = "check plug, supply and pull-up, then turn the crank and watch the level"
+        if channels.dead_until_s > 0.0:
+            return [
+                f"channel {name} stays {level} from {channels.dead_since_s:.2f} to "
+                f"{channels.dead_until_s:.2f} s while the other one goes on: "
+                "look for a loose plug or a broken wire, and record again"
+            ]
         if channels.dead_since_s > 0.0:
             return [f"channel {name} stays {level} from {channels.dead_since_s:.2f} s on: {look}"]
         if channels.number.value == 2 or channels.live == 0:
@@ -49,6 +57,34 @@ def _wires(channels: Channels, noisy: bool) -> list[str]:
     if channels.live == 0:
         return ["no channel changes: turn the crank while recording; if it was turned, check plug and supply"]
     return []
+
+
+def _changes(inspection: Inspection) -> list[str]:
+    """Return what changed during the capture, with the time."""
+    said = []
+    if inspection.kind.value == "two channels" and inspection.turned_s:
+        when = " and ".join(f"{time_s:.1f} s" for time_s in inspection.turned_s[:TIMES_SAID])
+        said.append(
+            f"from {when} on the crank turns the other way for long: if nobody pedalled backward then, A and B "
+            "changed places in the plug; what is said about the lead holds for the seconds told only"
+        )
+    for change in inspection.changes:
+        if change.lost:
+            what = (
+                f"{_magnet_names(change.lost)} missing: look for it on the floor, and check how all are held"
+            )
+        elif change.back:
+            what = f"{_magnet_names(change.back)} there again: a magnet or a plug sits loose"
+        elif change.weak:
+            what = f"{_magnet_names(change.weak)} weak: a magnet or the pickup has moved"
+        elif change.more_gaps > 0:
+            what = "more pitches are doubled than before: a magnet fell off or the pickup moved"
+        elif change.more_gaps < 0:
+            what = "fewer pitches are doubled than before: a magnet or a plug sits loose"
+        else:
+            what = "other magnets are weak than before: a magnet or the pickup has moved"
+        said.append(f"the ring changes during the capture, at {change.at_s:.1f} s: from then on {what}")
+    return said
 
 
 def _magnets(inspection: Inspection) -> list[str]:

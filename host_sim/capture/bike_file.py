@@ -56,7 +56,9 @@ def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:
 def _places(inspection: Inspection) -> dict[str, Any]:
     """Return the magnets' places, where all of them were seen and the legs' swing was taken out."""
     ring = inspection.ring
-    if ring is None or not inspection.pulses.sure or not inspection.phase_deg.sure or ring.missing:
+    if ring is None or not inspection.pulses.sure or not inspection.phase_deg.sure:
+        return {}
+    if ring.missing or inspection.changes:
         return {}
     if ring.longest_error_deg < ERROR_LEAST_DEG:
         return {"angle_errors_deg": None, "uneven_deg": None}

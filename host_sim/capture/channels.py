@@ -3,6 +3,7 @@
 import numpy as np
 
 from host_sim.capture.cleaning import CleanChannel
+from host_sim.capture.edges import Times
 from host_sim.capture.findings import Channels, Finding
 from host_sim.capture.stretches import NS_PER_S
 
@@ -10,6 +11,7 @@ PITCHES_SILENT = 8  # The other channel moved on by so many pitches, and this on
 SEEN_AT_LEAST = 3
 SAME_SHARE = 0.5  # Of all changes of A, so many with B at once, the levels equal or opposite.
 AT_ONCE_NS = 2_000
+RHYTHM = 2.5
 
 
 def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, asked_for: bool) -> Channels:
@@ -18,23 +20,18 @@ def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, asked_for: bool)
     if in_file == 1:
         if moves[0]:
             return Channels(Finding(1, 0.95), 1)
-        return Channels(Finding(1, 0.6), 0, "A", 0.0, a.first_level)
+        return Channels(Finding(1, 0.6), 0, "A", dead_level=a.first_level)
     if not any(moves):
         return Channels(Finding(None, 0.0), 0)
     if _same(a, b):
         return Channels(Finding(2, 0.9), 3, same_signal=True)
     if all(moves):
-        dead = _stopped(a, b)
-        if dead is None:
-            return Channels(Finding(2, 0.99), 3)
-        name, silent = dead
-        level = int(silent.level_at(silent.times_ns[-1:])[0])
-        return Channels(Finding(2, 0.97), 3, name, int(silent.times_ns[-1]) / NS_PER_S, level)
+        return _stopped(a, b) or Channels(Finding(2, 0.99), 3)
     name, silent = ("A", a) if moves[1] else ("B", b)
     level = int(silent.level_at(silent.times_ns[-1:])[0]) if len(silent.times_ns) else silent.first_level
     # A wire that the user named should carry something; one that came along may be an empty input.
     number = Finding(2, 0.9) if asked_for else Finding(1, 0.6)
-    return Channels(number, 1 if moves[0] else 2, name, 0.0, level)
+    return Channels(number, 1 if moves[0] else 2, name, dead_level=level)
 
 
 def _same(a: CleanChannel, b: CleanChannel) -> bool:
@@ -46,10 +43,27 @@ def _same(a: CleanChannel, b: CleanChannel) -> bool:
     return float(np.mean(apart_ns <= AT_ONCE_NS)) > SAME_SHARE
 
 
-def _stopped(a: CleanChannel, b: CleanChannel) -> tuple[str, CleanChannel] | None:
-    """Return the channel that stopped while the other went on."""
+def _stopped(a: CleanChannel, b: CleanChannel) -> Channels | None:
+    """Return what is to be said of a channel that stopped while the other went on; None if neither did."""
     for name, silent, other in (("A", a, b), ("B", b, a)):
-        after = np.count_nonzero(other.rises_ns > silent.times_ns[-1])
-        if after >= PITCHES_SILENT:
-            return name, silent
+        # Between each change and the next; the last one lasts to the end.
+        passed = np.searchsorted(other.rises_ns, silent.times_ns, side="right")
+        moved = np.diff(np.append(passed, len(other.rises_ns)))
+        for place in np.flatnonzero(moved >= PITCHES_SILENT).tolist():
+            last = place == len(moved) - 1
+            if last or _went_on(other.rises_ns, int(passed[place])):
+                since_ns, until_ns = silent.times_ns[place], 0 if last else silent.times_ns[place + 1]
+                level = int(silent.level_at(silent.times_ns[place : place + 1])[0])
+                return Channels(
+                    Finding(2, 0.97), 3, name, int(since_ns) / NS_PER_S, int(until_ns) / NS_PER_S, level
+                )
     return None
+
+
+def _went_on(rises_ns: Times, place: int) -> bool:
+    """Whether rises come from `place` on as they did before: a foot that rocks a standing crank does not."""
+    before_ns, after_ns = np.diff(rises_ns[max(place - 5, 0) : place]), np.diff(rises_ns[place : place + 5])
+    if len(before_ns) < 3:
+        return False
+    usual_ns = float(np.median(before_ns))
+    return bool(np.all((after_ns > usual_ns / RHYTHM) & (after_ns < usual_ns * RHYTHM)))

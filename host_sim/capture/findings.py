@@ -39,15 +39,32 @@ class Channels:
     """Which wires carry something. `live` are the bits of channels that magnets move (0, 1, 2 or 3).
 
     `dead`: the name of one that should and does not, or "", since `dead_since_s` (0: never seen to move) at
-    `dead_level`. `same_signal`: both change together, as if joined.
+    `dead_level`, until `dead_until_s` (0: to the end). `same_signal`: both change together, as if joined.
     """
 
     number: Finding[int]
     live: int
     dead: str = ""
     dead_since_s: float = 0.0
+    dead_until_s: float = 0.0
     dead_level: int = 0
     same_signal: bool = False
+
+
+@dataclass(frozen=True)
+class RingChange:
+    """The ring is another one from `at_s` on, seconds of the capture.
+
+    `more_gaps`: 1 where more magnets give no pulse than before, -1 where fewer, 0 where as many. `lost`,
+    `back` and `weak`: numbers of magnets that give no pulse any more, give one again, or a short one, where
+    known.
+    """
+
+    at_s: float
+    more_gaps: int
+    lost: list[int]
+    back: list[int]
+    weak: list[int]
 
 
 @dataclass(frozen=True)
@@ -57,6 +74,8 @@ class Inspection:
     `kind` as in bike files. `lead` "A" or "B". `duty` by channel name, shares of a pitch. `missing` and
     `weak` are numbers of magnets, as in `ring`. `decodable`: whether the board can tell direction from this
     ring. `board` is what its decoder counted, `table` the count beside it, `agree` whether both say the same.
+    `changes` of the ring during the capture; `turned_s`: when it began to turn
+    the other way for long.
     `swing` of the crank's speed within a turn, a share. `seconds` from the first to the last edge. `rises_s`:
     the leading channel's (A if `a_first`, in the direction of travel), from that of magnet 1 on, to the end
     of its stretch.
@@ -71,6 +90,8 @@ class Inspection:
     missing: Finding[list[int]]
     weak: Finding[list[int]]
     decodable: Finding[bool]
+    changes: list[RingChange]
+    turned_s: list[float]
     noise_per_s: float
     invalid_per_s: float
     bounces: bool
@@ -95,5 +116,6 @@ class Inspection:
         channels = self.channels
         # An input that never changes beside one that does may just be empty.
         dead = channels.dead and channels.number.value != 1
-        wrong = (dead, channels.same_signal, self.missing.value, self.weak.value, self.bounces)
+        magnets = self.missing.value or self.weak.value or self.changes
+        wrong = (dead, channels.same_signal, magnets, self.bounces)
         return not any(wrong) and channels.live > 0 and self.decodable.value is not False

@@ -13,12 +13,13 @@ from host_sim.capture.angles import Angles
 from host_sim.capture.stretches import Floats, Stretch
 
 Flags = NDArray[np.bool_]
+Steps = NDArray[np.int64]
 
 GAP_RATIO = 1.5  # A pitch this much longer than those before and after it is a gap: a magnet gave no pulse.
 NARROW_RATIO = 0.86
 BESIDE = 4  # Pitches before and after, whose median is the usual one.
-# Pitches that come every turn stay this near an even spread. Noise makes odd ones at random: by Kolmogorov and
-# Smirnov their count stays within 2.2 roots of it, but for one time in ten thousand.
+# Pitches that come every turn stay this near an even spread. Noise makes odd ones at random: by Kolmogorov
+# and Smirnov their count stays within 2.2 roots of it, but for one time in ten thousand.
 ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
 REGULAR_SHARE = 0.6
 PART_LEAST = 12  # Pitches: less tells nothing of a ring.
@@ -46,8 +47,16 @@ class Part:
     counted: bool
 
 
-def steps_of(pitch: Floats) -> NDArray[np.int64]:
+def steps_of(angles: Angles) -> Steps:
     """Return how many places of magnets each pitch goes on: 1, and more over a gap."""
+    steps = _steps(angles.pitch)
+    if not angles.free_of_legs:
+        # Setting off and stopping make long pitches as well.
+        steps[:2] = steps[-2:] = 1
+    return steps
+
+
+def _steps(pitch: Floats) -> Steps:
     usual = _beside(pitch)
     steps = np.where(pitch > GAP_RATIO * usual, np.round(pitch / usual), 1.0)
     return np.maximum(steps, 1.0).astype(np.int64)
@@ -58,7 +67,7 @@ def parts_of(turning: list[Turning]) -> list[Part]:
     if not turning:
         return []
     gaps = np.concatenate([_gaps(one.angles) for one in turning])
-    narrow = np.concatenate([one.angles.high < NARROW_RATIO * _beside(one.angles.high) for one in turning])
+    narrow = np.concatenate([_narrow(one.angles) for one in turning])
     cuts = sorted({*_cuts(gaps, 0), *_cuts(narrow, 0)})
     # Two cuts near each other are one change, seen in the lengths and in the widths.
     kept = [cut for place, cut in enumerate(cuts) if place == 0 or cut - cuts[place - 1] >= PART_LEAST]
@@ -70,12 +79,40 @@ def gaps_in(turning: list[Turning]) -> int:
     return sum(int(np.count_nonzero(_gaps(one.angles))) for one in turning)
 
 
+def turns_in(turning: list[Turning], pulses: int | None) -> float:
+    """Return how many turns it is, `pulses` in each; a gap goes over more than one."""
+    if not pulses:
+        return 0.0
+    return sum(int(steps_of(one.angles).sum()) for one in turning) / pulses
+
+
+def filled(stretch: Stretch) -> Stretch:
+    """Return the stretch with a pitch for every place of a magnet, also those that gave no pulse."""
+    steps = _steps(stretch.pitches_s)
+    within = np.arange(steps.sum()) - np.repeat(np.cumsum(steps) - steps, steps)
+    rises_s = np.repeat(stretch.rises_s[:-1], steps) + np.repeat(stretch.pitches_s / steps, steps) * within
+    unknown = np.full(len(rises_s), np.nan)
+    rises_s = np.append(rises_s, stretch.rises_s[-1])
+    return Stretch(stretch.direction, rises_s, unknown, unknown, unknown, unknown)
+
+
+def narrow_in(turning: list[Turning]) -> int:
+    """Return how many pulses are shorter than those around them, as a weak magnet's is."""
+    return sum(int(np.count_nonzero(_narrow(one.angles))) for one in turning)
+
+
+def gap_distances(turning: list[Turning]) -> set[int]:
+    """Return the distances, in pitches, from one gap to the next."""
+    distances = [np.diff(np.flatnonzero(_gaps(one.angles))) for one in turning]
+    return {int(distance) for distance in np.concatenate(distances)} if distances else set()
+
+
+def _narrow(angles: Angles) -> Flags:
+    return np.asarray(angles.high < NARROW_RATIO * _beside(angles.high))
+
+
 def _gaps(angles: Angles) -> Flags:
-    found = steps_of(angles.pitch) > 1
-    if not angles.free_of_legs:
-        # Setting off and stopping make long pitches as well.
-        found[:2] = found[-2:] = False
-    return np.asarray(found)
+    return np.asarray(steps_of(angles) > 1)
 
 
 def _beside(values: Floats) -> Floats:
@@ -128,7 +165,7 @@ def _part(turning: list[Turning], begin: int, end: int) -> Part:
     for one in turning:
         length = len(one.stretch)
         start, stop = max(begin - first, 0), min(end - first, length)
-        places += int(steps_of(one.angles.pitch)[: min(start, length)].sum())
+        places += int(steps_of(one.angles)[: min(start, length)].sum())
         if start < stop:
             if not pieces:
                 begin_s = float(one.stretch.rises_s[start])

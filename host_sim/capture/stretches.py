@@ -20,6 +20,7 @@ Signs = NDArray[np.int8]
 STANDING_PITCHES = 4.2  # A gap of so many pitches is a stop: two magnets missing side by side make three.
 STANDING_NS = 6_000_000_000
 LEAST_PITCHES = 3
+SILENT_PITCHES = 6
 NS_PER_S = 1e9
 
 
@@ -84,7 +85,8 @@ def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
         return []
     signs = np.where(share[known] < 0.5, 1, -1).astype(np.int8)
     signs = np.asarray(median_filter(signs, 3, mode="nearest"), np.int8)
-    turns = np.flatnonzero(np.diff(signs)) + 1
+    # Where the other channel was silent for long, nothing is known of the way.
+    turns = np.flatnonzero((np.diff(signs) != 0) | (np.diff(known) > SILENT_PITCHES)) + 1
     runs = np.split(np.arange(len(known)), turns)
     return [
         (int(signs[run[0]]), int(rises_ns[known[run[0]]]), int(rises_ns[known[run[-1]] + 1])) for run in runs

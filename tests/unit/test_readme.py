@@ -1,6 +1,9 @@
 """What the README shows and names exists: pictures, links, commands, options, courses, rules."""
 
 import re
+import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -58,3 +61,34 @@ def test_every_rule_and_course_that_is_named_exists():
     assert set(re.findall(r'--rule "([^"]+)"', README)) - {"RULE"} <= names
     assert set(re.findall(r"--rule ([a-z]+)", README)) <= names
     assert set(re.findall(r"--course (\w+)", README)) <= set(course_names())
+
+
+def examples() -> list[str]:
+    """Return the commands of the README's example block, without their comments."""
+    block = README.split("lists every key. Try:")[1].split("```sh\n")[1].split("```")[0]
+    return [line.split("  #")[0].strip().removeprefix("uv run ") for line in block.splitlines()]
+
+
+def run_example(line: str, folder: Path) -> None:
+    words = shlex.split(line)
+    assert words[0] == "treadle"
+    command = [sys.executable, "-c", "from host_sim.cli import main; main()", *words[1:]]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+    expected = 1 if words[1] == "verify" else 0  # The rule that the folding bicycle is known to break.
+    assert done.returncode == expected, f"{line}: {done.stdout[-500:]} {done.stderr[-500:]}"
+    assert done.stdout
+
+
+def test_the_examples_of_the_readme_run_one_after_the_other(tmp_path):
+    lines = examples()
+    assert len(lines) == 8
+    for line in lines:
+        if not line.startswith("treadle tune"):
+            run_example(line, tmp_path)
+
+
+@pytest.mark.slow
+def test_the_example_that_tunes_runs_too(tmp_path):
+    (line,) = [line for line in examples() if line.startswith("treadle tune")]
+    run_example(line, tmp_path)
+    run_example("treadle ride my_tandem.toml --course errand", tmp_path)

@@ -25,8 +25,8 @@ class Sensor:
 
     `kind` as in bike files. `errors_deg` one for each magnet, or none. `rpm` (below 0 backward) is the mean;
     it wanders slowly by `wander` (share). `ripple` is the swing of crank speed, twice a turn. `backward_s` at
-    the end are turned the other way. `faults` hold from the start, and `later`, pairs of a time in seconds and
-    the faults that hold from then on, change them.
+    the end are turned the other way. `faults` hold from the start; `later` are pairs of a time in seconds and
+    the faults that hold from then on instead.
     """
 
     kind: str = "two channels"

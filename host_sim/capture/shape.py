@@ -1,0 +1,79 @@
+"""Duty, phase and overlap of the pulses, and how the legs' speed swings."""
+
+import numpy as np
+
+from host_sim.capture.angles import Angles
+from host_sim.capture.duty_code import pitch_shares
+from host_sim.capture.edges import CHANNEL_B
+from host_sim.capture.findings import Channels, Finding
+from host_sim.capture.ring import Ring
+from host_sim.capture.ways import Way
+
+ORDER_MARGIN = 0.02  # Of a pitch: nearer than this, the order of two edges is a matter of luck.
+MIXED_DUTY = 0.05
+CAN_NOT_TELL = 0.0
+
+
+def _median(columns: list[np.ndarray]) -> float:
+    values = np.concatenate(columns) if columns else np.zeros(0)
+    values = values[~np.isnan(values)]
+    return float(np.median(values)) if len(values) else float("nan")
+
+
+def duty_of(
+    kind: Finding[str], ring: Ring | None, way: Way, channels: Channels, sure: bool
+) -> dict[str, Finding[float]]:
+    """Return the duty of each channel that lives."""
+    angles = way.angles
+    pitches = sum(len(one.pitch) for one in angles)
+    confidence = 0.95 if pitches >= 12 else 0.7 if pitches >= 4 else CAN_NOT_TELL
+    if not angles:
+        return {}
+    first = "B" if (way.main < 0 and kind.value == "two channels") or channels.live == CHANNEL_B else "A"
+    if not angles[0].free_of_legs:
+        shares = np.concatenate([pitch_shares(one) for one in way.stretches if one.direction == way.main])
+        if ring is not None and sure:
+            return {first: Finding(ring.duty, confidence)}
+        # The mean, in which quick and slow parts of the turn cancel; a weak magnet pulls it down.
+        mixed = float(np.nanstd(shares)) > MIXED_DUTY
+        return {first: Finding(float(np.nanmean(shares)), min(confidence, 0.8 if mixed else 1.0))}
+    duty = ring.duty if ring is not None else _median([one.high for one in angles])
+    other = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
+    found = {first: Finding(duty, confidence)}
+    if not np.isnan(other):
+        found["B" if first == "A" else "A"] = Finding(other, confidence)
+    return dict(sorted(found.items()))
+
+
+def phase_of(ring: Ring | None, angles: list[Angles]) -> Finding[float]:
+    """Return the phase from the leading channel to the other, electrical degrees."""
+    shares = [one.transit_share for one in angles if one.free_of_legs and len(one.pitch) >= 4]
+    if not shares:
+        return Finding(None, CAN_NOT_TELL)
+    phase_deg = ring.phase_deg if ring is not None else 360.0 * float(np.median(shares))
+    pitches = sum(len(one.pitch) for one in angles)
+    return Finding(phase_deg, 0.95 if pitches >= 12 else 0.7)
+
+
+def decodable_of(kind: Finding[str], ring: Ring | None, angles: list[Angles]) -> Finding[bool]:
+    """Tell whether A and B overlap, so that the four edges of a pitch come in the order of a quadrature."""
+    if kind.value != "two channels" or not angles or not angles[0].free_of_legs:
+        return Finding(None, CAN_NOT_TELL)
+    share = float(np.median([one.transit_share for one in angles if one.free_of_legs]))
+    first = ring.duty if ring is not None else _median([one.high for one in angles])
+    second = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
+    margin = min(share, first - share, share + second - first, 1.0 - share - second)
+    return Finding(margin > 0.0, 0.97 if abs(margin) > ORDER_MARGIN else 0.6)
+
+
+def swing_of(angles: list[Angles], ring: Ring | None) -> float:
+    """Return how far the crank's speed swings within a turn, as a share; a tenth where it can't be seen."""
+    if not angles or ring is None or not all(one.free_of_legs for one in angles):
+        return 0.1
+    swings = []
+    for one in angles:
+        turn = len(ring.magnets)
+        for first in range(0, len(one.log_speed) - turn + 1, turn):
+            part = one.log_speed[first : first + turn]
+            swings.append(float(part.max() - part.min()) / 2.0)
+    return float(np.median(swings)) if swings else 0.1
