@@ -65,8 +65,8 @@ def _changes(inspection: Inspection) -> list[str]:
     if inspection.kind.value == "two channels" and inspection.turned_s:
         when = " and ".join(f"{time_s:.1f} s" for time_s in inspection.turned_s[:TIMES_SAID])
         said.append(
-            f"from {when} on the crank turns the other way for long: if nobody pedalled backward then, A and B "
-            "changed places in the plug; what is said about the lead holds for the seconds told only"
+            f"from {when} on the crank turns the other way for long: if nobody pedalled backward then, A and "
+            "B changed places in the plug; what is said about the lead holds for the seconds told only"
         )
     for change in inspection.changes:
         if change.lost:

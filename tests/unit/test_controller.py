@@ -444,12 +444,14 @@ def test_a_dead_band_of_a_millivolt_is_crossed_at_once_and_left_at_once():
     controller = Controller(settings_with(command_start_mv=1), 0)
     controller.engagement.state = ASSISTING
     controller.ceilings.ceiling_w = 100
-    assert controller._slew(1, 5_000) == 1
-    assert controller._slew(0, 10_000) == 0
+    assert controller._slew(1, 1) == 1  # In a microsecond no slope rises or falls by a millivolt.
+    assert controller._slew(0, 2) == 0
+    assert controller.slew_limiter._last_us == 2
 
 
 def test_a_millivolt_put_out_is_drive():
     controller = Controller(settings_with(), 0)
-    controller._put_out(1, 1, 5_000)
+    controller._put_out(1, 2, 5_000)
+    assert controller.slew_limiter._last_us == 5_000  # What the guard took away has to rise again from here.
     assert controller.outputs.drive_enabled
     assert controller.outputs.indicator == INDICATE_DRIVING
