@@ -24,6 +24,17 @@ settings.register_profile(
 settings.load_profile("modest")
 
 
+# What proves, and what needs the proof's path vectors: on one core, so that the proof runs once.
+PROOF_FILES = ("test_proved.py", "test_path_vectors.py", "test_results_table.py")
+
+
+def pytest_collection_modifyitems(items):
+    """Keep the tests of a file on one core: they share what is slow to set up."""
+    for item in items:
+        group = "proof" if item.path.name in PROOF_FILES else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
 @pytest.fixture(scope="session")
 def proved():
     """Prove all properties, once a run; what comes of it is kept for the tests of the runtimes."""

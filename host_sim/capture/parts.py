@@ -4,33 +4,40 @@ A steady ring has its odd pitches evenly spread, some every turn. Where the coun
 from an even spread, the capture is cut; whether the parts really differ is for who looks at their rings.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from host_sim.capture.angles import Angles
+from host_sim.capture.angles import Angles, angles_of
 from host_sim.capture.stretches import Floats, Stretch
 
 Flags = NDArray[np.bool_]
 Steps = NDArray[np.int64]
 
-GAP_RATIO = 1.5  # A pitch this much longer than those before and after it is a gap: a magnet gave no pulse.
+GAP_RATIO = 1.42  # A pitch this much longer than those before and after it is a gap: a magnet gave no pulse.
 NARROW_RATIO = 0.86
 BESIDE = 4  # Pitches before and after, whose median is the usual one.
 # Pitches that come every turn stay this near an even spread. Noise makes odd ones at random: by Kolmogorov
 # and Smirnov their count stays within 2.2 roots of it, but for one time in ten thousand.
 ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
 REGULAR_SHARE = 0.6
+PARTS_MOST = 8  # What changes more often is noise, or the legs.
+TURNS_NARROW = 2
 PART_LEAST = 12  # Pitches: less tells nothing of a ring.
 
 
 @dataclass(frozen=True)
 class Turning:
-    """A stretch of the main direction with its angles."""
+    """A stretch of the main direction with its angles.
+
+    `steps`: how many places of magnets each pitch goes on: 1, and more over a gap.
+    """
 
     stretch: Stretch
     angles: Angles
+    steps: Steps
 
 
 @dataclass(frozen=True)
@@ -47,17 +54,18 @@ class Part:
     counted: bool
 
 
-def steps_of(angles: Angles) -> Steps:
-    """Return how many places of magnets each pitch goes on: 1, and more over a gap."""
+def turning_of(stretch: Stretch) -> Turning:
+    """Return a whole stretch with its angles and steps."""
+    angles = angles_of(stretch)
     steps = _steps(angles.pitch)
     if not angles.free_of_legs:
         # Setting off and stopping make long pitches as well.
         steps[:2] = steps[-2:] = 1
-    return steps
+    return Turning(stretch, angles, steps)
 
 
 def _steps(pitch: Floats) -> Steps:
-    usual = _beside(pitch)
+    usual = _beside(pitch, _mean_of_single)
     steps = np.where(pitch > GAP_RATIO * usual, np.round(pitch / usual), 1.0)
     return np.maximum(steps, 1.0).astype(np.int64)
 
@@ -66,24 +74,27 @@ def parts_of(turning: list[Turning]) -> list[Part]:
     """Return the parts of a capture, in order of time; one where nothing seems to change."""
     if not turning:
         return []
-    gaps = np.concatenate([_gaps(one.angles) for one in turning])
-    narrow = np.concatenate([_narrow(one.angles) for one in turning])
-    cuts = sorted({*_cuts(gaps, 0), *_cuts(narrow, 0)})
-    # Two cuts near each other are one change, seen in the lengths and in the widths.
-    kept = [cut for place, cut in enumerate(cuts) if place == 0 or cut - cuts[place - 1] >= PART_LEAST]
-    return [_part(turning, begin, end) for begin, end in zip([0, *kept], [*kept, len(gaps)], strict=True)]
+    cuts = _cuts(np.concatenate([one.steps > 1 for one in turning]), 0)
+    if all(one.angles.free_of_legs for one in turning):
+        # Near a cut for gaps, the same change shows in the widths.
+        narrow = _cuts(_all_narrow(turning), 0)
+        cuts = sorted([*cuts, *(cut for cut in narrow if all(abs(cut - one) >= PART_LEAST for one in cuts))])
+    if len(cuts) >= PARTS_MOST:
+        return [_part(turning, 0, sum(len(one.stretch) for one in turning))]
+    ends = [*cuts, sum(len(one.stretch) for one in turning)]
+    return [_part(turning, begin, end) for begin, end in zip([0, *cuts], ends, strict=True)]
 
 
 def gaps_in(turning: list[Turning]) -> int:
     """Return how many pitches go over a magnet that gave no pulse."""
-    return sum(int(np.count_nonzero(_gaps(one.angles))) for one in turning)
+    return sum(int(np.count_nonzero(one.steps > 1)) for one in turning)
 
 
 def turns_in(turning: list[Turning], pulses: int | None) -> float:
     """Return how many turns it is, `pulses` in each; a gap goes over more than one."""
     if not pulses:
         return 0.0
-    return sum(int(steps_of(one.angles).sum()) for one in turning) / pulses
+    return sum(int(one.steps.sum()) for one in turning) / pulses
 
 
 def filled(stretch: Stretch) -> Stretch:
@@ -96,36 +107,61 @@ def filled(stretch: Stretch) -> Stretch:
     return Stretch(stretch.direction, rises_s, unknown, unknown, unknown, unknown)
 
 
+def gaps_regular(turning: list[Turning]) -> bool:
+    """Whether the gaps come as those of a missing magnet do, and not as those of noise."""
+    return any(_regular(one.steps > 1) for one in turning)
+
+
 def narrow_in(turning: list[Turning]) -> int:
     """Return how many pulses are shorter than those around them, as a weak magnet's is."""
     return sum(int(np.count_nonzero(_narrow(one.angles))) for one in turning)
 
 
+def widths_change(turning: list[Turning], seen: int) -> bool:
+    """Whether narrow pulses come in one part of the capture more often than in another, or as a turn does."""
+    if not turning:
+        return False
+    narrow = _all_narrow(turning)
+    turns = int(np.count_nonzero(np.diff(np.flatnonzero(narrow)) == seen))
+    return turns >= TURNS_NARROW or bool(_cuts(narrow, 0))
+
+
 def gap_distances(turning: list[Turning]) -> set[int]:
     """Return the distances, in pitches, from one gap to the next."""
-    distances = [np.diff(np.flatnonzero(_gaps(one.angles))) for one in turning]
+    distances = [np.diff(np.flatnonzero(one.steps > 1)) for one in turning]
     return {int(distance) for distance in np.concatenate(distances)} if distances else set()
 
 
 def _narrow(angles: Angles) -> Flags:
-    return np.asarray(angles.high < NARROW_RATIO * _beside(angles.high))
+    return np.asarray(angles.high < NARROW_RATIO * _beside(angles.high, _median))
 
 
-def _gaps(angles: Angles) -> Flags:
-    return np.asarray(steps_of(angles) > 1)
+def _all_narrow(turning: list[Turning]) -> Flags:
+    return np.concatenate([_narrow(one.angles) for one in turning])
 
 
-def _beside(values: Floats) -> Floats:
-    """Return what is usual around each value: the larger of the medians before and after it."""
+def _beside(values: Floats, usual_of: Callable[[Floats], Floats]) -> Floats:
+    """Return what is usual around each value: the larger of that before and that after it."""
     count = len(values)
     before, after = np.full(count, -np.inf), np.full(count, -np.inf)
-    if count > BESIDE:
-        windows = np.lib.stride_tricks.sliding_window_view(values, BESIDE)
-        medians = np.median(windows, axis=1)
-        before[BESIDE:] = medians[:-1]
-        after[:-BESIDE] = medians[1:]
-    usual = np.fmax(before, after)
-    return np.where(np.isfinite(usual), usual, np.nanmedian(values) if np.any(~np.isnan(values)) else 1.0)
+    if count <= BESIDE:
+        return usual_of(np.tile(values, (count, 1)))
+    usual = usual_of(np.lib.stride_tricks.sliding_window_view(values, BESIDE))
+    before[BESIDE:] = usual[:-1]
+    after[:-BESIDE] = usual[1:]
+    # In the middle of a short stretch neither side has enough.
+    either = np.fmax(before, after)
+    return np.asarray(np.where(np.isfinite(either), either, usual[0]))
+
+
+def _median(windows: Floats) -> Floats:
+    return np.asarray(np.median(windows, axis=1))
+
+
+def _mean_of_single(windows: Floats) -> Floats:
+    """Return the mean of what in each window is no gap itself."""
+    single = windows < GAP_RATIO * windows.min(axis=1, keepdims=True)
+    return np.asarray(np.where(single, windows, 0.0).sum(axis=1) / np.maximum(single.sum(axis=1), 1))
 
 
 def _cuts(odd: Flags, offset: int) -> list[int]:
@@ -165,7 +201,7 @@ def _part(turning: list[Turning], begin: int, end: int) -> Part:
     for one in turning:
         length = len(one.stretch)
         start, stop = max(begin - first, 0), min(end - first, length)
-        places += int(steps_of(one.angles)[: min(start, length)].sum())
+        places += int(one.steps[: min(start, length)].sum())
         if start < stop:
             if not pieces:
                 begin_s = float(one.stretch.rises_s[start])
@@ -196,4 +232,5 @@ def _piece(one: Turning, start: int, stop: int) -> Turning:
             other_high=angles.other_high[start:stop],
             log_speed=angles.log_speed[start:stop],
         ),
+        one.steps[start:stop],
     )

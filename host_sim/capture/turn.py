@@ -12,7 +12,16 @@ from math import ceil, floor
 import numpy as np
 
 from host_sim.capture.findings import SURE, Finding, RingChange
-from host_sim.capture.parts import Part, Turning, gap_distances, gaps_in, narrow_in, parts_of, steps_of
+from host_sim.capture.parts import (
+    Part,
+    Turning,
+    gap_distances,
+    gaps_in,
+    gaps_regular,
+    narrow_in,
+    parts_of,
+    widths_change,
+)
 from host_sim.capture.pattern import NOTHING, Pattern, find_pattern
 from host_sim.capture.pulses import Seen, counted_between, seen_a_turn
 from host_sim.capture.ring import Ring, ring_of
@@ -20,7 +29,8 @@ from host_sim.capture.ring import Ring, ring_of
 PULSES_LEAST, PULSES_MOST = 4, 64
 # Gaps and magnets that a turn has more or less than its ring says: a quarter a turn, as noise may do.
 GAPS_OFF, GAPS_OFF_A_TURN = 2.0, 0.25
-GAPS_MORE, GAPS_MORE_SHARE = 1.6, 0.01
+GAPS_LATE = 1.6
+MORE_TIMES, MORE_SHARE = 3.0, 0.01
 DOUBT = 0.5  # Something contradicts the finding.
 UNSURE_NUMBER = 0.7
 PITCHES_FOR_NONE = 128
@@ -68,6 +78,10 @@ class _PartTurn:
         )
 
     @property
+    def free_of_legs(self) -> bool:
+        return all(one.angles.free_of_legs for one in self.part.turning)
+
+    @property
     def gap_share(self) -> float:
         return gaps_in(self.part.turning) / self._pitches
 
@@ -112,7 +126,10 @@ def _steady(turning: list[Turning], context: Context) -> Turn:
         and _late_gap(turning, ring, off, context)
     ):
         missing = Finding(missing.value, UNSURE_NUMBER)
-    return Turn(_pulses(ring, seen), ring, missing, _weak(ring, seen, turning, context.noise), [])
+    weak = _weak(ring, seen, turning, context.noise)
+    if weak.sure and not weak.value and widths_change(turning, seen.magnets):
+        weak = Finding(weak.value, UNSURE_NUMBER)
+    return Turn(_pulses(ring, seen), ring, missing, weak, [])
 
 
 def _gaps_off(turning: list[Turning], ring: Ring | None) -> tuple[float, float]:
@@ -127,9 +144,9 @@ def _gaps_off(turning: list[Turning], ring: Ring | None) -> tuple[float, float]:
 
 def _late_gap(turning: list[Turning], ring: Ring, off: float, context: Context) -> bool:
     """Whether a magnet may have been lost too late, or come back too early, for a part of its own."""
-    if context.noise == 0:
-        return off >= (1.0 if not ring.missing else 2.0)
-    return not ring.missing and ring.pulses - 1 in gap_distances(turning)
+    if ring.missing:
+        return off >= GAPS_LATE
+    return off >= 1.0 if context.noise == 0 else ring.pulses - 1 in gap_distances(turning)
 
 
 def _pulses(ring: Ring | None, seen: Seen) -> Finding[int]:
@@ -209,10 +226,14 @@ def _differ(one: _PartTurn, other: _PartTurn) -> bool:
             other.ring.pulses,
             len(other.ring.missing),
         )
-    for shares in ((one.gap_share, other.gap_share), (one.narrow_share, other.narrow_share)):
-        if max(shares) > GAPS_MORE * min(shares) + GAPS_MORE_SHARE:
-            return True
-    return False
+    if _more(one.gap_share, other.gap_share):
+        more = one if one.gap_share > other.gap_share else other
+        return gaps_regular(more.part.turning)
+    return one.free_of_legs and other.free_of_legs and _more(one.narrow_share, other.narrow_share)
+
+
+def _more(one: float, other: float) -> bool:
+    return max(one, other) > MORE_TIMES * min(one, other) + MORE_SHARE
 
 
 def _changed(parts: list[_PartTurn], context: Context) -> Turn:
@@ -221,11 +242,18 @@ def _changed(parts: list[_PartTurn], context: Context) -> Turn:
     pulses = _agreed(parts, rings, context)
     rings = [ring for ring in rings if ring.pulses == pulses.value]
     numbered = all(one.part.counted for one in parts) and all(one.sure or not one.gap_share for one in parts)
+    lost = [set(ring.missing) for ring in rings]
+    # Of two parts one has lost what the other has, and more: else the numbers are off.
+    numbered = numbered and all(one <= two or two <= one for one in lost for two in lost)
     confidence = UNSURE_NUMBER if not numbered or context.noise or not pulses.sure else 0.95
     missing: Finding[list[int]] = Finding(None, CAN_NOT_TELL)
     weak = missing
     if rings:
-        missing = Finding(sorted({number for ring in rings for number in ring.missing}), confidence)
+        found = {number for ring in rings for number in ring.missing}
+        for one in parts:
+            if not one.sure:
+                found |= _numbers_by_place(one.part, context.before, rings[0].pulses)
+        missing = Finding(sorted(found), confidence)
         all_sure = all(one.sure for one in parts)
         doubt = any(ring.doubt for ring in rings) or not all_sure
         weak = Finding(
@@ -234,6 +262,15 @@ def _changed(parts: list[_PartTurn], context: Context) -> Turn:
     # The worst of its states is the one to be careful with.
     worst = max(rings, key=lambda ring: (len(ring.missing), len(ring.weak)), default=None)
     return Turn(pulses, worst, missing, weak, _changes(parts, confidence >= SURE))
+
+
+def _numbers_by_place(part: Part, before: int, pulses: int) -> set[int]:
+    """Return the magnets that gave no pulse in most turns of a part, which is too short to have a ring."""
+    steps = part.turning[0].steps
+    places = part.places + before + np.cumsum(steps)[steps == 2] - 1
+    numbers, counts = np.unique(places % pulses + 1, return_counts=True)
+    turns = int(steps.sum()) / pulses
+    return {int(number) for number in numbers[counts > 0.6 * turns]}
 
 
 def _agreed(parts: list[_PartTurn], rings: list[Ring], context: Context) -> Finding[int]:
@@ -253,7 +290,7 @@ def _agreed(parts: list[_PartTurn], rings: list[Ring], context: Context) -> Find
         return pulses
     turning = [one for part in parts for one in part.part.turning]
     # Every gap counts as the magnet that gave no pulse: so the count is that of a ring that is whole.
-    hidden = sum(int((steps_of(one.angles) - 1).sum()) for one in turning)
+    hidden = sum(int((one.steps - 1).sum()) for one in turning)
     least, most = counted_between(context.rises + hidden, context.turns)
     possible = range(max(ceil(least), PULSES_LEAST), min(floor(most), PULSES_MOST) + 1)
     if pulses.sure and pulses.value is not None:
@@ -271,8 +308,6 @@ def _changes(parts: list[_PartTurn], numbered: bool) -> list[RingChange]:
         if numbered:
             was, now = (set(part.ring.missing) if part.sure and part.ring else set() for part in (one, other))
             lost, back = sorted(now - was), sorted(was - now)
-            if lost and back:
-                lost = back = []  # Not both at once: the numbers are off.
             if one.sure and other.sure and one.ring and other.ring:
                 weak = sorted(set(other.ring.weak) - set(one.ring.weak))
         more = int(np.sign(other.gap_share - one.gap_share)) if one.gap_share or other.gap_share else 0

@@ -5,11 +5,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from host_sim.capture.angles import Angles, angles_of
+from host_sim.capture.angles import Angles
 from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import CHANNEL_A, CHANNEL_B
 from host_sim.capture.findings import Channels
-from host_sim.capture.parts import Turning
+from host_sim.capture.parts import Turning, turning_of
 from host_sim.capture.stretches import NS_PER_S, Floats, Stretch
 
 
@@ -42,7 +42,7 @@ class Way:
 def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list[Stretch]) -> Way:
     """Return the way of the crank through `stretches`, which were told from the channels."""
     main = main_direction(stretches)
-    turning = [Turning(one, angles_of(one)) for one in stretches if one.direction == main]
+    turning = [turning_of(one) for one in stretches if one.direction == main]
     # Where the legs' swing can be taken out, what is too short for that would only spoil it.
     turning = [one for one in turning if one.angles.free_of_legs] or turning
     leading = leading_channel(a, b, channels, main)

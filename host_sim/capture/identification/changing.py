@@ -1,7 +1,7 @@
 """Captures in which the ring or a wire changes on the way, and what of the inspection's statements is wrong.
 
-The grid of `grid.py` has sensors that stay as they are. Here a magnet falls off, comes back or weakens, a second
-one is lost, a channel dies, or the wires change places, between 15 and 90 % of the capture.
+The grid of `grid.py` has sensors that stay as they are. Here a magnet falls off, comes back or weakens, a
+second one is lost, a channel dies, or the wires change places, between 15 and 90 % of the capture.
 """
 
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ CADENCES_RPM = (30.0, 45.0, 60.0, 80.0)
 
 @dataclass(frozen=True)
 class ChangingCase:
-    """One case: what happens at `at_s` to this sensor; `missing` and `weak` magnets, in the capture's numbers."""
+    """One case: what happens at `at_s` to this sensor; magnets `missing`, `weak`: as captures count."""
 
     number: int
     sensor: Sensor
