@@ -1,5 +1,7 @@
 """How much Hypothesis tries: modest by default, `--hypothesis-profile=deep` for a long search. The proof."""
 
+import sys
+
 import pytest
 from hypothesis import HealthCheck, settings
 
@@ -33,6 +35,30 @@ def pytest_collection_modifyitems(items):
     for item in items:
         group = "proof" if item.path.name in PROOF_FILES else str(item.path)
         item.add_marker(pytest.mark.xdist_group(group))
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """Work in an empty folder."""
+    folder = tmp_path / "here"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    return folder
+
+
+@pytest.fixture
+def treadle(here, monkeypatch, capsys):
+    """Run the program in this process; return exit code, standard output and standard error."""
+    from host_sim import cli
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
+        with pytest.raises(SystemExit) as ending:
+            cli.main()
+        captured = capsys.readouterr()
+        return ending.value.code, captured.out, captured.err
+
+    return run
 
 
 @pytest.fixture(scope="session")

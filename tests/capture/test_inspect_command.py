@@ -5,11 +5,11 @@ import os
 import signal
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from host_sim import cli
 from host_sim.bench.faults import FaultSpec
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.capture.identification.truth import record
@@ -45,17 +45,8 @@ def here(tmp_path, monkeypatch):
 
 
 @pytest.fixture
-def treadle(here, monkeypatch, capsys):
-    """Run the program in this process; return exit code, standard output and standard error."""
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["treadle", "inspect", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
+def treadle(treadle):
+    return partial(treadle, "inspect")
 
 
 @pytest.fixture

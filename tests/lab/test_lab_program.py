@@ -2,27 +2,13 @@
 
 import signal
 import socket
-import sys
 import urllib.request
 
 import pytest
 
-from host_sim import cli
 from host_sim.lab.catalogue import LESSONS
 from host_sim.lab.server import POLICY
 from tests.lab.serving import lab_program
-
-
-@pytest.fixture
-def treadle(monkeypatch, capsys):
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
 
 
 def test_it_lists_six_lessons_and_forbids_everything_from_outside():

@@ -7,11 +7,10 @@ import os
 import signal
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
-
-from host_sim import cli
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()", "sweep"]
@@ -20,18 +19,15 @@ SMALL = ["--seconds", "30", "--vary", "rise_mv_per_s=200:3000:3", "--vary", "rel
 
 
 @pytest.fixture
-def treadle(tmp_path, monkeypatch, capsys):
-    """Run the program in this process; return exit code, standard output and standard error."""
+def here(tmp_path, monkeypatch):
+    """Work in the test's own folder."""
     monkeypatch.chdir(tmp_path)
+    return tmp_path
 
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["treadle", "sweep", *arguments])
-        with pytest.raises(SystemExit) as end:
-            cli.main()
-        told = capsys.readouterr()
-        return end.value.code, told.out, told.err
 
-    return run
+@pytest.fixture
+def treadle(treadle):
+    return partial(treadle, "sweep")
 
 
 def until_rows(running, path):

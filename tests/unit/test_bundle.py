@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from firmware.link.store import Store
-from host_sim import cli
 from host_sim.bikes.load import load_bike, settings_of
 from host_sim.boardlink import bytecode as bytecode_module
 from host_sim.boardlink.bundle import Bundle, bundle_for
@@ -31,18 +30,10 @@ BROUGHT = {"binascii", "gc", "machine", "micropython", "os", "pyb", "select", "s
 
 
 @pytest.fixture
-def treadle(tmp_path, monkeypatch, capsys):
-    """Run the program in an empty folder; return exit code, standard output and standard error."""
+def here(tmp_path, monkeypatch):
+    """Work in the test's own folder."""
     monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
+    return tmp_path
 
 
 def made(board: str, bike: str = "cargo_trike", bytecode: bool = True) -> Bundle:

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from host_sim import cli
 from host_sim.progress import ProgressWatch
 
 KEYS = [
@@ -33,29 +32,6 @@ FILES = ["edges.csv", "ride.png", "trace.csv"]
 PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()"]
 ROOT = Path(__file__).resolve().parents[2]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
-
-
-@pytest.fixture
-def here(tmp_path, monkeypatch):
-    """Work in an empty folder."""
-    folder = tmp_path / "here"
-    folder.mkdir()
-    monkeypatch.chdir(folder)
-    return folder
-
-
-@pytest.fixture
-def treadle(here, monkeypatch, capsys):
-    """Run the program in this process; return exit code, standard output and standard error."""
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
 
 
 @pytest.fixture

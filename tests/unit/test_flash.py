@@ -10,6 +10,7 @@ import os
 import signal
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -18,7 +19,6 @@ from littlefs import LittleFS
 
 from firmware.link.store import encode
 from firmware.settings import Settings
-from host_sim import cli
 from host_sim.bikes.load import load_bike, settings_of
 from host_sim.boardlink.bundle import CheckSums, bundle_for
 from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
@@ -119,20 +119,8 @@ def done_disk(tmp_path_factory) -> bytes:
 
 
 @pytest.fixture
-def treadle(tmp_path, monkeypatch, capsys):
-    """Run the program in an empty folder; return exit code, standard output and standard error."""
-    folder = tmp_path / "here"
-    folder.mkdir()
-    monkeypatch.chdir(folder)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["treadle", "flash", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
+def treadle(treadle):
+    return partial(treadle, "flash")
 
 
 @pytest.fixture

@@ -14,7 +14,6 @@ from unicodedata import normalize
 import pytest
 from pypdf import PdfReader
 
-from host_sim import cli
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.commands.handover import HandoverRequest, handover
 from host_sim.errors import RequestError
@@ -32,18 +31,6 @@ HEADINGS = ["Read this first", "What you will feel", "The first time you ride it
 def here(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     return tmp_path
-
-
-@pytest.fixture
-def treadle(here, monkeypatch, capsys):
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["treadle", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
 
 
 class Page(HTMLParser):

@@ -9,11 +9,11 @@ import sys
 import time
 import tty
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from host_sim import cli
 from host_sim.boardlink.console_client import open_port
 from host_sim.watching.port_choice import NoBoard, choose_port
 from tests.desk_on_a_port import DeskOnAPort
@@ -26,17 +26,8 @@ PATIENCE_S = 120.0  # On a busy computer.
 
 
 @pytest.fixture
-def treadle(monkeypatch, capsys):
-    """Run the program in this process; return exit code, standard output and standard error."""
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["treadle", "watch", *arguments])
-        with pytest.raises(SystemExit) as ending:
-            cli.main()
-        captured = capsys.readouterr()
-        return ending.value.code, captured.out, captured.err
-
-    return run
+def treadle(treadle):
+    return partial(treadle, "watch")
 
 
 class Terminal:
