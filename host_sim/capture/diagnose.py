@@ -16,8 +16,9 @@ from host_sim.capture.gathering import EdgeSource, Gathered, gather
 from host_sim.capture.lead import forward_of, lead_of, turned_at
 from host_sim.capture.parts import filled, turns_in
 from host_sim.capture.shape import decodable_of, duty_of, phase_of, swing_of
+from host_sim.capture.steady_turn import Context, Turn
 from host_sim.capture.stretches import NS_PER_S, Stretch, stretches_of
-from host_sim.capture.turn import Context, Turn, turn_of
+from host_sim.capture.turn import turn_of
 from host_sim.capture.ways import Way, reversals_seen, way_of
 
 KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}

@@ -4,7 +4,6 @@ The capture is judged as a whole, and part by part where `parts.py` would cut it
 ring changed: what is stated then is what the parts say, and never a turn laid over both.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, floor
@@ -12,55 +11,26 @@ from math import ceil, floor
 import numpy as np
 
 from host_sim.capture.findings import SURE, Finding, RingChange
-from host_sim.capture.parts import (
-    Part,
-    Turning,
-    gap_distances,
-    gaps_in,
-    gaps_regular,
-    narrow_in,
-    parts_of,
-    widths_change,
-)
-from host_sim.capture.pattern import NOTHING, Pattern, find_pattern
+from host_sim.capture.parts import Part, Turning, gaps_in, gaps_regular, narrow_in, parts_of
 from host_sim.capture.pulses import Seen, counted_between, seen_a_turn
-from host_sim.capture.ring import Ring, ring_of
+from host_sim.capture.ring import Ring
+from host_sim.capture.steady_turn import (
+    CAN_NOT_TELL,
+    DOUBT,
+    GAPS_OFF,
+    GAPS_OFF_A_TURN,
+    PULSES_LEAST,
+    PULSES_MOST,
+    UNSURE_NUMBER,
+    Context,
+    Turn,
+    gaps_off,
+    pattern_in,
+    ring_in,
+    steady_turn,
+)
 
-PULSES_LEAST, PULSES_MOST = 4, 64
-# Gaps and magnets that a turn has more or less than its ring says: a quarter a turn, as noise may do.
-GAPS_OFF, GAPS_OFF_A_TURN = 2.0, 0.25
-GAPS_LATE = 1.6
-MORE_TIMES, MORE_SHARE = 3.0, 0.01
-DOUBT = 0.5  # Something contradicts the finding.
-UNSURE_NUMBER = 0.7
-PITCHES_FOR_NONE = 128
-ODD_SHARE_OF_NOISE = 0.01
-CAN_NOT_TELL = 0.0
-
-
-@dataclass(frozen=True)
-class Turn:
-    """What makes a turn. `changes` in order of time; empty where the ring stays the same."""
-
-    pulses: Finding[int]
-    ring: Ring | None
-    missing: Finding[list[int]]
-    weak: Finding[list[int]]
-    changes: list[RingChange]
-
-
-@dataclass(frozen=True)
-class Context:
-    """What is known besides: tick of the clock as a share, turns counted, pulses of noise.
-
-    `before`: magnets that passed before the first stretch; `rises` of the capture, forward less backward.
-    """
-
-    clock_share: float
-    turns: float | None
-    noise: int
-    before: int
-    rises: int
+MORE_TIMES, MORE_GAPS_TIMES, MORE_SHARE = 3.0, 1.6, 0.01
 
 
 @dataclass(frozen=True)
@@ -97,95 +67,13 @@ class _PartTurn:
 def turn_of(turning: list[Turning], context: Context) -> Turn:
     """Judge the turn of all stretches of the main direction."""
     parts = _joined([_judge(part, context) for part in parts_of(turning)], context)
-    return _changed(parts, context) if len(parts) > 1 else _steady(turning, context)
-
-
-def _pattern(turning: list[Turning], context: Context) -> Pattern:
-    return find_pattern([one.angles for one in turning], context.clock_share) if turning else NOTHING
-
-
-def _ring(turning: list[Turning], seen: Seen, before: int) -> Ring | None:
-    angles = [one.angles for one in turning]
-    if not seen.magnets or not angles:
-        return None
-    return ring_of(angles, seen.magnets, all(one.free_of_legs for one in angles), before)
-
-
-def _steady(turning: list[Turning], context: Context) -> Turn:
-    """Judge a ring that stays the same; gaps that its turn does not explain make it doubtful."""
-    seen = seen_a_turn(_pattern(turning, context), context.rises, context.turns)
-    ring = _ring(turning, seen, context.before)
-    off, turns = _gaps_off(turning, ring)
-    if off > GAPS_OFF + GAPS_OFF_A_TURN * turns:
-        seen = Seen(seen.magnets, min(seen.confidence, DOUBT))
-    missing = _missing(ring, seen, turning, context.noise)
-    if (
-        missing.sure
-        and ring is not None
-        and seen.confidence >= SURE
-        and _late_gap(turning, ring, off, context)
-    ):
-        missing = Finding(missing.value, UNSURE_NUMBER)
-    weak = _weak(ring, seen, turning, context.noise)
-    if weak.sure and not weak.value and widths_change(turning, seen.magnets):
-        weak = Finding(weak.value, UNSURE_NUMBER)
-    return Turn(_pulses(ring, seen), ring, missing, weak, [])
-
-
-def _gaps_off(turning: list[Turning], ring: Ring | None) -> tuple[float, float]:
-    """Return how many gaps the ring does not explain, or wants in vain, and how many turns there are."""
-    if ring is None or not ring.magnets:
-        return 0.0, 0.0
-    turns = sum(len(one.stretch) for one in turning) / len(ring.magnets)
-    numbers = np.array([magnet.number for magnet in ring.magnets])
-    gaps = int(np.count_nonzero(np.diff(np.append(numbers, numbers[0] + ring.pulses)) > 1))
-    return abs(gaps_in(turning) - gaps * turns), turns
-
-
-def _late_gap(turning: list[Turning], ring: Ring, off: float, context: Context) -> bool:
-    """Whether a magnet may have been lost too late, or come back too early, for a part of its own."""
-    if ring.missing:
-        return off >= GAPS_LATE
-    return off >= 1.0 if context.noise == 0 else ring.pulses - 1 in gap_distances(turning)
-
-
-def _pulses(ring: Ring | None, seen: Seen) -> Finding[int]:
-    if ring is None or not PULSES_LEAST <= ring.pulses <= PULSES_MOST:
-        return Finding(None, CAN_NOT_TELL)
-    return Finding(ring.pulses, seen.confidence)
-
-
-def _missing(ring: Ring | None, seen: Seen, turning: list[Turning], noise: int) -> Finding[list[int]]:
-    """Return the missing magnets, as sure as the turn is; that none is missing shows without a turn."""
-    if ring is not None and seen.confidence >= SURE:
-        return Finding(ring.missing, min(seen.confidence, 0.97))
-    return _none_seen(turning, gaps_in, noise)
-
-
-def _weak(ring: Ring | None, seen: Seen, turning: list[Turning], noise: int) -> Finding[list[int]]:
-    """Return the weak magnets, in the same way."""
-    if ring is not None and seen.confidence >= SURE:
-        return Finding(ring.weak, 0.6 if ring.doubt else min(seen.confidence, 0.97))
-    if turning and not turning[0].angles.free_of_legs:
-        return Finding(None, CAN_NOT_TELL)
-    return _none_seen(turning, narrow_in, noise)
-
-
-def _none_seen(
-    turning: list[Turning], odd_in: Callable[[list[Turning]], int], noise: int
-) -> Finding[list[int]]:
-    """Return "none" where many pitches were seen and none was odd but by noise; else it can't be told."""
-    pitches = sum(len(one.stretch) for one in turning)
-    by_noise = min(noise, ODD_SHARE_OF_NOISE * pitches)
-    if pitches < PITCHES_FOR_NONE or odd_in(turning) > by_noise:
-        return Finding(None, CAN_NOT_TELL)
-    return Finding([], 0.92)
+    return _changed(parts, context) if len(parts) > 1 else steady_turn(turning, context)
 
 
 def _judge(part: Part, context: Context) -> _PartTurn:
-    seen = seen_a_turn(_pattern(part.turning, context), 0, None)
-    ring = _ring(part.turning, seen, 0)
-    off, turns = _gaps_off(part.turning, ring)
+    seen = seen_a_turn(pattern_in(part.turning, context), 0, None)
+    ring = ring_in(part.turning, seen, 0)
+    off, turns = gaps_off(part.turning, ring)
     if off > GAPS_OFF + GAPS_OFF_A_TURN * turns:
         seen = Seen(seen.magnets, min(seen.confidence, DOUBT))
     if ring is not None:
@@ -229,11 +117,16 @@ def _differ(one: _PartTurn, other: _PartTurn) -> bool:
     if _more(one.gap_share, other.gap_share):
         more = one if one.gap_share > other.gap_share else other
         return gaps_regular(more.part.turning)
-    return one.free_of_legs and other.free_of_legs and _more(one.narrow_share, other.narrow_share)
+    if not (one.free_of_legs and other.free_of_legs):
+        return False
+    if min(one.gap_share, other.gap_share) > 0.0 and _more(one.gap_share, other.gap_share, MORE_GAPS_TIMES):
+        # One magnet is missing all the time, from some time on another one.
+        return gaps_regular(one.part.turning) and gaps_regular(other.part.turning)
+    return _more(one.narrow_share, other.narrow_share)
 
 
-def _more(one: float, other: float) -> bool:
-    return max(one, other) > MORE_TIMES * min(one, other) + MORE_SHARE
+def _more(one: float, other: float, times: float = MORE_TIMES) -> bool:
+    return max(one, other) > times * min(one, other) + MORE_SHARE
 
 
 def _changed(parts: list[_PartTurn], context: Context) -> Turn:

@@ -1,7 +1,6 @@
 """The picture of an inspection: the first turn as logic traces, the ring as it is, cadence, and what to do.
 
-On the ring each magnet is an arc on either channel, as long as its pulse; a weak one is filled dark and
-named, a missing one is an empty place. Names come from a user's files, so no text is taken for mathematics.
+Names come from a user's files, so no text is taken for mathematics.
 """
 
 import textwrap
@@ -20,14 +19,9 @@ from matplotlib.figure import Figure
 
 from host_sim.capture.cadence import Cadence
 from host_sim.capture.findings import Inspection
-from host_sim.capture.ring import Magnet, Ring
 from host_sim.capture.stopping import Support
+from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, INK, QUIET, draw_ring
 
-INK = "#1d2733"
-QUIET = "#6b675c"
-EMPTY = "#ecebe6"
-COLOURS = {"A": "#0b5fa5", "B": "#6a3d9a"}
-BAD = "#a0252f"
 ENGAGE, RELEASE = "#14775a", "#a0252f"
 LEFT, RIGHT = 0.06, 0.97
 EDGES_SHOWN = 400
@@ -35,7 +29,7 @@ POINTS_SHOWN = 2000
 ADVICE_LETTERS = 92
 ADVICE_LINES = 15
 TITLE_LETTERS = 70
-OUTER, INNER, BAND = 0.80, 0.55, 0.20
+VERDICT_LETTERS = 80
 
 
 def draw_inspection(
@@ -51,8 +45,8 @@ def draw_inspection(
         figure = plt.figure(figsize=(14, 10.5))
         _heading(figure, inspection, title)
         _edges(figure.add_axes((LEFT, 0.735, RIGHT - LEFT, 0.145)), inspection)
-        _ring(figure, figure.add_axes((0.02, 0.04, 0.42, 0.56), projection="polar"), inspection)
-        _cadence(figure.add_axes((0.52, 0.39, RIGHT - 0.52, 0.225)), inspection.cadence, support)
+        draw_ring(figure, figure.add_axes((0.02, 0.04, 0.42, 0.56), projection="polar"), inspection)
+        _cadence(figure.add_axes((0.52, 0.39, RIGHT - 0.52, 0.225)), inspection, support)
         _advice(figure, advice)
         figure.savefig(path, dpi=105)
         plt.close(figure)
@@ -61,7 +55,15 @@ def draw_inspection(
 def _heading(figure: Figure, inspection: Inspection, title: str) -> None:
     shown = title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
     figure.text(LEFT, 0.975, shown, fontsize=12, va="top", color=QUIET)
-    figure.text(LEFT, 0.95, _verdict(inspection), fontsize=17, fontweight="bold", va="top")
+    verdict = _verdict(inspection)
+    figure.text(
+        LEFT,
+        0.95,
+        verdict,
+        fontsize=17 if len(verdict) <= 80 else 17 * 80 / len(verdict),
+        fontweight="bold",
+        va="top",
+    )
 
 
 def _verdict(inspection: Inspection) -> str:
@@ -86,6 +88,8 @@ def _verdict(inspection: Inspection) -> str:
             wrong.append(f"magnet {', '.join(map(str, finding.value))} {name}")
     if inspection.decodable.value is False:
         wrong.append("A and B do not overlap")
+    if inspection.changes:
+        wrong.append(f"the ring changes at {inspection.changes[0].at_s:.0f} s")
     if inspection.bounces:
         wrong.append("edges bounce")
     text = ", ".join(parts) + (": " + ", ".join(wrong) if wrong else "")
@@ -121,7 +125,7 @@ def _edges(axes: Axes, inspection: Inspection) -> None:
             color=COLOURS[name], fontweight="bold", fontsize=12,
         )  # fmt: skip
     top = 1.4 * len(channels)
-    if inspection.ring is not None and inspection.pulses.sure:
+    if inspection.ring is not None and inspection.pulses.sure and not inspection.changes:
         for place, rise_s in enumerate(rises_s[: seen + 1]):
             magnet = inspection.ring.magnets[place % seen]
             weak = magnet.number in inspection.ring.weak
@@ -134,7 +138,7 @@ def _edges(axes: Axes, inspection: Inspection) -> None:
     axes.set_ylim(-0.12, max(top, 1.4) + 0.12)
     axes.set_xlim(begin_s, max(end_s, begin_s + 1e-3))
     axes.set_xlabel("time, s")
-    known = inspection.ring is not None and inspection.pulses.sure
+    known = inspection.ring is not None and inspection.pulses.sure and not inspection.changes
     words = "the first turn (shaded) as recorded, with the numbers of the magnets" if known else "as recorded"
     axes.set_title(
         words, loc="left", fontsize=10,
@@ -142,100 +146,8 @@ def _edges(axes: Axes, inspection: Inspection) -> None:
     )  # fmt: skip
 
 
-def _ring(figure: Figure, axes: Any, inspection: Inspection) -> None:
-    """Draw the ring from the side, magnet 1 on top, in the direction of travel clockwise."""
-    axes.set_theta_zero_location("N")
-    axes.set_theta_direction(-1)
-    axes.set_ylim(0, 1.19)
-    axes.set_yticks([])
-    axes.set_xticks([])
-    axes.grid(visible=False)
-    axes.spines["polar"].set_visible(False)
-    ring = inspection.ring
-    figure.text(
-        0.02 + 0.042, 0.622, "the ring, turn upon turn laid over each other", fontsize=10, color=QUIET
-    )
-    if ring is None or not inspection.pulses.sure:
-        around = np.linspace(0.0, 2.0 * np.pi, 361)
-        axes.fill_between(around, OUTER, OUTER + BAND, color=EMPTY, linewidth=0)
-        text = "a turn can't be told,\nso the magnets can't be\nlaid over each other"
-        axes.text(0, 0, text, ha="center", va="center", fontsize=12, color=QUIET)
-        return
-    two = not np.isnan(ring.phase_deg)
-    names = _names(inspection)
-    _bands(axes, ring, two, names)
-    pitch = 2.0 * np.pi / ring.pulses
-    for magnet in ring.magnets:
-        _arcs(axes, magnet, ring, two, names)
-    bottom = INNER if two else OUTER
-    for number in ring.missing:
-        centre = (number - 1) * pitch
-        axes.bar(
-            centre, OUTER + BAND - bottom, width=pitch * ring.duty, bottom=bottom,
-            facecolor="white", edgecolor=BAD, linestyle="--", linewidth=1.5,
-        )  # fmt: skip
-        axes.text(centre, 1.12, f"{number}\nmissing", ha="center", va="center", color=BAD, fontweight="bold")
-    axes.text(
-        0, 0, _middle(inspection, ring, two, names), ha="center", va="center", fontsize=11, linespacing=1.5
-    )
-
-
-def _names(inspection: Inspection) -> tuple[str, str]:
-    """Return the names of the leading and the other channel in the direction of travel."""
-    if len(inspection.duty) == 1:
-        return next(iter(inspection.duty)), ""
-    return ("A", "B") if inspection.a_first else ("B", "A")
-
-
-def _bands(axes: Any, ring: Ring, two: bool, names: tuple[str, str]) -> None:
-    around = np.linspace(0.0, 2.0 * np.pi, 361)
-    for bottom, name in ((OUTER, names[0]), (INNER, names[1])):
-        if name and (two or bottom == OUTER):
-            axes.fill_between(around, bottom, bottom + BAND, color=EMPTY, linewidth=0)
-    for number in range(ring.pulses):
-        angle = number * 2.0 * np.pi / ring.pulses
-        axes.plot(
-            [angle, angle], [INNER - 0.03 if two else OUTER - 0.03, OUTER + BAND], color=QUIET, lw=0.6, ls=":"
-        )
-
-
-def _arcs(axes: Any, magnet: Magnet, ring: Ring, two: bool, names: tuple[str, str]) -> None:
-    """Draw the pulses of one magnet and its number."""
-    pitch = 2.0 * np.pi / ring.pulses
-    centre = (magnet.number - 1) * pitch + np.deg2rad(magnet.error_deg)
-    weak = magnet.number in ring.weak
-    parts = [(OUTER, names[0], centre, magnet.width)]
-    if two and not np.isnan(magnet.other_width):
-        rise = centre - 0.5 * magnet.width * pitch + ring.phase_deg / 360.0 * pitch
-        parts.append((INNER, names[1], rise + 0.5 * magnet.other_width * pitch, magnet.other_width))
-    for bottom, name, middle, width in parts:
-        axes.bar(
-            middle, BAND, width=width * pitch, bottom=bottom, color=BAD if weak else COLOURS[name],
-            hatch="///" if weak else "", edgecolor="white", linewidth=0.4,
-        )  # fmt: skip
-    size = 11 if ring.pulses <= 24 else 8
-    text = f"{magnet.number}\nweak, {magnet.strength:.0%}" if weak else str(magnet.number)
-    axes.text(
-        centre, 1.1, text, ha="center", va="center", color=BAD if weak else INK, fontsize=size,
-        fontweight="bold" if weak else "normal",
-    )  # fmt: skip
-
-
-def _middle(inspection: Inspection, ring: Ring, two: bool, names: tuple[str, str]) -> str:
-    lines = []
-    if two:
-        lines.append(f"outside {names[0]}, inside {names[1]}")
-    for name, duty in inspection.duty.items():
-        if duty.value is not None:
-            lines.append(f"duty of {name}: {duty.value:.1%}")
-    if two:
-        lines.append(f"phase {ring.phase_deg:.0f}°")
-        lines.append(f"off its place at most {ring.longest_error_deg:.1f}°")
-    lines.append(f"{inspection.turns_seen:.0f} turns")
-    return "\n".join(lines)
-
-
-def _cadence(axes: Axes, cadence: Cadence | None, support: Support | None) -> None:
+def _cadence(axes: Axes, inspection: Inspection, support: Support | None) -> None:
+    cadence = inspection.cadence
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_title(
         "cadence, a turn at a time, and the range covered (shaded)", loc="left", fontsize=10, color=QUIET
@@ -257,6 +169,15 @@ def _cadence(axes: Axes, cadence: Cadence | None, support: Support | None) -> No
     axes.plot(time_s, rpm, ".", color=INK, markersize=2.5)
     lowest = min(0.0, float(np.nanmin(rpm)) * 1.1)
     axes.set_ylim(lowest, cadence.most * 1.2)
+    for change in inspection.changes:
+        axes.axvline(change.at_s, color=BAD, linewidth=1.2)
+        axes.annotate(
+            " the ring changes",
+            (change.at_s, 0.02),
+            xycoords=axes.get_xaxis_transform(),
+            color=BAD,
+            fontsize=8.5,
+        )
     if lowest < 0.0:
         axes.axhline(0.0, color=INK, linewidth=0.6)
     if support is not None and support.release_rpm:

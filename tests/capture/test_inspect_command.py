@@ -228,7 +228,7 @@ def test_a_signal_while_reading_leaves_nothing(here):
     # Long enough to be still at work, at the latest drawing, when the signal comes.
     with (here / "long.csv").open("w", encoding="utf-8") as file:
         file.write("time_us,a\n")
-        for index in range(200_000):
+        for index in range(800_000):
             file.write(f"{index * 200},{index & 1}\n")
     program = subprocess.Popen(
         [
