@@ -1,9 +1,13 @@
 """How much Hypothesis tries: modest by default, `--hypothesis-profile=deep` for a long search. The proof."""
 
+import signal
 import sys
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# A shell that runs the tests in the background lets them ignore interrupts, which some of them are about.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 _SLOW_IS_FINE = (HealthCheck.too_slow, HealthCheck.data_too_large)
 
