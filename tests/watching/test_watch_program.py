@@ -26,6 +26,13 @@ PATIENCE_S = 120.0  # On a busy computer.
 
 
 @pytest.fixture
+def here(tmp_path, monkeypatch):
+    """Work in the test's own folder."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture
 def treadle(treadle):
     return partial(treadle, "watch")
 
