@@ -38,7 +38,8 @@ def test_the_variable_of_a_loop_is_left_alone():
 
 def test_a_field_is_one_where_it_is_first_set():
     before = (
-        "class A:\n    limit: int\n\n    def __init__(self) -> None:\n        self.x = 0\n        self.y = None\n"
+        "class A:\n    limit: int\n\n    def __init__(self) -> None:\n"
+        "        self.x = 0\n        self.y = None\n"
         "\n    def f(self) -> None:\n        self.x = 1\n        self.z = -1 if self.x else 2\n"
     )
     after = said(before)
