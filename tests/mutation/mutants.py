@@ -3,6 +3,7 @@
 import ast
 import difflib
 import json
+import resource
 import shutil
 import subprocess
 import sys
@@ -16,6 +17,7 @@ from mutmut.stats import status_by_exit_code
 ROOT = Path(__file__).resolve().parents[2]
 COPIED = ("firmware", "boards", "host_sim", "tests")
 KILLED = ("killed", "timeout", "caught by type check")  # An endless loop is noticed by its time.
+MEMORY_MAX_BYTES = 4 << 30
 SEPARATOR = "\u01c1"  # What mutmut writes between class and method in the names of its functions.
 
 
@@ -45,7 +47,9 @@ def tried(target: dict[str, Any], scratch: Path, workers: int) -> tuple[int, lis
     command = [sys.executable, "-m", "mutmut", "run", "--max-children", str(workers)]
     log = scratch / "mutmut.log"
     with log.open("w", encoding="utf-8") as out:
-        subprocess.run(command, cwd=scratch, stdout=out, stderr=subprocess.STDOUT, check=False)
+        subprocess.run(
+            command, cwd=scratch, stdout=out, stderr=subprocess.STDOUT, check=False, preexec_fn=_bound_memory
+        )
     count, survivors = 0, []
     for meta in sorted((scratch / "mutants" / "firmware").rglob("*.py.meta")):
         codes = json.loads(meta.read_text(encoding="utf-8"))["exit_code_by_key"]
@@ -58,6 +62,11 @@ def tried(target: dict[str, Any], scratch: Path, workers: int) -> tuple[int, lis
     if count == 0:
         raise RuntimeError(f"there were no mutants: {log.read_text(encoding='utf-8')[-2000:]}")
     return count, survivors
+
+
+def _bound_memory() -> None:
+    """Let a mutant that never stops collecting fail soon, and not take the machine's memory first."""
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_MAX_BYTES, MEMORY_MAX_BYTES))
 
 
 def _copy_project(scratch: Path, target: dict[str, Any]) -> None:
