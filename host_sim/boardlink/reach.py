@@ -2,17 +2,15 @@
 
 import contextlib
 from collections.abc import Iterator
-from pathlib import Path
 from time import monotonic, sleep
 from typing import TYPE_CHECKING
 
+from host_sim.boardlink.port_choice import NoBoard, choose_port
 from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
 from host_sim.boardlink.targets import Target
-from host_sim.errors import RequestError
 
 if TYPE_CHECKING:
     from serial import Serial
-    from serial.tools.list_ports_common import ListPortInfo
 
     from host_sim.boardlink.console_client import ConsoleClient
 
@@ -28,18 +26,10 @@ def find_port(given: str | None, target: Target) -> str:
     RequestError if the port given is not there or several could be meant; BoardTrouble says what to do when
     no board is found.
     """
-    usb = sorted(info.device for info in _ports() if info.vid is not None)
-    if given is not None:
-        # A path may be a link to a port, which no list shows.
-        if given not in [info.device for info in _ports()] and not ("/" in given and Path(given).exists()):
-            known = ", ".join(usb) or "none: no board is connected"
-            raise RequestError(f'--port is "{given[:80]}", and there is no such port, allowed is {known}')
-        return given
-    if not usb:
-        raise BoardTrouble(f"no {target.title} is found on any USB port: {target.not_found}")
-    if len(usb) > 1:
-        raise RequestError(f"several boards are connected, say which one with --port: {', '.join(usb)}")
-    return usb[0]
+    try:
+        return choose_port(given)
+    except NoBoard:
+        raise BoardTrouble(f"no {target.title} is found on any USB port: {target.not_found}") from None
 
 
 @contextlib.contextmanager
@@ -124,9 +114,3 @@ def _opened(port: str) -> "Serial":
             f"the port {port} can't be opened: is another program using it, or may you not use serial ports? "
             f"({reason})"
         ) from None
-
-
-def _ports() -> "list[ListPortInfo]":
-    from serial.tools.list_ports import comports
-
-    return list(comports())

@@ -59,7 +59,7 @@ def watch_command(
     Example: `treadle watch --record ride.csv`
     """
     require_link()
-    from host_sim.watching.port_choice import NoBoard
+    from host_sim.boardlink.port_choice import NoBoard
     from host_sim.watching.workshop import BoardTrouble
 
     asked_only = capture is not None or settings or bool(changes) or clear_fault

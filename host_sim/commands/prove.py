@@ -74,7 +74,7 @@ def prove(
     asked = [stated for stated in PROPERTIES if name in (None, stated.name)]
     judged, lemmas = run(asked, done)
     if vectors is not None:
-        with Delivery(vectors.parent, (vectors.name,), force) as delivery:
+        with Delivery(vectors.parent, (vectors.name,), force, "--vectors") as delivery:
             text = "\n".join(vector_lines(lemmas)) + "\n"
             delivery.place(vectors.name).write_text(text, encoding="ascii")
             delivery.deliver()

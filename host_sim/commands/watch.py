@@ -24,7 +24,7 @@ class WatchRequest:
     def __init__(self, port: str | None, record: Path | None, seconds: float | None, force: bool) -> None:
         """Check all of it; RequestError says what is wrong, before a port is opened."""
         require_link()
-        from host_sim.watching.port_choice import choose_port
+        from host_sim.boardlink.port_choice import choose_port
 
         if seconds is not None and not 1 <= seconds <= SECONDS_MAX:
             raise RequestError(f"--seconds is {seconds:g}, allowed is a number from 1 to {SECONDS_MAX:.0f}")
@@ -118,7 +118,7 @@ def watch(request: WatchRequest, record: "RecordFile | None", view: "View") -> W
 def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
     """Choose the port anew, since a board may come back under another name, and open it."""
     from host_sim.boardlink.console_client import open_port
-    from host_sim.watching.port_choice import choose_port
+    from host_sim.boardlink.port_choice import choose_port
 
     name = choose_port(given)
     return name, cast("ClosablePort", open_port(name))  # pyserial's can be closed.
@@ -138,7 +138,7 @@ class AskRequest:
     ) -> None:
         """Check all of it; RequestError says what is wrong, before a port is opened."""
         require_link()
-        from host_sim.watching.port_choice import choose_port
+        from host_sim.boardlink.port_choice import choose_port
         from host_sim.watching.workshop import check_capture, parse_changes
 
         self.clear_fault = clear_fault

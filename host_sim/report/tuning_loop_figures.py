@@ -233,4 +233,5 @@ def draw_rides(tuned: Tuned, path: Path, seed: int = 1) -> None:
             axes.set_ylabel(label)
             axes.set_xlim(left=0.0)
             axes.spines[["top", "right"]].set_visible(False)
+        command.set_xlabel("after the legs begin (s)")
         push.set_xlabel("after the legs begin (s)")

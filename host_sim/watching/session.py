@@ -6,8 +6,8 @@ from typing import Protocol
 
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, BytePort, ConsoleClient
 from host_sim.boardlink.frames import Frame, Wire
+from host_sim.boardlink.port_choice import NoBoard
 from host_sim.errors import RequestError
-from host_sim.watching.port_choice import NoBoard
 from host_sim.watching.record_file import RecordFile
 from host_sim.watching.watched import Watched
 

@@ -73,7 +73,7 @@ class Workshop:
         count = sum(len(answer["edges"]) for answer in answers if isinstance(answer.get("edges"), list))
         if count == 0:
             raise BoardTrouble("the board remembers no crank edge since its start, turn the crank first")
-        with Delivery(path.parent, (path.name,), force) as delivery:
+        with Delivery(path.parent, (path.name,), force, "--capture") as delivery:
             lines = "".join(json.dumps(answer) + "\n" for answer in answers)
             delivery.place(path.name).write_text(lines, encoding="ascii")
             delivery.deliver()

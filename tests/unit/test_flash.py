@@ -452,7 +452,11 @@ def test_no_board_is_told_with_what_to_do_and_exit_code_1(treadle, monkeypatch):
             "/dev/ttyACM9",
             'is "/dev/ttyACM9", and there is no such port, allowed is /dev/ttyACM0',
         ),
-        ((), "COM7", 'is "COM7", and there is no such port, allowed is none: no board is connected'),
+        (
+            (),
+            "COM7",
+            'is "COM7", and there is no such port, allowed is none: no board is found on any USB port',
+        ),
     ],
 )
 def test_a_port_that_is_not_clear_is_refused(monkeypatch, ports, given, sentence):

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.boardlink.console_client import open_port
-from host_sim.watching.port_choice import NoBoard, choose_port
+from host_sim.boardlink.port_choice import NoBoard, choose_port
 from tests.desk_on_a_port import DeskOnAPort
 from tests.watching.test_watch_desk import rows_of, same_as_sent
 from tests.watching.test_watch_page import LABELS
