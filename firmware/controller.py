@@ -61,9 +61,9 @@ class Controller:
         self.throttle = Throttle(settings)
         self.selector = Selector(settings)
         self.supply = Supply()
-        self.faults = Faults(settings)
+        self.faults = Faults(settings, self.crank, self.wheel, self.throttle, self.selector, self.supply)
         self.pedalling = Pedalling(settings)
-        self.events = Events(settings)
+        self.events = Events(settings, self.crank, self.pedalling, self.throttle, self.wheel)
         self.engagement = Engagement()
         self.request = Request(settings)
         self.ceilings = Ceilings(settings)
@@ -81,7 +81,7 @@ class Controller:
         """
         self._take_edges(inputs, now_us)
         self._sense(inputs, now_us)
-        self._look_for_faults(inputs)
+        self.faults.step(inputs, self.outputs.command_mv)
         self._engage(inputs)
         target_mv = self._target_mv(now_us)
         command_mv = self._slew(target_mv, now_us)
@@ -110,37 +110,18 @@ class Controller:
         self.supply.step(inputs.battery_mv, inputs.current_ma)
         self.pedalling.step(self.crank, self.wheel.speed_mm_per_s, now_us)
 
-    def _look_for_faults(self, inputs: Inputs) -> None:
-        self.faults.step(
-            inputs,
-            self.crank,
-            self.wheel,
-            self.throttle,
-            self.selector,
-            self.supply,
-            self.outputs.command_mv,
-        )
-
     def _engage(self, inputs: Inputs) -> None:
         """Choose the event, take the transition, and work out the watts wanted and allowed."""
-        speed_mm_per_s = self.wheel.speed_mm_per_s
-        state = self.engagement.step(self._event(inputs))
+        event = self.events.choose(self.faults.cause, inputs.brake_pulled)
+        state = self.engagement.step(event)
         self.request.step(state, self.selector.share_permille, self.throttle.share_permille)
-        self.ceilings.step(state, speed_mm_per_s, self.supply.battery_mv, inputs.motor_decicelsius)
-
-    def _event(self, inputs: Inputs) -> int:
-        return self.events.choose(
-            self.faults.cause,
-            inputs.brake_pulled,
-            self.crank,
-            self.pedalling,
-            self.throttle,
-            self.wheel.speed_mm_per_s,
-        )
+        self.ceilings.step(state, self.wheel.speed_mm_per_s, self.supply.battery_mv, inputs.motor_decicelsius)
 
     def _target_mv(self, now_us: int) -> int:
         """Return the voltage aimed at; 0 when nothing is wanted or nothing is allowed."""
-        allowed_w = min(self.request.wanted_w, self.ceilings.ceiling_w)
+        allowed_w = self.ceilings.ceiling_w
+        if self.request.wanted_w < allowed_w:
+            allowed_w = self.request.wanted_w
         if allowed_w == 0:
             self.power_loop.rest(now_us)
             return 0

@@ -14,11 +14,6 @@ def clamp(value: int, lowest: int, highest: int) -> int:
     return value
 
 
-def scale_permille(value: int, permille: int) -> int:
-    """Return `value * permille / 1000`, rounded down; `value` up to 1_000_000, `permille` 0 to 1000."""
-    return value * permille // 1000
-
-
 def rising_permille(value: int, start: int, end: int) -> int:
     """Return 0 up to `start`, 1000 from `end` on, and the straight line between; start < end.
 

@@ -10,6 +10,9 @@ from firmware.ticks import ticks_add_us, ticks_diff_us
 
 CONTROL_PERIOD_US = 5_000
 SPARE_US = 1_000  # With less than this left before the next step, the link gets no turn.
+LINK_WAITS_MAX = (
+    20  # Steps, 0.1 s: then the link gets a turn on the slowest board too, and can tell how slow.
+)
 COLLECT_EVERY = 400  # Steps at rest between two garbage collections: 2 s.
 
 
@@ -94,13 +97,14 @@ def run(
     Steps are due at fixed times. One that begins a period or more late is counted, and the schedule
     goes on from there: what was missed is not made up in a burst. Lateness that was chosen is not
     counted: the start, and what is done at rest. `heap` is collected now and then while the bicycle
-    stands and nothing drives; `link` gets a turn when a step is not due soon. A wish to clear a fault
-    lasts for one step.
+    stands and nothing drives; `link` gets a turn when a step is not due soon, and after
+    so many steps in any case. A wish to clear a fault lasts for one step.
     """
     safe = Outputs()
     board.write(safe)
     resting = False
     resting_steps = 0
+    steps_without_link = 0
     excused = True
     try:
         due_us = board.read(inputs)
@@ -108,26 +112,27 @@ def run(
             now_us = board.read(inputs)
             counters.read(now_us)
             late_us = ticks_diff_us(now_us, due_us)
-            if late_us < 0:
-                if late_us < -SPARE_US:
-                    excused = link.pump(resting, now_us) or excused
-                    if link.over():
-                        return
-                continue
-            board.write(controller.step(inputs, now_us))
-            board.feed_watchdog()
-            counters.stepped(now_us)
-            inputs.clear_requested = False
-            if late_us >= CONTROL_PERIOD_US:
-                if not excused:
-                    counters.overruns = (counters.overruns + 1) & 0xFFFF
-                due_us = now_us
-            due_us = ticks_add_us(due_us, CONTROL_PERIOD_US)
-            resting = controller.wheel.speed_mm_per_s == 0 and not controller.engagement.driving()
-            resting_steps = resting_steps + 1 if resting else 0
-            excused = resting_steps == COLLECT_EVERY
-            if excused:
-                heap.collect()
-                resting_steps = 0
+            if late_us >= 0:
+                board.write(controller.step(inputs, now_us))
+                board.feed_watchdog()
+                counters.stepped(now_us)
+                inputs.clear_requested = False
+                if late_us >= CONTROL_PERIOD_US:
+                    if not excused:
+                        counters.overruns = (counters.overruns + 1) & 0xFFFF
+                    due_us = now_us
+                due_us = ticks_add_us(due_us, CONTROL_PERIOD_US)
+                resting = controller.wheel.speed_mm_per_s == 0 and not controller.engagement.driving()
+                resting_steps = resting_steps + 1 if resting else 0
+                excused = resting_steps == COLLECT_EVERY
+                if excused:
+                    heap.collect()
+                    resting_steps = 0
+                steps_without_link += 1
+            if late_us < -SPARE_US or steps_without_link == LINK_WAITS_MAX:
+                steps_without_link = 0
+                excused = link.pump(resting, now_us) or excused
+                if link.over():
+                    return
     finally:
         board.write(safe)

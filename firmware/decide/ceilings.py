@@ -6,7 +6,7 @@ Straight lines, so that no ceiling can make a step in power.
 """
 
 from firmware.decide.engagement import THROTTLING
-from firmware.integers import fading_permille, rising_permille, scale_permille
+from firmware.integers import fading_permille, rising_permille
 from firmware.settings import THROTTLE_FREELY, Settings
 
 # Which ceiling is the lowest.
@@ -69,7 +69,7 @@ class Ceilings:
             if permille < lowest_permille:
                 lowest_permille = permille
                 self.lowest = BY_HEAT
-        self.ceiling_w = scale_permille(self._power_limit_w, lowest_permille)
+        self.ceiling_w = self._power_limit_w * lowest_permille // 1000
         return self.ceiling_w
 
     def _speed_permille(self, state: int, speed_mm_per_s: int) -> int:

@@ -6,14 +6,13 @@ stop at a quick cadence is seen within about one pitch; (c) what the cut-off dis
 present speed, less the time the motor controller takes to let the power go.
 """
 
-from firmware.integers import clamp
 from firmware.sense.crank import US_PER_MINUTE, Crank
 from firmware.sense.rotation import TEN_US_PER_MINUTE, Rotation
 from firmware.settings import DUTY_CODED, Settings
 from firmware.ticks import ticks_diff_us
 
 CONTROL_PERIOD_MS = 5  # A stop is seen at the next step, so this much of the cut-off time is gone.
-DISTANCE_GAP_MAX_MS = 10_000
+DISTANCE_GAP_MAX_MS = 10_000  # More than any release gap, and small enough to be put in microseconds.
 
 
 class Pedalling:
@@ -30,9 +29,9 @@ class Pedalling:
         "_engage_edges",
         "_engage_rpm",
         "_engage_speed_mm_per_s",
-        "_motor_lag_ms",
         "_release_gap_us",
         "_release_rpm",
+        "_spent_ms",
         "_stop_pitch_percent",
         "backward",
         "cadence_rpm",
@@ -57,7 +56,7 @@ class Pedalling:
         self._backward_edges = settings.backward_edges
         self._stop_pitch_percent = settings.stop_pitch_percent
         self._cutoff_distance_mm = settings.cutoff_distance_mm
-        self._motor_lag_ms = settings.motor_lag_ms
+        self._spent_ms = settings.motor_lag_ms + CONTROL_PERIOD_MS
         self._engage_speed_mm_per_s = settings.engage_speed_mm_per_s
         self.cadence_rpm = 0
         self.stop_gap_us = self._release_gap_us
@@ -92,10 +91,13 @@ class Pedalling:
         gap_us = self._release_gap_us
         if pitch_us > 0:
             # Divided first: 400 times a pitch of 3.75 s is no small integer.
-            gap_us = min(gap_us, pitch_us // 100 * self._stop_pitch_percent)
+            pitches_us = pitch_us // 100 * self._stop_pitch_percent
+            if pitches_us < gap_us:
+                gap_us = pitches_us
         if speed_mm_per_s > 0:
-            left_ms = (
-                self._cutoff_distance_mm * 1000 // speed_mm_per_s - self._motor_lag_ms - CONTROL_PERIOD_MS
-            )
-            gap_us = min(gap_us, clamp(left_ms, 0, DISTANCE_GAP_MAX_MS) * 1000)
+            left_ms = self._cutoff_distance_mm * 1000 // speed_mm_per_s - self._spent_ms
+            if left_ms <= 0:
+                return 0
+            if left_ms < DISTANCE_GAP_MAX_MS and left_ms * 1000 < gap_us:
+                return left_ms * 1000
         return gap_us

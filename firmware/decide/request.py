@@ -1,7 +1,6 @@
 """The watts that the rider asks for, before any limit."""
 
 from firmware.decide.engagement import ASSISTING, THROTTLING
-from firmware.integers import scale_permille
 from firmware.settings import Settings
 
 
@@ -24,8 +23,8 @@ class Request:
         """
         wanted_w = 0
         if state == ASSISTING or state == THROTTLING:
-            wanted_w = scale_permille(self._throttle_power_w, throttle_permille)
+            wanted_w = self._throttle_power_w * throttle_permille // 1000
         if state == ASSISTING:
-            wanted_w = max(wanted_w, scale_permille(self._assist_power_w, share_permille))
+            wanted_w = max(wanted_w, self._assist_power_w * share_permille // 1000)
         self.wanted_w = wanted_w
         return wanted_w

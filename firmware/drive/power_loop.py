@@ -75,8 +75,12 @@ class PowerLoop:
 
     def _follow(self, applied_mv: int, now_us: int) -> None:
         """Let the integral follow the command that went out, with the integral time as its lag."""
-        units = clamp(ticks_diff_us(now_us, self._last_us) // _US_PER_UNIT, 0, ELAPSED_MAX_UNITS)
+        units = ticks_diff_us(now_us, self._last_us) // _US_PER_UNIT
         self._last_us = now_us
+        if units < 0:
+            units = 0
+        elif units > ELAPSED_MAX_UNITS:
+            units = ELAPSED_MAX_UNITS
         # Where the command went out as asked, the asked value is known finer than a millivolt.
         applied_uv = self._target_uv
         if applied_mv != self.target_mv:
@@ -84,4 +88,5 @@ class PowerLoop:
         change = self._carry + (applied_uv - self._integral_uv) * units
         step_uv = change // self._integral_units
         self._carry = change - step_uv * self._integral_units
-        self._integral_uv = clamp(self._integral_uv + step_uv, 0, self._range_uv)
+        # No clamp: a lag never passes what it follows, and that lies in the range.
+        self._integral_uv += step_uv

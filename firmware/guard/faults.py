@@ -4,7 +4,6 @@ Each condition must hold for some steps in a row. A fault ends all drive; pedall
 and neither does the end of the condition: it takes an explicit request, and the condition gone.
 """
 
-from firmware.integers import clamp
 from firmware.records import Inputs
 from firmware.sense.crank import Crank
 from firmware.sense.levers import Selector, Throttle
@@ -52,31 +51,54 @@ HEAT_HIGHEST_DECICELSIUS = 2_500
 
 
 class Faults:
-    """The fault latch. Read: `cause`, 0 while there is none."""
+    """The fault latch. Read: `cause`, 0 while there is none; `conditions`, a bit for each cause that holds.
+
+    A step first gathers the conditions. Only where one holds, or did in the step before, are they counted:
+    on a healthy bicycle hardly ever.
+    """
 
     __slots__ = (
         "_battery_highest_mv",
         "_battery_lowest_mv",
         "_channels_run_max",
         "_command_max_mv",
+        "_crank",
         "_heat_sensor_fitted",
         "_noise_level",
         "_noise_limit",
         "_noise_steps",
         "_overruns",
         "_rejected",
-        "_samples",
         "_samples_in_row",
+        "_samples_needed",
+        "_selector",
         "_shunt_check_mm_per_s",
         "_shunt_fitted",
+        "_supply",
+        "_throttle",
         "_two_channels",
+        "_unpulsed_samples",
+        "_wheel",
         "_wheel_lost_samples",
         "cause",
+        "conditions",
     )
 
-    def __init__(self, settings: Settings) -> None:
-        """Start with no fault."""
-        self._samples = settings.fault_samples
+    def __init__(
+        self,
+        settings: Settings,
+        crank: Crank,
+        wheel: Wheel,
+        throttle: Throttle,
+        selector: Selector,
+        supply: Supply,
+    ) -> None:
+        """Start with no fault; the rooms are those to be looked at."""
+        self._crank = crank
+        self._wheel = wheel
+        self._throttle = throttle
+        self._selector = selector
+        self._supply = supply
         self._two_channels = settings.sensor_kind == TWO_CHANNELS
         # Two turns of the crank on one channel alone are no rocking.
         self._channels_run_max = settings.pulses_per_rev * 4
@@ -88,79 +110,124 @@ class Faults:
         self._shunt_check_mm_per_s = settings.shunt_check_mm_per_s
         self._wheel_lost_samples = settings.wheel_lost_ms // PERIODS_PER_MS
         self._heat_sensor_fitted = settings.heat_sensor_fitted == 1
+        self._samples_needed = [settings.fault_samples] * len(CAUSE_NAMES)
+        for cause in (EDGES_LOST, CRANK_NOISE, CRANK_CHANNEL_DEAD, WHEEL_LOST):
+            self._samples_needed[cause] = 1  # Each of these is the end of a count of its own.
+        self._samples_needed[CURRENT_UNASKED] = UNASKED_SAMPLES
+        self._samples_needed[CURRENT_MISSING] = MISSING_SAMPLES
         self._samples_in_row = [0] * len(CAUSE_NAMES)
+        self.conditions = 0
+        self._unpulsed_samples = 0
         self._noise_level = 0
         self._noise_steps = 0
         self._rejected = 0
         self._overruns = 0
         self.cause = NO_FAULT
 
-    def step(
-        self,
-        inputs: Inputs,
-        crank: Crank,
-        wheel: Wheel,
-        throttle: Throttle,
-        selector: Selector,
-        supply: Supply,
-        command_mv: int,
-    ) -> int:
+    def step(self, inputs: Inputs, command_mv: int) -> int:
         """Look at everything once; return the latched cause, or 0.
 
         `command_mv` is the command that went out last.
         """
         if inputs.clear_requested:
-            if self.cause == WHEEL_LOST:
-                self._samples_in_row[WHEEL_LOST] = 0  # Only driving again can tell.
-            self.cause = NO_FAULT  # What still holds is latched again below.
-        self._crank(inputs, crank)
-        samples = self._samples
-        self._observe(THROTTLE_WIRE_OPEN, throttle.wire_open, samples)
-        self._observe(THROTTLE_WIRE_SHORTED, throttle.wire_shorted, samples)
-        self._observe(SELECTOR_WIRE_OPEN, selector.wire_open, samples)
-        self._observe(SELECTOR_WIRE_SHORTED, selector.wire_shorted, samples)
-        battery_mv = inputs.battery_mv
-        implausible = battery_mv < self._battery_lowest_mv or battery_mv > self._battery_highest_mv
-        self._observe(BATTERY_READING, implausible, samples)
-        if wheel.pulsed or command_mv > 0:  # Time without drive neither counts nor excuses what came before.
-            self._observe(WHEEL_LOST, not wheel.pulsed, self._wheel_lost_samples)
+            self._clear()
+        conditions = self._of_crank(inputs) | self._of_wires() | self._of_readings(inputs)
+        conditions |= self._of_wheel(command_mv)
         if self._shunt_fitted:
-            unasked = command_mv == 0 and supply.current_ma > UNASKED_MA
-            self._observe(CURRENT_UNASKED, unasked, UNASKED_SAMPLES)
-            missing = (
-                command_mv == self._command_max_mv
-                and supply.current_ma < MISSING_MA
-                and wheel.speed_mm_per_s < self._shunt_check_mm_per_s
-            )
-            self._observe(CURRENT_MISSING, missing, MISSING_SAMPLES)
-        if self._heat_sensor_fitted:
-            heat = inputs.motor_decicelsius
-            implausible = heat < HEAT_LOWEST_DECICELSIUS or heat > HEAT_HIGHEST_DECICELSIUS
-            self._observe(HEAT_READING, implausible, samples)
+            conditions |= self._of_shunt(command_mv)
+        if conditions or self.conditions:
+            self._count(conditions)
+        self.conditions = conditions
         return self.cause
 
-    def _crank(self, inputs: Inputs, crank: Crank) -> None:
-        overruns = inputs.crank.overruns + inputs.wheel.overruns
-        self._observe(EDGES_LOST, overruns != self._overruns, 1)
-        self._overruns = overruns
-        self._noise_steps += 1
-        if self._noise_steps == NOISE_FORGIVEN_AFTER:
-            self._noise_steps = 0
-            self._noise_level = max(self._noise_level - 1, 0)
-        rejected = (crank.rejected - self._rejected) & 0xFFFF
-        self._rejected = crank.rejected
-        self._noise_level = clamp(self._noise_level + rejected, 0, self._noise_limit)
-        self._observe(CRANK_NOISE, self._noise_level == self._noise_limit, 1)
-        if self._two_channels:
-            self._observe(CRANK_CHANNEL_DEAD, crank.one_sided_run > self._channels_run_max, 1)
+    def _clear(self) -> None:
+        """Forget the cause; what still holds is latched again in the same step."""
+        if self.cause == WHEEL_LOST:
+            self._unpulsed_samples = 0  # Only driving again can tell.
+        self.cause = NO_FAULT
 
-    def _observe(self, cause: int, holds: bool, samples: int) -> None:
+    def _of_crank(self, inputs: Inputs) -> int:
+        crank = self._crank
+        conditions = 0
+        overruns = inputs.crank.overruns + inputs.wheel.overruns
+        if overruns != self._overruns:
+            self._overruns = overruns
+            conditions = 1 << EDGES_LOST
+        if crank.rejected != self._rejected or self._noise_level != 0:
+            conditions |= self._of_noise()
+        if self._two_channels and crank.one_sided_run > self._channels_run_max:
+            conditions |= 1 << CRANK_CHANNEL_DEAD
+        return conditions
+
+    def _of_noise(self) -> int:
+        """Count the edges that the crank rejected: each is forgiven after a while, too many are a fault."""
+        self._noise_steps += 1
+        if self._noise_level == 0:
+            self._noise_steps = 0
+        elif self._noise_steps == NOISE_FORGIVEN_AFTER:
+            self._noise_steps = 0
+            self._noise_level -= 1
+        rejected = (self._crank.rejected - self._rejected) & 0xFFFF
+        self._rejected = self._crank.rejected
+        self._noise_level = min(self._noise_level + rejected, self._noise_limit)
+        return 1 << CRANK_NOISE if self._noise_level == self._noise_limit else 0
+
+    def _of_wires(self) -> int:
+        throttle = self._throttle
+        selector = self._selector
+        conditions = 0
+        if throttle.wire_open:
+            conditions = 1 << THROTTLE_WIRE_OPEN
+        elif throttle.wire_shorted:
+            conditions = 1 << THROTTLE_WIRE_SHORTED
+        if selector.wire_open:
+            conditions |= 1 << SELECTOR_WIRE_OPEN
+        elif selector.wire_shorted:
+            conditions |= 1 << SELECTOR_WIRE_SHORTED
+        return conditions
+
+    def _of_wheel(self, command_mv: int) -> int:
+        """Count how long the motor drives without a pulse; time without drive neither counts nor excuses."""
+        if self._wheel.pulsed:
+            self._unpulsed_samples = 0
+        elif command_mv > 0:
+            if self._unpulsed_samples + 1 >= self._wheel_lost_samples:
+                return 1 << WHEEL_LOST
+            self._unpulsed_samples += 1
+        return 0
+
+    def _of_readings(self, inputs: Inputs) -> int:
+        conditions = 0
+        if not self._battery_lowest_mv <= inputs.battery_mv <= self._battery_highest_mv:
+            conditions = 1 << BATTERY_READING
+        if self._heat_sensor_fitted and not (
+            HEAT_LOWEST_DECICELSIUS <= inputs.motor_decicelsius <= HEAT_HIGHEST_DECICELSIUS
+        ):
+            conditions |= 1 << HEAT_READING
+        return conditions
+
+    def _of_shunt(self, command_mv: int) -> int:
+        current_ma = self._supply.current_ma
+        if command_mv == 0:
+            return 1 << CURRENT_UNASKED if current_ma > UNASKED_MA else 0
+        missing = (
+            command_mv == self._command_max_mv
+            and current_ma < MISSING_MA
+            and self._wheel.speed_mm_per_s < self._shunt_check_mm_per_s
+        )
+        return 1 << CURRENT_MISSING if missing else 0
+
+    def _count(self, conditions: int) -> None:
+        for cause in range(EDGES_LOST, len(CAUSE_NAMES)):
+            self._observe(cause, conditions >> cause & 1 == 1)
+
+    def _observe(self, cause: int, holds: bool) -> None:
         """Count one condition; latch its cause if it has held long enough and is the first."""
         if not holds:
             self._samples_in_row[cause] = 0
             return
         in_row = self._samples_in_row[cause] + 1
-        if in_row < samples:
+        if in_row < self._samples_needed[cause]:
             self._samples_in_row[cause] = in_row
         elif self.cause == NO_FAULT:
             self.cause = cause

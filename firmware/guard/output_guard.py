@@ -113,18 +113,18 @@ class OutputGuard:
 
     def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
         """Return `command_mv`, or less: 0 wherever no drive can be right."""
-        self._forget_the_old(now_us)
-        settings = self._settings
-        if settings.throttle_open_mv <= inputs.throttle_mv <= settings.throttle_rest_mv:
-            self._throttle_rest_seen = True
+        period_us = self._slowest_period_us(now_us)
+        self._forget_the_old(period_us, now_us)
+        if not self._throttle_rest_seen:
+            self._look_for_rest(inputs.throttle_mv)
+        if command_mv <= 0 or inputs.brake_pulled:
+            return 0
         age_us = ticks_diff_us(now_us, inputs.sampled_us)
-        if command_mv <= 0 or inputs.brake_pulled or age_us < 0 or age_us > OUTPUTS_VALID_US:
+        if age_us < 0 or age_us > OUTPUTS_VALID_US or period_us < self._cutoff_period_us:
             return 0
-        if self._slowest_period_us(now_us) < self._cutoff_period_us:
-            return 0
-        pedalled = self._turning and self._behind < self._backward_edges
-        if not pedalled and not self._throttle_may_drive(inputs.throttle_mv, now_us):
-            return 0
+        if not self._turning or self._behind >= self._backward_edges:
+            if not self._throttle_may_drive(inputs.throttle_mv, period_us):
+                return 0
         return min(command_mv, self._highest_mv)
 
     def _see_duty(self, high: int, time_us: int) -> None:
@@ -150,33 +150,40 @@ class OutputGuard:
             self._forward_us = time_us
 
     def _slowest_period_us(self, now_us: int) -> int:
-        """Return the wheel's last period, or the wait since its last pulse if that is longer."""
+        """Return the wheel's last period, or the wait since its last pulse if that is longer.
+
+        A wheel that stands is latched, long before the time of its pulse could wrap into "recent".
+        """
         if not self._wheel_seen:
             return _WHEEL_STILL_US
-        return max(self._wheel_period_us, ticks_diff_us(now_us, self._wheel_us))
+        waited_us = ticks_diff_us(now_us, self._wheel_us)
+        if waited_us > _WHEEL_STILL_US:
+            self._wheel_seen = False
+            self._wheel_period_us = _WHEEL_STILL_US
+        return max(self._wheel_period_us, waited_us)
 
-    def _distance_us(self, now_us: int) -> int:
+    def _distance_us(self, period_us: int) -> int:
         """Return the cut-off distance as a time: the pulses that fit in it, times the wheel's period."""
-        period_us = self._slowest_period_us(now_us)
         if period_us >= _WHEEL_STILL_US:
             return _LONGEST_DISTANCE_US
         return min(period_us, self._longest_period_us) * self._cutoff_pulses_percent // 100
 
-    def _forget_the_old(self, now_us: int) -> None:
+    def _forget_the_old(self, period_us: int, now_us: int) -> None:
         """Latch what is over, long before its time stamp could wrap into "recent"."""
-        if self._wheel_seen and ticks_diff_us(now_us, self._wheel_us) > _WHEEL_STILL_US:
-            self._wheel_seen = False
-            self._wheel_period_us = _WHEEL_STILL_US
         if self._turning:
             gap_us = ticks_diff_us(now_us, self._forward_us)
-            self._turning = gap_us <= self._longest_us and gap_us <= self._distance_us(now_us) + _MARGIN_US
-        if ticks_diff_us(now_us, self._edge_us) > self._longest_us:
-            # After a rest the crank starts afresh: nothing to make up, no pitch half seen. Only an edge could
-            # change these again, so a stamp that has wrapped into "recent" does no harm.
+            self._turning = gap_us <= self._longest_us and gap_us <= self._distance_us(period_us) + _MARGIN_US
+        unfinished = self._behind != 0 or self._rise_seen
+        if unfinished and ticks_diff_us(now_us, self._edge_us) > self._longest_us:
+            # After a rest the crank starts afresh: nothing to make up, no pitch half seen.
             self._behind = 0
             self._rise_seen = False
 
-    def _throttle_may_drive(self, throttle_mv: int, now_us: int) -> bool:
+    def _look_for_rest(self, throttle_mv: int) -> None:
+        settings = self._settings
+        self._throttle_rest_seen = settings.throttle_open_mv <= throttle_mv <= settings.throttle_rest_mv
+
+    def _throttle_may_drive(self, throttle_mv: int, period_us: int) -> bool:
         settings = self._settings
         if settings.throttle_fitted == 0 or not self._throttle_rest_seen:
             return False
@@ -184,5 +191,5 @@ class OutputGuard:
             return False
         if settings.throttle_unpedalled == THROTTLE_FREELY:
             return True
-        slow = self._slowest_period_us(now_us) >= self._startup_period_us
+        slow = period_us >= self._startup_period_us
         return settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED and slow

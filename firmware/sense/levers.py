@@ -44,13 +44,13 @@ class Throttle:
             return
         self.wire_open = throttle_mv < self._open_mv
         self.wire_shorted = throttle_mv > self._short_mv
-        plausible = not self.wire_open and not self.wire_shorted
-        if plausible and throttle_mv <= self._rest_mv:
-            self.rest_seen = True
-        if plausible and self.rest_seen:
-            self.share_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)
-        else:
+        if self.wire_open or self.wire_shorted:
             self.share_permille = 0
+        elif throttle_mv <= self._rest_mv:
+            self.rest_seen = True
+            self.share_permille = 0
+        elif self.rest_seen:
+            self.share_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)
 
 
 class Selector:

@@ -86,6 +86,8 @@ class Wheel:
 
     def settle(self, now_us: int) -> None:
         """Call once a step, after the edges: bring the speed up to date, latch a standstill."""
-        if self._running and ticks_diff_us(now_us, self._last_us) > WHEEL_STILL_US:
-            self._running = False
+        if not self._running:
+            return
         self.speed_mm_per_s = self._rotation.rate(now_us)
+        if self._rotation.standing and ticks_diff_us(now_us, self._last_us) > WHEEL_STILL_US:
+            self._running = False

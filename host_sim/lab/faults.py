@@ -8,10 +8,6 @@ from firmware.decide.engagement import ASSISTING, Engagement
 from firmware.guard.faults import CAUSE_NAMES, NO_FAULT, Faults
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs, Outputs
-from firmware.sense.crank import Crank
-from firmware.sense.levers import Selector, Throttle
-from firmware.sense.rotation import Wheel
-from firmware.sense.supply import Supply
 from firmware.settings import Settings
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
@@ -55,12 +51,20 @@ class SleepingLatch(Faults):
 
     __slots__ = ()
 
-    def step(
-        self, inputs: Inputs, crank: Crank, wheel: Wheel, throttle: Throttle, selector: Selector,
-        supply: Supply, command_mv: int,
-    ) -> int:  # fmt: skip
+    def __init__(self, controller: Controller) -> None:
+        """Look at the rooms of a controller."""
+        super().__init__(
+            controller.settings,
+            controller.crank,
+            controller.wheel,
+            controller.throttle,
+            controller.selector,
+            controller.supply,
+        )
+
+    def step(self, inputs: Inputs, command_mv: int) -> int:
         """Look at everything and say nothing."""
-        super().step(inputs, crank, wheel, throttle, selector, supply, command_mv)
+        super().step(inputs, command_mv)
         self.cause = NO_FAULT
         return NO_FAULT
 
@@ -109,7 +113,7 @@ class _Staff(StepWatch):
         self._refused = 0
         controller.guard = self._guard
         if self._staff != ALL_AWAKE:
-            controller.faults = SleepingLatch(controller.settings)
+            controller.faults = SleepingLatch(controller)
         if self._staff == GUARD_ALONE:
             controller.engagement = StubbornEngagement()
 

@@ -24,6 +24,7 @@ from firmware.decide.events import REST_SAMPLES, Events
 from firmware.decide.pedalling import CONTROL_PERIOD_MS, Pedalling
 from firmware.sense.crank import PITCH_MAX_US, RUN_MAX, Crank
 from firmware.sense.levers import Throttle
+from firmware.sense.rotation import Wheel
 from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import SPEED_MAX_MM_PER_S, any_setting
@@ -47,7 +48,7 @@ def _any_pedalling(ex: Numbers) -> Pedalling:
     legs._backward_edges = any_setting(ex, "backward_edges")
     legs._stop_pitch_percent = any_setting(ex, "stop_pitch_percent")
     legs._cutoff_distance_mm = any_setting(ex, "cutoff_distance_mm")
-    legs._motor_lag_ms = any_setting(ex, "motor_lag_ms")
+    legs._spent_ms = any_setting(ex, "motor_lag_ms") + CONTROL_PERIOD_MS
     legs._engage_speed_mm_per_s = any_setting(ex, "engage_speed_mm_per_s")
     legs.stopped = ex.boolean("stopped")
     return legs
@@ -65,7 +66,7 @@ def stop_gap(ex: Numbers) -> None:
         multiple = ex.wide(pitch_us) * legs._stop_pitch_percent
         ex.check(ex.wide(gap_us) * 100 <= multiple, "nor more than the multiple of the pitch just measured")
     if speed_mm_per_s > 0 and gap_us > 0:
-        spent_us = ex.wide(gap_us) + (ex.wide(legs._motor_lag_ms) + CONTROL_PERIOD_MS) * 1000
+        spent_us = ex.wide(gap_us) + ex.wide(legs._spent_ms) * 1000
         way = spent_us * speed_mm_per_s
         room = ex.wide(legs._cutoff_distance_mm) * 1_000_000
         ex.check(way <= room, "stop gap, motor lag and a period together stay within the cut-off distance")
@@ -113,28 +114,27 @@ def pedalling(ex: Numbers) -> None:
 
 def events(ex: Numbers) -> None:
     """Any facts at all."""
-    chooser = Events(Settings({}))
+    settings = Settings({})
+    crank, legs, lever, wheel = Crank(settings, 0), Pedalling(settings), Throttle(settings), Wheel(2_000, 1)
+    chooser = Events(settings, crank, legs, lever, wheel)
     chooser._throttle_unpedalled = any_setting(ex, "throttle_unpedalled")
     chooser._startup_speed_mm_per_s = any_setting(ex, "startup_speed_mm_per_s")
     chooser._rest_samples = ex.integer("rest_samples", 0, REST_SAMPLES)
-    crank = Crank(Settings({}), 0)
     crank.standing = ex.boolean("standing")
-    legs = Pedalling(Settings({}))
     legs.backward = ex.boolean("backward")
     legs.engages = ex.boolean("engages")
     legs.stopped = ex.boolean("stopped")
     legs.slow = ex.boolean("slow")
     if legs.engages:
         ex.assume(not legs.stopped)  # As the lemma `pedalling` shows.
-    lever = Throttle(Settings({}))
     lever.rest_seen = ex.boolean("rest_seen")
     lever.share_permille = ex.integer("throttle", 0, 1000)
     if not lever.rest_seen:
         ex.assume(lever.share_permille == 0)  # As the lemma `throttle` shows.
     fault = ex.integer("fault", 0, 12)
     brake = ex.boolean("brake")
-    speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
-    event = chooser.choose(fault, brake, crank, legs, lever, speed_mm_per_s)
+    wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
+    event = chooser.choose(fault, brake)
     if fault != 0:
         ex.check(event == FAULT, "a fault is the most urgent")
     elif brake:
@@ -146,7 +146,7 @@ def events(ex: Numbers) -> None:
     if event in (THROTTLE_ALONE, THROTTLE):
         ex.check(lever.share_permille > 0, "a closed throttle drives nothing")
         free = chooser._throttle_unpedalled == 2
-        slow = chooser._throttle_unpedalled == 1 and speed_mm_per_s < chooser._startup_speed_mm_per_s
+        slow = chooser._throttle_unpedalled == 1 and wheel.speed_mm_per_s < chooser._startup_speed_mm_per_s
         ex.check(free or slow, "the throttle alone drives only where the place lets it")
     for state in range(len(STATE_NAMES)):
         engagement = Engagement()

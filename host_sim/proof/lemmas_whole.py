@@ -107,12 +107,14 @@ def _step(controller: Controller, inputs: Inputs, now_us: int) -> None:
 
 
 def _state(controller: Controller) -> dict[str, int]:
-    """Return all that is remembered from step to step, but for time stamps and the turn of forgiving."""
+    """Return all that is remembered from step to step, but for time stamps."""
     return {
         "state": controller.engagement.state,
         "event": controller.engagement.event,
         "fault": controller.faults.cause,
         "noise": controller.faults._noise_level,
+        "turn of forgiving": controller.faults._noise_steps,
+        "conditions": controller.faults.conditions,
         "command": controller.outputs.command_mv,
         "indicator": controller.outputs.indicator,
         "slew": controller.slew_limiter.command_mv,

@@ -52,6 +52,7 @@ LEMMAS: dict[str, Lemma] = {
             lemmas_drive.ceilings,
             lemmas_guard.fault_latch,
             lemmas_guard.fault_step,
+            lemmas_guard.fault_noise,
             lemmas_guard.guard_permit,
             lemmas_guard.guard_two_channels,
             lemmas_guard.guard_one_channel,
@@ -168,7 +169,7 @@ PROPERTIES = (
         "latch",
         "A latched fault changes only on its explicit request.",
         ("conditions are looked at one by one as faults.py looks at them",),
-        ("fault_latch", "fault_step"),
+        ("fault_latch", "fault_step", "fault_noise"),
     ),
     Property(
         "table",
@@ -179,7 +180,7 @@ PROPERTIES = (
     Property(
         "rest",
         "When the bicycle rests and nothing changes, a step changes nothing.",
-        ("readings stand still; the count that forgives noise goes round",),
+        ("readings stand still",),
         ("rest",),
     ),
     Property(

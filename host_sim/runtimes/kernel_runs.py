@@ -6,7 +6,7 @@ from typing import Any
 
 from firmware.drive.power_loop import PowerLoop
 from firmware.drive.slew_limiter import SlewLimiter
-from firmware.integers import clamp, fading_permille, rising_permille, scale_permille
+from firmware.integers import clamp, fading_permille, rising_permille
 from firmware.sense.crank import Crank
 from firmware.sense.rotation import Rotation, Wheel
 from firmware.ticks import ticks_add_us, ticks_diff_us
@@ -35,7 +35,7 @@ def on_cpython(setup: list[str], lines: list[str]) -> list[str]:
     printed: list[str] = []
     known: list[Callable[..., Any]] = [SlewLimiter, PowerLoop, Crank, Wheel, Rotation]
     known += [ticks_add_us, ticks_diff_us]
-    known += [clamp, fading_permille, rising_permille, scale_permille]
+    known += [clamp, fading_permille, rising_permille]
     names: dict[str, Any] = {thing.__name__: thing for thing in known}
     names["print"] = lambda value: printed.append(str(value))
     for source in setup + chunks(lines):

@@ -169,7 +169,7 @@ SABOTAGES = (
         [
             (CRANK, "        if self._behind > 0:\n", "        if False:\n"),
             (GUARD, "        if self._behind > 0:\n", "        if False:\n"),
-            (GUARD, "and self._behind < self._backward_edges", "and True"),
+            (GUARD, "not self._turning or self._behind >= self._backward_edges", "not self._turning"),
             NEVER_SLOW,
         ],
         changes=LONG_GAPS,
@@ -288,7 +288,7 @@ SABOTAGES = (
         seeds("throttle from rest", 0),
         [
             (CEILINGS, "state == THROTTLING and self._startup_limited", "False"),
-            (EVENTS, "            and speed_mm_per_s < self._startup_speed_mm_per_s\n", ""),
+            (EVENTS, "            and self._wheel.speed_mm_per_s < self._startup_speed_mm_per_s\n", ""),
         ],
         stopped_by_guard=True,
     ),
@@ -302,7 +302,12 @@ SABOTAGES = (
                 "self.share_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)",
                 "turned_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)\n"
                 "            self.share_permille = max(self.share_permille, turned_permille)",
-            )
+            ),
+            (
+                LEVERS,
+                "            self.rest_seen = True\n            self.share_permille = 0\n",
+                "            self.rest_seen = True\n",
+            ),
         ],
         bike="tandem",
         stopped_by_guard=True,
@@ -361,7 +366,7 @@ SABOTAGES = (
         "the integral never moves",
         "power settling",
         seeds("power steps", 0),
-        [(POWER_LOOP, "clamp(self._integral_uv + step_uv, 0, self._range_uv)", "0")],
+        [(POWER_LOOP, "self._integral_uv += step_uv", "self._integral_uv = 0")],
     ),
     Sabotage(
         "the gain is two hundred times too high",
@@ -452,25 +457,25 @@ SABOTAGES = (
         "a shorted throttle wire is never observed",
         "lever wires",
         seeds("lever faults", 1),
-        [(FAULTS, "        self._observe(THROTTLE_WIRE_SHORTED, throttle.wire_shorted, samples)\n", "")],
+        [(FAULTS, "conditions = 1 << THROTTLE_WIRE_SHORTED", "conditions = 0")],
     ),
     Sabotage(
         "an open selector wire is never observed",
         "lever wires",
         seeds("lever faults", 2),
-        [(FAULTS, "        self._observe(SELECTOR_WIRE_OPEN, selector.wire_open, samples)\n", "")],
+        [(FAULTS, "conditions |= 1 << SELECTOR_WIRE_OPEN", "conditions |= 0")],
     ),
     Sabotage(
         "a lost wheel sensor is never observed",
         "wheel sensor lost",
         seeds("wheel sensor lost", 0),
-        [(FAULTS, "self._observe(WHEEL_LOST, not wheel.pulsed,", "self._observe(WHEEL_LOST, False,")],
+        [(FAULTS, "return 1 << WHEEL_LOST", "return 0")],
     ),
     Sabotage(
         "a missing current is never observed",
         "shunt dead",
         seeds("shunt dead", 0),
-        [(FAULTS, "self._observe(CURRENT_MISSING, missing,", "self._observe(CURRENT_MISSING, False,")],
+        [(FAULTS, "return 1 << CURRENT_MISSING if missing else 0", "return 0")],
     ),
     Sabotage(
         "the outputs are valid for ten seconds",
@@ -500,12 +505,6 @@ SABOTAGES = (
         "lost edges are no fault",
         "lost edges",
         seeds("lost edges", 1),
-        [
-            (
-                FAULTS,
-                "self._observe(EDGES_LOST, overruns != self._overruns, 1)",
-                "self._observe(EDGES_LOST, False, 1)",
-            )
-        ],
+        [(FAULTS, "conditions = 1 << EDGES_LOST", "conditions = 0")],
     ),
 )

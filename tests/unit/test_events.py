@@ -18,6 +18,7 @@ from firmware.decide.events import Events
 from firmware.decide.pedalling import Pedalling
 from firmware.sense.crank import Crank
 from firmware.sense.levers import Throttle
+from firmware.sense.rotation import Wheel
 from tests.builders import settings_with
 from tests.small_int import SmallInt
 
@@ -27,7 +28,6 @@ class Facts:
 
     def __init__(self, **settings: int):
         made = settings_with(**settings)
-        self.events = Events(made)
         self.crank = Crank(made, SmallInt(0))
         self.pedalling = Pedalling(made)
         self.pedalling.stopped = False
@@ -36,17 +36,11 @@ class Facts:
         self.throttle.rest_seen = True
         self.fault_cause = 0
         self.brake_pulled = False
-        self.speed_mm_per_s = 0
+        self.wheel = Wheel(made.wheel_circumference_mm, made.wheel_pulses_per_rev)
+        self.events = Events(made, self.crank, self.pedalling, self.throttle, self.wheel)
 
     def choose(self) -> int:
-        return self.events.choose(
-            self.fault_cause,
-            self.brake_pulled,
-            self.crank,
-            self.pedalling,
-            self.throttle,
-            SmallInt(self.speed_mm_per_s),
-        )
+        return self.events.choose(self.fault_cause, self.brake_pulled)
 
     def rested(self) -> "Facts":
         """Stand with the throttle at rest for 20 steps, then go on standing."""
@@ -114,7 +108,7 @@ def test_the_place_decides_when_the_throttle_may_drive_alone(unpedalled, speed_m
     facts = Facts(throttle_unpedalled=unpedalled)
     facts.throttle.share_permille = 1_000
     facts.pedalling.stopped = True
-    facts.speed_mm_per_s = speed_mm_per_s
+    facts.wheel.speed_mm_per_s = speed_mm_per_s
     assert facts.choose() == event
 
 

@@ -33,7 +33,6 @@ class Bench:
 
     def __init__(self, **settings: int):
         made = settings_with(**settings)
-        self.faults = Faults(made)
         self.inputs = Inputs()
         self.inputs.battery_mv = SmallInt(36_000)
         self.inputs.motor_decicelsius = SmallInt(200)
@@ -42,19 +41,12 @@ class Bench:
         self.throttle = Throttle(made)
         self.selector = Selector(made)
         self.supply = Supply()
+        self.faults = Faults(made, self.crank, self.wheel, self.throttle, self.selector, self.supply)
         self.command_mv = 0
 
     def step(self, steps: int = 1) -> int:
         for _ in range(steps):
-            self.faults.step(
-                self.inputs,
-                self.crank,
-                self.wheel,
-                self.throttle,
-                self.selector,
-                self.supply,
-                SmallInt(self.command_mv),
-            )
+            self.faults.step(self.inputs, SmallInt(self.command_mv))
         return self.faults.cause
 
     def clear(self) -> int:
@@ -65,7 +57,52 @@ class Bench:
 
 
 def test_a_healthy_bicycle_has_no_fault():
-    assert Bench().step(5_000) == NO_FAULT
+    bench = Bench()
+    assert bench.step(5_000) == NO_FAULT
+    assert bench.faults.conditions == 0
+
+
+def test_a_healthy_bicycle_that_drives_has_no_condition_either():
+    bench = Bench(heat_sensor_fitted=1)
+    bench.wheel.pulsed = True
+    bench.supply.current_ma = SmallInt(5_000)
+    bench.crank.rejected = SmallInt(1)
+    for command_mv in (1, 3_600):
+        bench.command_mv = command_mv
+        assert bench.step() == NO_FAULT
+        assert bench.faults.conditions == 0
+    bench.wheel.pulsed = False
+    bench.step()
+    assert bench.faults.conditions == 0
+
+
+def test_conditions_that_hold_together_are_told_together():
+    bench = Bench(heat_sensor_fitted=1)
+    bench.inputs.crank.overruns = SmallInt(1)
+    bench.crank.rejected = SmallInt(30)
+    bench.crank.one_sided_run = SmallInt(49)
+    bench.throttle.wire_open = True
+    bench.selector.wire_open = True
+    bench.inputs.battery_mv = SmallInt(0)
+    bench.inputs.motor_decicelsius = SmallInt(3_000)
+    bench.supply.current_ma = SmallInt(5_000)
+    assert bench.step() == EDGES_LOST
+    together = (
+        EDGES_LOST,
+        CRANK_NOISE,
+        CRANK_CHANNEL_DEAD,
+        THROTTLE_WIRE_OPEN,
+        SELECTOR_WIRE_OPEN,
+        BATTERY_READING,
+        CURRENT_UNASKED,
+        HEAT_READING,
+    )
+    assert bench.faults.conditions == sum(1 << cause for cause in together)
+    bench.throttle.wire_open = bench.selector.wire_open = False
+    bench.throttle.wire_shorted = bench.selector.wire_shorted = True
+    bench.step()
+    shorted = 1 << THROTTLE_WIRE_SHORTED | 1 << SELECTOR_WIRE_SHORTED
+    assert bench.faults.conditions & (shorted | 1 << THROTTLE_WIRE_OPEN | 1 << SELECTOR_WIRE_OPEN) == shorted
 
 
 def test_every_cause_has_its_own_name():
@@ -163,19 +200,31 @@ def test_one_rejected_edge_is_forgiven_every_20_steps():
     bench = Bench()
     bench.crank.rejected = SmallInt(29)
     bench.step()
-    bench.step(19)  # The twentieth step since power-up forgives one.
+    bench.step(19)  # The twentieth step after the first of them forgives one.
     bench.crank.rejected = SmallInt(30)
     assert bench.step() == NO_FAULT
     bench.crank.rejected = SmallInt(31)
     assert bench.step() == CRANK_NOISE
 
 
-@pytest.mark.parametrize(("steps", "rejected"), [(19, 30), (39, 31)])
+@pytest.mark.parametrize(("steps", "rejected"), [(20, 30), (40, 31)])
 def test_none_is_forgiven_a_step_too_soon(steps, rejected):
     bench = Bench()
     bench.crank.rejected = SmallInt(29)
     assert bench.step(steps - 1) == NO_FAULT
-    bench.crank.rejected = SmallInt(rejected)  # The twentieth step forgives one, the fortieth another.
+    bench.crank.rejected = SmallInt(
+        rejected
+    )  # The twentieth step after forgives one, the fortieth another.
+    assert bench.step() == CRANK_NOISE
+
+
+def test_all_noise_is_forgiven_in_the_end_and_the_first_edge_after_it_is_the_first():
+    bench = Bench()
+    bench.crank.rejected = SmallInt(29)
+    bench.step(1 + 29 * 20)
+    bench.crank.rejected = SmallInt(29 + 29)
+    assert bench.step() == NO_FAULT
+    bench.crank.rejected = SmallInt(29 + 30)
     assert bench.step() == CRANK_NOISE
 
 

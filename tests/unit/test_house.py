@@ -77,6 +77,7 @@ PLAIN_NUMBERS = PLAIN_SETTINGS | {
     "level",
     "high",
     "changed",
+    "conditions",
     "kind",
     "edges",
     "samples",

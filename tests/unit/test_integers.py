@@ -4,28 +4,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware.integers import clamp, fading_permille, rising_permille, scale_permille
+from firmware.integers import clamp, fading_permille, rising_permille
 from tests.small_int import SmallInt
 
 
 @pytest.mark.parametrize(("value", "result"), [(-1, 0), (0, 0), (1, 1), (9, 9), (10, 10), (11, 10)])
 def test_a_clamped_value_stays_within_its_ends(value, result):
     assert clamp(SmallInt(value), 0, 10) == result
-
-
-@pytest.mark.parametrize(
-    ("value", "permille", "result"),
-    [
-        (250, 1_000, 250),
-        (250, 0, 0),
-        (250, 500, 125),
-        (333, 500, 166),
-        (1, 999, 0),
-        (1_000_000, 1_000, 1_000_000),
-    ],
-)
-def test_a_share_in_permille_is_rounded_down(value, permille, result):
-    assert scale_permille(SmallInt(value), SmallInt(permille)) == result
 
 
 @pytest.mark.parametrize(

@@ -222,6 +222,27 @@ def test_the_link_gets_a_turn_only_when_more_than_a_millisecond_is_left():
     assert link.at_us == [1, 3_999, 6_000]
 
 
+def test_on_a_board_that_is_always_late_the_link_gets_a_turn_after_every_twentieth_step():
+    link = Talk()
+    played = talked([0, *(number * 5_001 for number in range(45))], link)
+    assert len(played.board.stepped_us) == 45
+    assert link.at_us == [19 * 5_001, 39 * 5_001]
+
+
+def test_a_turn_in_time_is_waited_for_as_long_again():
+    link = Talk()
+    late_us = [number * 5_000 for number in range(20)]
+    talked([0, *late_us[:19], 91_000, *(95_000 + late for late in late_us)], link)
+    assert link.at_us == [91_000, 190_000]
+
+
+def test_the_link_may_end_a_loop_that_is_always_late():
+    played = Run([0, *(number * 5_000 for number in range(21))])
+    run(played.board, played.controller, Inputs(), played.counters, played.heap, Talk(turns=1))
+    assert len(played.board.stepped_us) == 20
+    assert played.board.story[-1] == "write safe"
+
+
 def test_the_link_is_told_whether_the_bicycle_rests():
     link = Talk()
     talked([0, 0, 1_000, 5_000, 6_000], link)

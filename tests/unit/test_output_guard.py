@@ -122,15 +122,13 @@ def test_a_crank_that_only_goes_backward_lets_nothing_through():
     assert gate.permit() == 0
 
 
-def test_after_a_rest_nothing_has_to_be_made_up():
-    gate = pedalled()
-    gate.turn(-4).permit()
-    gate.wait(431_667).permit()
-    assert gate.turn(1).permit() == ASKED_MV
-    gate = pedalled()
-    gate.turn(-4).permit()
-    gate.wait(431_666).permit()
-    assert gate.turn(1).permit() == 0
+@pytest.mark.parametrize("edges", [1, 4])
+def test_after_a_rest_nothing_has_to_be_made_up(edges):
+    for wait_us, permitted_mv in ((431_667, ASKED_MV), (431_666, 0)):
+        gate = pedalled()
+        gate.turn(-edges).permit()
+        gate.wait(wait_us).permit()
+        assert gate.turn(1).permit() == permitted_mv
 
 
 def test_turned_round_the_part_counts_the_other_way():

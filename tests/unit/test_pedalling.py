@@ -99,6 +99,17 @@ def test_the_time_of_the_cut_off_distance_never_falls_below_nothing():
     assert Told(cutoff_distance_mm=500, motor_lag_ms=300).step(speed_mm_per_s=6_944).stop_gap_us == 0
 
 
+@pytest.mark.parametrize(("lag_ms", "gap_us"), [(281, 2_000), (282, 1_000), (283, 0)])
+def test_the_last_millisecond_that_the_cut_off_distance_leaves_is_used(lag_ms, gap_us):
+    # 2_000_000 / 6_944 is 288 ms, of which a control period takes 5.
+    assert Told(motor_lag_ms=lag_ms).step(speed_mm_per_s=6_944).stop_gap_us == gap_us
+
+
+def test_a_distance_that_leaves_hardly_less_than_the_release_gap_shortens_it():
+    # 2_000_000 / 5_571 is 359 ms, less 60 and 5: 294 ms, where the release gap is 294.11 ms.
+    assert Told(release_rpm=17).step(speed_mm_per_s=5_571).stop_gap_us == 294_000
+
+
 # Stopped.
 
 

@@ -141,8 +141,8 @@ def test_a_taper_that_begins_before_it_ends_is_found(monkeypatch):
 def test_a_latch_that_lets_go_is_found(monkeypatch):
     whole = Faults._observe
 
-    def observe(self, cause, holds, samples):
-        whole(self, cause, holds, samples)
+    def observe(self, cause, holds):
+        whole(self, cause, holds)
         if not holds and self.cause == cause:
             self.cause = 0
 
@@ -179,8 +179,8 @@ def test_an_event_order_that_puts_pedalling_before_the_brake_is_found(monkeypatc
 
     whole = Events.choose
 
-    def choose(self, fault, brake, crank, legs, lever, speed):
-        return 3 if fault == 0 and legs.engages else whole(self, fault, brake, crank, legs, lever, speed)
+    def choose(self, fault, brake):
+        return 3 if fault == 0 and self._pedalling.engages else whole(self, fault, brake)
 
     planted(monkeypatch, Events, "choose", choose)
     assert refuted(lemmas_decide.events) == "then the brake"
