@@ -119,9 +119,7 @@ class Controller:
 
     def _target_mv(self, now_us: int) -> int:
         """Return the voltage aimed at; 0 when nothing is wanted or nothing is allowed."""
-        allowed_w = self.ceilings.ceiling_w
-        if self.request.wanted_w < allowed_w:
-            allowed_w = self.request.wanted_w
+        allowed_w = min(self.request.wanted_w, self.ceilings.ceiling_w)
         if allowed_w == 0:
             self.power_loop.rest(now_us)
             return 0

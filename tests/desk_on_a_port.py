@@ -30,10 +30,11 @@ class DeskOnAPort:
         """Keep settings and the link in `folder`; nothing runs yet."""
         self.port = folder / "port"
         self.sent = b""
+        self._writing = threading.Lock()  # What has been written has also been remembered.
         self._folder = folder / "desk-files"
         self._folder.mkdir(exist_ok=True)
         self._words = words
-        self._disturbance = b""
+        self._disturbances: list[bytes] = []
         self._spoil = False
         self._plugged = False
 
@@ -48,6 +49,7 @@ class DeskOnAPort:
         """Start the desk, and put a new terminal behind the link."""
         self._master, self._slave = os.openpty()
         tty.setraw(self._slave)
+        os.set_blocking(self._master, False)  # What finds no room waits here, and not in the lock.
         self._desk = subprocess.Popen(
             [micropython_unix(), "-m", "boards.desk.main", f"--folder={self._folder}", *self._words],
             cwd=ROOT,
@@ -81,8 +83,12 @@ class DeskOnAPort:
             os.close(opened)
 
     def disturb(self, noise: bytes) -> None:
-        """Put bytes of nobody's onto the line, between two pieces of what the desk says."""
-        self._disturbance = noise
+        """Put bytes of nobody's onto the line, between two pieces of what the desk says, after any others."""
+        self._disturbances.append(noise)
+
+    def disturbed(self) -> bool:
+        """Tell whether all that was to disturb has been on the line."""
+        return not self._disturbances
 
     def spoil_a_frame(self) -> None:
         """Change one byte inside the next whole frame that passes."""
@@ -90,7 +96,8 @@ class DeskOnAPort:
 
     def frames_sent(self) -> list[Frame]:
         """Return every frame that went onto the line whole."""
-        return [item for item in Wire().feed(self.sent) if isinstance(item, Frame)]
+        with self._writing:
+            return [item for item in Wire().feed(self.sent) if isinstance(item, Frame)]
 
     def _pass_on(self) -> None:
         """Carry bytes both ways until it is unplugged; the desk's wait until there is room for them."""
@@ -98,6 +105,7 @@ class DeskOnAPort:
         assert self._desk.stdout is not None
         desk_out, desk_in = self._desk.stdout.fileno(), self._desk.stdin.fileno()
         waiting = b""
+        disturbs = False
         while True:
             readers = [self._end_read, self._master] + ([] if waiting else [desk_out])
             ready, room, _ = select.select(readers, [self._master] if waiting else [], [])
@@ -109,12 +117,16 @@ class DeskOnAPort:
                 waiting = os.read(desk_out, CHUNK)
                 if not waiting:
                     return
-                waiting = self._spoiled(waiting) + self._disturbance
-                self._disturbance = b""
+                waiting = self._spoiled(waiting) + (self._disturbances[0] if self._disturbances else b"")
+                disturbs = bool(self._disturbances)
             if room:
-                written = os.write(self._master, waiting)
-                self.sent += waiting[:written]
+                with self._writing:
+                    written = os.write(self._master, waiting)
+                    self.sent += waiting[:written]
                 waiting = waiting[written:]
+                if disturbs and not waiting:
+                    del self._disturbances[0]
+                    disturbs = False
 
     def _spoiled(self, piece: bytes) -> bytes:
         """Return the piece with a byte of a frame changed, if that is wanted and there is a whole frame."""

@@ -75,12 +75,8 @@ class PowerLoop:
 
     def _follow(self, applied_mv: int, now_us: int) -> None:
         """Let the integral follow the command that went out, with the integral time as its lag."""
-        units = ticks_diff_us(now_us, self._last_us) // _US_PER_UNIT
+        units = clamp(ticks_diff_us(now_us, self._last_us) // _US_PER_UNIT, 0, ELAPSED_MAX_UNITS)
         self._last_us = now_us
-        if units < 0:
-            units = 0
-        elif units > ELAPSED_MAX_UNITS:
-            units = ELAPSED_MAX_UNITS
         # Where the command went out as asked, the asked value is known finer than a millivolt.
         applied_uv = self._target_uv
         if applied_mv != self.target_mv:

@@ -29,10 +29,8 @@ class Supply:
 
     def step(self, battery_mv: int, current_ma: int) -> None:
         """Take this step's readings; outside 0 to READING_MAX they count as the nearest end."""
-        if not 0 <= battery_mv <= READING_MAX:
-            battery_mv = clamp(battery_mv, 0, READING_MAX)
-        if not 0 <= current_ma <= READING_MAX:
-            current_ma = clamp(current_ma, 0, READING_MAX)
+        battery_mv = clamp(battery_mv, 0, READING_MAX)
+        current_ma = clamp(current_ma, 0, READING_MAX)
         if not self._started:
             self._started = True
             self._voltage_sum = battery_mv << VOLTAGE_SHIFT

@@ -33,16 +33,21 @@ def duty_of(
     if not angles[0].free_of_legs:
         shares = np.concatenate([pitch_shares(one) for one in way.stretches if one.direction == way.main])
         if ring is not None and sure:
-            return {first: Finding(ring.duty, confidence)}
+            return {first: _share(ring.duty, confidence)}
         # The mean, in which quick and slow parts of the turn cancel; a weak magnet pulls it down.
         mixed = float(np.nanstd(shares)) > MIXED_DUTY
-        return {first: Finding(float(np.nanmean(shares)), min(confidence, 0.8 if mixed else 1.0))}
+        return {first: _share(float(np.nanmean(shares)), min(confidence, 0.8 if mixed else 1.0))}
     duty = ring.duty if ring is not None else _median([one.high for one in angles])
     other = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
-    found = {first: Finding(duty, confidence)}
+    found = {first: _share(duty, confidence)}
     if not np.isnan(other):
-        found["B" if first == "A" else "A"] = Finding(other, confidence)
+        found["B" if first == "A" else "A"] = _share(other, confidence)
     return dict(sorted(found.items()))
+
+
+def _share(duty: float, confidence: float) -> Finding[float]:
+    """Return the finding; pulses of a crank that pauses may come to more than a pitch, which is no duty."""
+    return Finding(duty, confidence) if duty <= 1.0 else Finding(None, CAN_NOT_TELL)
 
 
 def phase_of(ring: Ring | None, angles: list[Angles]) -> Finding[float]:

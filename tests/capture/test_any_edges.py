@@ -4,7 +4,7 @@ import json
 import warnings
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from host_sim.capture.advice import advice_of
@@ -43,7 +43,13 @@ def _chunks(edges):
     return [EdgeChunk(np.array(times, np.int64), np.array(levels, np.uint8))]
 
 
+# One channel whose pulse lasts longer than any pitch, because the crank paused in it.
+PAUSE_IN_A_PULSE = [(2_000_000, level) for level in (2, 3, 1, 0, 2, 3, 1, 0, 2, 3, 1, 0, 2, 3)]
+PAUSE_IN_A_PULSE[7] = (14_000_001, 0)
+
+
 @settings(max_examples=50)
+@example(edges=PAUSE_IN_A_PULSE, in_file=1, turns=None)
 @given(edges=wild_edges | trains(), in_file=st.integers(1, 2), turns=st.none() | st.integers(2, 50))
 def test_any_edges_end_in_findings_and_not_in_a_crash(edges, in_file, turns):
     if in_file == 1:

@@ -212,9 +212,7 @@ def test_none_is_forgiven_a_step_too_soon(steps, rejected):
     bench = Bench()
     bench.crank.rejected = SmallInt(29)
     assert bench.step(steps - 1) == NO_FAULT
-    bench.crank.rejected = SmallInt(
-        rejected
-    )  # The twentieth step after forgives one, the fortieth another.
+    bench.crank.rejected = SmallInt(rejected)  # The twentieth step after forgives one, the fortieth another.
     assert bench.step() == CRANK_NOISE
 
 

@@ -128,7 +128,14 @@ def test_noise_on_the_line_spoils_nothing_but_what_it_falls_into(tmp_path):
     noises = (b"\0\xff\xfe\0", b"\x1b[2J" * 100, bytes(range(256)), b'{"refused": 1}\n', b"[" * 5_000)
     with DeskOnAPort(tmp_path, "--hurry") as desk:
         acts = {20 * at: (lambda noise=noise: desk.disturb(noise)) for at, noise in enumerate(noises, 1)}
-        result = watched_by(desk, Until(frames_of(150), acts))
+        quiet_since = []
+
+        def frames_after_the_last(watched: Watched) -> bool:
+            if desk.disturbed() and not quiet_since:
+                quiet_since.append(watched.frames)
+            return bool(quiet_since) and watched.frames >= quiet_since[0] + 100
+
+        result = watched_by(desk, Until(frames_after_the_last, acts))
     assert 0 < result.watched.damaged <= 12
     assert result.watched.lost.count <= len(noises)
     assert all(one.text.isprintable() for one in result.watched.happenings)
