@@ -1,4 +1,4 @@
-"""How much Hypothesis tries: the same by default, `--hypothesis-profile=deep` for a random search. The proof."""
+"""How much Hypothesis tries: the same each time, or with `--hypothesis-profile=deep` at random. The proof."""
 
 import signal
 import sys

@@ -14,7 +14,6 @@ from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US
 
 BATTERY_MV = 38_000
-_GRAY = (0, 1, 3, 2)
 PERIOD_S = 0.005
 
 
@@ -64,7 +63,8 @@ class FirstOrderLoop:
         controller = self._controller
         inputs = self._inputs
         part = self._part
-        for _ in range(steps):
+        last = self.steps + steps
+        while self.steps < last:  # The compiled copy would make an object of every number of a range.
             self.now_us += CONTROL_PERIOD_US
             self._edges(inputs, self.now_us)
             now_us = self.now_us & TICKS_MAX_US
@@ -75,13 +75,14 @@ class FirstOrderLoop:
             above_v = float(outputs.command_mv) * 1e-3 - self._start_v
             wanted_w = self._w_per_v * above_v if above_v > 0.0 else 0.0
             self.power_w += (wanted_w - self.power_w) * part
-        self.steps += steps
+            self.steps += 1
 
     def _edges(self, inputs: Inputs, now_us: int) -> None:
         """Record the edges that are due."""
         while self._edge_us > 0 and self._next_edge_us <= now_us:
             self._position = (self._position + 1) & 3
-            inputs.crank.record(_GRAY[self._position], self._next_edge_us & TICKS_MAX_US)
+            levels = self._position ^ (self._position >> 1)
+            inputs.crank.record(levels, self._next_edge_us & TICKS_MAX_US)
             self._next_edge_us += self._edge_us
         while self._wheel_us > 0 and self._next_wheel_us <= now_us:
             inputs.wheel.record(1, self._next_wheel_us & TICKS_MAX_US)

@@ -176,7 +176,8 @@ class Rider:
         torque_nm = 0.0
         if self.mode == HOLD:
             missing_rad_per_s = wanted_rad_per_s - wheel_rad_per_s
-            torque_nm = self._strength_nm * missing_rad_per_s / HOLD_BAND_RAD_PER_S
+            if missing_rad_per_s > 0.0:  # The automatic gear may be a last digit too quick: legs do not brake.
+                torque_nm = self._strength_nm * missing_rad_per_s / HOLD_BAND_RAD_PER_S
         if self.mode == EFFORT or self.development_m == 0.0:
             power_nm = self._strength_nm
             if self.power_w < power_nm * wheel_rad_per_s:
