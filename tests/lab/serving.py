@@ -32,7 +32,7 @@ def lab_program(*arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
         if program.poll() is None:
             program.send_signal(signal.SIGINT)
             try:
-                program.communicate(timeout=20)
+                program.communicate(timeout=60)
             except subprocess.TimeoutExpired:
                 program.kill()
                 program.communicate()
