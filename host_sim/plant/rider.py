@@ -175,7 +175,8 @@ class Rider:
         """Return the mean torque of legs that have caught the wheel up."""
         torque_nm = 0.0
         if self.mode == HOLD:
-            missing_rad_per_s = wanted_rad_per_s - wheel_rad_per_s
+            # Within the tolerance above the wheel may be ahead of the legs, and legs don't pull.
+            missing_rad_per_s = max(wanted_rad_per_s - wheel_rad_per_s, 0.0)
             torque_nm = self._strength_nm * missing_rad_per_s / HOLD_BAND_RAD_PER_S
         if self.mode == EFFORT or self.development_m == 0.0:
             power_nm = self._strength_nm
