@@ -1,5 +1,6 @@
 """How much Hypothesis tries: modest by default, `--hypothesis-profile=deep` for a long search. The proof."""
 
+import os
 import signal
 import sys
 
@@ -8,6 +9,12 @@ from hypothesis import HealthCheck, settings
 
 # A shell that runs the tests in the background lets them ignore interrupts, which some of them are about.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+# What somebody likes to see in a terminal is no matter of the tests, nor of the programs that they start.
+for _name in ("COLUMNS", "LINES", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CLICOLOR_FORCE"):
+    os.environ.pop(_name, None)
+for _name in ("TTY_COMPATIBLE", "TTY_INTERACTIVE", "GITHUB_ACTIONS", "PY_COLORS", "PYTHONIOENCODING"):
+    os.environ.pop(_name, None)
 
 _SLOW_IS_FINE = (HealthCheck.too_slow, HealthCheck.data_too_large)
 

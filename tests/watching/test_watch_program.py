@@ -24,10 +24,6 @@ ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()", "watch"]
 PATIENCE_S = 120.0  # On a busy computer.
 TRIES = 10
-OF_A_TERMINAL = (
-    *("COLUMNS", "LINES", "TERM", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "TTY_COMPATIBLE"),
-    *("TTY_INTERACTIVE", "PYTHONIOENCODING", "PYTHONUTF8", "TMUX"),
-)
 LAST_ROW = "q ends"  # The page is drawn from its top: when this is there, all of it is.
 
 
@@ -51,9 +47,7 @@ class Terminal:
             pytest.skip("tmux is not installed: the page is not tried in a terminal")
         self._server = ["tmux", "-S", str(folder / "tmux"), "-f", os.devnull]
         self._out = folder / "ended"
-        # This terminal counts, not one round it nor what somebody likes to see there.
-        around = {name: value for name, value in os.environ.items() if name not in OF_A_TERMINAL}
-        env = {**around, "PYTHONPATH": str(ROOT), "LC_ALL": "C.UTF-8", **environment}
+        env = {**os.environ, "PYTHONPATH": str(ROOT), "LC_ALL": "C.UTF-8", **environment}
         # Afterwards the exit code stands in a file, and the terminal stays to be looked at.
         program = 'trap : INT; "$@"; echo $? >"$ENDED"; exec cat'
         self._tmux(
