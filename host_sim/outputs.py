@@ -2,8 +2,8 @@
 
 import contextlib
 import os
+import secrets
 import shutil
-import tempfile
 from pathlib import Path
 
 from host_sim.errors import RequestError
@@ -19,7 +19,7 @@ class Delivery:
     """
 
     def __init__(self, folder: Path, names: tuple[str, ...], force: bool, option: str = "--out") -> None:
-        """Take the folder and the names to come; RequestError if one exists and `force` is False.
+        """Take the folder and the names to come; nothing is made yet.
 
         `option` is what the user can change to have the files elsewhere.
         """
@@ -28,19 +28,7 @@ class Delivery:
         self._names = names
         self._force = force
         self._made: list[Path] = []
-        try:
-            self._refuse_what_exists()
-            for parent in reversed([folder, *folder.parents]):
-                if not parent.exists():
-                    self._made.append(parent)
-                    parent.mkdir()
-            self._temporary = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
-        except OSError as error:
-            self._remove_folders()
-            raise self._cannot_write(error) from None
-        except KeyboardInterrupt:
-            self._remove_folders()
-            raise
+        self._temporary = folder / f".unfinished-{secrets.token_hex(4)}"
 
     def add(self, name: str) -> Path:
         """Announce one more file and return where to write it."""
@@ -60,6 +48,20 @@ class Delivery:
         return [self.folder / name for name in self._names]
 
     def __enter__(self) -> "Delivery":
+        """Make the folder; RequestError if a file of these names exists and `force` is False."""
+        # Here and not at construction: an interruption between the two would leave what was made.
+        try:
+            self._refuse_what_exists()
+            for path in (*reversed([self.folder, *self.folder.parents]), self._temporary):
+                if not path.exists():
+                    self._made.append(path)
+                    path.mkdir()
+        except OSError as error:
+            self._remove_folders()
+            raise self._cannot_write(error) from None
+        except KeyboardInterrupt:
+            self._remove_folders()
+            raise
         return self
 
     def __exit__(self, _: type[BaseException] | None, error: BaseException | None, __: object) -> None:

@@ -1,21 +1,31 @@
-"""How much Hypothesis tries: the same each time, or with `--hypothesis-profile=deep` at random. The proof."""
+"""What Hypothesis tries: the same each time by default, `--hypothesis-profile=deep` to search. The proof."""
 
+import os
 import signal
 import sys
 
 import pytest
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 
 # A shell that runs the tests in the background lets them ignore interrupts, which some of them are about.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
+# What somebody likes to see in a terminal is no matter of the tests, nor of the programs that they start.
+for _name in ("COLUMNS", "LINES", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CLICOLOR_FORCE"):
+    os.environ.pop(_name, None)
+for _name in ("TTY_COMPATIBLE", "TTY_INTERACTIVE", "GITHUB_ACTIONS", "PY_COLORS", "PYTHONIOENCODING"):
+    os.environ.pop(_name, None)
+
 _SLOW_IS_FINE = (HealthCheck.too_slow, HealthCheck.data_too_large)
 
+# The same examples in every run, and none remembered from the one before: whether a change passes must not be
+# a matter of luck, nor of the clone it is tried in. What luck finds, found by "deep", stays as an @example.
 settings.register_profile(
     "modest",
     max_examples=40,
     deadline=None,
-    derandomize=True,  # The same examples each time: whether a change is right must not depend on luck.
+    derandomize=True,
     database=None,
     print_blob=True,
     suppress_health_check=_SLOW_IS_FINE,
@@ -29,6 +39,16 @@ settings.register_profile(
     suppress_health_check=_SLOW_IS_FINE,
 )
 settings.load_profile("modest")
+
+
+def pytest_sessionstart():
+    """Keep what is tried from depending on what ran before.
+
+    Hypothesis also tries numbers that stand in the modules loaded so far, which are others in every worker.
+    """
+    if settings.default.derandomize and hasattr(providers, "_get_local_constants"):
+        at_first = providers._local_constants
+        providers._get_local_constants = lambda: at_first
 
 
 # What proves, and what needs the proof's path vectors: on one core, so that the proof runs once.

@@ -9,6 +9,7 @@ import select
 import subprocess
 import threading
 import tty
+from collections import deque
 from pathlib import Path
 
 from firmware.link.telemetry import FRAME_SIZE
@@ -18,23 +19,31 @@ from tests.micropython_unix import ROOT, micropython_unix
 PIECE = 4_096
 WHOLE_FRAME = re.compile(rb"\0[^\0]{%d}\0" % (FRAME_SIZE - 2))
 CHUNK = 256  # Bytes that pass at a time; the desk waits when the host does not read.
+PATIENCE_S = 120.0  # On a busy computer.
+
+
+def _frames(sent: bytes) -> list[Frame]:
+    """Return the whole frames in what was sent."""
+    return [item for item in Wire().feed(sent) if isinstance(item, Frame)]
 
 
 class DeskOnAPort:
     """Use it in a `with`; `port` is a link that stays while the terminals behind it come and go.
 
-    `sent` is every byte that went onto the line. Words are those of `boards/desk/README.md`.
+    What is on the line is remembered before anybody can have read it. Words are those of
+    `boards/desk/README.md`.
     """
 
     def __init__(self, folder: Path, *words: str) -> None:
         """Keep settings and the link in `folder`; nothing runs yet."""
         self.port = folder / "port"
-        self.sent = b""
-        self._writing = threading.Lock()  # What has been written has also been remembered.
+        self._sent = bytearray()
+        self._line = threading.Condition()  # Held while bytes go onto the line and are remembered.
         self._folder = folder / "desk-files"
         self._folder.mkdir(exist_ok=True)
         self._words = words
-        self._disturbances: list[bytes] = []
+        self._noises: deque[bytes] = deque()
+        self._noise_ends = 0
         self._spoil = False
         self._plugged = False
 
@@ -49,7 +58,8 @@ class DeskOnAPort:
         """Start the desk, and put a new terminal behind the link."""
         self._master, self._slave = os.openpty()
         tty.setraw(self._slave)
-        os.set_blocking(self._master, False)  # What finds no room waits here, and not in the lock.
+        # A write that waits for a host that does not read could not be told to end.
+        os.set_blocking(self._master, False)
         self._desk = subprocess.Popen(
             [micropython_unix(), "-m", "boards.desk.main", f"--folder={self._folder}", *self._words],
             cwd=ROOT,
@@ -72,7 +82,8 @@ class DeskOnAPort:
         self._plugged = False
         self.port.unlink()
         os.write(self._end_write, b"e")
-        self._relay.join(timeout=10)
+        self._relay.join(timeout=PATIENCE_S)
+        assert not self._relay.is_alive()
         self._desk.kill()
         self._desk.wait()
         assert self._desk.stdin is not None
@@ -83,12 +94,16 @@ class DeskOnAPort:
             os.close(opened)
 
     def disturb(self, noise: bytes) -> None:
-        """Put bytes of nobody's onto the line, between two pieces of what the desk says, after any others."""
-        self._disturbances.append(noise)
+        """Put bytes of nobody's onto the line, one noise behind each piece of what the desk says."""
+        self._noises.append(noise)
 
-    def disturbed(self) -> bool:
-        """Tell whether all that was to disturb has been on the line."""
-        return not self._disturbances
+    def noise_is_over(self, frame: Frame | None) -> bool:
+        """Tell whether this frame went onto the line after all the noise that was asked for."""
+        with self._line:
+            if frame is None or self._noises:
+                return False
+            after = bytes(self._sent[self._noise_ends :])
+        return frame in _frames(after)
 
     def spoil_a_frame(self) -> None:
         """Change one byte inside the next whole frame that passes."""
@@ -96,8 +111,13 @@ class DeskOnAPort:
 
     def frames_sent(self) -> list[Frame]:
         """Return every frame that went onto the line whole."""
-        with self._writing:
-            return [item for item in Wire().feed(self.sent) if isinstance(item, Frame)]
+        with self._line:
+            return _frames(bytes(self._sent))
+
+    def wait_for_frames(self) -> None:
+        """Wait until the desk has started and a frame is on the line."""
+        with self._line:
+            assert self._line.wait_for(lambda: _frames(bytes(self._sent)), PATIENCE_S)
 
     def _pass_on(self) -> None:
         """Carry bytes both ways until it is unplugged; the desk's wait until there is room for them."""
@@ -105,7 +125,6 @@ class DeskOnAPort:
         assert self._desk.stdout is not None
         desk_out, desk_in = self._desk.stdout.fileno(), self._desk.stdin.fileno()
         waiting = b""
-        disturbs = False
         while True:
             readers = [self._end_read, self._master] + ([] if waiting else [desk_out])
             ready, room, _ = select.select(readers, [self._master] if waiting else [], [])
@@ -117,16 +136,28 @@ class DeskOnAPort:
                 waiting = os.read(desk_out, CHUNK)
                 if not waiting:
                     return
-                waiting = self._spoiled(waiting) + (self._disturbances[0] if self._disturbances else b"")
-                disturbs = bool(self._disturbances)
+                waiting = self._with_noise(self._spoiled(waiting))
             if room:
-                with self._writing:
-                    written = os.write(self._master, waiting)
-                    self.sent += waiting[:written]
-                waiting = waiting[written:]
-                if disturbs and not waiting:
-                    del self._disturbances[0]
-                    disturbs = False
+                waiting = waiting[self._put(waiting) :]
+
+    def _put(self, piece: bytes) -> int:
+        """Put as much of the piece onto the line as there is room for; return how many bytes that is."""
+        with self._line:
+            try:
+                written = os.write(self._master, piece)
+            except BlockingIOError:  # There is less room than it seemed.
+                return 0
+            self._sent += piece[:written]
+            self._line.notify_all()
+        return written
+
+    def _with_noise(self, piece: bytes) -> bytes:
+        """Return the piece, and behind it the noise that is next."""
+        with self._line:
+            if self._noises:
+                piece += self._noises.popleft()
+                self._noise_ends = len(self._sent) + len(piece)
+        return piece
 
     def _spoiled(self, piece: bytes) -> bytes:
         """Return the piece with a byte of a frame changed, if that is wanted and there is a whole frame."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from tests.micropython_unix import ROOT, micropython_unix
 
 RESTART = 77
+PATIENCE_S = 120.0  # On a busy computer.
 # What sys.implementation.name, sys.platform, the version, the machine and the bytecode's version are.
 PICO = ("micropython", "rp2", "1.28.0", "Raspberry Pi Pico with RP2040", "6")
 
@@ -33,6 +34,7 @@ class PluggedBoard:
             *(kind, str(blocks), *what, "ride" if ride else "prompt"),
         ]
         self.restarts = 0
+        self._power = threading.Lock()  # So that no board is started while the plug is pulled.
 
     def __enter__(self) -> "PluggedBoard":
         self._master, self._slave = os.openpty()
@@ -49,17 +51,23 @@ class PluggedBoard:
 
     def _keep(self) -> None:
         """Start the board again whenever it resets."""
-        while self._process.wait() == RESTART and not self._pulled:
-            self.restarts += 1
-            self._process = self._start()
+        while self._process.wait() == RESTART:
+            with self._power:
+                if self._pulled:
+                    return
+                self.restarts += 1
+                self._process = self._start()
 
     def pull(self) -> None:
         """Pull the plug: the power and the line are gone at once."""
-        if not self._pulled:
+        with self._power:
+            if self._pulled:
+                return
             self._pulled = True
             self._process.kill()
-            self._keeper.join(timeout=10)
-            os.close(self._master)
+        self._keeper.join(timeout=PATIENCE_S)
+        assert not self._keeper.is_alive()
+        os.close(self._master)
 
     def __exit__(self, *_: object) -> None:
         self.pull()

@@ -126,10 +126,11 @@ def _order(inspection: Inspection) -> list[str]:
     phase_deg = inspection.phase_deg.value
     shares = [finding.value for finding in inspection.duty.values() if finding.value is not None]
     if inspection.decodable.value is False:
+        duty = f"duty {min(shares):.0%}, " if shares else ""
         said.append(
-            f"the pulses of A and B do not overlap as they should (duty {min(shares):.0%}, phase "
-            f"{phase_deg:.0f}°), so the board can't tell direction: bring the pickup nearer for a longer "
-            "pulse, or turn the sensor until the lamps of A and B are on together for a quarter of each pitch"
+            f"the pulses of A and B do not overlap as they should ({duty}phase {phase_deg:.0f}°), "
+            "so the board can't tell direction: bring the pickup nearer for a longer pulse, or "
+            "turn the sensor until the lamps of A and B are on together for a quarter of each pitch"
         )
     elif phase_deg is not None and not PHASE_GOOD_DEG[0] <= phase_deg <= PHASE_GOOD_DEG[1]:
         said.append(f"the phase is {phase_deg:.0f}°, 90° would be best: shift the pickup along the ring")

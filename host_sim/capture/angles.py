@@ -5,6 +5,7 @@ place; integrated over a pitch it gives the pitch's angle. One channel: nothing 
 uneven magnets but its shape, so pitch times stand for angles and `Angles.free_of_legs` is False.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,9 @@ from host_sim.capture.stretches import Floats, Stretch
 BOOLE = ((0.0, 0.25, 0.5, 0.75, 1.0), (7.0 / 90, 32.0 / 90, 12.0 / 90, 32.0 / 90, 7.0 / 90))
 LEAST_TRANSITS = 8
 ODD_TRANSIT = 0.5  # In logarithms: a transit so far from its neighbours was moved by noise.
+BEYOND_SEEN = 0.5  # In logarithms: between two transits no crank leaves the speeds of all of them by so much.
+
+Speed = Callable[[Floats], Floats]
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ def angles_of(stretch: Stretch) -> Angles:
     )
 
 
-def _speed(stretch: Stretch) -> CubicSpline | None:
+def _speed(stretch: Stretch) -> Speed | None:
     """Return the logarithm of speed over time, in ways between the pickups a second; None if not seen."""
     rise_s, fall_s = stretch.transit_s, stretch.fall_transit_s
     both = (rise_s > 0.0) & (fall_s > 0.0)
@@ -80,10 +84,20 @@ def _speed(stretch: Stretch) -> CubicSpline | None:
     log_speed = -np.log(transit_s)
     quiet = np.abs(log_speed - median_filter(log_speed, 5, mode="nearest")) < ODD_TRANSIT
     apart = np.diff(middle_s, prepend=-np.inf) > 1e-6
-    return CubicSpline(middle_s[quiet & apart], log_speed[quiet & apart])
+    return _within_seen(middle_s[quiet & apart], log_speed[quiet & apart])
 
 
-def _turned(speed: CubicSpline, begin_s: Floats, lasting_s: Floats) -> Floats:
+def _within_seen(times_s: Floats, log_speed: Floats) -> Speed:
+    """Return the curve through the points, held near the values seen.
+
+    Through a long gap and beyond its ends a cubic goes anywhere.
+    """
+    curve = CubicSpline(times_s, log_speed)
+    least, most = float(log_speed.min()) - BEYOND_SEEN, float(log_speed.max()) + BEYOND_SEEN
+    return lambda when_s: np.clip(curve(when_s), least, most)
+
+
+def _turned(speed: Speed, begin_s: Floats, lasting_s: Floats) -> Floats:
     """Integrate the speed over each span, by Boole's rule; spans are short beside a turn."""
     turned = np.zeros(len(begin_s))
     for place, weight in zip(*BOOLE, strict=True):

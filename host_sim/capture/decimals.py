@@ -82,9 +82,9 @@ def _read_form(letters: Bytes, form: bytes, exponent: int) -> Index | None:
     if not columns or any(not 0 <= body[column] - _ZERO <= 9 for column in columns):
         return None
     decimals = mantissa_end - point - 1 if point >= 0 else 0
-    # Decimals that do not fit are far below a nanosecond.
+    # Decimals that do not fit may go if they are below the tenths of a nanosecond, which decide the rounding.
     spare = max(len(columns) - DIGITS_MAX, 0)
-    if spare > decimals or (spare and mantissa_end < len(body)):
+    if spare and (exponent - decimals + spare >= 0 or spare > decimals or mantissa_end < len(body)):
         return None
     mantissas = _digits(letters, columns[: len(columns) - spare])
     power = np.full(len(letters), exponent - decimals + spare, np.int64)

@@ -35,10 +35,14 @@ def _shares(stretches: list[Stretch]) -> Floats:
 
 
 def pitch_shares(stretch: Stretch) -> Floats:
-    """Return which share of each pitch is high; of a gap with a magnet missing, which share of one pitch."""
+    """Return which share of each pitch is high, 0 to 1; of a gap with a magnet missing, which share of one.
+
+    NaN where it is high for longer than a pitch: the crank stood on that magnet.
+    """
     pitches_s = stretch.pitches_s
     steps = np.maximum(np.round(pitches_s / median_filter(pitches_s, 9, mode="nearest")), 1.0)
-    return np.asarray(stretch.high_s / pitches_s * steps)
+    shares = stretch.high_s / pitches_s * steps
+    return np.asarray(np.where(shares > 1.0, np.nan, shares))
 
 
 def _two_codes(shares: Floats, high: Floats, low: Floats) -> bool:
@@ -58,7 +62,9 @@ def by_direction(stretches: list[Stretch]) -> list[Stretch]:
     """Split stretches of a duty-coded channel where the code changes; 1 is the larger high share."""
     parts: list[Stretch] = []
     for stretch in stretches:
-        larger = median_filter((pitch_shares(stretch) >= 0.5).astype(np.int8), 5, mode="nearest") > 0
+        # The crank is more likely to stand while it is high where high lasts longer.
+        high_longer = ~(pitch_shares(stretch) < 0.5)
+        larger = median_filter(high_longer.astype(np.int8), 5, mode="nearest") > 0
         cuts = np.flatnonzero(np.diff(larger)) + 1
         for run in np.split(np.arange(len(stretch)), cuts):
             # The pitch in which the crank turned back is neither.

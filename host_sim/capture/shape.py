@@ -23,7 +23,7 @@ def _median(columns: list[np.ndarray]) -> float:
 def duty_of(
     kind: Finding[str], ring: Ring | None, way: Way, channels: Channels, sure: bool
 ) -> dict[str, Finding[float]]:
-    """Return the duty of each channel that lives."""
+    """Return the duty of each channel that lives, 0 to 1, or that it can't be told."""
     angles = way.angles
     pitches = sum(len(one.pitch) for one in angles)
     confidence = 0.95 if pitches >= 12 else 0.7 if pitches >= 4 else CAN_NOT_TELL
@@ -33,21 +33,24 @@ def duty_of(
     if not angles[0].free_of_legs:
         shares = np.concatenate([pitch_shares(one) for one in way.stretches if one.direction == way.main])
         if ring is not None and sure:
-            return {first: _share(ring.duty, confidence)}
+            return {first: _told(ring.duty, confidence)}
         # The mean, in which quick and slow parts of the turn cancel; a weak magnet pulls it down.
-        mixed = float(np.nanstd(shares)) > MIXED_DUTY
-        return {first: _share(float(np.nanmean(shares)), min(confidence, 0.8 if mixed else 1.0))}
+        shares = shares[~np.isnan(shares)]
+        if len(shares) == 0:
+            return {first: Finding(None, CAN_NOT_TELL)}
+        mixed = float(shares.std()) > MIXED_DUTY
+        return {first: _told(float(shares.mean()), min(confidence, 0.8 if mixed else 1.0))}
     duty = ring.duty if ring is not None else _median([one.high for one in angles])
     other = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
-    found = {first: _share(duty, confidence)}
+    found = {first: _told(duty, confidence)}
     if not np.isnan(other):
-        found["B" if first == "A" else "A"] = _share(other, confidence)
+        found["B" if first == "A" else "A"] = _told(other, confidence)
     return dict(sorted(found.items()))
 
 
-def _share(duty: float, confidence: float) -> Finding[float]:
-    """Return the finding; pulses of a crank that pauses may come to more than a pitch, which is no duty."""
-    return Finding(duty, confidence) if duty <= 1.0 else Finding(None, CAN_NOT_TELL)
+def _told(duty: float, confidence: float) -> Finding[float]:
+    """Return a duty, unless it is more than a whole pitch: the crank stood or jerked while it was high."""
+    return Finding(duty, confidence) if 0.0 <= duty <= 1.0 else Finding(None, CAN_NOT_TELL)
 
 
 def phase_of(ring: Ring | None, angles: list[Angles]) -> Finding[float]:

@@ -90,7 +90,7 @@ def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:
     if found.kind.value == "two channels":
         rows.append(("lead", found.lead.said(f"{found.lead.value} leads")))
     for name, duty in found.duty.items():
-        rows.append((f"duty of {name}", duty.said(f"{duty.value:.1%}")))
+        rows.append((f"duty of {name}", duty.said("" if duty.value is None else f"{duty.value:.1%}")))
     if found.phase_deg.value is not None:
         rows.append(("phase", found.phase_deg.said(f"{found.phase_deg.value:.0f}°")))
     for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):

@@ -176,7 +176,7 @@ class Rider:
         torque_nm = 0.0
         if self.mode == HOLD:
             missing_rad_per_s = wanted_rad_per_s - wheel_rad_per_s
-            if missing_rad_per_s > 0.0:  # Legs do not brake a gear that is a digit too low.
+            if missing_rad_per_s > 0.0:  # Within the tolerance above the wheel may be ahead; legs don't pull.
                 torque_nm = self._strength_nm * missing_rad_per_s / HOLD_BAND_RAD_PER_S
         if self.mode == EFFORT or self.development_m == 0.0:
             power_nm = self._strength_nm

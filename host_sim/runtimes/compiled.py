@@ -23,8 +23,8 @@ from host_sim.runtimes.native_types import annotated, whole_constants
 ROOT = Path(__file__).resolve().parents[2]
 TOOLS = ("mypyc", "setuptools", "platformdirs")
 OPTIMISATION = "3"
-# Calls inside the copy go straight, and most of them not at all: a step is some fifty calls of small methods, and
-# put into one another they take a quarter less. No fused multiply-add, which would round other than Python does.
+# Calls inside the copy go straight, and most of them not at all: a step is some fifty calls of small methods,
+# and put into one another they take a quarter less. No fused multiply-add: it rounds other than Python does.
 PARAMS = (
     "max-inline-insns-auto=1000", "inline-unit-growth=500", "large-function-growth=2000",
     "large-function-insns=50000", "large-stack-frame-growth=3000",
@@ -61,7 +61,7 @@ class CannotCompile(Exception):
 
 
 def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
-    """Return the folder that holds the compiled copy of `parts`, building it if need be: half a minute.
+    """Return the folder that holds the compiled copy of `parts`, building it if need be: a minute.
 
     `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
     are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is

@@ -43,13 +43,36 @@ def _chunks(edges):
     return [EdgeChunk(np.array(times, np.int64), np.array(levels, np.uint8))]
 
 
-# One channel whose pulse lasts longer than any pitch, because the crank paused in it.
-PAUSE_IN_A_PULSE = [(2_000_000, level) for level in (2, 3, 1, 0, 2, 3, 1, 0, 2, 3, 1, 0, 2, 3)]
-PAUSE_IN_A_PULSE[7] = (14_000_001, 0)
+def _edges(levels, long_ns):
+    """Return an edge to each level, 2 ms after the one before but where `long_ns` says how long after."""
+    return [(long_ns.get(place, 2_000_000), int(level)) for place, level in enumerate(levels)]
 
 
 @settings(max_examples=50)
-@example(edges=PAUSE_IN_A_PULSE, in_file=1, turns=None)
+# The crank stands on a magnet, once or now and then: no share of a pitch.
+@example(edges=_edges("23102310231023", {7: 14_000_001}), in_file=1, turns=None)
+@example(
+    edges=_edges("13201320132013201320132013201", dict.fromkeys((5, 11, 17, 23), 14_000_037)),
+    in_file=1,
+    turns=None,
+)
+# A cubic through unlike transits goes beyond all numbers, or to nothing.
+@example(
+    edges=_edges(
+        "13201320132013201",
+        {1: 2_475_481, 7: 2_475_481, 13: 2_475_481} | dict.fromkeys((4, 10, 16), 90_559_922),
+    ),
+    in_file=2,
+    turns=None,
+)
+@example(
+    edges=_edges(
+        "13201320132013201",
+        {1: 2_380_536, 7: 2_380_536, 13: 2_380_536} | dict.fromkeys((4, 10, 16), 33_142_903),
+    ),
+    in_file=2,
+    turns=None,
+)
 @given(edges=wild_edges | trains(), in_file=st.integers(1, 2), turns=st.none() | st.integers(2, 50))
 def test_any_edges_end_in_findings_and_not_in_a_crash(edges, in_file, turns):
     if in_file == 1:

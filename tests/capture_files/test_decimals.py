@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from host_sim.capture.csv_header import read_csv_header
@@ -39,6 +39,7 @@ def _all(words: list[str], exponent: int) -> list[int] | None:
         ("+7.", 0, 7),
         (".5", 9, 500_000_000),
         ("9000000000000000000", 0, None),  # 19 digits: left to the one by one.
+        ("00000000.00000000050", 9, 1),  # 19 digits, of which the last says nothing.
         ("9000000000.0", 9, 9_000_000_000_000_000_000),
         ("9000000001.0", 9, None),
         ("1e19", 0, None),
@@ -75,6 +76,9 @@ def test_one_by_one_is_exact(words, exponent):
         assert in_ns(word, exponent) == (nearest if abs(nearest) <= 9 * 10**18 else None)
 
 
+# The nineteenth digit decides the rounding.
+@example(words=["000000000.0000000005"], exponent=9)
+@example(words=["000000000.00000000050"], exponent=9)
 @given(words=st.lists(strange, min_size=1, max_size=12), exponent=st.sampled_from([0, 3, 6, 9]))
 def test_all_at_once_is_as_one_by_one_or_gives_up(words, exponent):
     found = _all(words, exponent)

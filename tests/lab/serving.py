@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+PATIENCE_S = 120.0  # On a busy computer.
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 QUIET = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
@@ -32,7 +33,7 @@ def lab_program(*arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
         if program.poll() is None:
             program.send_signal(signal.SIGINT)
             try:
-                program.communicate(timeout=60)
+                program.communicate(timeout=PATIENCE_S)
             except subprocess.TimeoutExpired:
                 program.kill()
                 program.communicate()

@@ -8,28 +8,30 @@ import pytest
 
 from host_sim.lab.catalogue import LESSONS
 from host_sim.lab.server import POLICY
-from tests.lab.serving import lab_program
+from tests.lab.serving import PATIENCE_S, lab_program
 
 
 def test_it_lists_six_lessons_and_forbids_everything_from_outside():
     with lab_program("--port", "0") as (program, url):
-        with urllib.request.urlopen(url, timeout=60) as answer:
+        with urllib.request.urlopen(url, timeout=PATIENCE_S) as answer:
             page = answer.read().decode()
         for number, lesson in enumerate(LESSONS, start=1):
             assert f'<a href="{number}/">{lesson.question}</a>' in page
-        with urllib.request.urlopen(url + "3/", timeout=60) as answer:
+        with urllib.request.urlopen(url + "3/", timeout=PATIENCE_S) as answer:
             assert answer.headers["Content-Security-Policy"] == POLICY
         for words in POLICY.split("; "):
             assert "http" not in words
             assert "*" not in words
         program.send_signal(signal.SIGINT)
-        out, err = program.communicate(timeout=30)
+        out, err = program.communicate(timeout=PATIENCE_S)
     assert (program.returncode, out, err) == (0, "", "")
 
 
 def test_a_lesson_given_is_the_one_that_is_opened():
     with lab_program("4", "--port", "0") as (_, url):
         assert url.endswith("/4/")
+        with urllib.request.urlopen(url, timeout=PATIENCE_S) as answer:
+            assert answer.status == 200
 
 
 def test_a_port_that_is_taken_is_told_in_one_sentence(treadle):

@@ -21,7 +21,7 @@ SECONDS, RIDES, BATCH = 60, 16, 2
 @pytest.fixture(scope="module")
 def cluster():
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", host="127.0.0.1"
     ) as cluster:
         yield cluster
 

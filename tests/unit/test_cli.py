@@ -208,8 +208,8 @@ def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here):
         stderr=subprocess.PIPE,
         text=True,
     )
-    while not list(here.glob("new/.unfinished-*/trace.csv")) and program.poll() is None:
-        pass  # It is loading; the ride that follows takes many seconds.
+    while not any(path.stat().st_size for path in here.glob("new/.unfinished-*/trace.csv")):
+        assert program.poll() is None  # It is loading; the ride that follows takes many seconds.
     program.send_signal(signal.SIGINT)
     out, err = program.communicate(timeout=60)
     assert (program.returncode, out, err) == (130, "", "treadle: interrupted, nothing was written\n")

@@ -38,6 +38,23 @@ def test_what_is_broken_off_leaves_not_even_the_folders(tmp_path, trouble):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("made", [1, 2, 3])
+def test_an_interruption_while_folders_are_made_leaves_none_of_them(tmp_path, monkeypatch, made):
+    mkdir, paths = Path.mkdir, []
+
+    def interrupted(path: Path) -> None:
+        mkdir(path)
+        paths.append(path)
+        if len(paths) == made:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "mkdir", interrupted)
+    with pytest.raises(KeyboardInterrupt), Delivery(tmp_path / "a" / "b", NAMES, force=False):
+        pass
+    assert len(paths) == made
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_what_is_broken_off_leaves_a_users_own_folder_and_files_alone(tmp_path):
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     (tmp_path / "one.csv").write_text("old", encoding="utf-8")
@@ -49,8 +66,9 @@ def test_what_is_broken_off_leaves_a_users_own_folder_and_files_alone(tmp_path):
 
 def test_an_existing_file_is_kept_unless_forced(tmp_path):
     (tmp_path / "two.png").write_text("old", encoding="utf-8")
-    with pytest.raises(RequestError, match=r"two\.png exists already, allowed is another --out, or --force"):
-        Delivery(tmp_path, NAMES, force=False)
+    sentence = r"two\.png exists already, allowed is another --out, or --force"
+    with pytest.raises(RequestError, match=sentence), Delivery(tmp_path, NAMES, force=False):
+        pass
     assert [path.name for path in tmp_path.iterdir()] == ["two.png"]
     with Delivery(tmp_path, NAMES, force=True) as delivery:
         _fill(delivery)
@@ -71,8 +89,9 @@ def test_a_file_that_came_meanwhile_is_kept_too(tmp_path):
 @pytest.mark.parametrize("force", [False, True])
 def test_a_folder_in_the_place_of_a_file_is_refused_before_any_work(tmp_path, force):
     (tmp_path / "two.png").mkdir()
-    with pytest.raises(RequestError, match=r"two\.png is a directory, allowed is another --out"):
-        Delivery(tmp_path, NAMES, force)
+    sentence = r"two\.png is a directory, allowed is another --out"
+    with pytest.raises(RequestError, match=sentence), Delivery(tmp_path, NAMES, force):
+        pass
     assert [path.name for path in tmp_path.iterdir()] == ["two.png"]
 
 
@@ -82,8 +101,9 @@ def test_a_folder_in_the_place_of_a_file_is_refused_before_any_work(tmp_path, fo
 )
 def test_a_folder_that_can_not_be_is_refused_in_one_sentence(tmp_path, name, reason):
     (tmp_path / "file").write_text("", encoding="utf-8")
-    with pytest.raises(RequestError, match=f"can't be written, allowed is another --out: .*{reason}"):
-        Delivery(tmp_path / name, NAMES, force=False)
+    sentence = f"can't be written, allowed is another --out: .*{reason}"
+    with pytest.raises(RequestError, match=sentence), Delivery(tmp_path / name, NAMES, force=False):
+        pass
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
 

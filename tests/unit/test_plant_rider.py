@@ -212,6 +212,8 @@ def test_after_a_stop_on_a_dead_centre_the_next_push_starts_where_a_pedal_can_be
         max_size=10,
     ),
 )
+# The wheel is ahead of the legs by less than counts as ahead.
+@example(mode=HOLD, course=[(7.6e-187, 0.0, 7.6e-187, 4.0)])
 def test_whatever_the_ride_asks_the_force_is_never_negative_nor_above_the_strength(mode, course):
     rider = _rider(mode)
     # 60 N m * 1.743 * 0.95 * 2 pi / 2 m = 312.1 N in the lowest gear.
