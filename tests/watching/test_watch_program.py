@@ -136,6 +136,7 @@ def test_the_page_in_a_terminal_of_80_by_24(tmp_path, terminal):
         assert seen.wait_for("port gone for")[3:7] == held
         desk.plug_in()
         seen.wait_for("port away: 1")
+        assert next(True for _ in seen.looks() if rows_of(path)[-1]["connection"] == "2")
         seen.press("q")
         assert seen.code() == 0
         seen.wait_for("lost on the link")  # Of the summary: the page may stand a moment longer.
