@@ -1,11 +1,10 @@
-"""Lemmas about distrust: the fault latch, the output guard, and what the controller puts out."""
+"""Lemmas about the last gate: the output guard, and what the controller puts out."""
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING
-from firmware.guard.faults import CAUSE_NAMES, NO_FAULT, NOISE_FORGIVEN_AFTER, THROTTLE_WIRE_OPEN
+from firmware.guard.faults import CAUSE_NAMES
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import OUTPUTS_VALID_US, Inputs
-from firmware.sense.crank import RUN_MAX
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
@@ -15,85 +14,6 @@ from host_sim.proof.numbers import Numbers
 PERIOD_US = TICKS_MAX_US + 1
 LONGEST_GAP_US = 3_765_000  # The guard's longest gap over all legal settings; see `derived_crank_numbers`.
 WHEEL_STILL_US = 3_000_000
-SAMPLES_MAX = 4000  # wheel_lost_ms at its highest, in control periods.
-
-
-def fault_latch(ex: Numbers) -> None:
-    """Any one condition, after any number of samples, with or without a fault latched."""
-    faults = Controller(Settings({}), 0).faults
-    faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
-    before = faults.cause
-    kind = ex.integer("kind", 1, len(CAUSE_NAMES) - 1)
-    number = kind if isinstance(kind, int) else kind.__index__()
-    in_row = ex.integer("in_row", 0, SAMPLES_MAX)
-    samples = ex.integer("samples", 1, SAMPLES_MAX)
-    ex.assume(in_row < samples)
-    faults._samples_in_row[number] = in_row
-    faults._samples_needed[number] = samples
-    holds = ex.boolean("holds")
-    faults._observe(number, holds)
-    if before != NO_FAULT:
-        ex.check(faults.cause == before, "what is latched stays, whatever comes after it")
-    elif holds and in_row + 1 >= samples:
-        ex.check(faults.cause == number, "a condition that held long enough is latched with its cause")
-    else:
-        ex.check(faults.cause == NO_FAULT, "nothing is latched before its time")
-    ex.check(faults._samples_in_row[number] < samples, "the count never runs away")
-    ex.outcome(cause=faults.cause, in_row=faults._samples_in_row[number])
-
-
-def fault_step(ex: Numbers) -> None:
-    """A whole look at everything: a latched cause changes on the explicit request only, counts are kept."""
-    controller = Controller(Settings({"heat_sensor_fitted": 1}), 0)
-    faults = controller.faults
-    faults.cause = ex.integer("cause", 1, len(CAUSE_NAMES) - 1)
-    before = faults.cause
-    inputs = Inputs()
-    inputs.clear_requested = ex.boolean("clear_requested")
-    inputs.battery_mv = ex.integer("battery", 0, 100_000)
-    inputs.motor_decicelsius = ex.integer("heat", -500, 3000)
-    controller.crank.one_sided_run = ex.integer("one_sided", 0, RUN_MAX)
-    controller.throttle.wire_open = ex.boolean("wire_open")
-    controller.wheel.pulsed = ex.boolean("pulsed")
-    controller.supply.current_ma = ex.integer("current", 0, 100_000)
-    if ex.boolean("was_open"):
-        faults.conditions = 1 << THROTTLE_WIRE_OPEN
-        faults._samples_in_row[THROTTLE_WIRE_OPEN] = 3
-    faults._unpulsed_samples = ex.integer("unpulsed", 0, SAMPLES_MAX)
-    ex.assume(faults._unpulsed_samples < faults._wheel_lost_samples)
-    faults.step(inputs, ex.integer("command", 0, COMMAND_MAX_MV))
-    if not inputs.clear_requested:
-        ex.check(faults.cause == before, "without the request the cause stays")
-    if not controller.throttle.wire_open:
-        ex.check(faults._samples_in_row[THROTTLE_WIRE_OPEN] == 0, "a condition that is over counts anew")
-    elif faults.conditions == 0:
-        ex.check(False, "a condition that holds is remembered")
-    ex.check(faults._unpulsed_samples < faults._wheel_lost_samples, "the wheel's count never runs away")
-    ex.outcome(cause=faults.cause)
-
-
-def fault_noise(ex: Numbers) -> None:
-    """Any level of noise, any number of rejected edges since the last step, across their count's wrap."""
-    controller = Controller(Settings({}), 0)
-    faults = controller.faults
-    faults._noise_limit = any_setting(ex, "noise_limit")
-    faults._noise_level = ex.integer("level", 0, 1000)
-    ex.assume(faults._noise_level <= faults._noise_limit)
-    faults._noise_steps = ex.integer("steps", 0, NOISE_FORGIVEN_AFTER - 1)
-    faults._rejected = ex.integer("known", 0, 0xFFFF)
-    new = ex.integer("new", 0, 0xFFFF)
-    before = faults._noise_level
-    controller.crank.rejected = (faults._rejected + new) & 0xFFFF
-    conditions = faults._of_noise()
-    ex.check(faults._noise_level >= 0, "the level of noise is not negative")
-    ex.check(faults._noise_level <= faults._noise_limit, "the level of noise is bounded")
-    ex.check(0 <= faults._noise_steps < NOISE_FORGIVEN_AFTER, "the turn of forgiving is bounded")
-    ex.check(faults._noise_level >= before - 1, "no more than one edge is forgiven at a time")
-    if before + new <= faults._noise_limit:
-        ex.check(faults._noise_level >= before + new - 1, "every rejected edge counts")
-    if conditions == 0:
-        ex.check(before + new - 1 < faults._noise_limit, "enough of them are a fault")
-    ex.outcome(level=faults._noise_level, steps=faults._noise_steps, conditions=conditions)
 
 
 def _any_guard(ex: Numbers, kind: int) -> OutputGuard:

@@ -3,7 +3,14 @@
 from collections.abc import Callable
 from typing import Any
 
-from host_sim.proof import lemmas_decide, lemmas_drive, lemmas_guard, lemmas_sense, lemmas_whole
+from host_sim.proof import (
+    lemmas_decide,
+    lemmas_drive,
+    lemmas_faults,
+    lemmas_guard,
+    lemmas_sense,
+    lemmas_whole,
+)
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 
 LemmaFunction = Callable[[Any], None]
@@ -50,9 +57,10 @@ LEMMAS: dict[str, Lemma] = {
             lemmas_drive.open_map,
             lemmas_drive.request,
             lemmas_drive.ceilings,
-            lemmas_guard.fault_latch,
-            lemmas_guard.fault_step,
-            lemmas_guard.fault_noise,
+            lemmas_faults.fault_latch,
+            lemmas_faults.fault_step,
+            lemmas_faults.fault_readings,
+            lemmas_faults.fault_noise,
             lemmas_guard.guard_permit,
             lemmas_guard.guard_two_channels,
             lemmas_guard.guard_one_channel,
@@ -169,7 +177,7 @@ PROPERTIES = (
         "latch",
         "A latched fault changes only on its explicit request.",
         ("conditions are looked at one by one as faults.py looks at them",),
-        ("fault_latch", "fault_step", "fault_noise"),
+        ("fault_latch", "fault_step", "fault_readings", "fault_noise"),
     ),
     Property(
         "table",

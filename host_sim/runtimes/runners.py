@@ -14,7 +14,7 @@ REPLAY_VECTORS = Path(__file__).with_name("replay_vectors.py")
 HEAP_64_BIT = "192K"  # As much as a Pico has to give.
 HEAP_32_BIT = {
     REPLAY: "16M",
-    REPLAY_VECTORS: "64M",
+    REPLAY_VECTORS: "128M",
 }  # The collector stays off, so all that is taken must fit.
 
 

@@ -165,7 +165,9 @@ def _compiled(results: Results) -> str:
 def _frames(results: Results) -> str:
     if isinstance(results.frames, str):
         return f"The frames were not looked at: {results.frames}."
-    names = ", ".join(str(frame) for frame in results.frames) or "none"
+    if not results.frames:
+        return "The frame of every function of a step lies on the stack, and none is borrowed from the heap."
+    names = ", ".join(str(frame) for frame in results.frames)
     return (
         f"Functions of a step whose frame is too large for the stack and is borrowed from the heap: {names}. "
         "The search for it is not in the fuel above, which is counted with the heap locked."

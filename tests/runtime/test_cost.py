@@ -38,7 +38,7 @@ def test_a_number_beyond_its_budget_is_named(results):
     dear = fuel.Fuel("se", [0, 10, 100, 3_000_110, 4_000_000, 4_005_010])
     assert (dear.step_worst, dear.edge_worst) == (3_000_000, 5_000)
     assert fuel.beyond_budget({"riding": results.fuel["riding"], "storm": dear}) == [
-        "storm: step_worst is 3000000, allowed is 2450000 (fuel)"
+        "storm: step_worst is 3000000, allowed is 2380000 (fuel)"
     ]
 
 
@@ -60,7 +60,7 @@ def test_steps_are_told_apart_by_what_the_bicycle_does(results):
 def test_a_step_that_only_called_empty_methods_would_be_beyond_the_goal_too(results):
     if isinstance(results.calls, str):
         pytest.skip(results.calls)
-    assert 60 < results.calls.per_step < 100
+    assert 50 < results.calls.per_step < 60
     assert 1_000 < results.calls.fuel < 2_000
     assert results.calls.per_step * results.calls.fuel > 60_000
 
@@ -124,11 +124,10 @@ print(replay.allocations)
     assert guest(tmp_path, source)[0] == "1\n"
 
 
-def test_frames_of_a_step_lie_on_the_stack_but_for_one():
+def test_frames_of_a_step_lie_on_the_stack():
     if frames.why_missing():
         pytest.skip(frames.why_missing())
-    # The look for faults takes seven things to look at; that alone is 8 words and a call.
-    assert [str(frame) for frame in frames.heap_frames()] == ["firmware/guard/faults.py step (19 words)"]
+    assert [str(frame) for frame in frames.heap_frames()] == []
 
 
 def test_a_frame_is_arguments_variables_and_the_deepest_stack(tmp_path):

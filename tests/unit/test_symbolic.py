@@ -12,7 +12,7 @@ from firmware.drive.slew_limiter import SlewLimiter
 from firmware.guard.faults import Faults
 from firmware.guard.output_guard import OutputGuard
 from firmware.sense.crank import Crank
-from host_sim.proof import lemmas_decide, lemmas_drive, lemmas_guard, lemmas_sense
+from host_sim.proof import lemmas_decide, lemmas_drive, lemmas_faults, lemmas_guard, lemmas_sense
 from host_sim.proof.explorer import Explorer
 from host_sim.proof.numbers import Failure, Numbers
 from host_sim.proof.prover import LemmaResult, unit_test
@@ -147,7 +147,7 @@ def test_a_latch_that_lets_go_is_found(monkeypatch):
             self.cause = 0
 
     planted(monkeypatch, Faults, "_observe", observe)
-    assert refuted(lemmas_guard.fault_latch) == "what is latched stays, whatever comes after it"
+    assert refuted(lemmas_faults.fault_latch) == "what is latched stays, whatever comes after it"
 
 
 def test_a_guard_that_forgets_the_brake_is_found(monkeypatch):
