@@ -114,6 +114,11 @@ class DeskOnAPort:
         with self._line:
             return _frames(bytes(self._sent))
 
+    def has_sent(self, text: bytes) -> bool:
+        """Tell whether this stood on the line in one piece."""
+        with self._line:
+            return text in self._sent
+
     def wait_for_frames(self) -> None:
         """Wait until the desk has started and a frame is on the line."""
         with self._line:
