@@ -10,9 +10,7 @@ from firmware.ticks import ticks_add_us, ticks_diff_us
 
 CONTROL_PERIOD_US = 5_000
 SPARE_US = 1_000  # With less than this left before the next step, the link gets no turn.
-LINK_WAITS_MAX = (
-    20  # Steps, 0.1 s: then the link gets a turn on the slowest board too, and can tell how slow.
-)
+LINK_WAITS_MAX = 20  # Steps, 0.1 s: then the link gets a turn, so that a slow board can tell how slow it is.
 COLLECT_EVERY = 400  # Steps at rest between two garbage collections: 2 s.
 
 
@@ -97,8 +95,8 @@ def run(
     Steps are due at fixed times. One that begins a period or more late is counted, and the schedule
     goes on from there: what was missed is not made up in a burst. Lateness that was chosen is not
     counted: the start, and what is done at rest. `heap` is collected now and then while the bicycle
-    stands and nothing drives; `link` gets a turn when a step is not due soon, and after
-    so many steps in any case. A wish to clear a fault lasts for one step.
+    stands and nothing drives; `link` gets a turn when a step is not due soon, and after LINK_WAITS_MAX
+    steps in any case. A wish to clear a fault lasts for one step.
     """
     safe = Outputs()
     board.write(safe)
