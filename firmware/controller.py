@@ -9,10 +9,12 @@ from firmware.decide.engagement import READY, Engagement
 from firmware.decide.events import Events
 from firmware.decide.pedalling import Pedalling
 from firmware.decide.request import Request
+from firmware.drive.feed_forward import FeedForward
 from firmware.drive.power_loop import PowerLoop
 from firmware.drive.slew_limiter import SlewLimiter
 from firmware.guard.faults import NO_FAULT, Faults
 from firmware.guard.output_guard import OutputGuard
+from firmware.guard.plausibility import Plausibility
 from firmware.records import (
     INDICATE_DRIVING,
     INDICATE_FAULT,
@@ -24,7 +26,9 @@ from firmware.records import (
 )
 from firmware.sense.crank import Crank
 from firmware.sense.levers import Selector, Throttle
+from firmware.sense.motor_model import MotorModel
 from firmware.sense.rotation import Wheel
+from firmware.sense.shunt_watch import ShuntWatch
 from firmware.sense.supply import Supply
 from firmware.settings import Settings
 from firmware.ticks import ticks_diff_us
@@ -40,13 +44,17 @@ class Controller:
         "engagement",
         "events",
         "faults",
+        "feed_forward",
         "guard",
+        "motor_model",
         "outputs",
         "pedalling",
+        "plausibility",
         "power_loop",
         "request",
         "selector",
         "settings",
+        "shunt_watch",
         "slew_limiter",
         "supply",
         "throttle",
@@ -61,12 +69,20 @@ class Controller:
         self.throttle = Throttle(settings)
         self.selector = Selector(settings)
         self.supply = Supply()
-        self.faults = Faults(settings, self.crank, self.wheel, self.throttle, self.selector, self.supply)
+        self.motor_model = MotorModel(settings)
+        self.shunt_watch = ShuntWatch(settings, self.supply)
+        self.plausibility = Plausibility(
+            settings, self.motor_model, self.shunt_watch, self.wheel, self.supply
+        )
+        self.faults = Faults(
+            settings, self.crank, self.wheel, self.throttle, self.selector, self.supply, self.plausibility
+        )
         self.pedalling = Pedalling(settings)
         self.events = Events(settings, self.crank, self.pedalling, self.throttle, self.wheel)
         self.engagement = Engagement()
         self.request = Request(settings)
         self.ceilings = Ceilings(settings)
+        self.feed_forward = FeedForward(settings, self.motor_model, self.wheel, self.shunt_watch)
         self.power_loop = PowerLoop(settings, now_us)
         self.slew_limiter = SlewLimiter(settings.rise_mv_per_s, settings.fall_mv_per_s, now_us)
         self.guard = OutputGuard(settings, now_us)
@@ -81,9 +97,10 @@ class Controller:
         """
         self._take_edges(inputs, now_us)
         self._sense(inputs, now_us)
+        self._compare(inputs)
         self.faults.step(inputs, self.outputs.command_mv)
         self._engage(inputs)
-        target_mv = self._target_mv(now_us)
+        target_mv = self._target_mv(inputs, now_us)
         command_mv = self._slew(target_mv, now_us)
         permitted_mv = self.guard.permit(command_mv, inputs, now_us)
         self._put_out(permitted_mv, command_mv, now_us)
@@ -110,20 +127,47 @@ class Controller:
         self.supply.step(inputs.battery_mv, inputs.current_ma)
         self.pedalling.step(self.crank, self.wheel.speed_mm_per_s, now_us)
 
+    def _compare(self, inputs: Inputs) -> None:
+        """Hold the readings against the motor model."""
+        command_mv = self.outputs.command_mv
+        self.motor_model.step(command_mv, self.wheel, self.supply)
+        self.shunt_watch.step(inputs, command_mv)
+        self.plausibility.step(command_mv)
+
     def _engage(self, inputs: Inputs) -> None:
         """Choose the event, take the transition, and work out the watts wanted and allowed."""
         event = self.events.choose(self.faults.cause, inputs.brake_pulled)
         state = self.engagement.step(event)
         self.request.step(state, self.selector.share_permille, self.throttle.share_permille)
         self.ceilings.step(state, self.wheel.speed_mm_per_s, self.supply.battery_mv, inputs.motor_decicelsius)
+        if self.plausibility.withheld or self.wheel.overdue:
+            self.ceilings.withhold()
 
-    def _target_mv(self, now_us: int) -> int:
+    def _target_mv(self, inputs: Inputs, now_us: int) -> int:
         """Return the voltage aimed at; 0 when nothing is wanted or nothing is allowed."""
         allowed_w = min(self.request.wanted_w, self.ceilings.ceiling_w)
         if allowed_w == 0:
             self.power_loop.rest(now_us)
+            self.feed_forward.rest()
             return 0
-        return self.power_loop.step(allowed_w, self.supply.power_w, self.outputs.command_mv, now_us)
+        applied_mv = self._feed_forward(inputs, now_us)
+        target_mv = self.power_loop.step(allowed_w, self.supply.power_w, applied_mv, now_us)
+        target_mv = max(target_mv, self.feed_forward.seek_mv)
+        return min(target_mv, self.motor_model.ceiling_mv(allowed_w))
+
+    def _feed_forward(self, inputs: Inputs, now_us: int) -> int:
+        """Let the feed-forward move the power loop; return the command from which the loop goes on."""
+        feed_forward = self.feed_forward
+        applied_mv = self.outputs.command_mv
+        feed_forward.step(inputs, applied_mv)
+        if feed_forward.found_mv > 0:
+            applied_mv = min(feed_forward.found_mv, applied_mv)
+            self.slew_limiter.reset(applied_mv, now_us)
+        if feed_forward.found_mv > 0 or feed_forward.seek_mv > 0:
+            self.power_loop.preset(applied_mv)
+        else:
+            self.power_loop.shift(feed_forward.change_uv)
+        return applied_mv
 
     def _slew(self, target_mv: int, now_us: int) -> int:
         """Return the command on its way to the target; a cut, or a stall that made one, is immediate."""
@@ -135,6 +179,8 @@ class Controller:
             limiter.reset(self.settings.command_start_mv, now_us)  # Across the dead band at once.
         elif target_mv == 0 and limiter.command_mv <= self.settings.command_start_mv:
             limiter.reset(0, now_us)
+        elif self.feed_forward.seek_mv > 0:
+            limiter.seek(target_mv, self.feed_forward.rise_mv_per_s, now_us)
         else:
             limiter.step(target_mv, now_us)
         return limiter.command_mv

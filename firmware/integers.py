@@ -36,3 +36,14 @@ def fading_permille(value: int, start: int, end: int) -> int:
     if value <= start:
         return 1000
     return (end - value) * 1000 // (end - start)
+
+
+def square_root(value: int) -> int:
+    """Return the whole part of the square root of `value`, 0 to 2**29."""
+    root = 0
+    bit = 1 << 14
+    while bit > 0:
+        if (root + bit) * (root + bit) <= value:
+            root += bit
+        bit >>= 1
+    return root

@@ -19,6 +19,11 @@ THROTTLE_NEVER = 0
 THROTTLE_BELOW_STARTUP_SPEED = 1
 THROTTLE_FREELY = 2
 
+# What the command sets in the motor controller.
+MOTOR_UNKNOWN = 0
+MOTOR_TORQUE = 1  # A share of the motor current limit.
+MOTOR_SPEED = 2  # A share of the battery voltage.
+
 SELECTOR_ABSENT = 0
 SELECTOR_PROPORTIONAL = 1
 SELECTOR_POSITIONS_MAX = 6
@@ -56,6 +61,14 @@ TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     ("command_max_mv", 3600, 500, 5000, "highest command voltage"),
     ("rise_mv_per_s", 600, 1, 10000, "fastest rise of the command"),
     ("fall_mv_per_s", 5000, 500, 10000, "fastest fall of the command; a cut does not wait for it"),
+    # The motor, as far as it is known.
+    ("motor_kind", MOTOR_UNKNOWN, 0, 2, "command sets: 0 not known, 1 motor current, 2 motor voltage"),
+    ("back_emf_mv_per_m_per_s", 5000, 100, 30000, "back-EMF at one metre a second of road speed"),
+    ("motor_resistance_mohm", 250, 10, 5000, "resistance of the winding, leads included"),
+    ("motor_current_limit_ma", 25000, 1000, 200000, "motor current at the highest command, or its limit"),
+    ("battery_current_limit_ma", 15000, 1000, 100000, "most battery current that the motor controller takes"),
+    ("no_load_current_ma", 800, 0, 5000, "battery current of the motor turning freely"),
+    ("seek_mv_per_s", 4000, 0, 10000, "rise of the command while it seeks the back-EMF; 0: it does not seek"),
     # Power loop.
     ("shunt_fitted", 1, 0, 1, "1 if battery current is measured, else the command follows the open map"),
     ("gain_uv_per_w", 1500, 0, 50000, "proportional gain of the power loop"),
@@ -142,6 +155,13 @@ class Settings:
     command_max_mv: int
     rise_mv_per_s: int
     fall_mv_per_s: int
+    motor_kind: int
+    back_emf_mv_per_m_per_s: int
+    motor_resistance_mohm: int
+    motor_current_limit_ma: int
+    battery_current_limit_ma: int
+    no_load_current_ma: int
+    seek_mv_per_s: int
     shunt_fitted: int
     gain_uv_per_w: int
     integral_ms: int

@@ -2,7 +2,8 @@
 
 Every ceiling is the power limit times a fade of its own: speed towards the cut-off (or the start-up
 speed while the throttle drives alone), battery voltage towards empty, motor heat towards its limit.
-Straight lines, so that no ceiling can make a step in power.
+Straight lines, so that no ceiling can make a step in power. A doubt about the readings is no fade: it
+allows nothing.
 """
 
 from firmware.decide.engagement import THROTTLING
@@ -14,7 +15,8 @@ BY_LIMIT = 0
 BY_SPEED = 1
 BY_BATTERY = 2
 BY_HEAT = 3
-CEILING_NAMES: tuple[str, ...] = ("power limit", "speed", "battery", "heat")
+BY_DOUBT = 4
+CEILING_NAMES: tuple[str, ...] = ("power limit", "speed", "battery", "heat", "doubt")
 
 
 class Ceilings:
@@ -71,6 +73,11 @@ class Ceilings:
                 self.lowest = BY_HEAT
         self.ceiling_w = self._power_limit_w * lowest_permille // 1000
         return self.ceiling_w
+
+    def withhold(self) -> None:
+        """Allow nothing in this step: the readings are in doubt."""
+        self.ceiling_w = 0
+        self.lowest = BY_DOUBT
 
     def _speed_permille(self, state: int, speed_mm_per_s: int) -> int:
         if state == THROTTLING and self._startup_limited:

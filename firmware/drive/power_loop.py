@@ -58,6 +58,15 @@ class PowerLoop:
         self._last_us = now_us
         self.target_mv = 0
 
+    def preset(self, applied_mv: int) -> None:
+        """Start from the command that went out last."""
+        self._integral_uv = clamp((applied_mv - self._start_mv) * _UV_PER_MV, 0, self._range_uv)
+        self._carry = 0
+
+    def shift(self, change_uv: int) -> None:
+        """Move the integral by what the motor is known to need more or less."""
+        self._integral_uv = clamp(self._integral_uv + change_uv, 0, self._range_uv)
+
     def step(self, allowed_w: int, power_w: int, applied_mv: int, now_us: int) -> int:
         """Return the target voltage for `allowed_w`, 1 to 1500.
 

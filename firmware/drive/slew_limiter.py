@@ -38,14 +38,22 @@ class SlewLimiter:
 
         Time that runs backwards counts as none. Allocates nothing. Raises nothing.
         """
+        rising = target_mv > self.command_mv
+        return self._move(target_mv, self._rise_mv_per_s if rising else self._fall_mv_per_s, now_us)
+
+    def seek(self, target_mv: int, rate_mv_per_s: int, now_us: int) -> int:
+        """Rise towards `target_mv` at `rate_mv_per_s` (1 to RATE_MAX_MV_PER_S) where that is quicker."""
+        if target_mv <= self.command_mv:
+            return self.step(target_mv, now_us)
+        return self._move(target_mv, max(rate_mv_per_s, self._rise_mv_per_s), now_us)
+
+    def _move(self, target_mv: int, rate_mv_per_s: int, now_us: int) -> int:
         elapsed_us = ticks_diff_us(now_us, self._last_us)
         self._last_us = now_us
         if elapsed_us < 0:
             elapsed_us = 0
         elif elapsed_us > ELAPSED_MAX_US:
             elapsed_us = ELAPSED_MAX_US
-        rising = target_mv > self.command_mv
-        rate_mv_per_s = self._rise_mv_per_s if rising else self._fall_mv_per_s
         # mV/s times us is nV. What is below 1 mV is carried, so short steps lose nothing.
         budget_nv = self._carry_nv + rate_mv_per_s * elapsed_us
         allowed_mv = budget_nv // _NV_PER_MV
@@ -53,6 +61,6 @@ class SlewLimiter:
             self.command_mv = target_mv
             self._carry_nv = 0
         else:
-            self.command_mv += allowed_mv if rising else -allowed_mv
+            self.command_mv += allowed_mv if target_mv > self.command_mv else -allowed_mv
             self._carry_nv = budget_nv - allowed_mv * _NV_PER_MV
         return self.command_mv

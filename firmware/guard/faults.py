@@ -4,6 +4,7 @@ Each condition must hold for some steps in a row. A fault ends all drive; pedall
 and neither does the end of the condition: it takes an explicit request, and the condition gone.
 """
 
+from firmware.guard.plausibility import Plausibility
 from firmware.records import Inputs
 from firmware.sense.crank import Crank
 from firmware.sense.levers import Selector, Throttle
@@ -24,6 +25,11 @@ CURRENT_UNASKED = 9
 CURRENT_MISSING = 10
 WHEEL_LOST = 11
 HEAT_READING = 12
+SHUNT_STUCK = 13
+SHUNT_DEAD = 14
+MOTOR_SILENT = 15
+POWER_LOW = 16
+WHEEL_SLOW = 17
 CAUSE_NAMES: tuple[str, ...] = (
     "none",
     "crank edges lost: they came faster than they were read",
@@ -38,6 +44,11 @@ CAUSE_NAMES: tuple[str, ...] = (
     "no current at the highest command",
     "no wheel pulses while driving",
     "motor temperature reading out of range",
+    "current reading stuck: it stays the same while the battery voltage moves",
+    "shunt dead: the battery voltage falls but no current is read",
+    "no current although the motor must draw some: motor unplugged or shunt dead",
+    "less power is measured than the motor must draw",
+    "the motor turns faster than the wheel sensor shows: wheel pulses missing",
 )
 
 PERIODS_PER_MS = 5
@@ -46,6 +57,18 @@ UNASKED_MA = 1_500  # Above the no-load current of hub motors of this class; com
 UNASKED_SAMPLES = 100  # 0.5 s: a motor controller lets go within 0.3 s (highest motor_lag_ms).
 MISSING_MA = 150
 MISSING_SAMPLES = 200  # 1 s.
+JUDGED_ELSEWHERE = (
+    EDGES_LOST,
+    CRANK_NOISE,
+    CRANK_CHANNEL_DEAD,
+    WHEEL_LOST,
+    SHUNT_STUCK,
+    SHUNT_DEAD,
+    MOTOR_SILENT,
+    POWER_LOW,
+    WHEEL_SLOW,
+)
+"""Causes that have been counted before they come here: one sample latches them."""
 HEAT_LOWEST_DECICELSIUS = -400  # What an open or shorted sensor reads is beyond these.
 HEAT_HIGHEST_DECICELSIUS = 2_500
 
@@ -68,6 +91,7 @@ class Faults:
         "_noise_limit",
         "_noise_steps",
         "_overruns",
+        "_plausibility",
         "_rejected",
         "_samples_in_row",
         "_samples_needed",
@@ -92,6 +116,7 @@ class Faults:
         throttle: Throttle,
         selector: Selector,
         supply: Supply,
+        plausibility: Plausibility,
     ) -> None:
         """Start with no fault; the rooms are those to be looked at."""
         self._crank = crank
@@ -99,6 +124,7 @@ class Faults:
         self._throttle = throttle
         self._selector = selector
         self._supply = supply
+        self._plausibility = plausibility
         self._two_channels = settings.sensor_kind == TWO_CHANNELS
         # Two turns of the crank on one channel alone are no rocking.
         self._channels_run_max = settings.pulses_per_rev * 4
@@ -111,8 +137,8 @@ class Faults:
         self._wheel_lost_samples = settings.wheel_lost_ms // PERIODS_PER_MS
         self._heat_sensor_fitted = settings.heat_sensor_fitted == 1
         self._samples_needed = [settings.fault_samples] * len(CAUSE_NAMES)
-        for cause in (EDGES_LOST, CRANK_NOISE, CRANK_CHANNEL_DEAD, WHEEL_LOST):
-            self._samples_needed[cause] = 1  # Each of these is the end of a count of its own.
+        for cause in JUDGED_ELSEWHERE:
+            self._samples_needed[cause] = 1
         self._samples_needed[CURRENT_UNASKED] = UNASKED_SAMPLES
         self._samples_needed[CURRENT_MISSING] = MISSING_SAMPLES
         self._samples_in_row = [0] * len(CAUSE_NAMES)
@@ -134,7 +160,7 @@ class Faults:
         conditions = self._of_crank(inputs) | self._of_wires() | self._of_readings(inputs)
         conditions |= self._of_wheel(command_mv)
         if self._shunt_fitted:
-            conditions |= self._of_shunt(command_mv)
+            conditions |= self._of_shunt(command_mv) | self._of_plausibility()
         if conditions or self.conditions:
             self._count(conditions)
         self.conditions = conditions
@@ -144,6 +170,7 @@ class Faults:
         """Forget the cause; what still holds is latched again in the same step."""
         if self.cause == WHEEL_LOST:
             self._unpulsed_samples = 0  # Only driving again can tell.
+        self._plausibility.forget()
         self.cause = NO_FAULT
 
     def _of_crank(self, inputs: Inputs) -> int:
@@ -216,6 +243,21 @@ class Faults:
             and self._wheel.speed_mm_per_s < self._shunt_check_mm_per_s
         )
         return 1 << CURRENT_MISSING if missing else 0
+
+    def _of_plausibility(self) -> int:
+        found = self._plausibility
+        conditions = 0
+        if found.shunt_stuck:
+            conditions = 1 << SHUNT_STUCK
+        if found.shunt_dead:
+            conditions |= 1 << SHUNT_DEAD
+        if found.motor_silent:
+            conditions |= 1 << MOTOR_SILENT
+        if found.power_low:
+            conditions |= 1 << POWER_LOW
+        if found.wheel_slow:
+            conditions |= 1 << WHEEL_SLOW
+        return conditions
 
     def _count(self, conditions: int) -> None:
         for cause in range(EDGES_LOST, len(CAUSE_NAMES)):

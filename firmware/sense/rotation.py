@@ -4,6 +4,7 @@ Between pulses the rate decays: what has not come yet can't be faster than the w
 wait grows too long the standstill is latched, long before a time stamp could wrap into "recent".
 """
 
+from firmware.integers import square_root
 from firmware.ticks import ticks_diff_us
 
 TEN_US_PER_MINUTE = 6_000_000
@@ -11,6 +12,8 @@ TEN_US_PER_SECOND = 100_000
 WHEEL_STILL_US = 3_000_000
 WHEEL_MAX_MM_PER_S = 27_778  # 100 km/h: a pulse that says more is a bounce.
 RISEN = 1
+ACCELERATION_MM_PER_S2 = 2_000  # More than legs and a motor of this class give on the road; judgement.
+BRAKING_MM_PER_S2 = 10_000  # More than any bicycle brakes: it would go over the handlebar. Judgement.
 
 
 class Rotation:
@@ -52,20 +55,45 @@ class Rotation:
 class Wheel:
     """Wheel pulses to speed. Only rising edges count; what comes sooner than any wheel is a bounce.
 
-    Read: `speed_mm_per_s`, and `pulsed` (whether this step saw a pulse).
+    Read: `speed_mm_per_s`; `late_mm_per_s`, by how much the true speed may differ from it, since it is the
+    mean over the last period and the wait since; `steady`, whether the last two periods agree; `overdue`, a
+    pulse is missing although no brake stops so soon; `pulsed`, whether this step saw a pulse.
     """
 
-    __slots__ = ("_last_us", "_rotation", "_running", "_shortest_us", "pulsed", "speed_mm_per_s")
+    __slots__ = (
+        "_last_us",
+        "_late_unseen_mm_per_s",
+        "_period_us",
+        "_pulse_mm_per_s",
+        "_rotation",
+        "_running",
+        "_shortest_us",
+        "_stoppable_mm_per_s",
+        "late_mm_per_s",
+        "overdue",
+        "pulsed",
+        "speed_mm_per_s",
+        "steady",
+    )
 
     def __init__(self, circumference_mm: int, pulses_per_rev: int) -> None:
         """Start at a standstill. `circumference_mm` 500 to 3000, `pulses_per_rev` 1 to 64."""
         scale = circumference_mm * TEN_US_PER_SECOND // pulses_per_rev
         self._rotation = Rotation(scale, WHEEL_STILL_US)
         self._shortest_us = scale // WHEEL_MAX_MM_PER_S * 10
+        spacing_mm = max(circumference_mm // pulses_per_rev, 1)
+        # Two pulses from a standstill, v^2 = 2 a s; and the fastest that can stop before the next pulse.
+        self._late_unseen_mm_per_s = square_root(4 * ACCELERATION_MM_PER_S2 * spacing_mm)
+        self._stoppable_mm_per_s = square_root(2 * BRAKING_MM_PER_S2 * spacing_mm)
         self._last_us = 0
+        self._period_us = 0
+        self._pulse_mm_per_s = 0
         self._running = False
+        self.late_mm_per_s = self._late_unseen_mm_per_s
+        self.overdue = False
         self.pulsed = False
         self.speed_mm_per_s = 0
+        self.steady = False
 
     def begin_step(self) -> None:
         """Call once a step, before the edges."""
@@ -80,7 +108,9 @@ class Wheel:
             if period_us < self._shortest_us:
                 return
             self._rotation.measured(period_us, time_us)
+            self._take_period(period_us, time_us)
         self._running = True
+        self.overdue = False
         self._last_us = time_us
         self.pulsed = True
 
@@ -89,5 +119,24 @@ class Wheel:
         if not self._running:
             return
         self.speed_mm_per_s = self._rotation.rate(now_us)
+        if self._pulse_mm_per_s > self._stoppable_mm_per_s and 2 * self.speed_mm_per_s < self._pulse_mm_per_s:
+            self.overdue = True
+            self.steady = False
         if self._rotation.standing and ticks_diff_us(now_us, self._last_us) > WHEEL_STILL_US:
             self._running = False
+            self.steady = False
+            self._pulse_mm_per_s = 0
+            self._period_us = 0
+            self.late_mm_per_s = self._late_unseen_mm_per_s
+
+    def _take_period(self, period_us: int, time_us: int) -> None:
+        """Work out from a period how well the speed is known."""
+        self.steady = abs(period_us - self._period_us) <= self._period_us >> 3
+        self._period_us = period_us
+        before_mm_per_s = self._pulse_mm_per_s
+        self._pulse_mm_per_s = self._rotation.rate(time_us)
+        # The middle of the period lies half a period back, and up to one more passes before the next pulse.
+        late_ms = min(period_us, WHEEL_STILL_US) * 3 // 2000
+        late_mm_per_s = late_ms * ACCELERATION_MM_PER_S2 // 1000
+        gained_mm_per_s = 2 * abs(self._pulse_mm_per_s - before_mm_per_s) + self._pulse_mm_per_s // 16
+        self.late_mm_per_s = min(late_mm_per_s, gained_mm_per_s, self._late_unseen_mm_per_s)

@@ -2,6 +2,7 @@
 
 from math import pi, sqrt
 
+from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE
 from host_sim.bikes.model import Bike
 
 # How soon the loop shall answer (judgement; tuning goes on from here), what passes before it can (a period of
@@ -47,6 +48,20 @@ def power_loop(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> dic
     return {
         "gain_uv_per_w": min(max(round(gain_v_per_w * 1e6), 1), 50_000),
         "integral_ms": round(lag_s * 1000.0),
+    }
+
+
+def motor_model(bike: Bike) -> dict[str, int]:
+    """Return what the firmware's motor model is told of motor and motor controller."""
+    motor, controller = bike.motor, bike.motor_controller
+    back_emf_v = motor.torque_constant_nm_per_a * 2.0 * pi / bike.bicycle.wheel_circumference_m
+    return {
+        "motor_kind": MOTOR_SPEED if controller.kind == "speed" else MOTOR_TORQUE,
+        "back_emf_mv_per_m_per_s": min(max(round(back_emf_v * 1000.0), 100), 30_000),
+        "motor_resistance_mohm": round(motor.resistance_ohm * 1000.0),
+        "motor_current_limit_ma": round(motor.current_limit_a * 1000.0),
+        "battery_current_limit_ma": round(controller.battery_current_limit_a * 1000.0),
+        "no_load_current_ma": round(motor.no_load_current_a * 1000.0),
     }
 
 

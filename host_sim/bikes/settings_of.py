@@ -9,7 +9,7 @@ from math import ceil, floor
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
 from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
 from host_sim.bikes.model import Bike, PedalSensor
-from host_sim.bikes.power_loop_of import open_map_full_w, power_loop
+from host_sim.bikes.power_loop_of import motor_model, open_map_full_w, power_loop
 from host_sim.refusals import closest
 from host_sim.rules.places import Place
 
@@ -119,6 +119,7 @@ def _drive(bike: Bike, limits: dict[str, int]) -> dict[str, int]:
     full_w = open_map_full_w(bike, limits["power_limit_w"], limits["taper_start_mm_per_s"])
     empty_mv, span_mv = battery.empty_v * 1000.0, (battery.full_v - battery.empty_v) * 1000.0
     values = {
+        **motor_model(bike),
         "command_start_mv": round(controller.start_v * 1000.0),
         "command_max_mv": round(controller.full_v * 1000.0),
         # After three lags 5 % of the power are left.

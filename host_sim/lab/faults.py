@@ -60,6 +60,7 @@ class SleepingLatch(Faults):
             controller.throttle,
             controller.selector,
             controller.supply,
+            controller.plausibility,
         )
 
     def step(self, inputs: Inputs, command_mv: int) -> int:

@@ -1,10 +1,13 @@
 """Lemmas about the fault latch: what is latched stays, and every count is kept."""
 
 from firmware.guard.faults import CAUSE_NAMES, NO_FAULT, NOISE_FORGIVEN_AFTER, THROTTLE_WIRE_OPEN, Faults
+from firmware.guard.plausibility import Plausibility
 from firmware.records import Inputs
 from firmware.sense.crank import RUN_MAX, Crank
 from firmware.sense.levers import Selector, Throttle
+from firmware.sense.motor_model import MotorModel
 from firmware.sense.rotation import Wheel
+from firmware.sense.shunt_watch import ShuntWatch
 from firmware.sense.supply import Supply
 from firmware.settings import Settings
 from host_sim.proof.domain import COMMAND_MAX_MV, any_setting
@@ -17,7 +20,9 @@ def _any_latch(ex: Numbers, lowest: int) -> Faults:
     """Return a fault latch with any cause latched, from `lowest` on."""
     settings = Settings({"heat_sensor_fitted": 1})
     crank, wheel = Crank(settings, 0), Wheel(2_000, 1)
-    faults = Faults(settings, crank, wheel, Throttle(settings), Selector(settings), Supply())
+    supply = Supply()
+    judge = Plausibility(settings, MotorModel(settings), ShuntWatch(settings, supply), wheel, supply)
+    faults = Faults(settings, crank, wheel, Throttle(settings), Selector(settings), supply, judge)
     faults.cause = ex.integer("cause", lowest, len(CAUSE_NAMES) - 1)
     return faults
 

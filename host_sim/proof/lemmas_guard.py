@@ -138,7 +138,7 @@ def controller_drive(ex: Numbers) -> None:
     controller.power_loop._last_us = last_us
     now_us = ticks_add_us(last_us, gap_us)
     before_mv = controller.slew_limiter.command_mv
-    target_mv = controller._target_mv(now_us)
+    target_mv = controller._target_mv(Inputs(), now_us)
     command_mv = controller._slew(target_mv, now_us)
     state = controller.engagement.state
     ex.check(command_mv >= 0, "the command is not negative")
@@ -186,7 +186,7 @@ def fault_ends_drive(ex: Numbers) -> None:
     controller._engage(inputs)
     ex.check(controller.engagement.state == FAULTED, "a latched cause leads to the fault state")
     now_us = ex.integer("now", 0, TICKS_MAX_US)
-    command_mv = controller._slew(controller._target_mv(now_us), now_us)
+    command_mv = controller._slew(controller._target_mv(Inputs(), now_us), now_us)
     ex.check(command_mv == 0, "the fault state commands nothing in the same step")
     ex.outcome(command=command_mv)
 
@@ -200,6 +200,6 @@ def brake_ends_drive(ex: Numbers) -> None:
     controller.wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
     controller._engage(inputs)
     now_us = ex.integer("now", 0, TICKS_MAX_US)
-    command_mv = controller._slew(controller._target_mv(now_us), now_us)
+    command_mv = controller._slew(controller._target_mv(Inputs(), now_us), now_us)
     ex.check(command_mv == 0, "the brake leaves no command in the same step")
     ex.outcome(command=command_mv, state=controller.engagement.state)

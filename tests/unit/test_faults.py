@@ -19,10 +19,13 @@ from firmware.guard.faults import (
     WHEEL_LOST,
     Faults,
 )
+from firmware.guard.plausibility import Plausibility
 from firmware.records import Inputs
 from firmware.sense.crank import Crank
 from firmware.sense.levers import Selector, Throttle
+from firmware.sense.motor_model import MotorModel
 from firmware.sense.rotation import Wheel
+from firmware.sense.shunt_watch import ShuntWatch
 from firmware.sense.supply import Supply
 from tests.builders import settings_with
 from tests.small_int import SmallInt
@@ -41,7 +44,12 @@ class Bench:
         self.throttle = Throttle(made)
         self.selector = Selector(made)
         self.supply = Supply()
-        self.faults = Faults(made, self.crank, self.wheel, self.throttle, self.selector, self.supply)
+        self.plausibility = Plausibility(
+            made, MotorModel(made), ShuntWatch(made, self.supply), self.wheel, self.supply
+        )
+        self.faults = Faults(
+            made, self.crank, self.wheel, self.throttle, self.selector, self.supply, self.plausibility
+        )
         self.command_mv = 0
 
     def step(self, steps: int = 1) -> int:

@@ -1,0 +1,113 @@
+"""On the speed kind: to the back-EMF quickly, and along with it.
+
+Below the back-EMF a motor controller of the speed kind draws nothing, so a command that climbs from the dead
+band at the rise rate gives no help until it is there. The command therefore seeks the back-EMF:
+quickly to NEAR_PERMILLE of what the model says, then slower until the first current flows. The model may be
+wrong by a fifth either way and wheel pulses may be doubled, so only the current tells where the back-EMF is:
+the command then goes back to where the motor draws nothing, and the power loop takes over from there. A
+battery that sags without a current reading ends the search as well.
+
+From then on every change of the back-EMF moves the command: a wheel that slows down on a slope would
+otherwise draw more and more until the power loop has caught up. The speed is known late, so a fall counts a
+quarter more than it shows.
+"""
+
+from firmware.records import Inputs
+from firmware.sense.motor_model import MotorModel
+from firmware.sense.rotation import Wheel
+from firmware.sense.shunt_watch import SAG_MV, ShuntWatch
+from firmware.settings import Settings
+
+NEAR_PERMILLE = 750  # Settings a fifth too high still stay below the back-EMF.
+FURTHEST_PERMILLE = 1300  # Settings a fifth too low still reach it; beyond, the power loop climbs alone.
+FURTHEST_MORE_MV = 1_000
+FIRST_CURRENT_MA = 250  # More than the motor turning freely, and more than noise.
+
+
+class FeedForward:
+    """Seeks the back-EMF, then follows it.
+
+    Read: `seek_mv`, the command to seek, or 0, and its rate `rise_mv_per_s`; `found_mv`, the command of the
+    back-EMF in the step that finds it, else 0; `change_uv`, what to add to the command in this step.
+    """
+
+    __slots__ = (
+        "_followed_mv",
+        "_model",
+        "_no_load_ma",
+        "_rate_mv_per_s",
+        "_seeking",
+        "_shunt",
+        "_wheel",
+        "change_uv",
+        "found_mv",
+        "rise_mv_per_s",
+        "seek_mv",
+    )
+
+    def __init__(self, settings: Settings, model: MotorModel, wheel: Wheel, shunt: ShuntWatch) -> None:
+        """Start at rest; the components are those to be asked."""
+        self._model = model
+        self._wheel = wheel
+        self._shunt = shunt
+        self._no_load_ma = settings.no_load_current_ma
+        self._rate_mv_per_s = settings.seek_mv_per_s
+        self.rest()
+
+    def rest(self) -> None:
+        """The command is 0, so the next one seeks."""
+        self._stop_seeking()
+        self._seeking = self._rate_mv_per_s > 0
+        self._followed_mv = -1
+        self.change_uv = 0
+        self.found_mv = 0
+
+    def step(self, inputs: Inputs, command_mv: int) -> None:
+        """Work out what to seek or to add; `command_mv` (0 to 5000) is the command that went out last."""
+        self.change_uv = 0
+        self.found_mv = 0
+        if not (self._model.known and self._model.speed_kind):
+            return
+        if self._seeking:
+            self._seek(inputs, command_mv)
+        else:
+            self._follow()
+
+    def _seek(self, inputs: Inputs, command_mv: int) -> None:
+        model = self._model
+        free_ma = self._no_load_ma * (model.motor_mv // 10) // max(model.battery_mv // 10, 1)
+        if inputs.current_ma >= self._shunt.rest_ma + free_ma * 5 // 4 + FIRST_CURRENT_MA:
+            if command_mv > 0:
+                self.found_mv = model.found_emf_mv(inputs.current_ma)
+            self._stop_seeking()
+        elif not self._wheel.steady or inputs.battery_mv < self._shunt.rest_mv - SAG_MV:
+            self._stop_seeking()
+        else:
+            self._aim(command_mv)
+
+    def _aim(self, command_mv: int) -> None:
+        """Choose how far to seek, and how fast."""
+        model = self._model
+        near_mv = model.command_for(model.back_emf_mv * NEAR_PERMILLE // 1000)
+        furthest_mv = model.command_for(model.back_emf_mv * FURTHEST_PERMILLE // 1000 + FURTHEST_MORE_MV)
+        if command_mv < near_mv:
+            self.seek_mv = near_mv
+            self.rise_mv_per_s = self._rate_mv_per_s
+        elif command_mv < furthest_mv:
+            self.seek_mv = furthest_mv
+            self.rise_mv_per_s = self._rate_mv_per_s * 3 // 8
+        else:
+            self._stop_seeking()
+
+    def _stop_seeking(self) -> None:
+        self._seeking = False
+        self.seek_mv = 0
+        self.rise_mv_per_s = 0
+
+    def _follow(self) -> None:
+        """Follow the speed and nothing else that moves the model; upward only what two periods agree on."""
+        emf_mv = self._model.plain_emf_mv
+        gained_mv = emf_mv - self._followed_mv
+        if self._followed_mv >= 0 and (gained_mv < 0 or self._wheel.steady):
+            self.change_uv = self._model.command_change_uv(gained_mv * 5 // 4 if gained_mv < 0 else gained_mv)
+        self._followed_mv = emf_mv
