@@ -1,6 +1,7 @@
 """Rules about speed: cut-off, taper, start-up assistance, no drive where none may be."""
 
 from firmware.controller import Controller
+from firmware.decide.ceilings import BY_BATTERY, BY_HEAT
 from firmware.decide.engagement import ASSISTING
 from firmware.records import Outputs
 from host_sim.bench.clock import US_PER_S
@@ -36,7 +37,11 @@ class OverSpeedCommand(Probe):
 
 
 class TaperRise(Probe):
-    """Watts by which the ceiling rose although the speed did too."""
+    """Watts by which the speed ceiling rose although the speed did too.
+
+    The battery's and the heat's ceilings are no functions of speed: they may rise while it does, a battery
+    because it recovers as the help fades. Where one of them is the lowest, the speed ceiling can't be seen.
+    """
 
     def begin(self, world: World, controller: Controller) -> None:
         """Start with no speed seen."""
@@ -45,11 +50,12 @@ class TaperRise(Probe):
         self._ceiling_w = 0
 
     def look(self, outputs: Outputs) -> None:
-        """Compare with the last lower speed."""
-        if self.controller.engagement.state != ASSISTING:
+        """Compare with the last lower speed at which the speed ceiling could be seen."""
+        ceilings = self.controller.ceilings
+        if self.controller.engagement.state != ASSISTING or ceilings.lowest in (BY_BATTERY, BY_HEAT):
             return
         speed_mm_per_s = self.controller.wheel.speed_mm_per_s
-        ceiling_w = self.controller.ceilings.ceiling_w
+        ceiling_w = ceilings.ceiling_w
         if self._speed_mm_per_s >= 0 and speed_mm_per_s > self._speed_mm_per_s:
             self.saw(float(ceiling_w - self._ceiling_w))
         self._speed_mm_per_s = speed_mm_per_s
@@ -164,7 +170,7 @@ SPEEDING = (
     ),
     Rule(
         "taper falls",
-        "The power allowed never rises with speed.",
+        "The power that the speed allows never rises with speed.",
         "W",
         lambda bike: 0.0,
         EN.format("4.2.13.1 d"),
