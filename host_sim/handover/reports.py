@@ -28,16 +28,27 @@ class _Part(BaseModel):
 
 
 class RuleHeld(_Part):
-    """One rule of a report of `treadle verify`."""
+    """One rule of a report of `treadle verify`; `holds` is None where no ride came to the point."""
 
     rule: Text
-    holds: bool
+    holds: bool | None
     measured: float | None
     limit: float | None
     unit: Text
     margin: float | None
     seed: int | None = None
     source: Text = ""
+    interrupted: bool = False
+
+    @property
+    def untested(self) -> bool:
+        """Whether no simulated ride put this rule to the test. Older reports say False where they mean it."""
+        return self.holds is None or (self.measured is None and not self.holds)
+
+    @property
+    def failed(self) -> bool:
+        """Whether a simulated ride broke this rule."""
+        return not self.holds and not self.untested
 
     @property
     def sentence(self) -> str:
@@ -98,6 +109,11 @@ def read_verify(path: Path, bike: Bike) -> Sequence[RuleHeld]:
     rules = _read(path, TypeAdapter(list[RuleHeld]), "a report of `treadle verify`, its verify.json")
     if not rules:
         raise RequestError(f"{spoken(path.name)} holds no rule, allowed is the report of a finished verify")
+    if any(row.interrupted for row in rules):
+        raise RequestError(
+            f"{spoken(path.name)} is of an interrupted verify, allowed is the report of a finished one: "
+            "run `treadle verify` again"
+        )
     limits = {rule.name: rule.limit(bike) for rule in RULES}
     for row in rules:
         if row.rule not in limits:

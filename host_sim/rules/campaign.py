@@ -17,8 +17,9 @@ from host_sim.bikes.load import example_names, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Lines
 from host_sim.rules.catalogue import rule_named
+from host_sim.rules.probe import Probe, watched_by
 from host_sim.rules.riding import rest
-from host_sim.rules.rule import Probe, Rule
+from host_sim.rules.rule import Rule
 
 SAFETY = (
     "output range",
@@ -200,10 +201,7 @@ def ride_number(number: int) -> list[Violation]:
     for name in SAFETY:
         rule = rule_named(name)
         if _asked(rule, case):
-            probe = rule.probe(case)
-            watched.append((rule, probe))
-            bench.watch(probe)
-            bench.watch_edges(probe)
+            watched.append((rule, watched_by(bench, rule.probe(case))))
     bench.ride(case.script(), case.course.seconds)
     broken = []
     for rule, probe in watched:

@@ -52,6 +52,11 @@ HOT = (
     "host_sim/bench/sim_board.py",
     "host_sim/bench/stretch.py",
     "host_sim/bench/world.py",
+    "host_sim/rules/driving_probes.py",
+    "host_sim/rules/failing_probes.py",
+    "host_sim/rules/probe.py",
+    "host_sim/rules/speeding_probes.py",
+    "host_sim/rules/stopping_probes.py",
 )
 """What runs once a control period or more often: folders and files, from the root."""
 

@@ -104,7 +104,7 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     def failing(bike, rules, seed, rides, done):
         assert bike is tuned_at_once.tuned
         assert rule in rules
-        return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, 99.0)], rides)]
+        return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, 99.0)])]
 
     monkeypatch.setattr(command, "judge", failing)
     target = tmp_path / "mine.toml"

@@ -322,8 +322,8 @@ def test_json_has_the_numbers_of_the_sheet_and_nothing_else_is_printed(treadle, 
     numbers = json.loads(out)
     assert (code, err) == (0, "")
     assert list(numbers) == [
-        "bike", "rules", "rules_failing", "sensor_captured", "manifest_sha256", "help_after_s",
-        "help_after_turns", "help_w", "run_on_s", "run_on_m", "files",
+        "bike", "rules", "rules_failing", "rules_untested", "sensor_captured", "manifest_sha256",
+        "help_after_s", "help_after_turns", "help_w", "run_on_s", "run_on_m", "files",
     ]  # fmt: skip
     assert numbers["files"] == ["handover-folding.html"]
     assert treadle("handover", "folding", "--json")[1].count("handover-folding-2.html") == 1
