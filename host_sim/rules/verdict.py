@@ -68,6 +68,8 @@ class Verdict:
         rides, kinds = sum(self.ridden.values()), ", ".join(self.ridden)
         if rides == 0:
             return f"not ridden yet: {kinds}"
+        if rides == 1:
+            return f"its one ride didn't come to the point ({kinds})"
         return f"none of {rides} rides came to the point ({kinds})"
 
     @property

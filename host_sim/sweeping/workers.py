@@ -38,7 +38,7 @@ class Workers:
     def __init__(
         self, count: int, compiled: bool = True, say: Callable[[str], None] = lambda sentence: None
     ) -> None:
-        """Build the compiled copy if need be (a minute, once) and get ready to start processes.
+        """Build the compiled copy if need be (a minute or two, once) and get ready to start processes.
 
         `say` is told when it has to be built.
         """
@@ -47,7 +47,7 @@ class Workers:
         self._folder = "-"
         if compiled:
             if not missing_tools() and not is_built(HOT):
-                say("compiling the bench, once: a minute")
+                say("compiling the bench, once: a minute or two")
             try:
                 self._folder = str(compiled_copy(HOT))
             except CannotCompile as reason:
