@@ -53,6 +53,7 @@ HOT = (
     "host_sim/bench/sim_board.py",
     "host_sim/bench/stretch.py",
     "host_sim/bench/world.py",
+    "host_sim/rules/campaign_probes.py",
     "host_sim/rules/driving_probes.py",
     "host_sim/rules/failing_probes.py",
     "host_sim/rules/probe.py",

@@ -1,8 +1,15 @@
 """What tests let a worker process do."""
 
-from host_sim.rules import driving_probes, failing_probes, probe, speeding_probes, stopping_probes
+from host_sim.rules import (
+    campaign_probes,
+    driving_probes,
+    failing_probes,
+    probe,
+    speeding_probes,
+    stopping_probes,
+)
 
-MODULES = (driving_probes, failing_probes, probe, speeding_probes, stopping_probes)
+MODULES = (campaign_probes, driving_probes, failing_probes, probe, speeding_probes, stopping_probes)
 
 
 def where_the_probes_come_from(_: object) -> tuple[bool, ...]:

@@ -34,8 +34,8 @@ def jobs(name: str, number: int) -> list[Job]:
 
 
 def test_the_probes_of_a_worker_are_machine_code_and_those_here_are_not(workers: Workers) -> None:
-    assert list(workers.map(where_the_probes_come_from, [None])) == [(True,) * 5]
-    assert where_the_probes_come_from(None) == (False,) * 5
+    assert list(workers.map(where_the_probes_come_from, [None])) == [(True,) * 6]
+    assert where_the_probes_come_from(None) == (False,) * 6
 
 
 @pytest.mark.parametrize(("name", "number", "kinds_least"), [("tandem", 3, 31), ("folding", 4, 24)])
