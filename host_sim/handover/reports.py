@@ -126,7 +126,7 @@ def _check_limit(path: Path, bike: Bike, row: RuleHeld, limit: float | None) -> 
     told = "none" if row.limit is None else f"{row.limit:g} {row.unit}"
     if limit is None:
         raise RequestError(
-            f'{spoken(path.name)}: "{row.rule}" has no object on {bike.name}; this is another bike\'s report'
+            f'{spoken(path.name)}: "{row.rule}" does not apply to {bike.name}; this is another bike\'s report'
         )
     if row.limit is None or abs(row.limit - limit) > _LIMIT_ROUNDING * max(1.0, abs(limit)):
         raise RequestError(

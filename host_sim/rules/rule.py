@@ -18,7 +18,7 @@ class Rule:
     """One obligation: what was measured must not exceed the limit, or must stay below it.
 
     `strict` tells for a bike in its place whether the limit itself is too much already.
-    `limit` gives a number for a bike in its place, or None where the rule has no object (no throttle, say).
+    `limit` gives a number for a bike in its place, or None where the rule does not apply (no throttle, say).
     `cure` says, when the rule fails, which numbers collide and what would help.
     """
 
