@@ -13,7 +13,7 @@ from host_sim.rules.case import Case
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.probe import Probe, watched_by
 from host_sim.rules.rule import Rule
-from host_sim.sweeping.workers import Workers
+from host_sim.runtimes.workers import Workers
 
 SAFETY = (
     "output range",

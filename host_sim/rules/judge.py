@@ -17,7 +17,7 @@ from host_sim.rules.measure import Job, measure, ride_job, ride_once
 from host_sim.rules.rule import Rule
 from host_sim.rules.verdict import FAILS, HOLDS, NOT_SHOWN, Finding, Verdict
 from host_sim.runtimes.compiled import HOT, is_built
-from host_sim.sweeping.workers import Workers
+from host_sim.runtimes.workers import Workers
 
 __all__ = ["FAILS", "HOLDS", "NOT_SHOWN", "Done", "Finding", "Judging", "Say", "Verdict", "judge", "measure"]
 

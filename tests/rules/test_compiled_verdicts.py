@@ -9,7 +9,7 @@ from host_sim.bikes.load import load_bike
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, ride_job
 from host_sim.runtimes.compiled import missing_tools
-from host_sim.sweeping.workers import Workers
+from host_sim.runtimes.workers import Workers
 from tests.rules.probing import where_the_probes_come_from
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from host_sim.runtimes.compiled import HOT, compiled_copy, missing_tools
 from host_sim.runtimes.compiled_first import compiled_first
-from host_sim.sweeping.workers import WorkerDied, Workers
+from host_sim.runtimes.workers import WorkerDied, Workers
 from tests.runtime.whole_rides import die, die_once, refuse, where_from, written
 
 # Thresholds, noise with a stalling loop, a lost supply, a broken sensor; all bikes.

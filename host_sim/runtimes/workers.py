@@ -19,7 +19,7 @@ from queue import SimpleQueue
 from threading import Lock
 from typing import Any, TypeVar
 
-import host_sim.sweeping.travel  # noqa: F401  It teaches settings to travel.
+import host_sim.runtimes.travel  # noqa: F401  It teaches settings to travel.
 from host_sim.runtimes.compiled import HOT, ROOT, CannotCompile, compiled_copy, is_built, missing_tools
 
 Item = TypeVar("Item")
@@ -123,7 +123,7 @@ class _Worker:
     def __init__(self, folder: str) -> None:
         path = os.pathsep.join([str(ROOT), *os.environ.get("PYTHONPATH", "").split(os.pathsep)])
         self._process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "host_sim.sweeping.worker_main", folder],
+            [sys.executable, "-P", "-m", "host_sim.runtimes.worker_main", folder],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env={**os.environ, "PYTHONPATH": path.strip(os.pathsep)},
