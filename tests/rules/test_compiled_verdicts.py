@@ -10,7 +10,7 @@ from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, ride_job
 from host_sim.runtimes.compiled import missing_tools
 from host_sim.runtimes.workers import Workers
-from tests.rules.probing import where_the_probes_come_from
+from tests.rules.probing import counted, where_the_probes_come_from
 
 
 @pytest.fixture(scope="module")
@@ -36,6 +36,12 @@ def jobs(name: str, number: int) -> list[Job]:
 def test_the_probes_of_a_worker_are_machine_code_and_those_here_are_not(workers: Workers) -> None:
     assert list(workers.map(where_the_probes_come_from, [None])) == [(True,) * 6]
     assert where_the_probes_come_from(None) == (False,) * 6
+
+
+def test_a_probe_of_somebody_else_works_on_the_compiled_bench_too(workers: Workers) -> None:
+    compiled = list(workers.map(counted, [1, 2]))
+    assert compiled == [counted(1), counted(2)]
+    assert all(looks > 3_000 and edges > 20 for looks, edges, _ in compiled)
 
 
 @pytest.mark.parametrize(("name", "number", "kinds_least"), [("tandem", 3, 31), ("folding", 4, 24)])

@@ -131,6 +131,19 @@ def test_an_interruption_with_worker_processes_leaves_about_as_many_rides_of_eac
     assert stop.outcome == "holds"
 
 
+def test_without_a_compiler_many_rides_are_interpreted_and_a_sentence_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("CC", "no-such-compiler")
+    monkeypatch.setattr("host_sim.rules.judge.COMPILING_PAYS", 4)
+    said: list[str] = []
+    (verdict,) = judge(TRIKE, [rule_named("stop time")], 1, 2, silent, 2, said.append)
+    (alone,) = judge(TRIKE, [rule_named("stop time")], 1, 2, silent, workers=1)
+    assert (verdict.outcome, verdict.measured) == (alone.outcome, alone.measured)
+    assert len(said) == 1
+    assert said[0].startswith("rides are interpreted, some twenty times slower: there is no compiled copy: ")
+
+
 def test_a_rule_of_nobody_s_catalogue_is_ridden_in_this_process() -> None:
     strange = rule("strange", 0, Standing())
     assert strange not in RULES

@@ -63,6 +63,13 @@ def test_work_that_always_kills_its_worker_is_given_up():
         list(workers.map(die, [1]))
 
 
+def test_compiling_for_the_first_time_is_said_before_it_begins(monkeypatch, workers):
+    monkeypatch.setattr("host_sim.runtimes.workers.is_built", lambda parts: False)
+    said = []
+    with Workers(1, say=said.append):
+        assert said == ["compiling the bench, once: a minute or two"]
+
+
 def test_without_a_compiler_rides_are_interpreted_and_a_sentence_says_so(monkeypatch):
     monkeypatch.setenv("CC", "no-such-compiler")
     with Workers(1) as workers:
