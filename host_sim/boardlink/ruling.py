@@ -6,20 +6,25 @@ from host_sim.bikes.model import Bike
 from host_sim.errors import RequestError
 from host_sim.refusals import closest
 from host_sim.rules.catalogue import RULES
-from host_sim.rules.judge import Done, Verdict, judge
+from host_sim.rules.judge import Done, Say, Verdict, judge
 
 FIRST_RIDE = 1
 
 
 class Ruling:
-    """What the rules came to: `failing` those that fail, `refused` those that nobody accepted."""
+    """What the rules came to: `failing` those that fail, `refused` those of them that nobody accepted.
+
+    `untried` are those that no ride could try out: nothing has broken them, and nothing is known. They don't
+    stand against flashing, but are told, and the manifest records them.
+    """
 
     def __init__(self, verdicts: list[Verdict], rides: int, accepted: tuple[str, ...]) -> None:
         """Sort the verdicts."""
         self.rides = rides
         applying = [verdict for verdict in verdicts if verdict.applies]
-        self.held = sum(verdict.holds for verdict in applying)
-        self.failing = [verdict for verdict in applying if not verdict.holds]
+        self.held = sum(verdict.holds is True for verdict in applying)
+        self.failing = [verdict for verdict in applying if verdict.fails]
+        self.untried = [verdict for verdict in applying if verdict.not_shown]
         self.refused = [verdict for verdict in self.failing if verdict.rule.name not in accepted]
         self.accepted = [verdict for verdict in self.failing if verdict.rule.name in accepted]
 
@@ -30,6 +35,7 @@ class Ruling:
             "first_ride": FIRST_RIDE,
             "held": self.held,
             "accepted": [_entry(verdict) for verdict in self.accepted],
+            "untried": [verdict.rule.name for verdict in self.untried],
         }
 
     def refusals(self) -> list[dict[str, Any]]:
@@ -46,9 +52,9 @@ def check_names(names: list[str]) -> tuple[str, ...]:
     return tuple(names)
 
 
-def rule_on(bike: Bike, rides: int, accepted: tuple[str, ...], done: Done) -> Ruling:
-    """Ride `rides` rides of each kind and judge; `done(finished, all)` is called as it goes on."""
-    return Ruling(judge(bike, RULES, FIRST_RIDE, rides, done), rides, accepted)
+def rule_on(bike: Bike, rides: int, accepted: tuple[str, ...], done: Done, say: Say) -> Ruling:
+    """Ride `rides` rides of each kind and judge; `done` and `say` as `Judging.ride` calls them."""
+    return Ruling(judge(bike, RULES, FIRST_RIDE, rides, done, say=say), rides, accepted)
 
 
 def _entry(verdict: Verdict) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from host_sim.boardlink.raw_board import BoardTrouble
 from host_sim.cli.bundle import BoardOption, BytecodeOption
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
 from host_sim.cli.options import rides as read_rides
+from host_sim.cli.saying import say
 from host_sim.commands.flash import FlashRequest, FlashResult, flash, judged
 from host_sim.progress import progress_bar
 from host_sim.rules.judge import Verdict
@@ -44,15 +45,16 @@ def flash_command(
 ) -> None:
     """Put the firmware and the settings of a bike onto a board, and check what arrived.
 
-    Rides the bike on the bench first: a rule that fails must be accepted by its name. Then looks at the
-    board's MicroPython, copies, and has every file hashed on the board. The desk gets a folder (--out).
+    Rides the bike on the bench first: a rule that fails must be accepted by its name; one that no ride could
+    try out is named and doesn't stop the copying. Then looks at the board's MicroPython, copies, and has
+    every file hashed on the board. The desk gets a folder (--out).
 
     Example: `treadle flash --board rpi_pico tandem --dry-run`
     """
     try:
         request = FlashRequest(board, bike, port, bytecode, accept or [], rides, out, dry_run, force)
         with progress_bar("riding") as done:
-            ruling = judged(request, done)
+            ruling = judged(request, done, say)
         with progress_bar("copying") as done:
             result = flash(request, ruling, done)
     except BoardTrouble as error:
@@ -77,7 +79,11 @@ def _print_flash(result: FlashResult) -> None:
     ruling, made = result.ruling, result.bundle
     bike = spoken(made.manifest["bike"])
     counts = f"{ruling.held} rules hold, {len(ruling.failing)} fail, in {ruling.rides} rides of each kind"
+    if ruling.untried:
+        counts += f"; {len(ruling.untried)} could not be tried out"
     print(f"{bike} on {made.target.title}: {counts}")
+    for verdict in ruling.untried:
+        print(f"  not tried out: {verdict.rule.name}: {verdict.why_not_shown}; more --rides may get there")
     for verdict in ruling.accepted:
         print(f"  accepted: {_told(verdict)}")
     for verdict in ruling.refused:
@@ -98,10 +104,7 @@ def _print_flash(result: FlashResult) -> None:
 
 
 def _told(verdict: Verdict) -> str:
-    if verdict.measured is None:
-        return f"{verdict.rule.name}: {verdict.cure}, try more --rides"
-    measured = f"{verdict.measured:.4g}"
-    return f"{verdict.rule.name}: {measured} against {verdict.limit:.4g} {verdict.rule.unit}"
+    return f"{verdict.rule.name}: {verdict.measured:.4g} against {verdict.limit:.4g} {verdict.rule.unit}"
 
 
 def _print_done(result: FlashResult) -> None:

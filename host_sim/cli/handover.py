@@ -46,9 +46,12 @@ def handover_command(
 
 def _print_handover(result: HandoverResult) -> None:
     rules = len(result.reports.rules)
-    told = f"{rules - len(result.failing)} of {rules} held" if rules else "no report given; the sheet says so"
+    held = rules - len(result.failing) - len(result.untested)
+    told = f"{held} of {rules} held" if rules else "no report given; the sheet says so"
     if result.failing:
         told += f"; the sheet says that these do not: {', '.join(result.failing)}"
+    if result.untested:
+        told += f"; not tested, no ride got there: {', '.join(result.untested)}"
     help_s = result.ride.help_after_s
     rows = (
         ("bike", spoken(result.bike.name)),

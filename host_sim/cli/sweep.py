@@ -11,6 +11,7 @@ import typer
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, SeedOption
 from host_sim.cli.options import number as read_number
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.saying import say
 from host_sim.commands.sweep import SweepRequest, SweepResult, sweep
 from host_sim.progress import progress_bar
 from host_sim.sweeping.points import POINTS_MOST
@@ -80,9 +81,9 @@ def sweep_command(
     request = SweepRequest(bike, vary or [], random, seconds, seed, workers, cluster, out, force)
     try:
         with progress_bar("riding") as done:
-            result = sweep(request, done, _say)
+            result = sweep(request, done, say)
     except KeyboardInterrupt:
-        _say("interrupted; what was ridden is kept, the same command goes on from there")
+        say("interrupted; what was ridden is kept, the same command goes on from there")
         sys.exit(INTERRUPTED)
     if as_json:
         print(json.dumps(result.as_json, allow_nan=False))
@@ -90,10 +91,6 @@ def sweep_command(
         _print_summary(result)
     if not result.holds:
         raise typer.Exit(1)
-
-
-def _say(sentence: str) -> None:
-    print(f"treadle: {sentence}", file=sys.stderr)
 
 
 def _print_summary(result: SweepResult) -> None:

@@ -110,8 +110,11 @@ def _print_end(result: TuneResult) -> None:
     print(f"Score, lower is better: {before:.2f} now, {after:.2f} recommended ({tuned.priority.name}).")
     for verdict in result.failing:
         print(f"Not written: {verdict.rule.name} fails. {verdict.rule.sentence} {verdict.cure}".rstrip())
+    for verdict in result.not_shown:
+        print(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.")
     if result.request.write is None:
         print("Not held against the rules yet: --write FILE does it, and writes the bike file if they hold.")
     elif not result.failing:
-        print(f"The rules hold over {VERIFY_RIDES} rides of each kind; treadle verify rides more.")
+        which = "The other rules" if result.not_shown else "The rules"
+        print(f"{which} hold over {VERIFY_RIDES} rides of each kind; treadle verify rides more.")
     print("files  " + "\n       ".join(spoken(path) for path in result.files))

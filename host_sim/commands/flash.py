@@ -15,7 +15,7 @@ from host_sim.boardlink.ruling import Ruling, check_names, rule_on
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.errors import RequestError
-from host_sim.rules.judge import Done
+from host_sim.rules.judge import Done, Say
 
 DESK = "desk"
 
@@ -102,9 +102,9 @@ class FlashResult:
         }
 
 
-def judged(request: FlashRequest, done: Done) -> Ruling:
+def judged(request: FlashRequest, done: Done, say: Say) -> Ruling:
     """Ride the rides and judge the bike."""
-    return rule_on(request.bike, request.rides, request.accepted, done)
+    return rule_on(request.bike, request.rides, request.accepted, done, say)
 
 
 def flash(request: FlashRequest, ruling: Ruling, done: Callable[[int, int], None]) -> FlashResult:

@@ -55,7 +55,12 @@ class HandoverResult:
     @property
     def failing(self) -> list[str]:
         """The rules of the report that did not hold."""
-        return [row.rule for row in self.reports.rules if not row.holds]
+        return [row.rule for row in self.reports.rules if row.failed]
+
+    @property
+    def untested(self) -> list[str]:
+        """The rules of the report that no simulated ride put to the test."""
+        return [row.rule for row in self.reports.rules if row.untested]
 
     def as_json(self) -> dict[str, Any]:
         """Return the numbers on the sheet, with the keys that the manual names."""
@@ -65,6 +70,7 @@ class HandoverResult:
             "bike": self.bike.name,
             "rules": len(rules) if rules else None,
             "rules_failing": self.failing if rules else None,
+            "rules_untested": self.untested if rules else None,
             "sensor_captured": self.reports.sensor is not None,
             "manifest_sha256": self.reports.manifest_sha256 or None,
             "help_after_s": _rounded(ride.help_after_s),

@@ -11,6 +11,7 @@ from typing import Any
 from host_sim.bikes.load import load_bike
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
+from host_sim.runtimes.workers import Workers
 from host_sim.sweeping.cluster import Cluster
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
 from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
@@ -18,7 +19,6 @@ from host_sim.sweeping.program import program
 from host_sim.sweeping.rows import Sweep
 from host_sim.sweeping.summary import summary
 from host_sim.sweeping.table_file import Unfinished, check_name
-from host_sim.sweeping.workers import Workers
 from host_sim.textfile import spoken
 
 DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"

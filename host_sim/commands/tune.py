@@ -68,21 +68,25 @@ def _check_target(write: Path, force: bool) -> None:
 
 
 class TuneResult:
-    """What was found: `rows`, `tuned`, the files; `failing` are the rules that a bike file would break."""
+    """What was found: `rows`, `tuned`, the files; `verdicts` of the rules if a bike file was asked for.
+
+    `failing` are the rules that the bike file would break, `not_shown` those that no ride put to the test.
+    """
 
     def __init__(
         self,
         request: TuneRequest,
         tuned: "Tuned",
         rows: "list[Row]",
-        failing: list[Verdict],
+        verdicts: list[Verdict],
         files: list[Path],
     ) -> None:
         """Keep what was found."""
         self.request = request
         self.tuned = tuned
         self.rows = rows
-        self.failing = failing
+        self.failing = [verdict for verdict in verdicts if verdict.fails]
+        self.not_shown = [verdict for verdict in verdicts if verdict.not_shown]
         self.files = files
 
     @property
@@ -103,6 +107,7 @@ class TuneResult:
             "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
             "score": {"before": rounded(before.total), "after": rounded(after.total)},
             "failing_rules": [verdict.rule.name for verdict in self.failing],
+            "rules_not_shown": [verdict.rule.name for verdict in self.not_shown],
             "files": [str(path) for path in self.files],
         }
 
@@ -121,31 +126,30 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
     with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
         tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed)
         rows = rows_of(tuned)
-        failing = _judged(request, tuned, done)
+        verdicts = _judged(request, tuned, done)
         draw_thresholds(tuned, delivery.place(THRESHOLDS))
         draw_rates(tuned, delivery.place(RATES))
         if tuned.loop is not None:
             draw_loop(tuned, delivery.add(LOOP))
             names.append(LOOP)
         draw_rides(tuned, delivery.place(RIDES), request.seed)
-        result = TuneResult(request, tuned, rows, failing, [request.out / name for name in names])
-        if request.write is not None and not failing:
+        result = TuneResult(request, tuned, rows, verdicts, [request.out / name for name in names])
+        if request.write is not None and result.holds:
             result.files.append(request.write)
         with delivery.place(REPORT).open("w", encoding="utf-8") as file:
             json.dump(result.as_json(), file, indent=1, allow_nan=False)
             file.write("\n")
-        if request.write is not None and not failing:
+        if request.write is not None and result.holds:
             _write_bike(request, tuned)
         delivery.deliver()
     return result
 
 
 def _judged(request: TuneRequest, tuned: "Tuned", done: Done) -> list[Verdict]:
-    """Hold the tuned bike against the rules, if a bike file is asked for; return those that fail."""
+    """Hold the tuned bike against the rules, if a bike file is asked for."""
     if request.write is None:
         return []
-    verdicts = judge(tuned.tuned, RULES, request.seed, VERIFY_RIDES, done)
-    return [verdict for verdict in verdicts if not verdict.holds]
+    return judge(tuned.tuned, RULES, request.seed, VERIFY_RIDES, done)
 
 
 def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:

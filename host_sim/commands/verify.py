@@ -6,9 +6,10 @@ from typing import Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.commands.picture import ride_and_draw
+from host_sim.interruption import ended_as_interrupted
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.rules.catalogue import RULES, rule_named
-from host_sim.rules.judge import Done, Verdict, judge
+from host_sim.rules.judge import Done, Judging, Say, Verdict
 
 REPORT = "verify.json"
 
@@ -30,53 +31,69 @@ class VerifyRequest:
 
 
 class VerifyResult:
-    """The verdicts, and the files that were written."""
+    """The verdicts, the rides of each kind, whether an interruption cut them short, and the files."""
 
-    def __init__(self, request: VerifyRequest, verdicts: list[Verdict], files: list[Path]) -> None:
+    def __init__(self, request: VerifyRequest, judging: Judging, interrupted: bool) -> None:
         """Keep what was found."""
         self.request = request
-        self.verdicts = verdicts
-        self.files = files
+        self.verdicts = judging.verdicts()
+        self.ridden = judging.ridden
+        self.interrupted = interrupted
+        self.files: list[Path] = []
 
     @property
-    def holds(self) -> bool:
-        """Whether every rule that applies holds."""
-        return all(verdict.holds for verdict in self.verdicts)
+    def fails(self) -> bool:
+        """Whether a rule fails. One that was not shown doesn't fail: nothing has broken it."""
+        return any(verdict.fails for verdict in self.verdicts)
 
     def as_json(self) -> list[dict[str, Any]]:
-        """Return one entry for each rule that applies, with the keys that the manual names."""
-        return [_entry(verdict) for verdict in self.verdicts if verdict.applies]
+        """Return one entry for each rule that applies, with the keys that README.md in `rules` explains."""
+        return [self._entry(verdict) for verdict in self.verdicts if verdict.applies]
 
     def repeat(self, verdict: Verdict) -> str:
         """Return the command that rides the worst case of a rule again."""
         bike = self.request.bike_given
         return f'treadle verify {bike} --rule "{verdict.rule.name}" --seed {verdict.seed} --rides 1'
 
-
-def _entry(verdict: Verdict) -> dict[str, Any]:
-    return {
-        "rule": verdict.rule.name,
-        "holds": verdict.holds,
-        "measured": _rounded(verdict.measured),
-        "limit": _rounded(verdict.limit),
-        "unit": verdict.rule.unit,
-        "margin": _rounded(verdict.margin),
-        "seed": verdict.seed,
-        "source": verdict.rule.source,
-    }
+    def _entry(self, verdict: Verdict) -> dict[str, Any]:
+        return {
+            "rule": verdict.rule.name,
+            "verdict": verdict.outcome,
+            "holds": verdict.holds,
+            "measured": _rounded(verdict.measured),
+            "limit": _rounded(verdict.limit),
+            "unit": verdict.rule.unit,
+            "margin": _rounded(verdict.margin),
+            "seed": verdict.seed,
+            "source": verdict.rule.source,
+            "rides": verdict.ridden,
+            "interrupted": self.interrupted,
+        }
 
 
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def verify(request: VerifyRequest, done: Done) -> VerifyResult:
-    """Ride, judge, write the report and a picture of the worst case of every rule that fails."""
-    with Delivery(request.out, (REPORT,), request.force) as delivery:
-        verdicts = judge(request.bike, request.rules, request.seed, request.rides, done)
-        result = VerifyResult(request, verdicts, [])
-        for verdict in verdicts:
-            if not verdict.holds and verdict.seed is not None:
+def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:
+    """Ride, judge, write the report and a picture of the worst case of every rule that fails.
+
+    An interruption (Ctrl-C, SIGTERM) ends the rides; what was ridden until then is judged and written,
+    without pictures. KeyboardInterrupt if nothing was ridden yet, or if the writing is interrupted: then
+    nothing is left.
+    """
+    with ended_as_interrupted(), Delivery(request.out, (REPORT,), request.force) as delivery:
+        judging = Judging(request.bike, request.rules, request.seed, request.rides)
+        interrupted = False
+        try:
+            judging.ride(done, say=say)
+        except KeyboardInterrupt:
+            if not any(judging.ridden.values()):
+                raise
+            interrupted = True
+        result = VerifyResult(request, judging, interrupted)
+        for verdict in result.verdicts:
+            if verdict.fails and not interrupted:
                 picture = delivery.add(verdict.rule.name.replace(" ", "-") + ".png")
                 _draw_worst(request, verdict, delivery.place("trace.csv"), picture)
         with delivery.place(REPORT).open("w", encoding="utf-8") as file:

@@ -28,16 +28,27 @@ class _Part(BaseModel):
 
 
 class RuleHeld(_Part):
-    """One rule of a report of `treadle verify`."""
+    """One rule of a report of `treadle verify`; `holds` is None where no ride came to the point."""
 
     rule: Text
-    holds: bool
+    holds: bool | None
     measured: float | None
     limit: float | None
     unit: Text
     margin: float | None
     seed: int | None = None
     source: Text = ""
+    interrupted: bool = False
+
+    @property
+    def untested(self) -> bool:
+        """Whether no simulated ride put this rule to the test. Older reports say False where they mean it."""
+        return self.holds is None or (self.measured is None and not self.holds)
+
+    @property
+    def failed(self) -> bool:
+        """Whether a simulated ride broke this rule."""
+        return not self.holds and not self.untested
 
     @property
     def sentence(self) -> str:
@@ -98,6 +109,11 @@ def read_verify(path: Path, bike: Bike) -> Sequence[RuleHeld]:
     rules = _read(path, TypeAdapter(list[RuleHeld]), "a report of `treadle verify`, its verify.json")
     if not rules:
         raise RequestError(f"{spoken(path.name)} holds no rule, allowed is the report of a finished verify")
+    if any(row.interrupted for row in rules):
+        raise RequestError(
+            f"{spoken(path.name)} is of an interrupted verify, allowed is the report of a finished one: "
+            "run `treadle verify` again"
+        )
     limits = {rule.name: rule.limit(bike) for rule in RULES}
     for row in rules:
         if row.rule not in limits:
@@ -110,7 +126,7 @@ def _check_limit(path: Path, bike: Bike, row: RuleHeld, limit: float | None) -> 
     told = "none" if row.limit is None else f"{row.limit:g} {row.unit}"
     if limit is None:
         raise RequestError(
-            f'{spoken(path.name)}: "{row.rule}" has no object on {bike.name}; this is another bike\'s report'
+            f'{spoken(path.name)}: "{row.rule}" does not apply to {bike.name}; this is another bike\'s report'
         )
     if row.limit is None or abs(row.limit - limit) > _LIMIT_ROUNDING * max(1.0, abs(limit)):
         raise RequestError(

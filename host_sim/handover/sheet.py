@@ -58,7 +58,8 @@ def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) ->
         "seen": sensor_findings(reports.sensor),
         "sensor": reports.sensor,
         "rules": list(reports.rules),
-        "failing": [row for row in reports.rules if not row.holds],
+        "failing": [row for row in reports.rules if row.failed],
+        "untested": [row for row in reports.rules if row.untested],
         "printed_rules": printed_rules(reports.rules),
         "manifest": reports.manifest,
         "folders": [] if reports.manifest is None else by_folder(reports.manifest),
@@ -79,10 +80,10 @@ def in_code(text: str) -> Markup:
 
 
 def printed_rules(rules: Sequence[RuleHeld]) -> list[RuleHeld]:
-    """Return the rules that go onto paper: all that fail, then what a rider asks after first."""
-    failing = [row for row in rules if not row.holds]
+    """Return the rules that go onto paper: all that fail or were not tested, then what a rider asks first."""
+    told = [row for row in rules if row.failed] + [row for row in rules if row.untested]
     first = [row for name in RULES_FIRST for row in rules if row.rule == name and row.holds]
-    return (failing + first)[: max(RULES_PRINTED, len(failing))]
+    return (told + first)[: max(RULES_PRINTED, len(told))]
 
 
 def by_folder(manifest: Manifest) -> list[tuple[str, list[dict[str, str]]]]:

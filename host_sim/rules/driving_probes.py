@@ -9,7 +9,7 @@ from firmware.records import Outputs
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import TURNING_RAD_PER_S, World
 from host_sim.rules.case import Case
-from host_sim.rules.rule import Probe
+from host_sim.rules.probe import Probe
 
 RISE_PERIODS = 20  # 0.1 s: over less, whole millivolts would count for much.
 SETTLED_SHARE = 0.1
@@ -53,7 +53,7 @@ class SteepestRise(Probe):
         span_us = max(self.world.now_us - self._times_us[self._index], RISE_PERIODS * CONTROL_PERIOD_US)
         self._times_us[self._index] = self.world.now_us
         self._index = (self._index + 1) % RISE_PERIODS
-        self.saw(self._sum_mv * US_PER_S / span_us)
+        self.saw(float(self._sum_mv * US_PER_S) / float(span_us))
 
 
 class CommandBeforeRest(Probe):
@@ -66,8 +66,9 @@ class CommandBeforeRest(Probe):
     def __init__(self, case: Case) -> None:
         """Work out how slow is at rest for this ring."""
         super().__init__(case)
-        pulses = self.settings.pulses_per_rev
-        self._slow_rad_per_s = 2.0 * pi / (pulses * (60.0 / (pulses * self.settings.release_rpm) + 0.5))
+        pulses = float(self.settings.pulses_per_rev)
+        release_rpm = float(self.settings.release_rpm)
+        self._slow_rad_per_s = 2.0 * pi / (pulses * (60.0 / (pulses * release_rpm) + 0.5))
 
     def begin(self, world: World, controller: Controller) -> None:
         """A power-up: nothing has been at rest yet."""
@@ -84,8 +85,9 @@ class CommandBeforeRest(Probe):
             self._turned_us = world.now_us
         if world.throttle_share > 0.0 and self.case.bike.throttle.fitted:
             self._opened_us = world.now_us
-        self._crank_rested = self._crank_rested or world.now_us - self._turned_us > CRANK_RESTED_S * US_PER_S
-        rested_us = world.now_us - self._opened_us
+        rested_us = float(world.now_us - self._turned_us)
+        self._crank_rested = self._crank_rested or rested_us > CRANK_RESTED_S * US_PER_S
+        rested_us = float(world.now_us - self._opened_us)
         self._throttle_rested = self._throttle_rested or rested_us > THROTTLE_RESTED_S * US_PER_S
         if not (self._crank_rested and self._throttle_rested):
             self.saw(float(outputs.command_mv))
@@ -115,6 +117,8 @@ class FirstHelpAngle(Probe):
 class EdgesShort(Probe):
     """Edges that were missing from those asked for when help began after a standstill, the most."""
 
+    watches_edges = True
+
     def __init__(self, case: Case) -> None:
         """Watch the edges too."""
         super().__init__(case)
@@ -143,6 +147,8 @@ class EdgesShort(Probe):
 class CadenceShort(Probe):
     """rpm by which the crank, as its edges tell it, was slower than the engage cadence when help began."""
 
+    watches_edges = True
+
     def __init__(self, case: Case) -> None:
         """Watch the edges too."""
         super().__init__(case)
@@ -159,8 +165,8 @@ class CadenceShort(Probe):
         """Look at the moment of engaging."""
         assisting = self.controller.engagement.state == ASSISTING
         if assisting and not self._assisting and self._pitch_us > 0:
-            rpm = 60.0 * US_PER_S / (self.settings.pulses_per_rev * self._pitch_us)
-            self.saw(self.settings.engage_rpm - rpm)
+            rpm = 60.0 * US_PER_S / float(self.settings.pulses_per_rev * self._pitch_us)
+            self.saw(float(self.settings.engage_rpm) - rpm)
         self._assisting = assisting
 
 
@@ -181,11 +187,11 @@ class ShareError(Probe):
             self._since_us = world.now_us
         if (
             self.controller.engagement.state != ASSISTING
-            or world.now_us - self._since_us < QUIET_S * US_PER_S
+            or float(world.now_us - self._since_us) < QUIET_S * US_PER_S
         ):
             return
-        wanted_w = self.settings.assist_power_w * self._true_share()
-        self.saw(abs(self.controller.request.wanted_w - wanted_w))
+        wanted_w = float(self.settings.assist_power_w) * self._true_share()
+        self.saw(abs(float(self.controller.request.wanted_w) - wanted_w))
 
     def _true_share(self) -> float:
         selector = self.case.bike.selector
@@ -220,7 +226,7 @@ class Tracking(Probe):
         allowed_w = min(self.controller.request.wanted_w, self.controller.ceilings.ceiling_w)
         if allowed_w == 0:
             return
-        share = self.world.motor.power_w / allowed_w
+        share = self.world.motor.power_w / float(allowed_w)
         if share < 1.0 and outputs.command_mv == self.settings.command_max_mv:
             share = 1.0  # The motor can't take more at this speed: nothing left to follow.
         self._overshoot = max(self._overshoot, share - 1.0)
@@ -284,11 +290,11 @@ class FoldbackExcess(Probe):
 
     def look(self, outputs: Outputs) -> None:
         """Compare with the line, where the line has not moved much for a second."""
-        line_w = self.settings.power_limit_w * min(max(self.line(), 0.0), 1.0)
-        if abs(line_w - self._line_w) > LINE_MOVED * self.settings.power_limit_w:
+        line_w = float(self.settings.power_limit_w) * min(max(self.line(), 0.0), 1.0)
+        if abs(line_w - self._line_w) > LINE_MOVED * float(self.settings.power_limit_w):
             self._line_w = line_w
             self._since_us = self.world.now_us
-        if self.world.now_us - self._since_us > QUIET_S * US_PER_S:
+        if float(self.world.now_us - self._since_us) > QUIET_S * US_PER_S:
             self.saw(self.world.motor.power_w - line_w)
 
     def line(self) -> float:
@@ -303,7 +309,7 @@ class BatteryExcess(FoldbackExcess):
         """Return the share at the true voltage."""
         empty_mv = self.settings.battery_empty_mv
         span_mv = self.settings.battery_foldback_mv - empty_mv
-        return (self.world.battery.voltage_v * 1000.0 - empty_mv) / span_mv
+        return (self.world.battery.voltage_v * 1000.0 - float(empty_mv)) / float(span_mv)
 
 
 class HeatExcess(FoldbackExcess):
@@ -313,4 +319,4 @@ class HeatExcess(FoldbackExcess):
         """Return the share at the true temperature."""
         limit = self.settings.heat_limit_decicelsius
         span = limit - self.settings.heat_foldback_decicelsius
-        return (limit - self.world.motor.temperature_celsius * 10.0) / span
+        return (float(limit) - self.world.motor.temperature_celsius * 10.0) / float(span)

@@ -1,152 +1,169 @@
 """Rides the rides and holds the rules against them.
 
-Each ride is ridden once and measured by all rules that look at its kind. Work is shared out over
-processes; what comes back is the worst case of every rule, with the ride that shows it.
+Each ride is ridden once and measured by all rules that look at its kind. Rides are shared out over worker
+processes, which ride compiled; what comes back is the worst case of every rule, with the ride that shows it.
+Where no ride came to the point of a rule, more rides of its kinds are ridden, up to MORE_ROUNDS times as
+many.
 """
 
-import signal
-from collections.abc import Callable, Sequence
-from multiprocessing import get_context
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from os import cpu_count
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Scenario
+from host_sim.rules.catalogue import RULES
+from host_sim.rules.measure import Job, measure, ride_job, ride_once
 from host_sim.rules.rule import Rule
+from host_sim.rules.verdict import FAILS, HOLDS, NOT_SHOWN, Finding, Verdict
+from host_sim.runtimes.compiled import HOT, is_built
+from host_sim.runtimes.workers import Workers
+
+__all__ = ["FAILS", "HOLDS", "NOT_SHOWN", "Done", "Finding", "Judging", "Say", "Verdict", "judge", "measure"]
+
+MORE_ROUNDS = 3  # With the rides asked for, a rule that was not shown gets up to four times as many.
+WORKERS_MOST = 8
+FEW_RIDES = 4  # Ridden here sooner than a worker process has started.
+COMPILING_PAYS = 400  # Fewer rides take less time interpreted than a first compilation does.
+BATCH = 8  # Rides that travel together.
+
+Done = Callable[[int, int], None]
+Say = Callable[[str], None]
+Kinds = dict[str, tuple[Scenario, list[Rule]]]
 
 
-class Finding:
-    """What one rule measured on one ride: `measured`, on ride `seed` of `scenario`."""
-
-    __slots__ = ("measured", "rule", "scenario", "seed")
-
-    def __init__(self, rule: str, scenario: str, seed: int, measured: float) -> None:
-        """Note a measurement."""
-        self.rule = rule
-        self.scenario = scenario
-        self.seed = seed
-        self.measured = measured
+def _nobody_listens(sentence: str) -> None:
+    """Nothing is said."""
 
 
-class Verdict:
-    """The worst of all findings of one rule.
+class Judging:
+    """The rides for some rules on one bike, and what they have shown so far.
 
-    `applies` is False where the rule has no object on this bike; `measured` is None where no ride came to
-    the point, which counts as not held: a rule that nothing exercised has shown nothing.
+    `ride` may be interrupted by KeyboardInterrupt at any time: `verdicts` then judges what was ridden until
+    then. Read: `rides` asked for of each kind, and `ridden`, their number so far by kind.
     """
 
-    def __init__(self, rule: Rule, bike: Bike, findings: Sequence[Finding], rides: int) -> None:
-        """Judge the findings of `rides` rides."""
-        self.rule = rule
-        self.limit = rule.limit(bike)
-        self.applies = self.limit is not None
-        # Whichever process was first: of equals the lowest number, then the first name.
-        worst = min(findings, key=lambda found: (-found.measured, found.seed, found.scenario), default=None)
-        self.measured = None if worst is None else worst.measured
-        self.seed = None if worst is None else worst.seed
-        self.scenario = None if worst is None else worst.scenario
+    def __init__(self, bike: Bike, rules: Sequence[Rule], seed: int, rides: int) -> None:
+        """Plan `rides` rides of each kind, numbered from `seed` on."""
+        self.rules = rules
         self.rides = rides
-        self.holds = not self.applies
-        self.cure = ""
-        if self.limit is not None and worst is not None:
-            self.holds = rule.holds(bike, worst.measured, self.limit)
-            self.cure = "" if self.holds else rule.cure(bike, worst.measured, self.limit)
-        elif self.applies:
-            self.cure = "no ride came to the point: nothing was shown"
+        self._bike = bike
+        self._seed = seed
+        self._applying = [rule for rule in rules if rule.limit(bike) is not None]
+        self._kinds = _kinds_of(self._applying)
+        self._findings: dict[str, list[Finding]] = {rule.name: [] for rule in self._applying}
+        self.ridden = dict.fromkeys(self._kinds, 0)
+        self._refused: set[str] = set()  # Kinds of which this bike could not ride some number.
+        self._more: dict[str, dict[str, int]] = {}  # Further rides of a rule that was not shown, by kind.
 
-    @property
-    def margin(self) -> float | None:
-        """How much is left up to the limit; negative where the rule fails, None if nothing was measured."""
-        return None if self.limit is None or self.measured is None else self.limit - self.measured
+    def ride(self, done: Done, workers: int | None = None, say: Say = _nobody_listens) -> None:
+        """Ride everything. `done(finished, all)` is called as the work goes on, `say` with sentences.
+
+        `workers` is the number of processes; with 1 everything is ridden here, interpreted.
+        """
+        jobs = self._jobs(self._kinds, self._seed)
+        count = workers or min(cpu_count() or 1, WORKERS_MOST)
+        if count == 1 or len(jobs) < FEW_RIDES or not all(rule in RULES for rule in self.rules):
+            self._ride_all(jobs, self._ridden_here, done, say)
+            return
+        compiled = len(jobs) >= COMPILING_PAYS or is_built(HOT)
+        with Workers(count, compiled, say) as processes:
+            if processes.notice:
+                say(processes.notice)
+            ride = partial(ride_job, self._bike)
+            self._ride_all(jobs, lambda some: processes.map(ride, some, BATCH), done, say)
+
+    def verdicts(self) -> list[Verdict]:
+        """Judge what was ridden so far: one verdict for each rule, in their order."""
+        return [
+            Verdict(rule, self._bike, self._findings.get(rule.name, []), self._ridden_for(rule))
+            for rule in self.rules
+        ]
+
+    def _ride_all(
+        self,
+        jobs: list[Job],
+        ride: Callable[[list[Job]], Iterator[list[Finding] | None]],
+        done: Done,
+        say: Say,
+    ) -> None:
+        """Ride the jobs; then, for rules that were not shown, round after round of further numbers."""
+        finished = 0
+        for finished, (job, found) in enumerate(zip(jobs, ride(jobs), strict=True), start=1):
+            self._note(job, found, self.ridden)
+            done(finished, len(jobs))
+        for further in range(1, MORE_ROUNDS + 1):
+            kinds = self._kinds_not_shown()
+            jobs = self._jobs(kinds, self._seed + further * self.rides)
+            if jobs and further == 1:
+                say(self._why_more(kinds))
+            before = finished
+            for finished, (job, found) in enumerate(zip(jobs, ride(jobs), strict=True), start=before + 1):
+                self._note_further(job, found)
+                done(finished, before + len(jobs))
+
+    def _ridden_here(self, jobs: list[Job]) -> Iterator[list[Finding] | None]:
+        for kind, seed, names in jobs:
+            scenario, rules = self._kinds[kind]
+            yield ride_once(self._bike, scenario, seed, [rule for rule in rules if rule.name in names])
+
+    def _jobs(self, kinds: Kinds, first: int) -> list[Job]:
+        """Return the rides of all kinds, number after number, so that an interruption leaves some of each."""
+        names = {kind: tuple(rule.name for rule in rules) for kind, (_, rules) in kinds.items()}
+        return [(kind, first + ride, names[kind]) for ride in range(self.rides) for kind in kinds]
+
+    def _note(self, job: Job, found: list[Finding] | None, ridden: dict[str, int]) -> None:
+        if found is None:
+            self._refused.add(job[0])
+        else:
+            ridden[job[0]] = ridden.get(job[0], 0) + 1
+            for finding in found:
+                self._findings[finding.rule].append(finding)
+
+    def _note_further(self, job: Job, found: list[Finding] | None) -> None:
+        for name in job[2]:
+            further = self._more.setdefault(name, {})
+            further[job[0]] = further.get(job[0], 0) + (found is not None)
+        self._note(job, found, {})
+
+    def _kinds_not_shown(self) -> Kinds:
+        """Return the kinds of rides of rules without a finding, as far as this bike can ride them."""
+        open_rules = [rule for rule in self._applying if not self._findings[rule.name]]
+        return {kind: pair for kind, pair in _kinds_of(open_rules).items() if self.ridden[kind] > 0}
+
+    def _why_more(self, kinds: Kinds) -> str:
+        names = sorted({rule.name for _, rules in kinds.values() for rule in rules})
+        return (
+            f"no ride came to the point of {', '.join(names)}: riding up to {MORE_ROUNDS * self.rides} more "
+            f"of {', '.join(kinds)}"
+        )
+
+    def _ridden_for(self, rule: Rule) -> dict[str, int]:
+        """Return how many rides this rule has measured, by kind, without kinds that the bike can't ride."""
+        further = self._more.get(rule.name, {})
+        kinds = [scenario.name for scenario in rule.scenarios]
+        ridden = {kind: self.ridden.get(kind, 0) + further.get(kind, 0) for kind in kinds}
+        return {kind: rides for kind, rides in ridden.items() if rides > 0 or kind not in self._refused}
 
 
-def measure(bike: Bike, scenario: Scenario, seed: int, rules: Sequence[Rule]) -> list[Finding]:
-    """Ride number `seed` of `scenario` once, measured by `rules`."""
-    case = scenario.case(bike, seed)
-    if case is None:
-        return []
-    bench = case.bench()
-    probes = [(rule, rule.probe(case)) for rule in rules]
-    for _, probe in probes:
-        bench.watch(probe)
-        bench.watch_edges(probe)
-    bench.ride(case.script(), case.course.seconds)
-    findings = []
-    for rule, probe in probes:
-        probe.end()
-        if probe.measured is not None:
-            findings.append(Finding(rule.name, scenario.name, seed, probe.measured))
-    return findings
-
-
-Job = tuple[Scenario, int, list[Rule]]
-Done = Callable[[int, int], None]
+def _kinds_of(rules: Sequence[Rule]) -> Kinds:
+    kinds: Kinds = {}
+    for rule in rules:
+        for scenario in rule.scenarios:
+            kinds.setdefault(scenario.name, (scenario, []))[1].append(rule)
+    return kinds
 
 
 def judge(
-    bike: Bike, rules: Sequence[Rule], seed: int, rides: int, done: Done, workers: int | None = None
+    bike: Bike,
+    rules: Sequence[Rule],
+    seed: int,
+    rides: int,
+    done: Done,
+    workers: int | None = None,
+    say: Say = _nobody_listens,
 ) -> list[Verdict]:
-    """Return a verdict for each rule from `rides` rides of each kind, numbered from `seed` on.
-
-    `done(finished, all)` is called as the work goes on. `workers` is the number of processes.
-    """
-    applying = [rule for rule in rules if rule.limit(bike) is not None]
-    kinds: dict[str, tuple[Scenario, list[Rule]]] = {}
-    for rule in applying:
-        for scenario in rule.scenarios:
-            kinds.setdefault(scenario.name, (scenario, []))[1].append(rule)
-    jobs: list[tuple[str, int]] = [(name, seed + ride) for ride in range(rides) for name in kinds]
-    findings: list[Finding] = []
-    workers = workers or min(cpu_count() or 1, 8)
-    if workers == 1 or len(jobs) < 4:
-        for finished, (name, number) in enumerate(jobs, start=1):
-            findings += measure(bike, kinds[name][0], number, kinds[name][1])
-            done(finished, len(jobs))
-    else:
-        findings = _in_processes(bike, [rule.name for rule in applying], jobs, done, workers)
-    by_rule: dict[str, list[Finding]] = {rule.name: [] for rule in rules}
-    for finding in findings:
-        by_rule[finding.rule].append(finding)
-    return [Verdict(rule, bike, by_rule[rule.name], rides) for rule in rules]
-
-
-def _in_processes(
-    bike: Bike, names: list[str], jobs: list[tuple[str, int]], done: Done, workers: int
-) -> list[Finding]:
-    findings: list[Finding] = []
-    finished = 0
-    # Rules hold functions, so only their names travel.
-    size = max(1, min(20, len(jobs) // (workers * 4)))
-    some_jobs = [jobs[at : at + size] for at in range(0, len(jobs), size)]
-    # Leaving the block ends the workers at once, whatever they are at.
-    with get_context("fork").Pool(workers, _begin, (bike, names)) as pool:
-        for some, count in pool.imap_unordered(_measure_some, some_jobs):
-            findings += some
-            finished += count
-            done(finished, len(jobs))
-    return findings
-
-
-_bike: Bike
-_kinds: dict[str, tuple[Scenario, list[Rule]]]
-
-
-def _begin(bike: Bike, names: list[str]) -> None:
-    """Get a worker process ready."""
-    from host_sim.rules.catalogue import rule_named
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # The parent hears it and ends its workers.
-    global _bike, _kinds
-    _bike = bike
-    _kinds = {}
-    for name in names:
-        rule = rule_named(name)
-        for scenario in rule.scenarios:
-            _kinds.setdefault(scenario.name, (scenario, []))[1].append(rule)
-
-
-def _measure_some(jobs: list[tuple[str, int]]) -> tuple[list[Finding], int]:
-    findings: list[Finding] = []
-    for name, seed in jobs:
-        scenario, rules = _kinds[name]
-        findings += measure(_bike, scenario, seed, rules)
-    return findings, len(jobs)
+    """Return a verdict for each rule from `rides` rides of each kind, from number `seed` on; see Judging."""
+    judging = Judging(bike, rules, seed, rides)
+    judging.ride(done, workers, say)
+    return judging.verdicts()

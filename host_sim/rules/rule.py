@@ -2,43 +2,11 @@
 
 from collections.abc import Callable
 
-from firmware.controller import Controller
-from firmware.records import Outputs
-from host_sim.bench.sim_board import StepWatch
-from host_sim.bench.world import EdgeWatch, World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Scenario
+from host_sim.rules.probe import Probe as Probe  # Told on to whoever writes a rule.
 
 COMMON_PRACTICE = "common practice, no source"
-
-
-class Probe(StepWatch, EdgeWatch):
-    """Measures one number on one ride. A subclass looks at every control period and keeps the worst.
-
-    `measured` is that number, in the unit of its rule, or None while the ride has not come to the point.
-    """
-
-    def __init__(self, case: Case) -> None:
-        """Get ready for one ride."""
-        self.case = case
-        self.settings = case.settings
-        self.measured: float | None = None
-
-    def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and a controller that has just been switched on."""
-        self.world = world
-        self.controller = controller
-
-    def look(self, outputs: Outputs) -> None:
-        """Look at one control period."""
-
-    def end(self) -> None:
-        """The ride is over: settle what is still open."""
-
-    def saw(self, value: float) -> None:
-        """Keep the larger of what was measured so far and `value`."""
-        if self.measured is None or value > self.measured:
-            self.measured = value
 
 
 Limit = Callable[[Bike], float | None]
@@ -50,7 +18,7 @@ class Rule:
     """One obligation: what was measured must not exceed the limit, or must stay below it.
 
     `strict` tells for a bike in its place whether the limit itself is too much already.
-    `limit` gives a number for a bike in its place, or None where the rule has no object (no throttle, say).
+    `limit` gives a number for a bike in its place, or None where the rule does not apply (no throttle, say).
     `cure` says, when the rule fails, which numbers collide and what would help.
     """
 

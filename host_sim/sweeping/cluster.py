@@ -46,7 +46,7 @@ def _get_ready() -> str:
 def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
     """Ride some points of a sweep, on whichever worker this runs."""
     ready()
-    import_module("host_sim.sweeping.travel")
+    import_module("host_sim.runtimes.travel")
     swept = pickle.loads(sweep)
     return [swept.row(number) for number in numbers]
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from host_sim.sweeping.workers import Workers
+from host_sim.runtimes.workers import Workers
 from host_sim.tuning.brute import FULL_GRID, Grid, Map, bike_grid, sweep_drive, sweep_engage, sweep_release
 from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
 from host_sim.tuning.measures import Scores

@@ -39,7 +39,7 @@ def measured(measurement: dict[str, Any]) -> dict[str, Any]:
     findings = []
     for name, seed in measurement["rides"]:
         findings += measure(bike, scenarios[name], seed, [rule])
-    verdict = Verdict(rule, bike, findings, len(measurement["rides"]))
+    verdict = Verdict(rule, bike, findings)
     return {
         "rule": rule.name,
         "holds": verdict.holds,

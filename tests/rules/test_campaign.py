@@ -5,10 +5,21 @@ rides there are and where they begin; a ride is repeated by its number, see `rid
 """
 
 import os
+from types import SimpleNamespace
 
 import pytest
 
-from host_sim.rules.campaign import campaign, random_case, ride_number
+from firmware.records import Outputs
+from host_sim.bench.course import load_course
+from host_sim.bench.faults import FAULTS
+from host_sim.bikes.load import example_names, load_bike
+from host_sim.rules.campaign import campaign, ride_number
+from host_sim.rules.campaign_probes import LostWheelDrive, PowerExcess
+from host_sim.rules.campaign_rides import BIKES, FAULT_NAMES, SHUNT_FAULTS, random_case
+from host_sim.rules.campaign_rules import CAMPAIGN_RULES
+from host_sim.rules.case import Case
+from host_sim.rules.probe import Probe
+from host_sim.runtimes.compiled import missing_tools
 
 
 def test_a_ride_of_the_campaign_is_repeated_by_its_number():
@@ -20,9 +31,96 @@ def test_a_ride_of_the_campaign_is_repeated_by_its_number():
     assert random_case(18).settings.as_dict() != one.settings.as_dict()
 
 
+# What the firmware can't do yet: it finds a shunt that has failed late or not at all, and a wheel sensor lost
+# while driving after `wheel_lost_ms`. A ride that breaks nothing any more leaves this list.
+KNOWN = {
+    (7, "true power"),
+    (115, "true power"),
+    (119, "true power"),
+    (131, "true power"),
+    (149, "lost wheel above the cut-off"),
+}
+
+
 @pytest.mark.parametrize("first", [1, 101])
-def test_a_hundred_rides_break_nothing(first):
-    assert [str(broken) for number in range(first, first + 50) for broken in ride_number(number)] == []
+def test_fifty_rides_break_nothing_but_what_is_known(first):
+    numbers = range(first, first + 50)
+    broken = {(one.number, one.rule): str(one) for number in numbers for one in ride_number(number)}
+    known = {pair for pair in KNOWN if pair[0] in numbers}
+    assert {pair: told for pair, told in broken.items() if pair not in known} == {}
+    assert known - broken.keys() == set(), "mended: take it off the list"
+
+
+def test_the_campaign_draws_from_bikes_and_faults_that_there_are():
+    assert set(BIKES) <= set(example_names())
+    assert set(FAULT_NAMES) <= set(FAULTS)
+
+
+def test_some_rides_end_with_the_loss_of_the_sensor_that_limits_help_and_the_rules_are_shown():
+    cases = [random_case(number) for number in range(200)]
+    last = [case.course.stretches[-1] for case in cases if len(case.course.stretches[-1].faults) == 1]
+    lost = [one for one in last if one.faults[0].name == "wheel sensor lost"]
+    assert len(lost) >= 15
+    assert max(one.roller_m_per_s for one in lost) > 8.0
+    assert sum(one.faults[0].name in SHUNT_FAULTS for one in last) >= 8
+
+
+def test_compiled_rides_of_the_campaign_break_what_interpreted_ones_break():
+    if missing_tools():
+        pytest.skip(missing_tools())
+    compiled = [[str(one) for one in found] for _, found in campaign(113, 8, workers=2)]
+    assert compiled == [[str(one) for one in ride_number(number)] for number in range(113, 121)]
+    assert sum(len(found) for found in compiled) == 2
+
+
+class Ride:
+    """A bicycle by hand: what its motor takes, how fast it is, and whether its wheel sensor works."""
+
+    def __init__(self, probe: Probe) -> None:
+        self.world = SimpleNamespace(
+            now_us=0,
+            motor=SimpleNamespace(power_w=0.0, assisting=lambda: self.driving),
+            bicycle=SimpleNamespace(speed_m_per_s=0.0),
+            wheel_sensor=SimpleNamespace(working=True),
+        )
+        self.driving = True
+        self.probe = probe
+        probe.begin(self.world, None)
+
+    def go(self, seconds: float) -> None:
+        for _ in range(round(seconds * 200)):
+            self.world.now_us += 5_000
+            self.probe.look(Outputs())
+
+
+def trike_case() -> Case:
+    return Case(load_bike("cargo_trike"), load_course("errand"), 1)
+
+
+def test_true_power_counts_joules_above_eleven_tenths_of_the_limit_in_one_go():
+    ride = Ride(PowerExcess(trike_case()))
+    for power_w, seconds in ((275.0, 5.0), (375.0, 0.5), (0.0, 1.0), (295.0, 1.0), (275.0, 1.0)):
+        ride.world.motor.power_w = power_w
+        ride.go(seconds)
+    assert ride.probe.measured == pytest.approx(50.0)  # 100 W for 0.5 s, and later only 20 W for 1 s.
+
+
+def test_drive_without_a_wheel_sensor_counts_above_the_cut_off_and_its_tolerance():
+    ride = Ride(LostWheelDrive(trike_case()))
+    for working, km_per_h, driving in ((True, 30.0, True), (False, 27.4, True), (False, 27.6, False)):
+        ride.world.wheel_sensor.working, ride.driving = working, driving
+        ride.world.bicycle.speed_m_per_s = km_per_h / 3.6
+        ride.go(1.0)
+    assert ride.probe.measured == 0.0
+    ride.driving = True
+    ride.go(0.5)
+    assert ride.probe.measured == pytest.approx(0.5)
+
+
+def test_a_bike_without_a_shunt_is_not_asked_for_its_true_power():
+    (power, wheel) = CAMPAIGN_RULES
+    assert (power.limit(load_bike("folding")), power.limit(load_bike("tandem"))) == (None, 75.0)
+    assert wheel.limit(load_bike("folding")) == 1.2
 
 
 @pytest.mark.slow
@@ -37,4 +135,6 @@ def test_ten_thousand_rides_break_nothing():
         if done % 1000 == 0:
             print(f"{done} ridden, {len(broken)} violations")  # noqa: T201
     assert done == rides
-    assert broken == []
+    new = [rule.name for rule in CAMPAIGN_RULES]
+    assert [told for told in broken if not any(name in told for name in new)] == []
+    assert broken == []  # What the firmware can't do yet shows here: see KNOWN.

@@ -19,8 +19,8 @@ SOME = [
 SCENARIOS = list({scenario.name: scenario for rule in RULES for scenario in rule.scenarios}.values())
 
 
-def numbers(verdict: Verdict) -> tuple[str, bool, float | None, str | None, int | None]:
-    return verdict.rule.name, verdict.holds, verdict.measured, verdict.scenario, verdict.seed
+def numbers(verdict: Verdict) -> tuple[str, str, float | None, str | None, int | None]:
+    return verdict.rule.name, verdict.outcome, verdict.measured, verdict.scenario, verdict.seed
 
 
 def silent(finished: int, jobs: int) -> None:
@@ -84,7 +84,7 @@ def test_of_equal_findings_the_first_number_and_name_stand_for_all_in_any_order(
         Finding(rule.name, "hilly ride", 1, 9.0),
     ]
     for order in (findings, findings[::-1]):
-        verdict = Verdict(rule, bike, order, 5)
+        verdict = Verdict(rule, bike, order)
         assert (verdict.measured, verdict.seed, verdict.scenario) == (10.0, 3, "hilly ride")
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from host_sim.runtimes.compiled import HOT, compiled_copy, missing_tools
 from host_sim.runtimes.compiled_first import compiled_first
-from host_sim.sweeping.workers import WorkerDied, Workers
+from host_sim.runtimes.workers import WorkerDied, Workers
 from tests.runtime.whole_rides import die, die_once, refuse, where_from, written
 
 # Thresholds, noise with a stalling loop, a lost supply, a broken sensor; all bikes.
@@ -61,6 +61,13 @@ def test_a_worker_that_dies_is_replaced_and_nothing_is_lost(workers, tmp_path):
 def test_work_that_always_kills_its_worker_is_given_up():
     with Workers(1, compiled=False) as workers, pytest.raises(WorkerDied, match="died 3 times"):
         list(workers.map(die, [1]))
+
+
+def test_compiling_for_the_first_time_is_said_before_it_begins(monkeypatch, workers):
+    monkeypatch.setattr("host_sim.runtimes.workers.is_built", lambda parts: False)
+    said = []
+    with Workers(1, say=said.append):
+        assert said == ["compiling the bench, once: a minute or two"]
 
 
 def test_without_a_compiler_rides_are_interpreted_and_a_sentence_says_so(monkeypatch):

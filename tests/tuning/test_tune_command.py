@@ -104,7 +104,7 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     def failing(bike, rules, seed, rides, done):
         assert bike is tuned_at_once.tuned
         assert rule in rules
-        return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, 99.0)], rides)]
+        return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, 99.0)])]
 
     monkeypatch.setattr(command, "judge", failing)
     target = tmp_path / "mine.toml"
@@ -114,6 +114,21 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     assert "fit a sensor with two channels" in told
     assert not target.exists()
     assert (tmp_path / "out" / "tune.json").exists()
+
+
+def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
+    tuned_at_once, monkeypatch, tmp_path, capsys
+):
+    rule = rule_named("forward pedalling only")
+    monkeypatch.setattr(command, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])])
+    target = tmp_path / "mine.toml"
+    assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 0
+    told = capsys.readouterr().out
+    assert "Not shown either way: forward pedalling only, none of 2 rides came to the point" in told
+    assert "The other rules hold over 4 rides of each kind" in told
+    assert target.exists()
+    numbers = json.loads((tmp_path / "out" / "tune.json").read_text(encoding="utf-8"))
+    assert (numbers["failing_rules"], numbers["rules_not_shown"]) == ([], ["forward pedalling only"])
 
 
 def test_an_interruption_leaves_nothing(monkeypatch, tmp_path):

@@ -19,7 +19,7 @@ from littlefs import LittleFS
 
 from firmware.link.store import encode
 from firmware.settings import Settings
-from host_sim.bikes.load import load_bike, settings_of
+from host_sim.bikes.load import BIKES, load_bike, settings_of
 from host_sim.boardlink.bundle import CheckSums, bundle_for
 from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
 from host_sim.boardlink.reach import find_port
@@ -497,6 +497,20 @@ def test_rules_that_fail_keep_the_board_untouched_until_each_is_accepted_by_name
     assert [row["rule"] for row in accepted] == ["forward pedalling only", "rocking ends help"]
     assert accepted[0]["measured"] > accepted[0]["limit"] > 0.0
     assert (manifest["rules"]["held"], manifest["rules"]["rides_of_each_kind"]) == (0, 1)
+
+
+def test_a_rule_that_no_ride_could_try_out_is_told_and_does_not_stop_the_copying(treadle, here, monkeypatch):
+    monkeypatch.setattr("host_sim.boardlink.ruling.RULES", (rule_named("stop time"), rule_named("rise rate")))
+    text = (BIKES / "folding.toml").read_text(encoding="utf-8")
+    (here / "no_help.toml").write_text(text + "\n[settings]\nassist_power_w = 0\n", encoding="utf-8")
+    code, out, err = treadle("--board", "desk", "no_help.toml", "--rides", "1", "--out", "mine")
+    assert code == 0
+    assert err.startswith("treadle: no ride came to the point of stop time: riding up to 3 more of ")
+    assert "1 rules hold, 0 fail, in 1 rides of each kind; 1 could not be tried out" in out
+    assert "  not tried out: stop time: none of 8 rides came to the point" in out
+    assert "fails" not in out
+    rules = json.loads(Path("mine/manifest.json").read_text())["rules"]
+    assert (rules["held"], rules["untried"]) == (1, ["stop time"])
 
 
 @pytest.mark.usefixtures("no_rules")

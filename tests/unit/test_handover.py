@@ -202,6 +202,37 @@ def test_rules_that_fail_are_told_on_the_front_and_first_in_the_table(here):
     assert first_fail < words.index("The command is zero within the stop gap after the last edge, and")
 
 
+def test_a_rule_that_no_ride_tested_is_neither_counted_as_held_nor_called_failed(treadle, here):
+    report = _verify_report(here / "v.json", "folding", failing=("steady help",))
+    rows = json.loads(report.read_text())
+    old, new = (row for row in rows if row["rule"] in ("stop time", "brake cut"))
+    old |= {"measured": None, "margin": None, "holds": False}  # As reports said it before there was a word.
+    new |= {"measured": None, "margin": None, "holds": None, "verdict": "not shown"}
+    report.write_text(json.dumps(rows))
+    words = " ".join(Page(_page("folding", verify=report)).words.split())
+    assert "1 of 29 rules did not hold on the bench steady help." in words
+    assert "26 of 29 timing and safety rules held" in words
+    assert "Not tested, because no simulated ride got there: stop time, brake cut." in words
+    assert "Not tested: The command is zero one control period after the brake switch opens." in words
+    assert words.count("FAILS: ") == 1
+    code, out, _ = treadle("handover", "folding", "--verify", "v.json", "--out", "a.html")
+    assert code == 0
+    assert "26 of 29 held; the sheet says that these do not: steady help; not tested, no ride got" in out
+    numbers = json.loads(treadle("handover", "folding", "--verify", "v.json", "--out", "b.html", "--json")[1])
+    assert (numbers["rules_failing"], numbers["rules_untested"]) == (
+        ["steady help"],
+        ["stop time", "brake cut"],
+    )
+
+
+def test_the_report_of_an_interrupted_verify_is_refused(here):
+    report = _verify_report(here / "v.json", "folding")
+    rows = [row | {"interrupted": True} for row in json.loads(report.read_text())]
+    report.write_text(json.dumps(rows))
+    with pytest.raises(RequestError, match=r"v.json is of an interrupted verify, allowed is the report of a"):
+        HandoverRequest("folding", verify=report)
+
+
 def test_what_the_rider_feels_follows_from_what_is_fitted(here):
     trike, tandem, folding = (
         " ".join(Page(_page(bike)).words.split()) for bike in ("cargo_trike", "tandem", "folding")
@@ -274,7 +305,7 @@ def test_a_verify_report_that_is_none_is_refused_in_one_sentence(treadle, here, 
 
 def test_the_report_of_another_bike_is_refused(here):
     report = _verify_report(here / "v.json", "tandem")
-    with pytest.raises(RequestError, match=r"for cargo_trike as it is now|no object on cargo_trike"):
+    with pytest.raises(RequestError, match=r"for cargo_trike as it is now|does not apply to cargo_trike"):
         HandoverRequest("cargo_trike", verify=report)
 
 
@@ -322,8 +353,8 @@ def test_json_has_the_numbers_of_the_sheet_and_nothing_else_is_printed(treadle, 
     numbers = json.loads(out)
     assert (code, err) == (0, "")
     assert list(numbers) == [
-        "bike", "rules", "rules_failing", "sensor_captured", "manifest_sha256", "help_after_s",
-        "help_after_turns", "help_w", "run_on_s", "run_on_m", "files",
+        "bike", "rules", "rules_failing", "rules_untested", "sensor_captured", "manifest_sha256",
+        "help_after_s", "help_after_turns", "help_w", "run_on_s", "run_on_m", "files",
     ]  # fmt: skip
     assert numbers["files"] == ["handover-folding.html"]
     assert treadle("handover", "folding", "--json")[1].count("handover-folding-2.html") == 1

@@ -19,7 +19,7 @@ from queue import SimpleQueue
 from threading import Lock
 from typing import Any, TypeVar
 
-import host_sim.sweeping.travel  # noqa: F401  It teaches settings to travel.
+import host_sim.runtimes.travel  # noqa: F401  It teaches settings to travel.
 from host_sim.runtimes.compiled import HOT, ROOT, CannotCompile, compiled_copy, is_built, missing_tools
 
 Item = TypeVar("Item")
@@ -38,7 +38,7 @@ class Workers:
     def __init__(
         self, count: int, compiled: bool = True, say: Callable[[str], None] = lambda sentence: None
     ) -> None:
-        """Build the compiled copy if need be (a minute, once) and get ready to start processes.
+        """Build the compiled copy if need be (a minute or two, once) and get ready to start processes.
 
         `say` is told when it has to be built.
         """
@@ -47,7 +47,7 @@ class Workers:
         self._folder = "-"
         if compiled:
             if not missing_tools() and not is_built(HOT):
-                say("compiling the bench, once: a minute")
+                say("compiling the bench, once: a minute or two")
             try:
                 self._folder = str(compiled_copy(HOT))
             except CannotCompile as reason:
@@ -123,7 +123,7 @@ class _Worker:
     def __init__(self, folder: str) -> None:
         path = os.pathsep.join([str(ROOT), *os.environ.get("PYTHONPATH", "").split(os.pathsep)])
         self._process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "host_sim.sweeping.worker_main", folder],
+            [sys.executable, "-P", "-m", "host_sim.runtimes.worker_main", folder],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env={**os.environ, "PYTHONPATH": path.strip(os.pathsep)},

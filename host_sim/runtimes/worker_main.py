@@ -1,6 +1,6 @@
 """A worker process: reads (function, items) from standard input, writes their results to standard output.
 
-Started as `python -P -m host_sim.sweeping.worker_main FOLDER`, where FOLDER is the compiled copy or `-`.
+Started as `python -P -m host_sim.runtimes.worker_main FOLDER`, where FOLDER is the compiled copy or `-`.
 Nothing hot may be imported above `main`: the copy has to be in place first. What the work prints goes to
 standard error; the end of the input ends the process.
 """
@@ -22,7 +22,7 @@ def main() -> None:
     os.dup2(2, 1)
     if sys.argv[1] != "-":
         compiled_first(Path(sys.argv[1]))
-    import_module("host_sim.sweeping.travel")
+    import_module("host_sim.runtimes.travel")
     while True:
         try:
             request = pickle.load(sys.stdin.buffer)

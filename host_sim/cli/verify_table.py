@@ -1,0 +1,97 @@
+"""The table of `treadle verify`: what fails first, what was not shown next, and then what holds."""
+
+from textwrap import fill
+
+from host_sim.commands.verify import VerifyResult
+from host_sim.rules.judge import FAILS, HOLDS, NOT_SHOWN, Verdict
+from host_sim.textfile import spoken
+
+WIDTH = 80
+HEADINGS = ("", "rule", "worst", "limit", "margin", "unit", "ride")
+SAID = {FAILS: "FAILS", NOT_SHOWN: "not shown", HOLDS: "holds"}
+TO_THE_RIGHT = (2, 3, 4, 6)
+# The whole unit stands in verify.json.
+SHORT_UNITS = {"% of what is allowed": "%", "% of assist power": "%"}
+
+
+def print_verdicts(result: VerifyResult) -> None:
+    """Print the table, what is to be said about each rule that doesn't hold, and the closing lines."""
+    applying = [verdict for verdict in result.verdicts if verdict.applies]
+    by_outcome = {
+        outcome: [verdict for verdict in applying if verdict.outcome == outcome]
+        for outcome in (FAILS, NOT_SHOWN, HOLDS)
+    }
+    if applying:
+        _print_table([verdict for some in by_outcome.values() for verdict in some])
+    for verdict in by_outcome[FAILS]:
+        _print_failure(result, verdict)
+    for verdict in by_outcome[NOT_SHOWN]:
+        print()
+        _print_filled(f"{verdict.rule.name} was not shown: {verdict.why_not_shown}.", "  ")
+    print()
+    _print_filled(_counts(by_outcome) + " " + _not_applicable(result))
+    if by_outcome[HOLDS] or by_outcome[FAILS]:
+        print("A worst case is ridden again by its number:")
+        print(f'  treadle verify {result.request.bike_given} --rule "RULE" --seed RIDE --rides 1')
+    place = result.request.bike.place_profile
+    _print_filled(f"Place: {place.title}; {place.warning}.")
+    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+
+
+def _print_table(verdicts: list[Verdict]) -> None:
+    rows = [HEADINGS, *(_row(verdict) for verdict in verdicts)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(HEADINGS))]
+    if sum(widths) + len(widths) - 1 > WIDTH:  # A ride of many digits: verify.json has its number.
+        rows = [row[:-1] for row in rows]
+    for row in rows:
+        cells = [
+            f"{cell:>{widths[column]}}" if column in TO_THE_RIGHT else f"{cell:<{widths[column]}}"
+            for column, cell in enumerate(row)
+        ]
+        print(" ".join(cells).rstrip())
+
+
+def _row(verdict: Verdict) -> tuple[str, ...]:
+    unit = verdict.rule.unit
+    return (
+        SAID[verdict.outcome],
+        verdict.rule.name,
+        _short(verdict.measured),
+        _short(verdict.limit),
+        _short(verdict.margin),
+        SHORT_UNITS.get(unit, unit),
+        "" if verdict.seed is None else str(verdict.seed),
+    )
+
+
+def _short(value: float | None) -> str:
+    if value is None:
+        return "-"
+    return f"{value:.0f}" if abs(value) >= 100 or value == int(value) else f"{value:.2f}"
+
+
+def _print_failure(result: VerifyResult, verdict: Verdict) -> None:
+    print()
+    _print_filled(f"{verdict.rule.name} fails: {verdict.rule.sentence}", "  ")
+    _print_filled(f"  source: {verdict.rule.source}", "    ")
+    if verdict.cure:
+        _print_filled(f"  cure: {verdict.cure}", "    ")
+    print(f"  again: {result.repeat(verdict)}")
+
+
+def _counts(by_outcome: dict[str, list[Verdict]]) -> str:
+    unshown = len(by_outcome[NOT_SHOWN])
+    counts = f"{len(by_outcome[HOLDS])} rules hold, {len(by_outcome[FAILS])} fail"
+    if unshown:
+        counts += f", {unshown} {'was' if unshown == 1 else 'were'} not shown: nothing is known about "
+        counts += "it" if unshown == 1 else "them"
+    return counts + "."
+
+
+def _not_applicable(result: VerifyResult) -> str:
+    skipped = [verdict.rule.name for verdict in result.verdicts if not verdict.applies]
+    return f"Not applicable to this bike: {', '.join(skipped) or 'none'}."
+
+
+def _print_filled(text: str, indent: str = "") -> None:
+    print(fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False))

@@ -1,0 +1,93 @@
+"""What the rides of one rule came to: it holds, it fails, or it was not shown."""
+
+from collections.abc import Mapping, Sequence
+
+from host_sim.bikes.model import Bike
+from host_sim.rules.rule import Rule
+
+HOLDS = "holds"
+FAILS = "fails"
+NOT_SHOWN = "not shown"
+
+
+class Finding:
+    """What one rule measured on one ride: `measured`, on ride `seed` of `scenario`."""
+
+    __slots__ = ("measured", "rule", "scenario", "seed")
+
+    def __init__(self, rule: str, scenario: str, seed: int, measured: float) -> None:
+        """Note a measurement."""
+        self.rule = rule
+        self.scenario = scenario
+        self.seed = seed
+        self.measured = measured
+
+
+class Verdict:
+    """The worst of all findings of one rule.
+
+    `applies` is False for a rule that asks nothing of this bike (no throttle, say). `outcome` is HOLDS, FAILS
+    or NOT_SHOWN. A rule was not shown if no ride came to the point, and then `measured` is None; or if an
+    interruption kept one of its kinds of rides from being ridden at all. `why_not_shown` says which.
+    `ridden` has the number of rides of each of its kinds.
+    """
+
+    def __init__(
+        self, rule: Rule, bike: Bike, findings: Sequence[Finding], ridden: Mapping[str, int] | None = None
+    ) -> None:
+        """Judge the findings; without `ridden` each kind of the rule counts as ridden once."""
+        self.rule = rule
+        self.limit = rule.limit(bike)
+        self.applies = self.limit is not None
+        # Whichever process was first: of equals the lowest number, then the first name.
+        worst = min(findings, key=lambda found: (-found.measured, found.seed, found.scenario), default=None)
+        self.measured = None if worst is None else worst.measured
+        self.seed = None if worst is None else worst.seed
+        self.scenario = None if worst is None else worst.scenario
+        self.ridden = (
+            dict.fromkeys((kind.name for kind in rule.scenarios), 1) if ridden is None else dict(ridden)
+        )
+        self.cure = ""
+        self.why_not_shown = ""
+        self.outcome = HOLDS
+        if self.limit is None:
+            return
+        if self.measured is None:
+            self.outcome = NOT_SHOWN
+            self.why_not_shown = self._nothing_measured()
+        elif not rule.holds(bike, self.measured, self.limit):
+            self.outcome = FAILS
+            self.cure = rule.cure(bike, self.measured, self.limit)
+        elif missing := [kind for kind, rides in self.ridden.items() if rides == 0]:
+            self.outcome = NOT_SHOWN
+            self.why_not_shown = f"not ridden yet: {', '.join(missing)}"
+
+    def _nothing_measured(self) -> str:
+        if not self.ridden:
+            return "this bike can ride none of its rides"
+        rides, kinds = sum(self.ridden.values()), ", ".join(self.ridden)
+        if rides == 0:
+            return f"not ridden yet: {kinds}"
+        if rides == 1:
+            return f"its one ride didn't come to the point ({kinds})"
+        return f"none of {rides} rides came to the point ({kinds})"
+
+    @property
+    def holds(self) -> bool | None:
+        """Whether the rule holds; None if that was not shown. A rule that doesn't apply holds."""
+        return None if self.outcome == NOT_SHOWN else self.outcome == HOLDS
+
+    @property
+    def fails(self) -> bool:
+        """Whether a ride broke the rule."""
+        return self.outcome == FAILS
+
+    @property
+    def not_shown(self) -> bool:
+        """Whether the rides showed neither that the rule holds nor that it fails."""
+        return self.outcome == NOT_SHOWN
+
+    @property
+    def margin(self) -> float | None:
+        """How much is left up to the limit; negative where the rule fails, None if nothing was measured."""
+        return None if self.limit is None or self.measured is None else self.limit - self.measured
