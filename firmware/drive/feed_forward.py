@@ -18,10 +18,11 @@ from firmware.sense.rotation import Wheel
 from firmware.sense.shunt_watch import SAG_MV, ShuntWatch
 from firmware.settings import Settings
 
-NEAR_PERMILLE = 750  # Settings a fifth too high still stay below the back-EMF.
+NEAR_PERMILLE = 500  # Doubled wheel pulses just reach the back-EMF.
+NEAR_RATE_PERCENT = 42
 FURTHEST_PERMILLE = 1300  # Settings a fifth too low still reach it; beyond, the power loop climbs alone.
 FURTHEST_MORE_MV = 1_000
-FIRST_CURRENT_MA = 250  # More than the motor turning freely, and more than noise.
+FIRST_CURRENT_MA = 150  # More than noise and than the motor turning freely.
 
 
 class FeedForward:
@@ -76,11 +77,11 @@ class FeedForward:
     def _seek(self, inputs: Inputs, command_mv: int) -> None:
         model = self._model
         free_ma = self._no_load_ma * (model.motor_mv // 10) // max(model.battery_mv // 10, 1)
-        if inputs.current_ma >= self._shunt.rest_ma + free_ma * 5 // 4 + FIRST_CURRENT_MA:
+        if inputs.current_ma >= self._shunt.rest_peak_ma + free_ma * 5 // 4 + FIRST_CURRENT_MA:
             if command_mv > 0:
                 self.found_mv = model.found_emf_mv(inputs.current_ma)
             self._stop_seeking()
-        elif not self._wheel.steady or inputs.battery_mv < self._shunt.rest_mv - SAG_MV:
+        elif inputs.battery_mv < self._shunt.rest_mv - SAG_MV:
             self._stop_seeking()
         else:
             self._aim(command_mv)
@@ -95,7 +96,7 @@ class FeedForward:
             self.rise_mv_per_s = self._rate_mv_per_s
         elif command_mv < furthest_mv:
             self.seek_mv = furthest_mv
-            self.rise_mv_per_s = self._rate_mv_per_s * 3 // 8
+            self.rise_mv_per_s = self._rate_mv_per_s * NEAR_RATE_PERCENT // 100
         else:
             self._stop_seeking()
 

@@ -17,6 +17,7 @@ SAG_MV = 300  # Well above the noise of a battery reading, well below what a mot
 SAG_STEPS = 12  # 60 ms.
 STUCK_STEPS = 20  # 0.1 s.
 MEAN_SHIFT = 4  # The mean over about 16 steps, 80 ms, that a fall is compared with.
+PEAK_SHIFT = 7  # A peak is forgotten in about 128 steps, 0.6 s.
 FALLEN_PERCENT = 40
 FALL_COMMAND_MV = 20
 # The steepest change of speed that the road makes, over the time of a fall: 0.2 m/s in 0.1 s.
@@ -27,7 +28,8 @@ class ShuntWatch:
     """Watches the current reading.
 
     Read: `sags`, `stuck`, `fallen`; `drawn`, whether current was read since the command left the dead band;
-    `rest_ma` and `rest_mv`, the current and the battery voltage while the command was last in it.
+    `rest_ma` and `rest_mv`, the current and the battery voltage while the command was last in it;
+    `rest_peak_ma`, the highest raw current seen there lately: how far noise alone reaches.
     """
 
     __slots__ = (
@@ -46,6 +48,7 @@ class ShuntWatch:
         "fallen",
         "rest_ma",
         "rest_mv",
+        "rest_peak_ma",
         "sags",
         "stuck",
     )
@@ -67,6 +70,7 @@ class ShuntWatch:
         self._stuck_mv = 0
         self.rest_ma = 0
         self.rest_mv = 0
+        self.rest_peak_ma = 0
         self._rest(0)
 
     def step(self, inputs: Inputs, command_mv: int) -> None:
@@ -74,6 +78,7 @@ class ShuntWatch:
         if not self._known:
             return
         if command_mv <= self._start_mv:
+            self.rest_peak_ma = max(inputs.current_ma, self.rest_peak_ma - (self.rest_peak_ma >> PEAK_SHIFT))
             self._rest(command_mv)
             return
         self._look_for_sag(inputs.battery_mv)

@@ -11,7 +11,9 @@ from host_sim.rules.driving_probes import (
     EdgesShort,
     FirstHelpAngle,
     HeatExcess,
+    HelpDelay,
     HighestCommand,
+    PowerExcess,
     Settling,
     ShareError,
     SteepestRise,
@@ -54,6 +56,14 @@ def _settling_cure(bike: Bike, measured: float, limit: float) -> str:
     )
 
 
+def _resumed_cure(bike: Bike, measured: float, limit: float) -> str:
+    settings = bike.firmware_settings
+    return (
+        f"rise_mv_per_s {settings.rise_mv_per_s} or seek_mv_per_s {settings.seek_mv_per_s} is too slow, or the "
+        "motor's numbers in the bike file are wrong by more than a fifth"
+    )
+
+
 def _foldback_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     if not bike.shunt.fitted:
@@ -76,7 +86,7 @@ DRIVING = (
     ),
     Rule(
         "rise rate",
-        "The command never rises faster than the rise rate; 10 mV/s more is what whole millivolts can hide.",
+        "While the motor pushes, the command rises no faster than the rise rate, rounding aside.",
         "mV/s",
         lambda bike: bike.firmware_settings.rise_mv_per_s + 10.0,
         COMMON_PRACTICE + "; usual rates run from 200 to 10000 mV/s",
@@ -149,6 +159,26 @@ DRIVING = (
         (rides.POWER_STEPS,),
         Settling,
         cure=_settling_cure,
+    ),
+    Rule(
+        "help resumed at speed",
+        "From engaging to half of the power allowed it takes no longer than this, at 10 to 24 km/h.",
+        "s",
+        _if_shunt(1.1),
+        COMMON_PRACTICE,
+        (rides.HELP_RESUMED,),
+        HelpDelay,
+        cure=_resumed_cure,
+    ),
+    Rule(
+        "power when a slope begins",
+        "A slope that slows the bicycle down makes no more energy above 1.1 times the power limit than this.",
+        "J",
+        _if_shunt(40.0),
+        COMMON_PRACTICE,
+        (rides.SLOPE_BEGINS,),
+        PowerExcess,
+        cure=_surge_cure,
     ),
     Rule(
         "surge",

@@ -6,17 +6,20 @@ from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
 from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
+from firmware.settings import MOTOR_SPEED
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import TURNING_RAD_PER_S, World
 from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
 
 RISE_PERIODS = 20  # 0.1 s: over less, whole millivolts would count for much.
+STEPPED_BACK_MV = 10  # A command that goes back so far at once has found the back-EMF.
 SETTLED_SHARE = 0.1
 SURGE_WINDOW_S = 4.0
 CONTINUOUS_PERIODS = 2000  # 10 s.
 LINE_MOVED = 0.03  # Of the power limit: less is the noise of the reading.
 QUIET_S = 1.0  # After a change in the ride, this long is not looked at.
+HELP_NEVER_S = 3.0  # Help that has not come after so long is measured as it is.
 CRANK_RESTED_S = 0.3
 THROTTLE_RESTED_S = 0.05
 
@@ -30,7 +33,11 @@ class HighestCommand(Probe):
 
 
 class SteepestRise(Probe):
-    """mV/s, the steepest rise of the command over 0.1 s; the step across the dead band does not count."""
+    """mV/s, the steepest rise of the command over 0.1 s.
+
+    The step across the dead band does not count, and neither does the search for the back-EMF on a motor
+    controller of the speed kind, which pushes nothing: there the rise counts while the motor helps.
+    """
 
     def begin(self, world: World, controller: Controller) -> None:
         """Start with a command of zero."""
@@ -40,12 +47,17 @@ class SteepestRise(Probe):
         self._times_us = [world.now_us] * RISE_PERIODS
         self._index = 0
         self._sum_mv = 0
+        self._seeks = self.settings.motor_kind == MOTOR_SPEED
 
     def look(self, outputs: Outputs) -> None:
         """Add up what the command rose by within the last 0.1 s."""
         start_mv = self.settings.command_start_mv
         rise_mv = max(outputs.command_mv, start_mv) - max(self._last_mv, start_mv)
         self._last_mv = outputs.command_mv
+        if self._seeks and (rise_mv < -STEPPED_BACK_MV or not self.world.motor.assisting()):
+            self._rises_mv = [0] * RISE_PERIODS
+            self._sum_mv = 0
+            return
         rise_mv = max(rise_mv, 0)
         self._sum_mv += rise_mv - self._rises_mv[self._index]
         self._rises_mv[self._index] = rise_mv
@@ -258,6 +270,44 @@ class Surge(Tracking):
     """Swing of the power in the last 4 s, in percent of what is allowed."""
 
     of = "surge"
+
+
+class HelpDelay(Probe):
+    """Seconds from engaging to half of the power allowed, while the pedals go on."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Start not engaged."""
+        super().begin(world, controller)
+        self._engaged_us = -1
+        self._assisting = False
+
+    def look(self, outputs: Outputs) -> None:
+        """Measure from the moment of engaging; a new stop before that forgets it."""
+        assisting = self.controller.engagement.state == ASSISTING
+        now_us = self.world.now_us
+        if assisting and not self._assisting:
+            self._engaged_us = now_us
+        self._assisting = assisting
+        if not assisting or self._engaged_us < 0:
+            self._engaged_us = -1
+            return
+        allowed_w = float(min(self.controller.request.wanted_w, self.controller.ceilings.ceiling_w))
+        self._waited_s = float(now_us - self._engaged_us) / US_PER_S
+        if 2.0 * self.world.motor.power_w >= allowed_w:
+            self.saw(self._waited_s)
+            self._engaged_us = -1
+        elif self._waited_s > HELP_NEVER_S:
+            self.saw(self._waited_s)
+
+
+class PowerExcess(Probe):
+    """Joules of battery power above 1.1 times the power limit."""
+
+    def look(self, outputs: Outputs) -> None:
+        """Add up what is above."""
+        excess_w = self.world.motor.power_w - 1.1 * float(self.settings.power_limit_w)
+        before_j = 0.0 if self.measured is None else self.measured
+        self.saw(before_j + max(excess_w, 0.0) * 0.005)
 
 
 class ContinuousPower(Probe):

@@ -99,6 +99,57 @@ class PowerSteps(Scenario):
         ]
 
 
+class HelpResumed(Scenario):
+    """Help again and again at an even speed: after a rest, after coasting, after a brake."""
+
+    name = "help resumed"
+    sentence = "pedalling begun anew at an even speed: after a rest, after coasting, after braking"
+
+    def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
+        """Three times 4 s of pedalling on the roller, the last one after it has slowed down."""
+        start_s = rest(bike)
+        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H
+        speed = draw.uniform(10.0, min(24.0, 0.95 * taper_km_per_h))
+        faster = min(speed + draw.uniform(2.0, 6.0), cutoff_km_per_h(bike))
+        cadence = draw.uniform(60.0, 90.0)
+        coast_s = start_s + 5.0 + draw.uniform(1.0, 4.0)
+        slow_s = coast_s + 6.0
+        brakes = bike.brakes.switches != "none"
+        return slow_s + 8.0, [
+            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed},
+            {"at_s": start_s, "cadence_rpm": cadence},
+            {"at_s": start_s + 5.0, "cadence_rpm": 0},
+            {"at_s": coast_s, "cadence_rpm": cadence},
+            {"at_s": coast_s + 4.0, "cadence_rpm": 0, "over_s": 1.0, "roller_km_per_h": faster},
+            {"at_s": slow_s, "over_s": 1.5, "roller_km_per_h": speed, "brake": brakes},
+            {"at_s": slow_s + 1.6, "brake": False, "cadence_rpm": cadence},
+        ]
+
+
+class SlopeBegins(Scenario):
+    """A slope slows the bicycle down under full power."""
+
+    name = "slope begins"
+    sentence = "a slope that begins under full power, or a roller that slows down as fast"
+
+    def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
+        """On the road 5 to 10 % after half a minute on the level; or on the roller 12 km/h in 2 to 3 s."""
+        start_s = rest(bike)
+        pedal = {"cadence_rpm": draw.uniform(60.0, 85.0)}
+        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H
+        if seed % 2:
+            speed = draw.uniform(0.8, 0.95) * taper_km_per_h
+            lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]
+            lines.append({"at_s": start_s} | pedal)
+            slower = {"over_s": draw.uniform(2.0, 3.0), "roller_km_per_h": max(speed - 12.0, 4.0)}
+            lines.append({"at_s": start_s + 6.0} | slower)
+            return start_s + 14.0, lines
+        lines = [{"at_s": 0, "cadence_rpm": 0}]
+        lines.append({"at_s": start_s, "effort_w": draw.uniform(100.0, 250.0)} | pedal)
+        lines.append({"at_s": start_s + 30.0, "grade_percent": draw.uniform(5.0, 10.0)})
+        return start_s + 45.0, lines
+
+
 class HillyRide(Scenario):
     """A ride as it comes."""
 

@@ -8,10 +8,12 @@ the speed is given, as on a test stand; elsewhere it comes from the physics. The
 from host_sim.rules.driving_rides import (
     BatteryRunsLow,
     BrakePull,
+    HelpResumed,
     HillyRide,
     MotorGetsHot,
     PowerSteps,
     SelectorPositions,
+    SlopeBegins,
     ThrottleFromRest,
 )
 from host_sim.rules.faulty_rides import (
@@ -56,6 +58,8 @@ THROTTLE_FROM_REST = ThrottleFromRest()
 BRAKE_PULL = BrakePull()
 SELECTOR_TOUR = SelectorPositions()
 POWER_STEPS = PowerSteps()
+HELP_RESUMED = HelpResumed()
+SLOPE_BEGINS = SlopeBegins()
 HILLY_RIDE = HillyRide()
 BATTERY_RUNS_LOW = BatteryRunsLow()
 MOTOR_GETS_HOT = MotorGetsHot()
@@ -126,6 +130,8 @@ HEALTHY = (
     BRAKE_PULL,
     SELECTOR_TOUR,
     POWER_STEPS,
+    HELP_RESUMED,
+    SLOPE_BEGINS,
     HILLY_RIDE,
     BATTERY_RUNS_LOW,
     MOTOR_GETS_HOT,
