@@ -39,6 +39,7 @@ class OutputGuard:
         "_levels",
         "_longest_period_us",
         "_longest_us",
+        "_now_us",
         "_rise_seen",
         "_rise_us",
         "_settings",
@@ -70,6 +71,7 @@ class OutputGuard:
         distance_percent = settings.cutoff_distance_mm * 100 * pulses
         self._cutoff_pulses_percent = 1 + distance_percent // settings.wheel_circumference_mm
         self._longest_period_us = _LONGEST_DISTANCE_US * 100 // self._cutoff_pulses_percent
+        self._now_us = now_us
         self._levels = 0
         self._rise_us = now_us
         self._fall_us = now_us
@@ -113,6 +115,8 @@ class OutputGuard:
 
     def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
         """Return `command_mv`, or less: 0 wherever no drive can be right."""
+        if self._clock_went_back(now_us):
+            return 0
         period_us = self._slowest_period_us(now_us)
         self._forget_the_old(period_us, now_us)
         if not self._throttle_rest_seen:
@@ -126,6 +130,18 @@ class OutputGuard:
             if not self._throttle_may_drive(inputs.throttle_mv, period_us):
                 return 0
         return min(command_mv, self._highest_mv)
+
+    def _clock_went_back(self, now_us: int) -> bool:
+        """Tell whether time ran backwards; then what was seen before counts from now, and no crank turns."""
+        went_back = ticks_diff_us(now_us, self._now_us) < 0
+        self._now_us = now_us
+        if went_back:
+            self._turning = False
+            self._rise_seen = False
+            self._fall_us = now_us
+            self._edge_us = now_us
+            self._wheel_us = now_us
+        return went_back
 
     def _see_duty(self, high: int, time_us: int) -> None:
         if high == 0:

@@ -143,6 +143,21 @@ class Crank:
         """Ask for a new run of forward edges, because pedalling has stopped."""
         self.forward_run = 0
 
+    def restamp(self, now_us: int) -> None:
+        """Start afresh from `now_us`, because the clock went back: no run, no pitch, no ground gained.
+
+        Levels and the debt of edges stay; a crank that was not standing has to be quiet for as long as ever.
+        """
+        self.forward_run = 0
+        self.pitch_us = 0
+        self.pitch_measured = False
+        self.ground_gained = False
+        self.last_forward_us = now_us
+        self._rise_seen = False
+        self._fall_us = now_us
+        self._pending_us = now_us
+        self._last_edge_us = now_us
+
     def _accept(self, levels: int, time_us: int) -> None:
         changed = levels ^ self.levels
         self.levels = levels
