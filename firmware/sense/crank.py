@@ -3,7 +3,9 @@
 Two channels: the levels are a two-bit Gray code. `levels ^ (levels >> 1)` makes it binary, and the
 difference of two positions modulo 4 is 0 for none, 1 forward, 3 backward, 2 for a double change
 that no crank can make. One channel: every edge counts as forward. Duty-coded: one channel whose
-high share of a pitch tells the direction, known once a pitch, at the rising edge.
+high share of a pitch tells the direction, known once a pitch, at the rising edge. On a single channel
+a high or low time of under an eighth of a pitch, or over seven eighths, is noise: it is what a pulse
+of interference looks like when it comes again and again beside a still crank.
 
 The pitch time is measured between edges of the same kind (A rising to A rising and so on), so that
 duty and phase errors of the sensor cancel.
@@ -42,6 +44,7 @@ class Crank:
         "_last_edge_us",
         "_last_position",
         "_mask",
+        "_odd_before",
         "_pending",
         "_pending_levels",
         "_pending_us",
@@ -83,6 +86,7 @@ class Crank:
         self._pending = False
         self._pending_levels = 0
         self._pending_us = now_us
+        self._odd_before = False
         self._rise_seen = False
         self._rise_us = now_us
         self._fall_us = now_us
@@ -168,7 +172,7 @@ class Crank:
         elif self._sensor_kind == DUTY_CODED:
             self._duty_coded(levels, time_us)
         else:
-            self._forward(levels, time_us)
+            self._one_channel(levels, time_us)
         self._started = True
 
     def _two_channels(self, levels: int, changed: int, time_us: int) -> None:
@@ -189,6 +193,27 @@ class Crank:
         else:
             self._forward(position, time_us)
 
+    def _one_channel(self, high: int, time_us: int) -> None:
+        """Take an edge of a channel without direction; `high` is the level after it.
+
+        One pulse of the wrong length is passed over, as the legs may change their pace that much when they
+        begin. A second in a row is noise.
+        """
+        odd = self.forward_run >= self._kinds and self._ends_odd_pulse(high, time_us)
+        if not odd:
+            self._forward(high, time_us)
+        elif self._odd_before:
+            self._too_soon()
+        else:
+            self._kind_us[high] = time_us
+        self._odd_before = odd
+
+    def _ends_odd_pulse(self, high: int, time_us: int) -> bool:
+        """Tell whether the pulse that ends here took under an eighth of the pitch, or over seven."""
+        pitch_us = ticks_diff_us(time_us, self._kind_us[high])
+        pulse_us = ticks_diff_us(time_us, self._kind_us[1 - high])
+        return pulse_us < pitch_us >> 3 or pulse_us > pitch_us - (pitch_us >> 3)
+
     def _duty_coded(self, high: int, time_us: int) -> None:
         if high == 0:
             self._fall_us = time_us
@@ -202,8 +227,8 @@ class Crank:
             elif high_us <= 0 or abs(excess_us) <= pitch_us >> 3:
                 self.forward_run = 0  # Too near one half to tell a direction.
                 self._reject()
-            elif abs(excess_us) >= pitch_us - (pitch_us >> 3):
-                self.forward_run = 0  # Under a sixteenth high, or low: a pulse of noise, no magnet.
+            elif abs(excess_us) >= pitch_us - (pitch_us >> 2):
+                self.forward_run = 0  # Under an eighth high, or low: a pulse of noise, no magnet.
                 self._reject()
             elif (excess_us > 0) == self._forward_duty_high:
                 self._measure(pitch_us, time_us)

@@ -147,15 +147,34 @@ def controller_clock_back(ex: Numbers) -> None:
     ex.outcome(command=command_mv, standing=crank.standing)
 
 
+def _ends_a_magnet(guard: OutputGuard, high: int, time_us: int) -> bool:
+    """Tell whether a whole pitch was seen and the pulse that ends is an eighth to seven eighths of it."""
+    if not guard._rise_seen or not guard._fall_seen:
+        return False
+    same_us, other_us = guard._fall_us, guard._rise_us
+    if high == 1:
+        same_us, other_us = other_us, same_us
+    pitch_us = ticks_diff_us(time_us, same_us)
+    pulse_us = ticks_diff_us(time_us, other_us)
+    # The firmware rounds an eighth down.
+    return pulse_us * 8 >= pitch_us - 7 and pulse_us * 8 <= pitch_us * 7 + 7
+
+
 def _guard_edge(ex: Numbers, kind: int) -> None:
     guard = _any_guard(ex, kind)
     time_us = ex.integer("time", 0, TICKS_MAX_US)
     guard._rise_seen = ex.boolean("rise_seen")
     guard._rise_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("rise_age", 0, 2 * EDGE_GAP_MAX_US))
     guard._fall_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("fall_age", 0, 3 * EDGE_GAP_MAX_US))
+    if kind == ONE_CHANNEL:
+        guard._fall_seen = ex.boolean("fall_seen")
+        guard._glitch_us = ex.integer("glitch", 234, 3_750)
     before, behind = guard._levels, guard._behind
     levels = ex.integer("after", 0, 3)
+    may_turn = kind != ONE_CHANNEL or guard._turning or _ends_a_magnet(guard, levels & 1, time_us)
     guard.crank_edge(levels, time_us)
+    if not may_turn:
+        ex.check(not guard._turning, "no pitch yet, or a pulse that is no magnet: nothing turns")
     ex.check(guard._behind >= 0, "the debt of edges is not negative")
     ex.check(guard._behind <= 4, "the debt of edges is bounded")
     if kind == TWO_CHANNELS:

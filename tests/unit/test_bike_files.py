@@ -152,6 +152,46 @@ def test_the_longest_edge_gap_is_that_of_the_ring_with_its_flaws(tmp_path):
     assert one_channel.firmware_settings.edge_gap_permille == 550  # High 45 %, so low 55 %.
 
 
+@pytest.mark.parametrize(("duty_percent", "allowed"), [(19.9, False), (20, True), (80, True), (80.1, False)])
+def test_pulses_that_the_firmware_may_take_for_noise_are_refused_on_one_channel(
+    tmp_path, duty_percent, allowed
+):
+    even = ("pedal_sensor", "uneven_deg", 0)
+    duty = ("pedal_sensor", "duty_percent", duty_percent)
+    for name, kind in (("folding", '"one channel"'), ("folding", '"duty-coded"')):
+        changes = (even, duty, ("pedal_sensor", "kind", kind))
+        if allowed:
+            changed(tmp_path, *changes, name=name)
+        else:
+            sentence = (
+                f"pedal_sensor.duty_percent is {duty_percent:g}, allowed is 20 to 80 (percent) on a {kind}"
+            )
+            assert sentence in refusal(tmp_path, *changes, name=name)
+
+
+@pytest.mark.parametrize(
+    # Six magnets 60 degrees apart. With 75 % the low share (1 - 0.75 - e) / (1 - e) is 0.16 at e = 0.107, 6.4
+    # degrees; with 20 % the high share 0.2 / (1 + e) is at e = 0.25, but 0.18 of a pitch, 10.8 degrees, is the
+    # most for the edges to keep their order.
+    ("duty_percent", "fits_deg", "too_much_deg", "most"),
+    [(75, 6.4, 6.5, "6.43"), (20, 10.8, 10.9, "10.8"), (80, 2.8, 2.9, "2.86")],
+)
+def test_magnets_so_uneven_that_a_pulse_may_pass_for_noise_are_refused(
+    tmp_path, duty_percent, fits_deg, too_much_deg, most
+):
+    def late(error_deg: float) -> tuple:
+        errors = f"[0, 0, {error_deg}, 0, 0, 0]"
+        return (
+            ("pedal_sensor", "uneven_deg", 0),
+            ("pedal_sensor", "duty_percent", duty_percent),
+            ("pedal_sensor", "angle_errors_deg", errors),
+        )
+
+    changed(tmp_path, *late(fits_deg), name="folding")
+    found = refusal(tmp_path, *late(too_much_deg), name="folding")
+    assert f"moves neighbouring magnets {too_much_deg} apart, allowed is up to {most} (degrees)" in found
+
+
 @pytest.mark.parametrize("pulses", [6, 10, 12, 24, 32])
 def test_an_uneven_ring_is_as_uneven_as_it_says_at_most(tmp_path, pulses):
     bike = changed(tmp_path, ("pedal_sensor", "pulses_per_rev", pulses), ("pedal_sensor", "uneven_deg", 0.4))
@@ -235,7 +275,7 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         ),
         (
             ("pedal_sensor", "kind", '"duty-coded"'),
-            "pedal_sensor.duty_percent is 48, allowed is 10 to 45 or 55",
+            "pedal_sensor.duty_percent is 48, allowed is 20 to 45 or 55",
         ),
         (
             ("throttle", "rest_v", 3.2),
