@@ -171,8 +171,8 @@ def test_pulses_that_the_firmware_may_take_for_noise_are_refused_on_one_channel(
 
 @pytest.mark.parametrize(
     # Six magnets 60 degrees apart. With 75 % the low share (1 - 0.75 - e) / (1 - e) is 0.16 at e = 0.107, 6.4
-    # degrees; with 20 % the high share 0.2 / (1 + e) is at e = 0.25, but 0.18 of a pitch, 10.8 degrees, is the
-    # most for the edges to keep their order.
+    # degrees; with 20 % the high share 0.2 / (1 + e) is at e = 0.25, but 0.18 of a pitch, 10.8 degrees, is
+    # the most for the edges to keep their order.
     ("duty_percent", "fits_deg", "too_much_deg", "most"),
     [(75, 6.4, 6.5, "6.43"), (20, 10.8, 10.9, "10.8"), (80, 2.8, 2.9, "2.86")],
 )
