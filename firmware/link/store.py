@@ -8,7 +8,7 @@ nothing is guessed. Without a valid slot the board reads its sensors and drives 
 Flash writes stop the world, so `save` is for a bicycle that stands and an output at zero.
 """
 
-from firmware.settings import TABLE, Settings
+from firmware.settings import FIRST_PITCH_EDGES, TABLE, Settings
 
 SLOT_NAMES = ("settings_a.txt", "settings_b.txt")
 SLOT_SIZE = 3_072  # Fixed, so that overwriting one moves nothing else about on a FAT disk.
@@ -121,7 +121,18 @@ def decode(content: bytes, storage: Storage) -> tuple[int, Settings]:
     for row in TABLE:
         if row[0] not in values:
             raise ValueError("it lacks " + row[0])
+    _raise_engage_edges(values)
     return sequence, Settings(values)
+
+
+def _raise_engage_edges(values: dict[str, int]) -> None:
+    """Take a slot of an older version, which could ask for fewer edges than a first pitch takes.
+
+    It rode with those of the first pitch. What was never legal stays as it is and is refused.
+    """
+    kind = values["sensor_kind"]
+    if values["engage_edges"] >= 2 and kind < len(FIRST_PITCH_EDGES):
+        values["engage_edges"] = max(values["engage_edges"], FIRST_PITCH_EDGES[kind])
 
 
 def _in_order(settings: Settings) -> list[tuple[str, int]]:

@@ -10,7 +10,7 @@ from os import cpu_count
 from random import Random
 from typing import Any
 
-from firmware.settings import ASCENDING, ONE_CHANNEL, TABLE, Settings
+from firmware.settings import ASCENDING, FIRST_PITCH_EDGES, ONE_CHANNEL, TABLE, Settings
 from host_sim.bench.course import course_from
 from host_sim.bench.faults import FAULTS
 from host_sim.bikes.load import example_names, load_bike
@@ -128,6 +128,7 @@ def _random_settings(bike: Bike, draw: Random) -> Settings:
     for lower, higher in ASCENDING:
         if values[lower] >= values[higher]:
             values[lower], values[higher] = fixed[lower], fixed[higher]
+    values["engage_edges"] = max(values["engage_edges"], FIRST_PITCH_EDGES[values["sensor_kind"]])
     return Settings(values)
 
 

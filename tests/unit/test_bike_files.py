@@ -55,8 +55,8 @@ def test_there_are_three_examples_and_each_loads():
 def test_the_cargo_trike_gives_these_settings():
     settings = load_bike("cargo_trike").firmware_settings
     assert (settings.sensor_kind, settings.lead, settings.pulses_per_rev) == (0, 0, 10)
-    # 10 magnets of two channels make 40 edges a turn; a tenth of a turn is 4 of them.
-    assert settings.engage_edges == 4
+    # 10 magnets of two channels make 40 edges a turn; a sixth of a turn is 7 of them.
+    assert settings.engage_edges == 7
     assert settings.wheel_circumference_mm == 1890
     assert (settings.command_start_mv, settings.command_max_mv, settings.motor_lag_ms) == (1100, 3600, 60)
     assert (settings.power_limit_w, settings.assist_power_w, settings.throttle_power_w) == (250, 250, 250)
@@ -77,7 +77,7 @@ def test_the_cargo_trike_gives_these_settings():
 def test_the_tandem_gives_these_settings():
     settings = load_bike("tandem").firmware_settings
     # On the left of the crank the other channel leads.
-    assert (settings.lead, settings.pulses_per_rev, settings.engage_edges) == (1, 24, 10)
+    assert (settings.lead, settings.pulses_per_rev, settings.engage_edges) == (1, 24, 16)
     assert (settings.power_limit_w, settings.selector_positions) == (500, 1)
     # British Columbia, no tolerance: 99 % of 32 km/h is 8800 mm/s, 3 km/h is 833.3 mm/s, to the safe side.
     assert (settings.cutoff_speed_mm_per_s, settings.engage_speed_mm_per_s) == (8800, 834)
@@ -90,7 +90,8 @@ def test_the_tandem_gives_these_settings():
 
 def test_the_folding_bicycle_gives_these_settings():
     settings = load_bike("folding").firmware_settings
-    assert (settings.sensor_kind, settings.pulses_per_rev) == (1, 6)
+    # 12 edges a turn: a sixth is 2, but the first pitch of one channel takes 3.
+    assert (settings.sensor_kind, settings.pulses_per_rev, settings.engage_edges) == (1, 6, 3)
     assert (settings.shunt_fitted, settings.throttle_fitted, settings.selector_positions) == (0, 0, 0)
     # At 6.110 m/s the wheel turns 25.257 rad/s and the motor makes 30.308 V; 250 W are drawn by 7.668 A
     # (30.308 x 7.668 + 0.3 x 7.668^2 = 250.0) of 22 A, so full command stands for 250 x 22 / 7.668 = 717.3 W.
@@ -301,6 +302,10 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         (
             ("settings", "engage_rpm", 12),
             "settings: release_rpm must be lower than engage_rpm, got 12 and 12",
+        ),
+        (
+            ("settings", "engage_edges", 4),
+            "settings: engage_edges must be 5 or more with sensor_kind 0, got 4",
         ),
         (("settings", "power_limit_w", 251), "settings.power_limit_w is 251, allowed is up to 250 (W) in eu"),
         (

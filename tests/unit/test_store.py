@@ -184,6 +184,35 @@ def rewritten(old: str, new: str) -> bytes:
     return (text + f"crc32 {zlib.crc32(text.encode()):08x}\n").encode()
 
 
+def older(kind: int, edges: int) -> bytes:
+    """Return a slot as a version before the rule of the first pitch could leave it."""
+    text = rewritten("engage_edges 8", f"engage_edges {edges}").decode()[:-15]
+    text = text.replace("sensor_kind 0", f"sensor_kind {kind}")
+    return (text + f"crc32 {zlib.crc32(text.encode()):08x}\n").encode()
+
+
+@pytest.mark.parametrize(
+    ("kind", "stored_edges", "edges"),
+    [(0, 2, 5), (0, 4, 5), (0, 5, 5), (0, 6, 6), (1, 2, 3), (1, 3, 3), (2, 2, 2), (2, 3, 3)],
+)
+def test_a_slot_of_an_older_version_is_read_as_it_acted(kind, stored_edges, edges):
+    _, settings = decode(older(kind, stored_edges), Paper())
+    assert (settings.sensor_kind, settings.engage_edges) == (kind, edges)
+
+
+@pytest.mark.parametrize(
+    ("kind", "stored_edges", "reason"),
+    [
+        (0, 1, "engage_edges must be 2 to 128, got 1"),
+        (3, 4, "sensor_kind must be 0 to 2, got 3"),
+        (9, 4, "sensor_kind must be 0 to 2, got 9"),
+    ],
+)
+def test_a_slot_of_an_older_version_that_was_never_legal_is_refused(kind, stored_edges, reason):
+    with pytest.raises(ValueError, match=f"^{reason}$"):
+        decode(older(kind, stored_edges), Paper())
+
+
 @pytest.mark.parametrize(
     ("old", "new", "reason"),
     [
