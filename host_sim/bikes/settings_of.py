@@ -158,8 +158,9 @@ def _levers(bike: Bike) -> dict[str, int]:
     return values
 
 
-def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
-    """Raise ValueError for a chosen setting that goes beyond the limits of the place."""
+def limits_of(bike: Bike, place: Place) -> dict[str, tuple[int, int, str]]:
+    """Return by a setting's name the lowest and highest value in the place, and the unit or meaning."""
+    rows = {row[0]: row for row in TABLE}
     most = {
         "power_limit_w": (most_power_w(place), "W"),
         "cutoff_speed_mm_per_s": (_mm_per_s(place.cutoff_km_per_h), "mm/s"),
@@ -170,12 +171,17 @@ def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
     distance_m = cutoff_distance_m(bike, place)
     if distance_m is not None:
         most["cutoff_distance_mm"] = (floor(distance_m * 1000.0), "mm")
-    for name, (limit, unit) in most.items():
-        if getattr(settings, name) > limit:
-            raise refuse(
-                f"settings.{name}", getattr(settings, name), f"up to {limit} ({unit}) in {bike.place}"
-            )
+    limits = {name: (rows[name][2], limit, unit) for name, (limit, unit) in most.items()}
     least_mm_per_s = ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H)
-    if settings.engage_speed_mm_per_s < least_mm_per_s:
-        allowed = f"{least_mm_per_s} or more (mm/s) in {bike.place}"
-        raise refuse("settings.engage_speed_mm_per_s", settings.engage_speed_mm_per_s, allowed)
+    highest = rows["engage_speed_mm_per_s"][3]
+    return limits | {"engage_speed_mm_per_s": (least_mm_per_s, highest, "mm/s")}
+
+
+def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
+    """Raise ValueError for a chosen setting that goes beyond the limits of the place."""
+    for name, (lowest, highest, unit) in limits_of(bike, place).items():
+        value = getattr(settings, name)
+        if value > highest:
+            raise refuse(f"settings.{name}", value, f"up to {highest} ({unit}) in {bike.place}")
+        if value < lowest:
+            raise refuse(f"settings.{name}", value, f"{lowest} or more ({unit}) in {bike.place}")
