@@ -113,7 +113,7 @@ def decode(content: bytes, storage: Storage) -> tuple[int, Settings]:
     """Return sequence and settings of a slot; ValueError says what is wrong with it."""
     checked = _checked(content, storage)
     if len(content) != SLOT_SIZE:
-        raise ValueError("its check sum is wrong")
+        raise ValueError("its size is wrong")
     lines = checked.decode().split("\n")
     if lines[0] != HEADING:
         raise ValueError("its heading is unknown")

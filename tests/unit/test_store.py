@@ -16,6 +16,7 @@ from firmware.link.store import (
     Store,
     decode,
     encode,
+    with_check_sum,
 )
 from firmware.settings import TABLE, Settings
 from tests.builders import legal_values
@@ -237,6 +238,15 @@ def test_a_slot_with_a_right_check_sum_must_still_be_right(old, new, reason):
 def test_a_whole_slot_that_was_only_lengthened_is_refused():
     with pytest.raises(ValueError, match=r"^its check sum is wrong$"):
         decode(encode(Settings({}), 3, Paper()) + b"\n", Paper())
+
+
+@pytest.mark.parametrize("more", ["", "\n\n"])
+def test_a_slot_of_another_size_is_refused_whatever_its_check_sum(more):
+    text = encode(Settings({}), 3, Paper()).decode()[:-15]
+    content = with_check_sum((text[:-1] + more).encode(), Paper())
+    assert len(content) in (SLOT_SIZE - 1, SLOT_SIZE + 1)
+    with pytest.raises(ValueError, match=r"^its size is wrong$"):
+        decode(content, Paper())
 
 
 def test_a_storage_must_bring_its_three_methods():
