@@ -39,6 +39,7 @@ class Controller:
 
     __slots__ = (
         "_last_us",
+        "_stalled",
         "ceilings",
         "crank",
         "engagement",
@@ -88,14 +89,17 @@ class Controller:
         self.guard = OutputGuard(settings, now_us)
         self.outputs = Outputs()
         self._last_us = now_us
+        self._stalled = False
 
     def step(self, inputs: Inputs, now_us: int) -> Outputs:
         """Take one control period: drain the logs, decide, and return the outputs. Raises nothing.
 
         Call it every 5 ms. A gap longer than OUTPUTS_VALID_US means that the board has dropped to the
         safe state on its own: the command then starts again from zero. Gaps must stay below 2**29 us.
+        A time before that of the last step is a stall too, and pedalling has stopped.
         """
         self._take_edges(inputs, now_us)
+        self._look_at_the_clock(now_us)
         self._sense(inputs, now_us)
         self._compare(inputs)
         self.faults.step(inputs, self.outputs.command_mv)
@@ -120,6 +124,15 @@ class Controller:
             self.wheel.edge(log.levels, log.time_us)
             self.guard.wheel_edge(log.levels, log.time_us)
         self.wheel.settle(now_us)
+
+    def _look_at_the_clock(self, now_us: int) -> None:
+        """Note a stall. After a step back every remembered time would count as recent for too long."""
+        elapsed_us = ticks_diff_us(now_us, self._last_us)
+        self._stalled = elapsed_us < 0 or elapsed_us > OUTPUTS_VALID_US
+        if elapsed_us < 0:
+            self.crank.restamp(now_us)
+            self.wheel.restamp(now_us)
+            self.pedalling.stop()
 
     def _sense(self, inputs: Inputs, now_us: int) -> None:
         self.throttle.step(inputs.throttle_mv)
@@ -172,8 +185,7 @@ class Controller:
     def _slew(self, target_mv: int, now_us: int) -> int:
         """Return the command on its way to the target; a cut, or a stall that made one, is immediate."""
         limiter = self.slew_limiter
-        stalled = ticks_diff_us(now_us, self._last_us) > OUTPUTS_VALID_US
-        if stalled or not self.engagement.driving() or self.ceilings.ceiling_w == 0:
+        if self._stalled or not self.engagement.driving() or self.ceilings.ceiling_w == 0:
             limiter.reset(0, now_us)
         elif target_mv > 0 and limiter.command_mv < self.settings.command_start_mv:
             limiter.reset(self.settings.command_start_mv, now_us)  # Across the dead band at once.

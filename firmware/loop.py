@@ -94,7 +94,8 @@ def run(
 
     Steps are due at fixed times. One that begins a period or more late is counted, and the schedule
     goes on from there: what was missed is not made up in a burst. Lateness that was chosen is not
-    counted: the start, and what is done at rest. `heap` is collected now and then while the bicycle
+    counted: the start, and what is done at rest. A clock that jumps back by more than a period gives a step
+    at once, so that the controller hears of it. `heap` is collected now and then while the bicycle
     stands and nothing drives; `link` gets a turn when a step is not due soon, and after LINK_WAITS_MAX
     steps in any case. A wish to clear a fault lasts for one step.
     """
@@ -110,6 +111,9 @@ def run(
             now_us = board.read(inputs)
             counters.read(now_us)
             late_us = ticks_diff_us(now_us, due_us)
+            if late_us < -CONTROL_PERIOD_US:
+                due_us = now_us  # The clock went back: the controller must be told now, not when it is due.
+                late_us = 0
             if late_us >= 0:
                 board.write(controller.step(inputs, now_us))
                 board.feed_watchdog()

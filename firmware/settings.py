@@ -10,6 +10,9 @@ TWO_CHANNELS = 0
 ONE_CHANNEL = 1
 DUTY_CODED = 2
 
+FIRST_PITCH_EDGES: tuple[int, ...] = (5, 3, 2)
+"""By kind of sensor: edges that the first measured pitch takes. Asking for fewer would change nothing."""
+
 # Which channel changes first when the crank turns forward.
 A_LEADS = 0
 B_LEADS = 1
@@ -36,7 +39,7 @@ TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     ("pulses_per_rev", 12, 4, 64, "pulses of one channel in one turn of the crank"),
     ("edge_gap_permille", 1000, 250, 1000, "largest share of a pitch between neighbouring edges of the ring"),
     # Engage and release.
-    ("engage_edges", 4, 2, 128, "consecutive forward edges before engaging, a measured pitch included"),
+    ("engage_edges", 8, 2, 128, "consecutive forward edges before engaging; two channels 5, one 3 at least"),
     ("engage_rpm", 20, 5, 60, "cadence from which assistance engages"),
     ("release_rpm", 12, 4, 59, "cadence below which assistance releases"),
     ("backward_edges", 2, 1, 16, "consecutive backward edges that end all help"),
@@ -195,8 +198,8 @@ class Settings:
     def __init__(self, values: dict[str, int]) -> None:
         """Take the defaults, then `values` over them; ValueError names what is refused.
 
-        Refused are unknown names, values that are no whole numbers or out of their range, and
-        pairs of ASCENDING that do not ascend.
+        Refused are unknown names, values that are no whole numbers or out of their range, pairs of
+        ASCENDING that do not ascend, and fewer engage edges than a first pitch takes.
         """
         known = [row[0] for row in TABLE]
         for name in values:
@@ -213,6 +216,11 @@ class Settings:
             if getattr(self, lower) >= getattr(self, higher):
                 got = f"{getattr(self, lower)} and {getattr(self, higher)}"
                 raise ValueError(f"{lower} must be lower than {higher}, got {got}")
+
+        least = FIRST_PITCH_EDGES[self.sensor_kind]
+        if self.engage_edges < least:
+            kind = f"with sensor_kind {self.sensor_kind}"
+            raise ValueError(f"engage_edges must be {least} or more {kind}, got {self.engage_edges}")
 
     def as_dict(self) -> dict[str, int]:
         """Return every setting by name, in the order of the table."""

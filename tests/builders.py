@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
-from firmware.settings import ASCENDING, DUTY_CODED, TABLE, TWO_CHANNELS, Settings
+from firmware.settings import ASCENDING, DUTY_CODED, FIRST_PITCH_EDGES, TABLE, TWO_CHANNELS, Settings
 from tests.small_int import SmallInt
 
 WRAP_US = 2**30
@@ -45,7 +45,10 @@ def small(values: dict[str, int]) -> dict[str, int]:
 
 
 def _ranges() -> dict[str, tuple[int, int]]:
-    """Return for each setting the range in which every pair of ASCENDING can still be satisfied."""
+    """Return for each setting the range in which every pair of ASCENDING can still be satisfied.
+
+    And for the engage edges those that are legal with any sensor.
+    """
     ranges = {row[0]: (row[2], row[3]) for row in TABLE}
     for _ in ASCENDING:
         for lower, higher in ASCENDING:
@@ -53,6 +56,7 @@ def _ranges() -> dict[str, tuple[int, int]]:
             ranges[lower] = (lowest, min(highest, ranges[higher][1] - 1))
             lowest, highest = ranges[higher]
             ranges[higher] = (max(lowest, ranges[lower][0] + 1), highest)
+    ranges["engage_edges"] = (FIRST_PITCH_EDGES[TWO_CHANNELS], ranges["engage_edges"][1])
     return ranges
 
 
@@ -86,6 +90,8 @@ def legal_values(draw: Any, **fixed: int) -> dict[str, int]:
         for lower, higher in ASCENDING:
             if higher == name:
                 lowest = max(lowest, values[lower] + 1)
+        if name == "engage_edges":
+            lowest = FIRST_PITCH_EDGES[values["sensor_kind"]]
         if name in fixed:
             values[name] = fixed[name]
         elif name not in varied and lowest <= DEFAULTS[name] <= highest:

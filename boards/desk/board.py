@@ -89,7 +89,8 @@ class DeskBoard(StartableBoard):
         self._last_us = now_us
         if self._options.seconds > 0 and self._ridden_us >= self._options.seconds * 1_000_000:
             sys.exit(0)
-        if ticks_diff_us(now_us, self._written_us) > self._valid_for_us:
+        age_us = ticks_diff_us(now_us, self._written_us)
+        if age_us < 0 or age_us > self._valid_for_us:
             self._command_mv = 0
         inputs.sampled_us = now_us
         self._measure(inputs, now_us)

@@ -87,6 +87,10 @@ class Pedalling:
             and speed_mm_per_s >= self._engage_speed_mm_per_s
         )
 
+    def stop(self) -> None:
+        """Latch that pedalling has stopped, until the next forward progress."""
+        self.stopped = True
+
     def _stop_gap_us(self, pitch_us: int, speed_mm_per_s: int) -> int:
         gap_us = self._release_gap_us
         if pitch_us > 0:

@@ -28,17 +28,21 @@ class OutputGuard:
 
     __slots__ = (
         "_backward_edges",
+        "_before_us",
         "_behind",
         "_cutoff_period_us",
         "_cutoff_pulses_percent",
         "_edge_us",
+        "_fall_seen",
         "_fall_us",
         "_forward_step",
         "_forward_us",
+        "_glitch_us",
         "_highest_mv",
         "_levels",
         "_longest_period_us",
         "_longest_us",
+        "_now_us",
         "_rise_seen",
         "_rise_us",
         "_settings",
@@ -57,6 +61,8 @@ class OutputGuard:
         self._backward_edges = settings.backward_edges
         self._highest_mv = settings.command_max_mv
         self._longest_us = 60_000_000 // (settings.pulses_per_rev * settings.release_rpm) + _MARGIN_US
+        # Levels that last less than a sixteenth of a pitch at 250 rpm are no magnet.
+        self._glitch_us = 15_000 // settings.pulses_per_rev
         # Periods of the wheel sensor at the two speeds, in two steps that stay small integers.
         pulses = settings.wheel_pulses_per_rev
         way = settings.wheel_circumference_mm * 100_000 // pulses
@@ -70,10 +76,13 @@ class OutputGuard:
         distance_percent = settings.cutoff_distance_mm * 100 * pulses
         self._cutoff_pulses_percent = 1 + distance_percent // settings.wheel_circumference_mm
         self._longest_period_us = _LONGEST_DISTANCE_US * 100 // self._cutoff_pulses_percent
+        self._now_us = now_us
         self._levels = 0
         self._rise_us = now_us
         self._fall_us = now_us
+        self._before_us = now_us
         self._rise_seen = False
+        self._fall_seen = False
         self._edge_us = now_us
         self._turning = False
         self._forward_us = now_us
@@ -95,8 +104,8 @@ class OutputGuard:
                 self._behind = min(self._behind + 1, _BEHIND_MAX)
         elif kind == DUTY_CODED:
             self._see_duty(levels & 1, time_us)
-        else:
-            self._go_forward(1, time_us)
+        elif (levels ^ self._levels) & 1 == 1 or not (self._rise_seen or self._fall_seen):
+            self._see_pulse(levels & 1, time_us)  # The level before the first edge is not known.
         self._levels = levels
 
     def wheel_edge(self, level: int, time_us: int) -> None:
@@ -113,6 +122,8 @@ class OutputGuard:
 
     def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
         """Return `command_mv`, or less: 0 wherever no drive can be right."""
+        if self._clock_went_back(now_us):
+            return 0
         period_us = self._slowest_period_us(now_us)
         self._forget_the_old(period_us, now_us)
         if not self._throttle_rest_seen:
@@ -127,6 +138,19 @@ class OutputGuard:
                 return 0
         return min(command_mv, self._highest_mv)
 
+    def _clock_went_back(self, now_us: int) -> bool:
+        """Tell whether time ran backwards; then what was seen before counts from now, and no crank turns."""
+        went_back = ticks_diff_us(now_us, self._now_us) < 0
+        self._now_us = now_us
+        if went_back:
+            self._turning = False
+            self._rise_seen = False
+            self._fall_seen = False
+            self._fall_us = now_us
+            self._edge_us = now_us
+            self._wheel_us = now_us
+        return went_back
+
     def _see_duty(self, high: int, time_us: int) -> None:
         if high == 0:
             self._fall_us = time_us
@@ -134,13 +158,49 @@ class OutputGuard:
         if self._rise_seen:
             high_us = ticks_diff_us(self._fall_us, self._rise_us)
             low_us = ticks_diff_us(time_us, self._fall_us)
-            if abs(high_us - low_us) > (high_us + low_us) >> 3:  # Else too near one half to tell.
+            pitch_us = high_us + low_us
+            difference_us = abs(high_us - low_us)
+            # Else too near one half to tell, or a pulse of under an eighth, which is no magnet.
+            if pitch_us >> 3 < difference_us < pitch_us - (pitch_us >> 2):
                 if (high_us > low_us) == (self._settings.forward_duty_high == 1):
                     self._go_forward(2, time_us)
                 else:
                     self._behind = min(self._behind + 2, _BEHIND_MAX)
         self._rise_seen = True
         self._rise_us = time_us
+
+    def _see_pulse(self, high: int, time_us: int) -> None:
+        """Count an edge of one channel, unless it ends a pulse of under an eighth of a pitch, or over seven.
+
+        What vanishes within the glitch time is taken back. After a rest a pitch must be seen first.
+        """
+        if high == 1:
+            pulse_us = ticks_diff_us(time_us, self._fall_us)
+            pitch_us = ticks_diff_us(time_us, self._rise_us)
+        else:
+            pulse_us = ticks_diff_us(time_us, self._rise_us)
+            pitch_us = ticks_diff_us(time_us, self._fall_us)
+        if not self._rise_seen or not self._fall_seen:
+            self._note_edge(high, time_us)
+        elif pulse_us < self._glitch_us:
+            if high == 1:
+                self._fall_us = self._before_us
+            else:
+                self._rise_us = self._before_us
+        else:
+            self._note_edge(high, time_us)
+            if pitch_us >> 3 <= pulse_us <= pitch_us - (pitch_us >> 3):
+                self._go_forward(1, time_us)
+
+    def _note_edge(self, high: int, time_us: int) -> None:
+        if high == 1:
+            self._before_us = self._rise_us
+            self._rise_us = time_us
+            self._rise_seen = True
+        else:
+            self._before_us = self._fall_us
+            self._fall_us = time_us
+            self._fall_seen = True
 
     def _go_forward(self, edges: int, time_us: int) -> None:
         if self._behind > 0:
@@ -173,11 +233,12 @@ class OutputGuard:
         if self._turning:
             gap_us = ticks_diff_us(now_us, self._forward_us)
             self._turning = gap_us <= self._longest_us and gap_us <= self._distance_us(period_us) + _MARGIN_US
-        unfinished = self._behind != 0 or self._rise_seen
+        unfinished = self._behind != 0 or self._rise_seen or self._fall_seen
         if unfinished and ticks_diff_us(now_us, self._edge_us) > self._longest_us:
             # After a rest the crank starts afresh: nothing to make up, no pitch half seen.
             self._behind = 0
             self._rise_seen = False
+            self._fall_seen = False
 
     def _look_for_rest(self, throttle_mv: int) -> None:
         settings = self._settings

@@ -8,8 +8,9 @@
     {"request": "maintenance"}                                 start anew without drive, for a host's tools
 
 An answer has "ok" with the request's name, or "refused" with the reason. Long answers come in several
-lines; "left" says how much is still to come. A line that is refused changes nothing. Answering takes
-memory and time, so it is done only while the wheel stands and nothing drives.
+lines; "left" says how much is still to come. A line that is refused changes nothing. A setting beyond the
+limits of the place that the board was flashed for is refused. Answering takes memory and time, so it is
+done only while the wheel stands and nothing drives.
 """
 
 from firmware.controller import Controller
@@ -161,6 +162,7 @@ class Console:
         for name, value in changes.items():
             values[name] = value
         settings = Settings(values)
+        self._store.place.check(settings, self._controller.settings)
         try:
             self._store.save(settings)
         except OSError as error:

@@ -8,12 +8,14 @@ nothing is guessed. Without a valid slot the board reads its sensors and drives 
 Flash writes stop the world, so `save` is for a bicycle that stands and an output at zero.
 """
 
-from firmware.settings import TABLE, Settings
+from firmware.link.place import PLACE_FILE, Place, place_in
+from firmware.settings import FIRST_PITCH_EDGES, TABLE, Settings
 
 SLOT_NAMES = ("settings_a.txt", "settings_b.txt")
 SLOT_SIZE = 3_072  # Fixed, so that overwriting one moves nothing else about on a FAT disk.
 SEQUENCE_MAX = 999_999_999  # Flash wears out long before.
 HEADING = "treadle settings 1"
+ENDING_SIZE = len("crc32 00000000\n")
 SAFE_VALUES = {"power_limit_w": 0, "assist_power_w": 0, "throttle_power_w": 0}
 NO_SLOT = -1
 
@@ -38,12 +40,12 @@ class Storage:
 
 
 class Store:
-    """The two slots. Read after `load` or `save`: `slot` (0, 1 or NO_SLOT), `sequence`, `refusal`.
+    """The two slots. Read after `load` or `save`: `slot` (0, 1 or NO_SLOT), `sequence`, `refusal`, `place`.
 
     `refusal` says in a sentence why there is no valid slot, and is empty when there is one.
     """
 
-    __slots__ = ("_storage", "refusal", "sequence", "slot")
+    __slots__ = ("_storage", "place", "refusal", "sequence", "slot")
 
     def __init__(self, storage: Storage) -> None:
         """Start without having looked."""
@@ -51,12 +53,14 @@ class Store:
         self.slot = NO_SLOT
         self.sequence = 0
         self.refusal = "the slots have not been read"
+        self.place = Place("", PLACE_FILE + " has not been read")
 
     def load(self) -> Settings:
         """Return the settings of the newest valid slot; without one, the defaults with all power at 0."""
         self.slot = NO_SLOT
         self.sequence = 0
         self.refusal = ""
+        self.place = self._place()
         newest = Settings(SAFE_VALUES)
         for slot in (0, 1):
             try:
@@ -71,6 +75,12 @@ class Store:
         if self.slot != NO_SLOT:
             self.refusal = ""
         return newest
+
+    def _place(self) -> Place:
+        try:
+            return place_in(_checked(self._storage.read(PLACE_FILE), self._storage))
+        except (ValueError, OSError) as error:
+            return Place("", PLACE_FILE + ": " + reason_of(error))
 
     def save(self, settings: Settings) -> None:
         """Store `settings` in the slot that counts less; OSError with a sentence if that fails.
@@ -95,19 +105,16 @@ def encode(settings: Settings, sequence: int, storage: Storage) -> bytes:
     for name, value in _in_order(settings):
         lines.append(name + " " + str(value))
     text = "\n".join(lines) + "\n"
-    text += " " * (SLOT_SIZE - len("crc32 00000000\n") - len(text) - 1) + "\n"
-    return text.encode() + b"crc32 " + _hexadecimal(storage.crc32(text.encode())) + b"\n"
+    text += " " * (SLOT_SIZE - ENDING_SIZE - len(text) - 1) + "\n"
+    return with_check_sum(text.encode(), storage)
 
 
 def decode(content: bytes, storage: Storage) -> tuple[int, Settings]:
     """Return sequence and settings of a slot; ValueError says what is wrong with it."""
-    if len(content) == 0:
-        raise ValueError("it is not there")
-    checked = len(content) - len("crc32 00000000\n")
-    ending = b"crc32 " + _hexadecimal(storage.crc32(content[:checked])) + b"\n"
-    if len(content) != SLOT_SIZE or content[checked:] != ending:
-        raise ValueError("its check sum is wrong")
-    lines = content[:checked].decode().split("\n")
+    checked = _checked(content, storage)
+    if len(content) != SLOT_SIZE:
+        raise ValueError("its size is wrong")
+    lines = checked.decode().split("\n")
     if lines[0] != HEADING:
         raise ValueError("its heading is unknown")
     values = {}
@@ -121,7 +128,18 @@ def decode(content: bytes, storage: Storage) -> tuple[int, Settings]:
     for row in TABLE:
         if row[0] not in values:
             raise ValueError("it lacks " + row[0])
+    _raise_engage_edges(values)
     return sequence, Settings(values)
+
+
+def _raise_engage_edges(values: dict[str, int]) -> None:
+    """Take a slot of an older version, which could ask for fewer edges than a first pitch takes.
+
+    It rode with those of the first pitch. What was never legal stays as it is and is refused.
+    """
+    kind = values["sensor_kind"]
+    if values["engage_edges"] >= 2 and kind < len(FIRST_PITCH_EDGES):
+        values["engage_edges"] = max(values["engage_edges"], FIRST_PITCH_EDGES[kind])
 
 
 def _in_order(settings: Settings) -> list[tuple[str, int]]:
@@ -136,8 +154,19 @@ def _whole(word: str) -> int:
     return int(word)
 
 
-def _hexadecimal(crc: int) -> bytes:
-    return b"%08x" % crc
+def with_check_sum(text: bytes, storage: Storage) -> bytes:
+    """Return `text` with a last line that holds its CRC-32."""
+    return text + b"crc32 " + b"%08x" % storage.crc32(text) + b"\n"
+
+
+def _checked(content: bytes, storage: Storage) -> bytes:
+    """Return what stands before the check sum; ValueError if there is nothing, or the sum is wrong."""
+    if len(content) == 0:
+        raise ValueError("it is not there")
+    checked = content[: max(len(content) - ENDING_SIZE, 0)]
+    if with_check_sum(checked, storage) != content:
+        raise ValueError("its check sum is wrong")
+    return checked
 
 
 def reason_of(error: Exception) -> str:

@@ -1,12 +1,11 @@
 """Crank edges to direction, pitch time and runs of edges.
 
 Two channels: the levels are a two-bit Gray code. `levels ^ (levels >> 1)` makes it binary, and the
-difference of two positions modulo 4 is 0 for none, 1 forward, 3 backward, 2 for a double change
-that no crank can make. One channel: every edge counts as forward. Duty-coded: one channel whose
-high share of a pitch tells the direction, known once a pitch, at the rising edge.
-
-The pitch time is measured between edges of the same kind (A rising to A rising and so on), so that
-duty and phase errors of the sensor cancel.
+difference of two positions modulo 4 is 0 for none, 1 forward, 3 backward, 2 for a double change that no
+crank can make. One channel: every edge counts as forward. Duty-coded: one channel whose high share of a
+pitch tells the direction, known once a pitch, at the rising edge. On these two a pulse of under an eighth
+of a pitch, or over seven eighths, is no magnet but interference. The pitch time is measured between edges
+of the same kind, so that duty and phase errors of the sensor cancel.
 """
 
 from firmware.settings import B_LEADS, DUTY_CODED, TWO_CHANNELS, Settings
@@ -42,6 +41,7 @@ class Crank:
         "_last_edge_us",
         "_last_position",
         "_mask",
+        "_odd_before",
         "_pending",
         "_pending_levels",
         "_pending_us",
@@ -73,8 +73,7 @@ class Crank:
         self._backward_step = 1 if settings.lead == B_LEADS else 3
         self._forward_duty_high = settings.forward_duty_high == 1
         self._shortest_pitch_us = US_PER_MINUTE // (pulses * CADENCE_MAX_RPM)
-        # Levels that last less than a sixteenth of the shortest pitch are no magnet.
-        self._glitch_us = self._shortest_pitch_us // 16
+        self._glitch_us = self._shortest_pitch_us // 16  # Levels that last less are no magnet.
         self._standstill_us = US_PER_MINUTE // (pulses * settings.release_rpm) + STANDSTILL_MARGIN_US
         self._kind_us = [now_us] * 4
         self._last_position = 0
@@ -83,6 +82,7 @@ class Crank:
         self._pending = False
         self._pending_levels = 0
         self._pending_us = now_us
+        self._odd_before = False
         self._rise_seen = False
         self._rise_us = now_us
         self._fall_us = now_us
@@ -143,6 +143,17 @@ class Crank:
         """Ask for a new run of forward edges, because pedalling has stopped."""
         self.forward_run = 0
 
+    def restamp(self, now_us: int) -> None:
+        """Start afresh from `now_us`, because the clock went back; levels and the debt of edges stay."""
+        self.begin_step()
+        self.forward_run = 0
+        self.pitch_us = 0
+        self.last_forward_us = now_us
+        self._rise_seen = False
+        self._fall_us = now_us
+        self._pending_us = now_us
+        self._last_edge_us = now_us
+
     def _accept(self, levels: int, time_us: int) -> None:
         changed = levels ^ self.levels
         self.levels = levels
@@ -153,7 +164,7 @@ class Crank:
         elif self._sensor_kind == DUTY_CODED:
             self._duty_coded(levels, time_us)
         else:
-            self._forward(levels, time_us)
+            self._one_channel(levels, time_us)
         self._started = True
 
     def _two_channels(self, levels: int, changed: int, time_us: int) -> None:
@@ -174,6 +185,20 @@ class Crank:
         else:
             self._forward(position, time_us)
 
+    def _one_channel(self, high: int, time_us: int) -> None:
+        """Pass over one odd pulse, since legs may begin that quickly; a second in a row is noise."""
+        pitch_us = ticks_diff_us(time_us, self._kind_us[high])
+        pulse_us = ticks_diff_us(time_us, self._kind_us[1 - high])
+        odd = pulse_us < pitch_us >> 3 or pulse_us > pitch_us - (pitch_us >> 3)
+        odd = odd and self.forward_run >= self._kinds
+        if not odd:
+            self._forward(high, time_us)
+        elif self._odd_before:
+            self._too_soon()
+        else:
+            self._kind_us[high] = time_us
+        self._odd_before = odd
+
     def _duty_coded(self, high: int, time_us: int) -> None:
         if high == 0:
             self._fall_us = time_us
@@ -184,11 +209,8 @@ class Crank:
             excess_us = 2 * high_us - pitch_us
             if pitch_us < self._shortest_pitch_us:
                 self._too_soon()
-            elif high_us <= 0 or abs(excess_us) <= pitch_us >> 3:
-                self.forward_run = 0  # Too near one half to tell a direction.
-                self._reject()
-            elif abs(excess_us) >= pitch_us - (pitch_us >> 3):
-                self.forward_run = 0  # Under a sixteenth high, or low: a pulse of noise, no magnet.
+            elif high_us <= 0 or not pitch_us >> 3 < abs(excess_us) < pitch_us - (pitch_us >> 2):
+                self.forward_run = 0  # Too near one half to tell a direction, or no magnet.
                 self._reject()
             elif (excess_us > 0) == self._forward_duty_high:
                 self._measure(pitch_us, time_us)

@@ -35,6 +35,10 @@ class Rotation:
         self._last_us = time_us
         self.standing = False
 
+    def restamp(self, now_us: int) -> None:
+        """Let the last period have ended at `now_us`, because the clock went back."""
+        self._last_us = now_us
+
     def stand(self) -> None:
         """Forget the last period: the rate is 0 until a new one."""
         self.standing = True
@@ -113,6 +117,11 @@ class Wheel:
         self.overdue = False
         self._last_us = time_us
         self.pulsed = True
+
+    def restamp(self, now_us: int) -> None:
+        """Let the last pulse have come at `now_us`, because the clock went back; the speed decays from it."""
+        self._last_us = now_us
+        self._rotation.restamp(now_us)
 
     def settle(self, now_us: int) -> None:
         """Call once a step, after the edges: bring the speed up to date, latch a standstill."""

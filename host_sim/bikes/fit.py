@@ -7,6 +7,10 @@ from host_sim.rules.places import Place
 
 # Between two edges of a ring there must be this much of a pitch, or their order is a matter of luck.
 EDGE_GAP_LEAST = 0.04
+# On a single channel the firmware takes a pulse of under an eighth of a pitch for noise. Its pulses must be
+# longer by a quarter, so that legs that change their pace don't make one look like that (measured; see
+# tests/ride/test_rings_of_one_channel.py).
+PULSE_LEAST = 0.16
 # Turns of the wheel in one of the crank; no chain drive is built beyond (common practice, no source).
 GEAR_LEAST, GEAR_MOST = 0.5, 7.0
 
@@ -81,8 +85,11 @@ def _check_drive(bike: Bike) -> None:
 
 def _check_sensor(sensor: PedalSensor) -> None:
     key = "pedal_sensor"
+    if sensor.kind != "two channels" and not 20.0 <= sensor.duty_percent <= 80.0:
+        allowed = f'20 to 80 (percent) on a "{sensor.kind}" sensor: shorter pulses look like noise'
+        raise refuse(f"{key}.duty_percent", sensor.duty_percent, allowed)
     if sensor.kind == "duty-coded" and 45.0 < sensor.duty_percent < 55.0:
-        allowed = "10 to 45 or 55 to 90 (percent): nearer to a half it tells no direction"
+        allowed = "20 to 45 or 55 to 80 (percent): nearer to a half it tells no direction"
         raise refuse(f"{key}.duty_percent", sensor.duty_percent, allowed)
     if sensor.angle_errors_deg and sensor.uneven_deg:
         raise refuse(f"{key}.uneven_deg", sensor.uneven_deg, "0 (degrees) beside angle_errors_deg")
@@ -97,9 +104,12 @@ def _check_sensor(sensor: PedalSensor) -> None:
         allowed = f"what leaves {EDGE_GAP_LEAST:g} of a pitch between edges, not {gap:.2g}"
         raise ValueError(f"{key}.phase_deg is {where}, allowed is {allowed}")
     error = neighbour_error(sensor)
-    if error > gap - EDGE_GAP_LEAST / 2.0:
+    most = gap - EDGE_GAP_LEAST / 2.0
+    if sensor.kind != "two channels":
+        most = min(most, _error_for_pulses(sensor.duty_percent / 100.0))
+    if error > most:
         name = "angle_errors_deg" if errors else "uneven_deg"
-        most_deg = (gap - EDGE_GAP_LEAST / 2.0) * 360.0 / sensor.pulses_per_rev
+        most_deg = most * 360.0 / sensor.pulses_per_rev
         found = f"{error * 360.0 / sensor.pulses_per_rev:.3g}"
         allowed = f"up to {most_deg:.3g} (degrees)"
         raise ValueError(f"{key}.{name} moves neighbouring magnets {found} apart, allowed is {allowed}")
@@ -108,6 +118,15 @@ def _check_sensor(sensor: PedalSensor) -> None:
         raise refuse(
             f"{key}.hysteresis_deg", sensor.hysteresis_deg, f"half a pitch, {half_pitch_deg:.3g} (degrees)"
         )
+
+
+def _error_for_pulses(duty: float) -> float:
+    """Return how far neighbouring magnets may be apart so that no pulse is under PULSE_LEAST of its pitch.
+
+    Both as shares of a pitch. A pitch that is longer by the error e has the high share duty / (1 + e), one
+    that is shorter the low share (1 - duty - e) / (1 - e).
+    """
+    return min(duty / PULSE_LEAST - 1.0, (1.0 - duty - PULSE_LEAST) / (1.0 - PULSE_LEAST))
 
 
 def _check_levers(bike: Bike) -> None:

@@ -6,7 +6,7 @@ the limits of the place.
 
 from math import ceil, floor
 
-from firmware.settings import DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
+from firmware.settings import DUTY_CODED, FIRST_PITCH_EDGES, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
 from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
 from host_sim.bikes.model import Bike, PedalSensor
 from host_sim.bikes.power_loop_of import motor_model, open_map_full_w, power_loop
@@ -17,8 +17,9 @@ _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded"
 _EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}
 _THROTTLE_USES = ("never", "below start-up speed", "freely")
 _MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
-# A tenth of a turn is pedalling; what is less may be a nudge. Judgement.
-_ENGAGE_TURN_SHARE = 0.1
+# A sixth of a turn is pedalling; what is less may be a nudge. With a tenth, 40 to 50 % of nudges of up to
+# 0.16 of a turn engaged on two channels, with a sixth 0 to 1 % (measured; tests/tuning/test_thresholds.py).
+_ENGAGE_TURN_SHARE = 1.0 / 6.0
 # Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.
 _TAPER_FROM_SHARE = 0.88
 # The speed is known a wheel pulse late: start-up assistance, which gathers speed, aims below what the place
@@ -57,14 +58,15 @@ def _short(value: int) -> str:
 
 def _sensor(bike: Bike) -> dict[str, int]:
     sensor = bike.pedal_sensor
+    kind = _KINDS[sensor.kind]
     edges_per_turn = _EDGES_PER_PULSE[sensor.kind] * sensor.pulses_per_rev
     return {
-        "sensor_kind": _KINDS[sensor.kind],
+        "sensor_kind": kind,
         "lead": 0 if sensor.a_leads else 1,
         "forward_duty_high": 1 if sensor.duty_percent >= 50.0 else 0,
         "pulses_per_rev": sensor.pulses_per_rev,
         "edge_gap_permille": _edge_gap_permille(sensor),
-        "engage_edges": max(2, round(edges_per_turn * _ENGAGE_TURN_SHARE)),
+        "engage_edges": max(FIRST_PITCH_EDGES[kind], round(edges_per_turn * _ENGAGE_TURN_SHARE)),
         "wheel_circumference_mm": round(bike.bicycle.wheel_circumference_m * 1000.0),
         "wheel_pulses_per_rev": bike.wheel_sensor.pulses_per_rev,
     }
@@ -157,8 +159,9 @@ def _levers(bike: Bike) -> dict[str, int]:
     return values
 
 
-def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
-    """Raise ValueError for a chosen setting that goes beyond the limits of the place."""
+def limits_of(bike: Bike, place: Place) -> dict[str, tuple[int, int, str]]:
+    """Return by a setting's name the lowest and highest value in the place, and the unit or meaning."""
+    rows = {row[0]: row for row in TABLE}
     most = {
         "power_limit_w": (most_power_w(place), "W"),
         "cutoff_speed_mm_per_s": (_mm_per_s(place.cutoff_km_per_h), "mm/s"),
@@ -169,12 +172,17 @@ def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
     distance_m = cutoff_distance_m(bike, place)
     if distance_m is not None:
         most["cutoff_distance_mm"] = (floor(distance_m * 1000.0), "mm")
-    for name, (limit, unit) in most.items():
-        if getattr(settings, name) > limit:
-            raise refuse(
-                f"settings.{name}", getattr(settings, name), f"up to {limit} ({unit}) in {bike.place}"
-            )
+    limits = {name: (rows[name][2], limit, unit) for name, (limit, unit) in most.items()}
     least_mm_per_s = ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H)
-    if settings.engage_speed_mm_per_s < least_mm_per_s:
-        allowed = f"{least_mm_per_s} or more (mm/s) in {bike.place}"
-        raise refuse("settings.engage_speed_mm_per_s", settings.engage_speed_mm_per_s, allowed)
+    highest = rows["engage_speed_mm_per_s"][3]
+    return limits | {"engage_speed_mm_per_s": (least_mm_per_s, highest, "mm/s")}
+
+
+def _check_lawful(settings: Settings, bike: Bike, place: Place) -> None:
+    """Raise ValueError for a chosen setting that goes beyond the limits of the place."""
+    for name, (lowest, highest, unit) in limits_of(bike, place).items():
+        value = getattr(settings, name)
+        if value > highest:
+            raise refuse(f"settings.{name}", value, f"up to {highest} ({unit}) in {bike.place}")
+        if value < lowest:
+            raise refuse(f"settings.{name}", value, f"{lowest} or more ({unit}) in {bike.place}")

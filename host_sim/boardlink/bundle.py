@@ -1,4 +1,4 @@
-"""Puts together what a board gets: main.py, firmware, adapter, settings, manifest.
+"""Puts together what a board gets: main.py, firmware, adapter, settings, limits of the place, manifest.
 
 The same request gives the same bytes, every time and everywhere.
 """
@@ -7,8 +7,10 @@ import binascii
 from dataclasses import dataclass
 from typing import Any
 
-from firmware.link.store import SLOT_NAMES, Storage, encode
+from firmware.link.place import PLACE_FILE, PLACE_HEADING
+from firmware.link.store import SLOT_NAMES, Storage, encode, with_check_sum
 from host_sim.bikes.model import Bike
+from host_sim.bikes.settings_of import limits_of
 from host_sim.boardlink.bytecode import compiled
 from host_sim.boardlink.image import filesystem_image
 from host_sim.boardlink.manifest import MANIFEST, manifest_bytes, manifest_of
@@ -63,6 +65,16 @@ def bundle_for(target: Target, bike: Bike, bytecode: bool, rules: dict[str, Any]
     if bytecode:
         files = compiled(files)
     files[SETTINGS_SLOT] = encode(bike.firmware_settings, FIRST_SEQUENCE, CheckSums())
+    files[PLACE_FILE] = place_file(bike)
     manifest = manifest_of(target, bike, files, bytecode, rules)
     files[MANIFEST] = manifest_bytes(manifest)
     return Bundle(target, dict(sorted(files.items())), manifest)
+
+
+def place_file(bike: Bike) -> bytes:
+    """Return the limits of the bike's place, beyond which the board lets nobody change a setting."""
+    lines = [PLACE_HEADING, bike.place_profile.title]
+    for name, (lowest, highest, _) in limits_of(bike, bike.place_profile).items():
+        lines.append(f"{name} {lowest} {highest}")
+    # The console speaks ASCII.
+    return with_check_sum(("\n".join(lines) + "\n").encode("ascii", "replace"), CheckSums())

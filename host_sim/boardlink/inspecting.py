@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from firmware.link.place import PLACE_FILE
 from firmware.link.store import SLOT_NAMES, Store
 from firmware.settings import Settings
 from host_sim.boardlink.bundle import CheckSums
@@ -12,7 +13,7 @@ from host_sim.boardlink.targets import LEAST_MICROPYTHON, MPY_VERSION, Target
 MAIN, NEW_MAIN, FLAG = "main.py", "main.new", "maintenance"
 UNCHANGED = "nothing was changed"
 OUR_FOLDERS = ("boards", "firmware")
-OUR_FILES = (MAIN, NEW_MAIN, FLAG, MANIFEST, *SLOT_NAMES)
+OUR_FILES = (MAIN, NEW_MAIN, FLAG, MANIFEST, PLACE_FILE, *SLOT_NAMES)
 
 _ABOUT = """
 import sys

@@ -5,6 +5,7 @@ from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING
 from firmware.guard.faults import CAUSE_NAMES
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import OUTPUTS_VALID_US, Inputs
+from firmware.sense.crank import BEHIND_MAX, PITCH_MAX_US, RUN_MAX
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
@@ -43,6 +44,8 @@ def guard_permit(ex: Numbers) -> None:
     guard._settings.throttle_fitted = any_setting(ex, "throttle_fitted")
     guard._settings.throttle_unpedalled = any_setting(ex, "throttle_unpedalled")
     now_us = ex.integer("now", 0, TICKS_MAX_US)
+    # That a step back is told from any other is the lemma `guard_clock_back`; here time has gone on or stood.
+    guard._now_us = now_us
     forward_age_us = ex.integer("forward_age", 0, LONGEST_STEP_GAP_US + LONGEST_GAP_US)
     wheel_age_us = ex.integer("wheel_age", 0, LONGEST_STEP_GAP_US + WHEEL_STILL_US)
     guard._forward_us = ticks_add_us(now_us, PERIOD_US - 1 - forward_age_us)
@@ -81,15 +84,97 @@ def guard_permit(ex: Numbers) -> None:
     ex.outcome(permitted=permitted_mv, turning=guard._turning, seen=guard._wheel_seen)
 
 
+def guard_clock_back(ex: Numbers) -> None:
+    """Any state, any inputs, any command, and a time before or after that of the last look."""
+    guard = _any_guard(ex, DUTY_CODED)
+    guard._rise_seen = ex.boolean("rise_seen")
+    last_us = ex.integer("last", 0, TICKS_MAX_US)
+    span_us = ex.integer("span", 0, (1 << 29) - 1)
+    back = ex.boolean("back")
+    guard._now_us = last_us
+    now_us = ticks_add_us(last_us, PERIOD_US - 1 - span_us if back else span_us)
+    turning, behind, period_us = guard._turning, guard._behind, guard._wheel_period_us
+    went_back = guard._clock_went_back(now_us)
+    ex.check(went_back == back, "a time before the last one is told, and no other")
+    ex.check(guard._now_us == now_us, "the time is kept for the next look")
+    ex.check(guard._behind == behind, "the debt of edges stays")
+    ex.check(guard._wheel_period_us == period_us, "the last period of the wheel stays")
+    if back:
+        ex.check(not guard._turning, "after a step back the crank does not turn")
+        ex.check(not guard._rise_seen, "nor is a pitch half seen")
+        ex.check(guard._edge_us == now_us, "the last edge counts from now")
+        ex.check(guard._wheel_us == now_us, "the last wheel pulse counts from now")
+        guard._now_us = last_us
+        inputs = Inputs()
+        inputs.brake_pulled = False
+        inputs.throttle_mv = ex.integer("throttle", 0, 5000)
+        inputs.sampled_us = now_us
+        permitted_mv = guard.permit(ex.integer("command", 0, COMMAND_MAX_MV), inputs, now_us)
+        ex.check(permitted_mv == 0, "in a step back nothing is permitted")
+    else:
+        ex.check(guard._turning == turning, "time that goes on ends no turning by itself")
+    ex.outcome(turning=guard._turning, behind=guard._behind)
+
+
+def controller_clock_back(ex: Numbers) -> None:
+    """Any crank, wheel and decision, and a time before that of the last step."""
+    controller = _any_drive(ex)
+    crank, wheel = controller.crank, controller.wheel
+    crank.forward_run = ex.integer("forward_run", 0, RUN_MAX)
+    crank.pitch_us = ex.integer("pitch", 0, PITCH_MAX_US)
+    crank.ground_gained = ex.boolean("ground_gained")
+    crank._behind = ex.integer("behind", 0, BEHIND_MAX)
+    crank.standing = ex.boolean("standing")
+    controller.pedalling.stopped = ex.boolean("stopped")
+    last_us = ex.integer("last", 0, TICKS_MAX_US)
+    span_us = ex.integer("span", 0, (1 << 29) - 1)
+    controller._last_us = last_us
+    now_us = ticks_add_us(last_us, PERIOD_US - 1 - span_us)
+    behind, standing = crank._behind, crank.standing
+    controller._look_at_the_clock(now_us)
+    for stamp_us in (crank.last_forward_us, crank._last_edge_us, crank._pending_us, crank._fall_us):
+        ex.check(stamp_us == now_us, "no time of the crank lies after a step back, nor before it")
+    ex.check(wheel._last_us == now_us, "the last wheel pulse counts from a step back")
+    ex.check(wheel._rotation._last_us == now_us, "and so does the last period")
+    ex.check(crank.forward_run == 0, "a step back ends the run of edges")
+    ex.check(crank._behind == behind, "a step back leaves the debt of edges")
+    ex.check(crank.standing == standing, "a step back is no standstill and ends none")
+    controller.pedalling.step(crank, 0, now_us)
+    ex.check(controller.pedalling.stopped, "after a step back pedalling has stopped")
+    ex.check(controller.pedalling.cadence_rpm == 0, "and there is no cadence")
+    command_mv = controller._slew(controller._target_mv(Inputs(), now_us), now_us)
+    ex.check(command_mv == 0, "a step back leaves no command in the same step")
+    ex.outcome(command=command_mv, standing=crank.standing)
+
+
+def _ends_a_magnet(guard: OutputGuard, high: int, time_us: int) -> bool:
+    """Tell whether a whole pitch was seen and the pulse that ends is an eighth to seven eighths of it."""
+    if not guard._rise_seen or not guard._fall_seen:
+        return False
+    same_us, other_us = guard._fall_us, guard._rise_us
+    if high == 1:
+        same_us, other_us = other_us, same_us
+    pitch_us = ticks_diff_us(time_us, same_us)
+    pulse_us = ticks_diff_us(time_us, other_us)
+    # The firmware rounds an eighth down.
+    return pulse_us * 8 >= pitch_us - 7 and pulse_us * 8 <= pitch_us * 7 + 7
+
+
 def _guard_edge(ex: Numbers, kind: int) -> None:
     guard = _any_guard(ex, kind)
     time_us = ex.integer("time", 0, TICKS_MAX_US)
     guard._rise_seen = ex.boolean("rise_seen")
     guard._rise_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("rise_age", 0, 2 * EDGE_GAP_MAX_US))
     guard._fall_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("fall_age", 0, 3 * EDGE_GAP_MAX_US))
+    if kind == ONE_CHANNEL:
+        guard._fall_seen = ex.boolean("fall_seen")
+        guard._glitch_us = ex.integer("glitch", 234, 3_750)
     before, behind = guard._levels, guard._behind
     levels = ex.integer("after", 0, 3)
+    may_turn = kind != ONE_CHANNEL or guard._turning or _ends_a_magnet(guard, levels & 1, time_us)
     guard.crank_edge(levels, time_us)
+    if not may_turn:
+        ex.check(not guard._turning, "no pitch yet, or a pulse that is no magnet: nothing turns")
     ex.check(guard._behind >= 0, "the debt of edges is not negative")
     ex.check(guard._behind <= 4, "the debt of edges is bounded")
     if kind == TWO_CHANNELS:
@@ -138,6 +223,7 @@ def controller_drive(ex: Numbers) -> None:
     controller.power_loop._last_us = last_us
     now_us = ticks_add_us(last_us, gap_us)
     before_mv = controller.slew_limiter.command_mv
+    controller._look_at_the_clock(now_us)
     target_mv = controller._target_mv(Inputs(), now_us)
     command_mv = controller._slew(target_mv, now_us)
     state = controller.engagement.state

@@ -136,13 +136,31 @@ def crank_one_channel(ex: Numbers) -> None:
     _one_way(ex, crank)
     ex.assume(crank.backward_run == 0)
     time_us = ex.integer("time", 0, TICKS_MAX_US)
-    age_us = ex.integer("age", 0, 2 * EDGE_GAP_MAX_US)
-    _all_edges_at(crank, ticks_add_us(time_us, PERIOD_US - 1 - age_us))
-    crank._accept(1 - crank.levels, time_us)
+    pitch_us = 1 + ex.integer("pitch_age", 0, 2 * EDGE_GAP_MAX_US)
+    pulse_us = 1 + ex.integer("pulse_age", 0, EDGE_GAP_MAX_US)
+    ex.assume(pulse_us <= pitch_us)
+    high = 1 - crank.levels
+    crank._kind_us[high] = ticks_add_us(time_us, PERIOD_US - pitch_us)
+    crank._kind_us[1 - high] = ticks_add_us(time_us, PERIOD_US - pulse_us)
+    crank._odd_before = ex.boolean("odd_before")
+    odd_before, forward_run = crank._odd_before, crank.forward_run
+    crank._accept(high, time_us)
     check_crank(ex, crank)
     ex.check(crank.backward_run == 0, "one channel never tells backward")
-    if age_us + 1 < crank._shortest_pitch_us:
-        ex.check(crank.forward_run <= 2, "noise quicker than any legs never builds a run")
+    if pitch_us < crank._shortest_pitch_us:
+        ex.check(
+            crank.forward_run <= 2 or not crank.ground_gained, "noise quicker than any legs gains nothing"
+        )
+        ex.check(crank.forward_run <= forward_run or crank.forward_run <= 2, "nor does it build a run")
+    if forward_run >= 2 and (pulse_us * 8 < pitch_us - 7 or pulse_us * 8 > pitch_us * 7 + 7):
+        ex.check(
+            not crank.ground_gained, "a pulse of under an eighth of a pitch or over seven gains no ground"
+        )
+        ex.check(not crank.pitch_measured, "and measures no pitch")
+        if odd_before:
+            ex.check(crank.forward_run == 0, "two such pulses in a row end the run")
+        else:
+            ex.check(crank._odd_before, "one is remembered")
     ex.outcome(forward=crank.forward_run, behind=crank._behind, pitch=crank.pitch_us)
 
 

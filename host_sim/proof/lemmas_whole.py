@@ -43,6 +43,7 @@ def derived_crank_numbers(ex: Numbers) -> None:
                 _within(
                     ex, OutputGuard(settings, 0)._longest_us, (15_000, 3_765_000), "the guard's longest gap"
                 )
+                ex.check(OutputGuard(settings, 0)._glitch_us == crank._glitch_us, "both have one glitch time")
                 count += 1
     ex.outcome(count=count)
 

@@ -6,7 +6,7 @@ Each ride is a function of its number. A ride may end with a fault at the very m
 from random import Random
 from typing import Any
 
-from firmware.settings import ASCENDING, TABLE, Settings
+from firmware.settings import ASCENDING, FIRST_PITCH_EDGES, TABLE, Settings
 from host_sim.bench.course import course_from
 from host_sim.bench.faults import FAULTS
 from host_sim.bikes.load import load_bike
@@ -66,6 +66,12 @@ FITTED = frozenset(
         "battery_highest_mv",
         "heat_sensor_fitted",
         "motor_lag_ms",
+        "motor_kind",
+        "back_emf_mv_per_m_per_s",
+        "motor_resistance_mohm",
+        "motor_current_limit_ma",
+        "battery_current_limit_ma",
+        "no_load_current_ma",
     }
 )
 
@@ -110,6 +116,7 @@ def _random_settings(bike: Bike, draw: Random) -> Settings:
     for lower, higher in ASCENDING:
         if values[lower] >= values[higher]:
             values[lower], values[higher] = fixed[lower], fixed[higher]
+    values["engage_edges"] = max(values["engage_edges"], FIRST_PITCH_EDGES[values["sensor_kind"]])
     return Settings(values)
 
 

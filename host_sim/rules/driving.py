@@ -25,16 +25,16 @@ from host_sim.rules.stopping import EN
 
 
 def _first_help_limit_deg(bike: Bike) -> float:
-    """Edges asked for (and those of a first pitch), one more for where it starts, 20 ms of a brisk crank."""
+    """Edges asked for, one more for where it starts, 20 ms of a brisk crank."""
     settings = bike.firmware_settings
     pitch_deg = 360.0 / settings.pulses_per_rev
     uneven_deg = 2.0 * max((abs(error) for error in bike.pedal_sensor.magnet_errors_deg()), default=0.0)
     if settings.sensor_kind == TWO_CHANNELS:
-        pitches = (max(settings.engage_edges, 5) + 1) / 4.0 + 0.25
+        pitches = (settings.engage_edges + 1) / 4.0 + 0.25
     elif settings.sensor_kind == DUTY_CODED:
-        pitches = max(settings.engage_edges / 2.0, 1.0) + 1.5
+        pitches = settings.engage_edges / 2.0 + 1.5
     else:
-        pitches = (max(settings.engage_edges, 3) + 1) / 2.0 + 0.25
+        pitches = (settings.engage_edges + 1) / 2.0 + 0.25
     return pitches * pitch_deg + uneven_deg + bike.pedal_sensor.hysteresis_deg + 95.0 * 6.0 * 0.02
 
 
@@ -59,8 +59,8 @@ def _settling_cure(bike: Bike, measured: float, limit: float) -> str:
 def _resumed_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     return (
-        f"rise_mv_per_s {settings.rise_mv_per_s} or seek_mv_per_s {settings.seek_mv_per_s} is too slow, or the "
-        "motor's numbers in the bike file are wrong by more than a fifth"
+        f"rise_mv_per_s {settings.rise_mv_per_s} or seek_mv_per_s {settings.seek_mv_per_s} is too slow, "
+        "or the motor's numbers in the bike file are wrong by more than a fifth"
     )
 
 

@@ -79,7 +79,7 @@ def sweep_engage(
     bike: Bike, priority: Priority, grid: Grid, mapped: Map, seed: int = 1
 ) -> tuple[float, dict[str, int]]:
     """Return the least engage score over what of the grid makes sense for the ring, and its settings."""
-    most = edge_candidates(bike)[-1]
+    candidates = edge_candidates(bike)
     floor_rpm = least_engage_rpm(bike)
     points = [
         {
@@ -89,7 +89,7 @@ def sweep_engage(
         }
         for edges in grid.engage_edges
         for rpm in grid.engage_rpm
-        if edges <= most and rpm >= floor_rpm
+        if candidates[0] <= edges <= candidates[-1] and rpm >= floor_rpm
     ]
     measured = mapped(ride_engage, [Trial(with_settings(bike, point), 0.0, seed) for point in points])
     scores = [engage_score(measures, priority) for measures in measured]

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from firmware.settings import ONE_CHANNEL, TWO_CHANNELS
+from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
 from host_sim.rules.stopping import ring_can_show_rpm
 from host_sim.tuning.engage_rides import EngageMeasures, EngageRide
@@ -57,9 +57,8 @@ class ReleaseChoice(NamedTuple):
 
 
 def least_edges(bike: Bike) -> int:
-    """Return the edges that a first measured pitch takes anyway: fewer change nothing."""
-    kind = bike.firmware_settings.sensor_kind
-    return 5 if kind == TWO_CHANNELS else 3 if kind == ONE_CHANNEL else 2
+    """Return the edges that a first measured pitch takes, the fewest that may be asked for."""
+    return FIRST_PITCH_EDGES[bike.firmware_settings.sensor_kind]
 
 
 def least_engage_rpm(bike: Bike) -> float:

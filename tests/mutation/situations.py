@@ -39,6 +39,7 @@ def _guard_edge(kind: int) -> Situation:
             guard._behind = 0  # One channel never goes backward, so it never owes an edge.
         time_us = ex.integer("time", 0, TICKS_MAX_US)
         guard._rise_seen = ex.boolean("rise_seen")
+        guard._fall_seen = ex.boolean("fall_seen")
         guard._rise_us = _ago(ex, time_us, "rise_age", 2 * EDGE_GAP_MAX_US)
         guard._fall_us = _ago(ex, time_us, "fall_age", 3 * EDGE_GAP_MAX_US)
         return guard, "crank_edge", (ex.integer("after", 0, 3), time_us)

@@ -46,7 +46,7 @@ def test_the_guard_never_cuts_a_healthy_ride(settings: Settings, start_us: int, 
 
 
 @given(
-    settings=legal_settings(assist_power_w=250, power_limit_w=250, engage_edges=2, selector_positions=0),
+    settings=legal_settings(assist_power_w=250, power_limit_w=250, engage_edges=5, selector_positions=0),
     rpm=st.integers(5, 120),
     wheel_mm_per_s=st.integers(0, 13_000),
     pause_ms=st.integers(0, 3_000),

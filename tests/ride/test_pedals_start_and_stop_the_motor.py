@@ -69,8 +69,8 @@ def test_more_magnets_answer_sooner_and_cut_sooner(tmp_path):
     run_ons = []
     for pulses in (6, 12, 24):
         ring = {**EVEN_RING, "pulses_per_rev": pulses}
-        # Four edges whatever the ring: the same logic, more or fewer magnets.
-        bike = bike_with(pedal_sensor=ring, settings={"engage_edges": 4})
+        # Five edges whatever the ring: the same logic, more or fewer magnets.
+        bike = bike_with(pedal_sensor=ring, settings={"engage_edges": 5})
         slow_then_still = course(
             tmp_path, 20, STANDING, "at_s = 3; cadence_rpm = 60", "at_s = 15; cadence_rpm = 0"
         )

@@ -252,7 +252,7 @@ SABOTAGES = (
         "a pulse much too narrow for a magnet tells a direction",
         "noise never engages",
         seeds("noise at rest", 0, 1),
-        [(CRANK, "elif abs(excess_us) >= pitch_us - (pitch_us >> 3):", "elif False:")],
+        [(CRANK, "< abs(excess_us) < pitch_us - (pitch_us >> 2):", "< abs(excess_us):")],
         changes={"pedal_sensor": {"kind": "duty-coded", "duty_percent": 30, "pulses_per_rev": 12}},
     ),
     # Speed.
@@ -493,7 +493,7 @@ SABOTAGES = (
         "after a stall the command goes on where it was",
         "no jump after a stall",
         seeds("loop stalls", 0),
-        [(CONTROLLER, "if stalled or not self.engagement.driving()", "if not self.engagement.driving()")],
+        [(CONTROLLER, "if self._stalled or not self.engagement", "if not self.engagement")],
     ),
     Sabotage(
         "the wrap mask is removed from time differences",

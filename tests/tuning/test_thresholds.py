@@ -32,6 +32,23 @@ def test_more_edges_come_later_and_are_fooled_less(trike):
     assert many.false_share == 0.0
 
 
+def nudged(bike, seeds=(1, 2, 3)) -> float:
+    """Return the share of nudges, rocking and shaking that engaged as ridden, over some rides."""
+    shares = [EngageRide(bike, seed).as_ridden().false_share for seed in seeds]
+    return sum(shares) / len(shares)
+
+
+@pytest.mark.parametrize(("name", "tenth"), [("cargo_trike", 5), ("tandem", 10)])
+def test_a_sixth_of_a_turn_by_default_is_hardly_fooled_where_a_tenth_was(name, tenth):
+    bike = load_bike(name)
+    assert nudged(with_settings(bike, {"engage_edges": tenth})) > 0.15
+    assert nudged(bike) < 0.02
+
+
+def test_the_folding_bicycle_is_hardly_fooled_by_default():
+    assert nudged(load_bike("folding")) < 0.03
+
+
 def test_the_chosen_edges_are_the_fewest_that_nothing_fools(trike):
     # A nudge is at most 0.16 of a turn, 58 degrees; of 40 edges a turn that is 6, so 7 are the fewest.
     choice = choose_engage(trike, PRIORITIES["balanced"])

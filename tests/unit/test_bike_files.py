@@ -55,8 +55,8 @@ def test_there_are_three_examples_and_each_loads():
 def test_the_cargo_trike_gives_these_settings():
     settings = load_bike("cargo_trike").firmware_settings
     assert (settings.sensor_kind, settings.lead, settings.pulses_per_rev) == (0, 0, 10)
-    # 10 magnets of two channels make 40 edges a turn; a tenth of a turn is 4 of them.
-    assert settings.engage_edges == 4
+    # 10 magnets of two channels make 40 edges a turn; a sixth of a turn is 7 of them.
+    assert settings.engage_edges == 7
     assert settings.wheel_circumference_mm == 1890
     assert (settings.command_start_mv, settings.command_max_mv, settings.motor_lag_ms) == (1100, 3600, 60)
     assert (settings.power_limit_w, settings.assist_power_w, settings.throttle_power_w) == (250, 250, 250)
@@ -77,7 +77,7 @@ def test_the_cargo_trike_gives_these_settings():
 def test_the_tandem_gives_these_settings():
     settings = load_bike("tandem").firmware_settings
     # On the left of the crank the other channel leads.
-    assert (settings.lead, settings.pulses_per_rev, settings.engage_edges) == (1, 24, 10)
+    assert (settings.lead, settings.pulses_per_rev, settings.engage_edges) == (1, 24, 16)
     assert (settings.power_limit_w, settings.selector_positions) == (500, 1)
     # British Columbia, no tolerance: 99 % of 32 km/h is 8800 mm/s, 3 km/h is 833.3 mm/s, to the safe side.
     assert (settings.cutoff_speed_mm_per_s, settings.engage_speed_mm_per_s) == (8800, 834)
@@ -90,7 +90,8 @@ def test_the_tandem_gives_these_settings():
 
 def test_the_folding_bicycle_gives_these_settings():
     settings = load_bike("folding").firmware_settings
-    assert (settings.sensor_kind, settings.pulses_per_rev) == (1, 6)
+    # 12 edges a turn: a sixth is 2, but the first pitch of one channel takes 3.
+    assert (settings.sensor_kind, settings.pulses_per_rev, settings.engage_edges) == (1, 6, 3)
     assert (settings.shunt_fitted, settings.throttle_fitted, settings.selector_positions) == (0, 0, 0)
     # At 6.110 m/s the wheel turns 25.257 rad/s and the motor makes 30.308 V; 250 W are drawn by 7.668 A
     # (30.308 x 7.668 + 0.3 x 7.668^2 = 250.0) of 22 A, so full command stands for 250 x 22 / 7.668 = 717.3 W.
@@ -150,6 +151,46 @@ def test_the_longest_edge_gap_is_that_of_the_ring_with_its_flaws(tmp_path):
     assert late.firmware_settings.edge_gap_permille == pytest.approx(350, abs=1)
     one_channel = changed(tmp_path, ("pedal_sensor", "uneven_deg", 0), name="folding")
     assert one_channel.firmware_settings.edge_gap_permille == 550  # High 45 %, so low 55 %.
+
+
+@pytest.mark.parametrize(("duty_percent", "allowed"), [(19.9, False), (20, True), (80, True), (80.1, False)])
+def test_pulses_that_the_firmware_may_take_for_noise_are_refused_on_one_channel(
+    tmp_path, duty_percent, allowed
+):
+    even = ("pedal_sensor", "uneven_deg", 0)
+    duty = ("pedal_sensor", "duty_percent", duty_percent)
+    for name, kind in (("folding", '"one channel"'), ("folding", '"duty-coded"')):
+        changes = (even, duty, ("pedal_sensor", "kind", kind))
+        if allowed:
+            changed(tmp_path, *changes, name=name)
+        else:
+            sentence = (
+                f"pedal_sensor.duty_percent is {duty_percent:g}, allowed is 20 to 80 (percent) on a {kind}"
+            )
+            assert sentence in refusal(tmp_path, *changes, name=name)
+
+
+@pytest.mark.parametrize(
+    # Six magnets 60 degrees apart. With 75 % the low share (1 - 0.75 - e) / (1 - e) is 0.16 at e = 0.107, 6.4
+    # degrees; with 20 % the high share 0.2 / (1 + e) is at e = 0.25, but 0.18 of a pitch, 10.8 degrees, is
+    # the most for the edges to keep their order.
+    ("duty_percent", "fits_deg", "too_much_deg", "most"),
+    [(75, 6.4, 6.5, "6.43"), (20, 10.8, 10.9, "10.8"), (80, 2.8, 2.9, "2.86")],
+)
+def test_magnets_so_uneven_that_a_pulse_may_pass_for_noise_are_refused(
+    tmp_path, duty_percent, fits_deg, too_much_deg, most
+):
+    def late(error_deg: float) -> tuple:
+        errors = f"[0, 0, {error_deg}, 0, 0, 0]"
+        return (
+            ("pedal_sensor", "uneven_deg", 0),
+            ("pedal_sensor", "duty_percent", duty_percent),
+            ("pedal_sensor", "angle_errors_deg", errors),
+        )
+
+    changed(tmp_path, *late(fits_deg), name="folding")
+    found = refusal(tmp_path, *late(too_much_deg), name="folding")
+    assert f"moves neighbouring magnets {too_much_deg} apart, allowed is up to {most} (degrees)" in found
 
 
 @pytest.mark.parametrize("pulses", [6, 10, 12, 24, 32])
@@ -235,7 +276,7 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         ),
         (
             ("pedal_sensor", "kind", '"duty-coded"'),
-            "pedal_sensor.duty_percent is 48, allowed is 10 to 45 or 55",
+            "pedal_sensor.duty_percent is 48, allowed is 20 to 45 or 55",
         ),
         (
             ("throttle", "rest_v", 3.2),
@@ -261,6 +302,10 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         (
             ("settings", "engage_rpm", 12),
             "settings: release_rpm must be lower than engage_rpm, got 12 and 12",
+        ),
+        (
+            ("settings", "engage_edges", 4),
+            "settings: engage_edges must be 5 or more with sensor_kind 0, got 4",
         ),
         (("settings", "power_limit_w", 251), "settings.power_limit_w is 251, allowed is up to 250 (W) in eu"),
         (

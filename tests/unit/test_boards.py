@@ -24,6 +24,8 @@ from firmware.ticks import ticks_diff_us
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import Agenda
 from host_sim.bench.sim_board import SimBoard
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.bundle import place_file
 from host_sim.boardlink.frames import Frame, Wire
 from tests import board_contract, fake_machine
 from tests.micropython_unix import micropython_unix, run
@@ -318,7 +320,11 @@ def test_files_are_written_in_place_read_back_and_taken_away(tmp_path):
 
 
 def desk(folder: Path, given: bytes, *words: str) -> tuple[list[Frame], list[dict[str, Any]], Wire]:
-    """Run the desk in a hurry; return its frames, its lines, and the wire that took them apart."""
+    """Run the desk in a hurry; return its frames, its lines, and the wire that took them apart.
+
+    It knows the place of the cargo trike.
+    """
+    (folder / "place.txt").write_bytes(place_file(load_bike("cargo_trike")))
     sent = run("-m", "boards.desk.main", "--hurry", f"--folder={folder}", *words, given=given)
     wire = Wire()
     found = wire.feed(sent)
@@ -344,6 +350,14 @@ def test_the_desk_rides_answers_stores_and_starts_anew(tmp_path):
     assert 84 <= max(frame.cadence_rpm for frame in frames) <= 86
     assert max(frame.power_w for frame in frames) > 150
     assert frames[-1].overruns == 0
+
+
+def test_the_desk_refuses_what_its_place_does_not_allow(tmp_path):
+    asked = b'{"request": "set", "settings": {"power_limit_w": 251}}\n'
+    _, lines, _ = desk(tmp_path, asked + POWER, "--seconds=5")
+    where = "in this board's place, European Union (EN 15194 family)"
+    assert lines[1] == {"refused": f"power_limit_w must be 0 to 250 {where}, got 251"}
+    assert lines[2] == {"ok": "set", "slot": "settings_a.txt", "sequence": 1}
 
 
 def test_the_desk_without_settings_turns_its_crank_and_drives_nothing(tmp_path):

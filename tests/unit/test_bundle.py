@@ -63,7 +63,7 @@ def test_names_stay_and_main_goes_to_the_top(board):
     files = made(board, bytecode=False).files
     assert files["main.py"] == (ROOT / "boards" / board / "main.py").read_bytes()
     for name, content in files.items():
-        if name not in ("main.py", "manifest.json", "settings_a.txt"):
+        if name not in ("main.py", "manifest.json", "settings_a.txt", "place.txt"):
             assert content == (ROOT / name).read_bytes(), name
     assert f"boards/{board}/board.py" in files
     assert f"boards/{board}/main.py" not in files

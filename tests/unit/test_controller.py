@@ -45,8 +45,8 @@ def test_from_power_up_to_a_brake_as_a_story():
     assert 1_010 <= rig.until(lambda rig: rig.state == READY, 2_000) <= 1_020
     assert rig.outputs.indicator == INDICATE_READY
     rig.rpm = 60
-    # A first edge to know where the ring stands, five for a pitch: 6 edges of 20.8 ms.
-    assert 105 <= rig.until(drives, 1_000) <= 130
+    # A first edge to know where the ring stands, and eight asked for: 9 edges of 20.8 ms.
+    assert 165 <= rig.until(drives, 1_000) <= 195
     assert rig.state == ASSISTING
     assert rig.command_mv == 1_000
     assert rig.outputs.drive_enabled

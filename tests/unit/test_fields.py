@@ -35,7 +35,7 @@ def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
     return found
 
 
-LENGTHS = {"_kind_us": 4, "_samples_in_row": 13, "_samples_needed": 13}
+LENGTHS = {"_lowest": 6, "_highest": 6, "_kind_us": 4, "_samples_in_row": 13, "_samples_needed": 13}
 
 SENSORS = [
     {},
@@ -103,7 +103,7 @@ def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():
 def test_every_field_of_a_store_keeps_its_kind():
     store = Store(Paper())
     first = kinds(store, set())
-    assert set(first.values()) == {int, str}
+    assert set(first.values()) == {int, str, list}
     store.load()
     assert kinds(store, set()) == first
     store.save(Settings({}))

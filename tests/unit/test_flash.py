@@ -158,7 +158,7 @@ def test_fat_and_little_room_as_on_a_pyboard_are_enough(disk):
         again = flashed(request(board.port, board="pyboard"))
         assert len(again.plan.unchanged) == len(expected("pyboard"))
         changed = flashed(request(board.port, "tandem", "pyboard"))
-        assert changed.plan.copied == ["manifest.json", "settings_a.txt"]
+        assert changed.plan.copied == ["manifest.json", "place.txt", "settings_a.txt"]
 
 
 def test_an_esp32_gets_sources_when_asked(disk):

@@ -156,7 +156,7 @@ def test_levels_that_are_told_twice_are_no_edge_and_no_debt(lead, edges):
 
 def test_one_channel_knows_forward_only():
     gate = Gate(sensor_kind=1)
-    gate.turn(2, ring=(1, 0))
+    gate.turn(3, ring=(1, 0))
     assert gate.permit() == ASKED_MV
     gate.turn(-9, ring=(1, 0))
     assert gate.permit() == ASKED_MV

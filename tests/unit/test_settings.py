@@ -3,8 +3,8 @@
 import pytest
 from hypothesis import given
 
-from firmware.settings import ASCENDING, TABLE, Settings
-from tests.builders import RANGES, legal_values
+from firmware.settings import ASCENDING, DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
+from tests.builders import RANGES, Rig, legal_values, settings_with
 
 ROWS = {row[0]: row for row in TABLE}
 
@@ -35,7 +35,8 @@ def test_both_ends_of_every_range_are_legal_among_fitting_neighbours():
 def test_an_end_that_its_pair_does_not_allow_is_not_the_fault_of_the_range():
     # Only these ends of the table lie where the other of a pair leaves no room for them.
     cut_short = {name for name, (lowest, highest) in RANGES.items() if ROWS[name][2:4] != (lowest, highest)}
-    assert cut_short <= {name for pair in ASCENDING for name in pair}
+    # Nor is the lowest number of engage edges, which is that of a duty-coded sensor.
+    assert cut_short <= {name for pair in ASCENDING for name in pair} | {"engage_edges"}
 
 
 @pytest.mark.parametrize("name", list(ROWS))
@@ -74,6 +75,28 @@ def test_the_refusal_of_a_pair_names_both_and_their_values():
 
 def test_one_apart_ascends():
     assert Settings({"release_rpm": 19}).release_rpm == 19
+
+
+@pytest.mark.parametrize(
+    ("kind", "least"), [(TWO_CHANNELS, 5), (ONE_CHANNEL, 3), (DUTY_CODED, 2)], ids=["two", "one", "duty"]
+)
+def test_fewer_edges_than_a_first_pitch_takes_are_refused_by_name(kind, least):
+    assert Settings({"sensor_kind": kind, "engage_edges": least}).engage_edges == least
+    if least > 2:
+        refused = f"^engage_edges must be {least} or more with sensor_kind {kind}, got {least - 1}$"
+        with pytest.raises(ValueError, match=refused):
+            Settings({"sensor_kind": kind, "engage_edges": least - 1})
+
+
+@pytest.mark.parametrize(("kind", "least"), [(TWO_CHANNELS, 5), (ONE_CHANNEL, 3), (DUTY_CODED, 2)])
+def test_that_many_edges_engage_and_one_fewer_had_no_pitch_to_engage_with(kind, least):
+    rig = Rig(settings_with(sensor_kind=kind, engage_edges=least)).ready()
+    runs = []
+    rig.after_step.append(lambda rig, _: runs.append((rig.controller.crank.forward_run, rig.command_mv > 0)))
+    rig.run(1_000, rpm=40)
+    first = next(run for run, drives in runs if drives)
+    assert first == least
+    assert (least - 1, False) in runs or kind == DUTY_CODED  # A duty-coded ring counts edges in twos.
 
 
 @given(legal_values())

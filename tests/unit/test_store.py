@@ -16,6 +16,7 @@ from firmware.link.store import (
     Store,
     decode,
     encode,
+    with_check_sum,
 )
 from firmware.settings import TABLE, Settings
 from tests.builders import legal_values
@@ -184,6 +185,35 @@ def rewritten(old: str, new: str) -> bytes:
     return (text + f"crc32 {zlib.crc32(text.encode()):08x}\n").encode()
 
 
+def older(kind: int, edges: int) -> bytes:
+    """Return a slot as a version before the rule of the first pitch could leave it."""
+    text = rewritten("engage_edges 8", f"engage_edges {edges}").decode()[:-15]
+    text = text.replace("sensor_kind 0", f"sensor_kind {kind}")
+    return (text + f"crc32 {zlib.crc32(text.encode()):08x}\n").encode()
+
+
+@pytest.mark.parametrize(
+    ("kind", "stored_edges", "edges"),
+    [(0, 2, 5), (0, 4, 5), (0, 5, 5), (0, 6, 6), (1, 2, 3), (1, 3, 3), (2, 2, 2), (2, 3, 3)],
+)
+def test_a_slot_of_an_older_version_is_read_as_it_acted(kind, stored_edges, edges):
+    _, settings = decode(older(kind, stored_edges), Paper())
+    assert (settings.sensor_kind, settings.engage_edges) == (kind, edges)
+
+
+@pytest.mark.parametrize(
+    ("kind", "stored_edges", "reason"),
+    [
+        (0, 1, "engage_edges must be 2 to 128, got 1"),
+        (3, 4, "sensor_kind must be 0 to 2, got 3"),
+        (9, 4, "sensor_kind must be 0 to 2, got 9"),
+    ],
+)
+def test_a_slot_of_an_older_version_that_was_never_legal_is_refused(kind, stored_edges, reason):
+    with pytest.raises(ValueError, match=f"^{reason}$"):
+        decode(older(kind, stored_edges), Paper())
+
+
 @pytest.mark.parametrize(
     ("old", "new", "reason"),
     [
@@ -208,6 +238,15 @@ def test_a_slot_with_a_right_check_sum_must_still_be_right(old, new, reason):
 def test_a_whole_slot_that_was_only_lengthened_is_refused():
     with pytest.raises(ValueError, match=r"^its check sum is wrong$"):
         decode(encode(Settings({}), 3, Paper()) + b"\n", Paper())
+
+
+@pytest.mark.parametrize("more", ["", "\n\n"])
+def test_a_slot_of_another_size_is_refused_whatever_its_check_sum(more):
+    text = encode(Settings({}), 3, Paper()).decode()[:-15]
+    content = with_check_sum((text[:-1] + more).encode(), Paper())
+    assert len(content) in (SLOT_SIZE - 1, SLOT_SIZE + 1)
+    with pytest.raises(ValueError, match=r"^its size is wrong$"):
+        decode(content, Paper())
 
 
 def test_a_storage_must_bring_its_three_methods():

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.bundle import place_file
 from host_sim.boardlink.console_client import open_port
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.capture.open_capture import open_capture
@@ -187,6 +189,21 @@ def test_a_standing_board_is_asked_changed_and_its_edges_are_kept(tmp_path):
     capture = open_capture(path)
     assert sum(len(chunk.times_ns) for chunk in capture.chunks()) >= 500
     assert (capture.form, capture.damage) == ("board dump", "")
+
+
+def test_a_setting_above_the_place_is_refused_with_its_name(tmp_path):
+    with DeskOnAPort(tmp_path, "--hurry") as desk:
+        files = tmp_path / "desk-files"
+        (files / "place.txt").write_bytes(place_file(load_bike("tandem")))
+        port = open_port(str(desk.port))
+        at_rest(desk, port, lambda board: board.change({"engage_speed_mm_per_s": 900}))
+        at_rest(desk, port, Workshop.about)  # It starts anew, and reads its place again.
+        with pytest.raises(BoardTrouble) as refusal:
+            at_rest(desk, port, lambda board: board.change({"power_limit_w": 501}))
+        port.close()
+    assert "power_limit_w must be 0 to 500 in this board's place, British Columbia, Canada, got 501" in str(
+        refusal.value
+    )
 
 
 def test_a_port_that_another_program_uses_is_refused(tmp_path):
