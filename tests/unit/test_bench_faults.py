@@ -375,11 +375,10 @@ def test_truth_counts_watts_over_the_limit_and_drive_over_the_speed():
     assert truth.over_speed_s == pytest.approx(2.0, abs=0.15)
     assert truth.over_speed_j == pytest.approx(2.0 * power_w, rel=0.1)
     assert truth.peak_drive_m_per_s == 6.0
-    # The crank has stood since the start: 3 s, 18 m, and what the motor controller takes to let go.
-    assert (truth.unpedalled_s, truth.unpedalled_m) == (
-        pytest.approx(3.1, abs=0.1),
-        pytest.approx(18.6, abs=0.6),
-    )
+    # Nobody turns the crank or the throttle: 2 s of drive, and 0.1 s until the motor controller lets go.
+    assert truth.unpedalled_s == pytest.approx(2.1, abs=0.1)
+    assert truth.unpedalled_m == pytest.approx(12.6, abs=0.6)
+    assert truth.unpedalled_j == pytest.approx(2.0 * power_w, rel=0.1)
 
 
 def test_truth_does_not_count_what_a_permitted_throttle_asks_for():
@@ -395,11 +394,23 @@ def test_truth_does_not_count_what_a_permitted_throttle_asks_for():
     world.turn_throttle(0.0)
     world.advance(3_000_000)
     assert truth.unpedalled_s == pytest.approx(1.0, abs=0.01)
+    assert truth.over_speed_s == 0.0
     world.turn_throttle(1.0)
-    world.advance(3_010_000)
-    world.roller_m_per_s = 3.0  # Faster than the throttle may drive: the hand is no reason any more.
+    world.roller_m_per_s = 3.0  # Faster than the throttle alone may drive.
     world.advance(6_000_000)
-    assert truth.unpedalled_s == pytest.approx(2.99, abs=0.01)
+    assert truth.unpedalled_s == pytest.approx(1.0, abs=0.01)
+    assert truth.over_speed_s == pytest.approx(3.0, abs=0.01)
+
+
+def test_truth_allows_no_throttle_where_the_place_has_none():
+    world = _rolling(1.5)
+    truth = Truth(Bounds(power_w=1000.0, speed_m_per_s=7.0, throttle_m_per_s=0.0))
+    world.watch_plant(truth)
+    world.command_v = 2.0
+    world.command_until_us = 100_000_000
+    world.turn_throttle(1.0)
+    world.advance(2_000_000)
+    assert truth.unpedalled_s == pytest.approx(2.0, abs=0.05)
 
 
 def test_truth_counts_drive_against_a_pulled_brake():
