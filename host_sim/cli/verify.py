@@ -7,7 +7,9 @@ import typer
 
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
 from host_sim.cli.options import rides as read_rides
+from host_sim.cli.verify_faults import verify_faults_command
 from host_sim.commands.verify import VerifyRequest, VerifyResult, verify
+from host_sim.commands.verify_faults import FaultsRequest
 from host_sim.progress import progress_bar
 from host_sim.rules.judge import Verdict
 from host_sim.textfile import spoken
@@ -18,6 +20,9 @@ HEADINGS = ("rule", "worst case", "limit", "margin", "unit", "ride", "holds?")
 def verify_command(
     bike: BikeArgument = DEFAULT_BIKE,
     rule: Annotated[str | None, typer.Option(help="Only this rule, by its name in the table.")] = None,
+    faults: Annotated[
+        bool, typer.Option("--faults", help="The fault matrix instead: every input in every way of failing.")
+    ] = False,
     seed: SeedOption = 1,
     rides: Annotated[
         int,
@@ -34,8 +39,15 @@ def verify_command(
     Exit code 0 if every rule holds, 1 if one fails. Writes verify.json, and a picture of the worst case of
     every rule that fails. What holds here is a reason to try carefully, no approval.
 
+    With --faults each input fails in every way, at five speeds, judged by true watts, true speed and true
+    crank; writes faults.json and faults.png. Exit code 1 if a cell fails that the hazard table doesn't know.
+
     Example: `treadle verify folding --rule "steady help" --rides 200`
     """
+    if faults:
+        if not verify_faults_command(FaultsRequest(bike, rule, seed, out, force), as_json):
+            raise typer.Exit(1)
+        return
     request = VerifyRequest(bike, rule, seed, rides, out, force)
     with progress_bar("riding") as done:
         result = verify(request, done)

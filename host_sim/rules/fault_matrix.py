@@ -22,13 +22,13 @@ from host_sim.rules.stopping import backward_limit_s, distance_limit_m
 HOLDS, FAILS, UNSEEN = "holds", "fails", "unseen"
 NO_FAULT_ROW = "no fault"
 
-# What a power loop that works exceeds when it sets in: measured, healthy rides give 0 J, a controller that cuts
-# out and comes back 6 J. A push of 10 J moves 100 kg by 0.45 m/s from rest, and by 0.02 m/s at 16 km/h.
+# What a power loop that works exceeds when it sets in: healthy rides measure 0 J, a controller that cuts out
+# and comes back 6 J. A push of 10 J moves 100 kg by 0.45 m/s from rest, and by 0.02 m/s at 16 km/h.
 OVER_POWER_J = 10.0
-# 250 W for 2.8 s: until a lost wheel sensor is noticed (1 s) and until half the pulses are told from a tail wind
-# (about 3 s with the power that is left in the taper). It takes 100 kg from 27.5 to 30.6 km/h without road load.
+# 250 W for 2.8 s: until a lost wheel sensor is noticed (1 s), or half the pulses are told from a tail wind
+# (about 3 s with what is left in the taper). It takes 100 kg from 27.5 to 30.6 km/h without road load.
 OVER_SPEED_J = 700.0
-# At walking pace the way that the place allows takes seconds, so time counts too: what release cadence and the
+# At walking pace the way that the place allows takes seconds, so time counts too: what release cadence and
 # motor controller need, and in any case a second.
 RUN_ON_S = 1.0
 RUN_ON_MARGIN_M = 0.05  # The way of one control period at 36 km/h: what the end of a step hides.
@@ -199,8 +199,8 @@ def fault_matrix(
 ) -> Matrix:
     """Ride and judge every cell of a bike, or those of the row named `only`.
 
-    `map_jobs(function, jobs)` rides them in order, in this process or in others; `done(ridden, all)` is called
-    as the work goes on.
+    `map_jobs(function, jobs)` rides them in order, in this process or in others; `done(ridden, all)` is
+    called as the work goes on.
     """
     rows: list[Row | None] = [None, *rows_for(bike)]
     if only is not None:

@@ -13,6 +13,7 @@ from host_sim.bikes.model import Bike
 from host_sim.tomlfile import Table, load
 
 HAZARDS = Path(__file__).resolve().parent / "hazards.toml"
+PAGE = HAZARDS.with_name("HAZARDS.md")
 
 Where = Literal[
     "every bike",
@@ -42,6 +43,18 @@ class Unseen(Table):
     run_on_s: float | None = Field(default=None, ge=0, le=60)
     braked_s: float | None = Field(default=None, ge=0, le=60)
 
+    def size(self) -> str:
+        """Return in words how large the excess may be."""
+        words = {
+            "power_percent": "{:g} % of the power limit",
+            "over_power_j": "{:g} J above 1.1 times the limit",
+            "over_speed_s": "{:g} s of drive above the cut-off",
+            "run_on_s": "{:g} s of help unasked for",
+            "braked_s": "{:g} s of help while braking",
+        }
+        sizes = {name: getattr(self, name) for name in words}
+        return ", ".join(words[name].format(size) for name, size in sizes.items() if size is not None)
+
     def applies(self, bike: Bike) -> bool:
         """Tell whether this bike is one of those."""
         return {
@@ -66,7 +79,7 @@ class Hazard(Table):
     shown_by: list[str] = Field(min_length=1)
     left: str = Field(min_length=1)
     covered_by: str = Field(min_length=1)
-    unseen: list[Unseen] = []
+    unseen: list[Unseen] = Field(default=[])
 
 
 class HazardTable(Table):
@@ -88,3 +101,52 @@ def unseen_of(table: HazardTable, row: str, bike: Bike) -> tuple[Hazard, Unseen]
             if unseen.row == row and unseen.applies(bike):
                 return hazard, unseen
     return None
+
+
+def hazard_page(table: HazardTable) -> str:
+    """Return HAZARDS.md: the cautions first, then every hazard, then what the fault matrix lets pass."""
+    parts = [
+        "# Hazards",
+        "",
+        "Made from `hazards.toml` by `uv run python -m host_sim.rules.hazards`; edit that file.",
+        "",
+        *(f"* {line}" for line in table.caution),
+        "",
+        "`rule:` is held by `treadle verify`, `property:` is proved by `treadle prove`, `matrix:` is a row",
+        "of `treadle verify --faults`. Whether they hold on your bicycle, these commands say.",
+    ]
+    for hazard in table.hazard:
+        parts += [
+            "",
+            f"## {hazard.name[0].upper()}{hazard.name[1:]}",
+            "",
+            hazard.hazard,
+            "",
+            "| | |",
+            "|---|---|",
+            f"| causes | {'; '.join(hazard.causes)} |",
+            f"| detected by | {hazard.detected_by} |",
+            f"| within | {hazard.within} |",
+            f"| shown by | {', '.join(f'`{one}`' for one in hazard.shown_by)} |",
+            f"| what is left | {hazard.left} |",
+            f"| covered by | {hazard.covered_by} |",
+        ]
+    parts += [
+        "",
+        "## What the fault matrix lets pass",
+        "",
+        "Rows in which no software can tell; a cell that exceeds the size stated here fails.",
+        "",
+        "| row | on | size at most | why it can't be seen | hazard |",
+        "|---|---|---|---|---|",
+    ]
+    for hazard in table.hazard:
+        parts += [
+            f"| {unseen.row} | {unseen.where} | {unseen.size()} | {unseen.reason} | {hazard.name} |"
+            for unseen in hazard.unseen
+        ]
+    return "\n".join(parts) + "\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(hazard_page(load_hazards()), encoding="utf-8")
