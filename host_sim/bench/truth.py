@@ -26,10 +26,11 @@ class Bounds:
 class Truth(PlantWatch):
     """Sums of a ride from `from_us` on (0: the start).
 
-    `over_power_s`, `over_power_j` (what is above the bound), `peak_power_w`: true battery power.
     `over_speed_s`, `over_speed_j` (all battery energy up there), `peak_drive_m_per_s`: true drive, that is
     motor current above its no-load current (EN 15194 3.23, by the parallel text TBIS 15194:2019). Drive by an
     open throttle alone above its own speed counts as well.
+    `over_power_s`, `over_power_j` (what is above the bound), `peak_power_w`: true battery power, where it
+    does not count as too fast already.
     `unpedalled_s`, `unpedalled_m`: time and way with help since the crank last turned forward, or a throttle
     that may drive was open; the most. `unpedalled_j` is all energy of such help. `braked_s`: the longest help
     with the brake pulled. `driven_s`, `driven_j`: all help.
@@ -86,17 +87,19 @@ class Truth(PlantWatch):
             return
         power_w = world.motor.power_w
         self.peak_power_w = max(self.peak_power_w, power_w)
-        if power_w > bounds.power_w:
+        helping = world.motor.assisting()
+        fastest_m_per_s = bounds.speed_m_per_s if pedalled or not asked else bounds.throttle_m_per_s
+        if helping and speed_m_per_s > fastest_m_per_s:
+            self.over_speed_s += elapsed_s
+            self.over_speed_j += power_w * elapsed_s
+        elif power_w > bounds.power_w:
             self.over_power_s += elapsed_s
             self.over_power_j += (power_w - bounds.power_w) * elapsed_s
-        if not world.motor.assisting():
+        if not helping:
             return
         self.driven_s += elapsed_s
         self.driven_j += power_w * elapsed_s
         self.peak_drive_m_per_s = max(self.peak_drive_m_per_s, speed_m_per_s)
-        if speed_m_per_s > (bounds.speed_m_per_s if pedalled or not asked else bounds.throttle_m_per_s):
-            self.over_speed_s += elapsed_s
-            self.over_speed_j += power_w * elapsed_s
         if not asked:
             self._unasked(speed_m_per_s, power_w, elapsed_s)
         if world.brake_share > 0.0:

@@ -111,6 +111,7 @@ class World:
         "command_v",
         "crank_log",
         "drive_faults",
+        "first_channel",
         "grade",
         "heat_reading",
         "interference_channel",
@@ -160,10 +161,12 @@ class World:
         channels: int,
         seed: int,
         ticks_at_start_us: int,
+        first_channel: int = 0,
     ) -> None:
         """Join the parts. `ticks_at_start_us` is what the microcontroller's clock shows at time 0.
 
-        `channels` (1 or 2) is how many wires of the pedal sensor reach the controller.
+        `channels` (1 or 2) is how many wires of the pedal sensor reach the controller, `first_channel` the
+        first of them: 0 channel A, 1 channel B.
         """
         self.bicycle = bicycle
         self.rider = rider
@@ -173,6 +176,7 @@ class World:
         self.wheel_sensor = wheel_sensor
         self.pulses_per_rev = pulses_per_rev
         self.channels = channels
+        self.first_channel = first_channel
         self.crank_log = EdgeLog()
         self.wheel_log = EdgeLog()
         self._random = Random(seed)
@@ -429,7 +433,7 @@ class World:
         expected = self.noise_per_s * elapsed_s
         while self._random.random() < expected:
             begin_s = start_s + self._random.random() * elapsed_s
-            channel = 1 << self._random.randrange(self.channels)
+            channel = 1 << (self.first_channel + self._random.randrange(self.channels))
             self._toggles.append((begin_s, channel))
             self._toggles.append((begin_s + self._random.random() * NOISE_PULSE_LONGEST_S, channel))
             expected -= 1.0

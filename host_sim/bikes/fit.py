@@ -81,6 +81,8 @@ def _check_drive(bike: Bike) -> None:
 
 def _check_sensor(sensor: PedalSensor) -> None:
     key = "pedal_sensor"
+    if sensor.kind == "two channels" and sensor.channel == "B":
+        raise refuse(f"{key}.channel", "B", "A with two channels: both wires are used")
     if sensor.kind == "duty-coded" and 45.0 < sensor.duty_percent < 55.0:
         allowed = "10 to 45 or 55 to 90 (percent): nearer to a half it tells no direction"
         raise refuse(f"{key}.duty_percent", sensor.duty_percent, allowed)

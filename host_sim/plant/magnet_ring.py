@@ -26,6 +26,7 @@ class MagnetRing:
         "_kind",
         "_lead_rad",
         "_offsets_rad",
+        "_on_b",
         "_pitch_rad",
         "_width_share",
         "a_strengths",
@@ -45,6 +46,7 @@ class MagnetRing:
         duty: float,
         phase_deg: float,
         errors_rad: list[float],
+        on_b: bool,
     ) -> None:
         """Take values that PedalSensor has checked; all magnets start at full strength."""
         self._kind = kind
@@ -52,6 +54,7 @@ class MagnetRing:
         self._width_share = duty
         self._lead_rad = self._pitch_rad * phase_deg / 720.0 * (1.0 if a_leads else -1.0)
         self._offsets_rad = errors_rad
+        self._on_b = on_b
         self.strengths = [1.0] * pulses_per_rev
         self.a_strengths = [1.0] * pulses_per_rev  # Shares of `strengths`, as channel A sees them.
         self.b_strengths = [1.0] * pulses_per_rev
@@ -62,11 +65,12 @@ class MagnetRing:
         self.build()
 
     def build(self) -> None:
-        """Work the sectors out from the magnets as they are now."""
-        a_forward = self._pulses(self.a_strengths, -self._lead_rad, self._width_share)
+        """Work the sectors out from the magnets as they are now; a single channel may be on wire B."""
+        shares = self.b_strengths if self._on_b else self.a_strengths
+        a_forward = self._pulses(shares, -self._lead_rad, self._width_share)
         if self._kind == DUTY_CODED:
-            a_forward = self._pulses_from_start(self._width_share)
-            a_backward = self._pulses_from_start(1.0 - self._width_share)
+            a_forward = self._pulses_from_start(shares, self._width_share)
+            a_backward = self._pulses_from_start(shares, 1.0 - self._width_share)
         else:
             a_backward = a_forward
         b_pulses: list[tuple[float, float]] = []
@@ -80,11 +84,12 @@ class MagnetRing:
         self.edges_rad = _distinct(points)
         self.forward_levels = []
         self.backward_levels = []
+        high = 2 if self._on_b else 1
         for index in range(len(self.edges_rad)):
             middle_rad = self._middle_rad(index)
             b_level = 2 if _inside(middle_rad, b_pulses) else 0
-            self.forward_levels.append(b_level + (1 if _inside(middle_rad, a_forward) else 0))
-            self.backward_levels.append(b_level + (1 if _inside(middle_rad, a_backward) else 0))
+            self.forward_levels.append(b_level + (high if _inside(middle_rad, a_forward) else 0))
+            self.backward_levels.append(b_level + (high if _inside(middle_rad, a_backward) else 0))
 
     def sector_of(self, crank_rad: float) -> int:
         """Return the sector of an unwrapped angle, counted on over the turns; 0 if nothing ever switches."""
@@ -119,13 +124,13 @@ class MagnetRing:
                 pulses.append((centre_rad - 0.5 * width_rad, width_rad))
         return pulses
 
-    def _pulses_from_start(self, share: float) -> list[tuple[float, float]]:
+    def _pulses_from_start(self, shares: list[float], share: float) -> list[tuple[float, float]]:
         """Return start and width of pulses that start at the same angle whatever their width."""
         pulses: list[tuple[float, float]] = []
         pitch_rad = self._pitch_rad / float(self.multiple)
         for index in range(len(self.strengths) * self.multiple):
             magnet = index // self.multiple
-            width_rad = self.strengths[magnet] * self.a_strengths[magnet] * share * pitch_rad
+            width_rad = self.strengths[magnet] * shares[magnet] * share * pitch_rad
             if width_rad > 0.0:
                 # A twentieth of a pitch in, so that angle 0 is not itself a switching point.
                 start_rad = (float(index) + 0.05) * pitch_rad + self._offsets_rad[magnet]

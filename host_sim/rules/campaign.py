@@ -123,6 +123,7 @@ def random_bike(draw: Random) -> Bike:
             "kind": kind,
             "pulses_per_rev": pulses,
             "side": draw.choice(("right", "left")),
+            "channel": "A" if kind == "two channels" else draw.choice("AB"),
             "leads_on_the_right": draw.choice("AB"),
             "duty_percent": duty,
             "phase_deg": draw.uniform(60.0, 120.0),

@@ -197,8 +197,8 @@ def _clock_rows() -> list[Row]:
 FLICKER_S = tuple((0.2 * number, 0.2 * number + 0.1) for number in range(20))
 
 ROWS: tuple[Row, ...] = (
-    *_channel_rows("A", lambda bike: True),
-    *_channel_rows("B", _two_channels),
+    *_channel_rows("A", lambda bike: _two_channels(bike) or bike.pedal_sensor.channel == "A"),
+    *_channel_rows("B", lambda bike: _two_channels(bike) or bike.pedal_sensor.channel == "B"),
     *_both_rows(),
     *_wheel_rows(),
     Row(DRIVE, "unplugged", ({"name": "motor controller unplugged"},)),

@@ -361,24 +361,38 @@ def test_a_clock_that_jumps_back_below_zero_wraps():
     assert world.ticks_us(0) == (1 << 30) - 1_000_000
 
 
-def test_truth_counts_watts_over_the_limit_and_drive_over_the_speed():
+def _driven(speed_bound_m_per_s: float) -> Truth:
+    """Two seconds of full command at 6 m/s, counted from the second one on; nobody asks for it."""
     world = _rolling(6.0)
-    truth = Truth(Bounds(power_w=275.0, speed_m_per_s=5.0, throttle_m_per_s=0.0), from_us=1_000_000)
+    bounds = Bounds(power_w=275.0, speed_m_per_s=speed_bound_m_per_s, throttle_m_per_s=0.0)
+    truth = Truth(bounds, from_us=1_000_000)
     world.watch_plant(truth)
     world.command_v = 3.0
     world.command_until_us = 3_000_000
     world.advance(5_000_000)
+    return truth
+
+
+def test_truth_counts_watts_over_the_limit():
+    truth = _driven(speed_bound_m_per_s=7.0)
     power_w = truth.peak_power_w
     assert power_w > 400.0
     assert truth.over_power_s == pytest.approx(2.0, abs=0.1)
     assert truth.over_power_j == pytest.approx(2.0 * (power_w - 275.0), rel=0.1)
-    assert truth.over_speed_s == pytest.approx(2.0, abs=0.15)
-    assert truth.over_speed_j == pytest.approx(2.0 * power_w, rel=0.1)
-    assert truth.peak_drive_m_per_s == 6.0
+    assert (truth.over_speed_s, truth.over_speed_j) == (0.0, 0.0)
     # Nobody turns the crank or the throttle: 2 s of drive, and 0.1 s until the motor controller lets go.
     assert truth.unpedalled_s == pytest.approx(2.1, abs=0.1)
     assert truth.unpedalled_m == pytest.approx(12.6, abs=0.6)
     assert truth.unpedalled_j == pytest.approx(2.0 * power_w, rel=0.1)
+    assert (truth.driven_s, truth.driven_j) == (truth.unpedalled_s, truth.unpedalled_j)
+
+
+def test_truth_counts_all_energy_of_drive_over_the_speed_and_counts_it_once():
+    truth = _driven(speed_bound_m_per_s=5.0)
+    assert truth.over_speed_s == pytest.approx(2.0, abs=0.15)
+    assert truth.over_speed_j == pytest.approx(2.0 * truth.peak_power_w, rel=0.1)
+    assert truth.peak_drive_m_per_s == 6.0
+    assert truth.over_power_j == 0.0
 
 
 def test_truth_does_not_count_what_a_permitted_throttle_asks_for():
