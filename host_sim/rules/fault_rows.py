@@ -16,7 +16,7 @@ CRANK, WHEEL, DRIVE = "crank", "wheel", "motor controller"
 THROTTLE, SELECTOR, BRAKE = "throttle", "selector", "brake switch"
 BATTERY, SHUNT, HEAT = "battery divider", "shunt", "motor temperature"
 CLOCK, SUPPLY = "clock", "supply"
-INPUTS = (CRANK, WHEEL, DRIVE, THROTTLE, SELECTOR, BRAKE, BATTERY, SHUNT, HEAT, CLOCK, SUPPLY)
+INPUTS = (CRANK, WHEEL, DRIVE, THROTTLE, SELECTOR, BATTERY, SHUNT, HEAT, BRAKE, CLOCK, SUPPLY)
 
 SLOW_PER_S = 5.0  # A plausible cadence on most rings.
 FAST_PER_S = 50.0  # The frequency of the mains in most countries.
