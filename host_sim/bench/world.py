@@ -8,10 +8,10 @@ from random import Random
 
 from firmware.records import EdgeLog
 from host_sim.bench.board_clock import BoardClock
-from host_sim.bench.distortion import Distortion
 from host_sim.bench.drive_faults import DriveFaults
 from host_sim.bench.edge_watch import EdgeWatch as EdgeWatch  # Told on to whoever asks here.
 from host_sim.bench.noise import Noise
+from host_sim.bench.readings import Readings
 from host_sim.bench.wheel_faults import WheelFaults
 from host_sim.plant.battery import Battery
 from host_sim.plant.bicycle import Bicycle
@@ -34,12 +34,6 @@ BOUNCES = 3
 BOUNCE_S = 0.0003  # Under 1 ms: common for contacts; reed-sensor.com glossary gives 0.5 to 1 ms.
 TURNING_RAD_PER_S = 0.05  # Half a revolution per minute: slower is standing.
 CONTACT_LOST_LONGEST_S = 0.05  # Of a channel's loose contact; common practice, no source.
-# What the converters read without contact, at least, and at most.
-LEVER_MV = (0, 0, 5_000)
-BATTERY_MV = (0, 0, 100_000)
-CURRENT_MA = (0, 0, 40_000)
-HEAT_DECICELSIUS = (-500, -500, 3_000)
-BRAKE_PULLED = (1, 0, 1)  # 1 is pulled: the switch opens, and so does a broken wire.
 
 
 class PlantWatch:
@@ -93,12 +87,10 @@ class World:
         "_true_levels",
         "assist_j",
         "battery",
-        "battery_reading",
         "battery_wire",
         "bicycle",
         "board_clock",
         "bounces",
-        "brake_reading",
         "brake_share",
         "brake_since_us",
         "channel_shares",
@@ -113,7 +105,6 @@ class World:
         "drive_faults",
         "first_channel",
         "grade",
-        "heat_reading",
         "interference_channel",
         "interference_per_s",
         "interference_pulse_s",
@@ -128,19 +119,16 @@ class World:
         "plant_step_us",
         "pulses_multiple",
         "pulses_per_rev",
-        "readings_faulty",
+        "readings",
         "rider",
         "rider_j",
         "roller_m_per_s",
-        "selector_reading",
         "selector_v",
         "selector_wire",
         "shunt_dead",
-        "shunt_reading",
         "shunt_stuck",
         "stall_us",
         "throttle_closed_us",
-        "throttle_reading",
         "throttle_share",
         "throttle_wire",
         "wheel_faults",
@@ -206,13 +194,7 @@ class World:
         self.board_clock = BoardClock(ticks_at_start_us)
         self.drive_faults = DriveFaults(self._fault_random)
         self.wheel_faults = WheelFaults(self._fault_random)
-        noise = Noise(seed ^ FAULT_SEED)
-        self.throttle_reading = Distortion(*LEVER_MV, self._fault_random, noise)
-        self.selector_reading = Distortion(*LEVER_MV, self._fault_random, noise)
-        self.battery_reading = Distortion(*BATTERY_MV, self._fault_random, noise)
-        self.shunt_reading = Distortion(*CURRENT_MA, self._fault_random, noise)
-        self.heat_reading = Distortion(*HEAT_DECICELSIUS, self._fault_random, noise)
-        self.brake_reading = Distortion(*BRAKE_PULLED, self._fault_random, noise)
+        self.readings = Readings(self._fault_random, Noise(seed ^ FAULT_SEED))
         self._lost_channels = 0
         self._lost_until_us = 0
         self.heal()
@@ -243,28 +225,13 @@ class World:
         self.board_clock.heal()
         self.drive_faults.heal()
         self.wheel_faults.heal()
-        self.throttle_reading.heal()
-        self.selector_reading.heal()
-        self.battery_reading.heal()
-        self.shunt_reading.heal()
-        self.heat_reading.heal()
-        self.brake_reading.heal()
+        self.readings.heal()
 
     def settle_readings(self) -> None:
         """Take the faults of readings, drive and wheel pulses as they are set now."""
         self.drive_faults.settle()
         self.wheel_faults.settle()
-        self.readings_faulty = False
-        for reading in (
-            self.throttle_reading,
-            self.selector_reading,
-            self.battery_reading,
-            self.shunt_reading,
-            self.heat_reading,
-            self.brake_reading,
-        ):
-            reading.settle(self.now_us)
-            self.readings_faulty = self.readings_faulty or reading.faulty()
+        self.readings.settle(self.now_us)
 
     def settle_sensor(self, before: "SensorState") -> None:
         """Bring the pedal sensor to what it is to be; `before` is what held until now.

@@ -229,7 +229,7 @@ def test_every_fault_can_be_set_and_is_gone_afterwards():
         assert _state(world) != before, name
         set_faults(world, [])
         assert _state(world) == before, name
-        assert (world.readings_faulty, world.drive_faults.active, world.wheel_faults.active) == (False,) * 3
+        assert (world.readings.faulty, world.drive_faults.active, world.wheel_faults.active) == (False,) * 3
 
 
 def _state(world: World) -> tuple[object, ...]:
@@ -254,9 +254,9 @@ def _state(world: World) -> tuple[object, ...]:
         *(
             getattr(part, field)
             for part in (
-                world.board_clock, world.drive_faults, world.wheel_faults, world.throttle_reading,
-                world.selector_reading, world.battery_reading, world.shunt_reading, world.heat_reading,
-                world.brake_reading,
+                world.board_clock, world.drive_faults, world.wheel_faults, world.readings.throttle,
+                world.readings.selector, world.readings.battery, world.readings.shunt, world.readings.heat,
+                world.readings.brake,
             )
             for field in type(part).__slots__
             if not field.startswith("_")
