@@ -34,7 +34,7 @@ SELECTOR_POSITIONS_MAX = 6
 TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     # The pedal sensor.
     ("sensor_kind", TWO_CHANNELS, 0, 2, "0 two channels, 1 one channel, 2 one duty-coded channel"),
-    ("lead", A_LEADS, 0, 1, "channel that changes first turning forward: 0 channel A, 1 channel B"),
+    ("lead", A_LEADS, 0, 1, "channel that changes first forward, or the only one: 0 channel A, 1 channel B"),
     ("forward_duty_high", 1, 0, 1, "duty-coded sensor: 1 if forward is the larger high share"),
     ("pulses_per_rev", 12, 4, 64, "pulses of one channel in one turn of the crank"),
     ("edge_gap_permille", 1000, 250, 1000, "largest share of a pitch between neighbouring edges of the ring"),

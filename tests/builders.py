@@ -130,6 +130,8 @@ class Ring:
             self.marks = _RING_B_LEADS if lead == 1 else _RING_A_LEADS
         else:
             self.marks = _RING_ONE
+        # A single channel is on the wire that the settings name.
+        self.wire = int(settings.lead) if settings.sensor_kind != TWO_CHANNELS else 0
         self.high_going_forward = _SHARE if settings.forward_duty_high == 1 else 1_000 - _SHARE
         self.phase = _PITCH // 100
         self.levels = self.marks[0][1]
@@ -153,7 +155,7 @@ class Ring:
             if levels != self.levels:
                 self.levels = levels
                 self.position += 1 if rpm > 0 else -1
-                found.append((travelled // rate, levels))
+                found.append((travelled // rate, levels << self.wire))
         left = span - travelled
         self.phase = (self.phase + (left if rpm > 0 else -left)) % _PITCH
         return found

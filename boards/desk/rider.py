@@ -5,7 +5,7 @@ every bike file can be tried. It moves in steps of one millisecond.
 """
 
 from firmware.records import Inputs
-from firmware.settings import DUTY_CODED, ONE_CHANNEL, Settings
+from firmware.settings import B_LEADS, DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 
 MS_US = 1_000
@@ -117,7 +117,8 @@ class Rider:
             ring = (
                 _MOSTLY_HIGH if (self._milli_rpm >= 0) == (settings.forward_duty_high == 1) else _MOSTLY_LOW
             )
-        return ring[self._quarter & 3]
+        levels = ring[self._quarter & 3]
+        return levels << 1 if settings.sensor_kind != TWO_CHANNELS and settings.lead == B_LEADS else levels
 
     def _turn_wheel(self, inputs: Inputs) -> None:
         pitch_um = self._settings.wheel_circumference_mm * 1_000 // self._settings.wheel_pulses_per_rev

@@ -46,6 +46,7 @@ class OutputGuard:
         "_rise_seen",
         "_rise_us",
         "_settings",
+        "_signal_level",
         "_startup_period_us",
         "_throttle_rest_seen",
         "_turning",
@@ -58,6 +59,7 @@ class OutputGuard:
         """Start with the crank not turning and the throttle not yet seen at rest."""
         self._settings = settings
         self._forward_step = 3 if settings.lead == B_LEADS else 1
+        self._signal_level = 2 if settings.lead == B_LEADS else 1  # Of a duty-coded sensor: B or A high.
         self._backward_edges = settings.backward_edges
         self._highest_mv = settings.command_max_mv
         self._longest_us = 60_000_000 // (settings.pulses_per_rev * settings.release_rpm) + _MARGIN_US
@@ -103,9 +105,11 @@ class OutputGuard:
             elif moved != 0 and moved != 2:
                 self._behind = min(self._behind + 1, _BEHIND_MAX)
         elif kind == DUTY_CODED:
-            self._see_duty(levels & 1, time_us)
-        elif (levels ^ self._levels) & 1 == 1 or not (self._rise_seen or self._fall_seen):
-            self._see_pulse(levels & 1, time_us)  # The level before the first edge is not known.
+            self._see_duty(levels & self._signal_level, time_us)
+        elif (levels ^ self._levels) & self._signal_level or not (self._rise_seen or self._fall_seen):
+            self._see_pulse(
+                levels & self._signal_level, time_us
+            )  # The level before the first edge is not known.
         self._levels = levels
 
     def wheel_edge(self, level: int, time_us: int) -> None:

@@ -48,6 +48,7 @@ class Crank:
         "_rise_seen",
         "_rise_us",
         "_sensor_kind",
+        "_shift",
         "_shortest_pitch_us",
         "_standstill_us",
         "_started",
@@ -70,6 +71,8 @@ class Crank:
         self._sensor_kind = settings.sensor_kind
         self._kinds = 4 if settings.sensor_kind == TWO_CHANNELS else 2
         self._mask = 3 if settings.sensor_kind == TWO_CHANNELS else 1
+        # Where a single wire is on channel B, its level is moved to where that of channel A would be.
+        self._shift = 1 if self._mask == 1 and settings.lead == B_LEADS else 0
         self._backward_step = 1 if settings.lead == B_LEADS else 3
         self._forward_duty_high = settings.forward_duty_high == 1
         self._shortest_pitch_us = US_PER_MINUTE // (pulses * CADENCE_MAX_RPM)
@@ -110,7 +113,7 @@ class Crank:
 
         An edge waits until its levels have lasted; what vanishes sooner is counted as rejected.
         """
-        levels &= self._mask
+        levels = levels >> self._shift & self._mask
         if self._pending:
             if ticks_diff_us(time_us, self._pending_us) >= self._glitch_us:
                 self._pending = False

@@ -51,6 +51,7 @@ def bench_for(
         channels=2 if bike.pedal_sensor.kind == "two channels" else 1,
         seed=seed,
         ticks_at_start_us=clock_at_start_us,
+        first_channel=1 if bike.pedal_sensor.channel == "B" else 0,
     )
     return Bench(world, _levers(bike), bike.firmware_settings, seed, settings_after)
 
@@ -95,6 +96,7 @@ def _pedal_sensor(bike: Bike) -> PedalSensor:
         phase_deg=sensor.phase_deg,
         angle_errors_deg=sensor.magnet_errors_deg(),
         hysteresis_deg=sensor.hysteresis_deg,
+        on_b=sensor.channel == "B",
     )
 
 

@@ -233,6 +233,8 @@ class SimBoard(Board):
             inputs.current_ma = 0
         inputs.motor_decicelsius = int(world.motor.temperature_celsius * 10.0)
         inputs.clear_requested = self.clear_requested
+        if world.readings.faulty:
+            world.readings.distort(inputs, world.now_us)
 
 
 def _wire_mv(wire: int, true_v: float, last_mv: int) -> int:

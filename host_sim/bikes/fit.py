@@ -88,6 +88,8 @@ def _check_sensor(sensor: PedalSensor) -> None:
     if sensor.kind != "two channels" and not 20.0 <= sensor.duty_percent <= 80.0:
         allowed = f'20 to 80 (percent) on a "{sensor.kind}" sensor: shorter pulses look like noise'
         raise refuse(f"{key}.duty_percent", sensor.duty_percent, allowed)
+    if sensor.kind == "two channels" and sensor.channel == "B":
+        raise refuse(f"{key}.channel", "B", "A with two channels: both wires are used")
     if sensor.kind == "duty-coded" and 45.0 < sensor.duty_percent < 55.0:
         allowed = "20 to 45 or 55 to 80 (percent): nearer to a half it tells no direction"
         raise refuse(f"{key}.duty_percent", sensor.duty_percent, allowed)

@@ -77,12 +77,16 @@ class Battery(Table):
 
 
 class PedalSensor(Table):
-    """The magnet ring and its pickup, with the flaws of this part."""
+    """The magnet ring and its pickup, with the flaws of this part.
+
+    `channel` is the input of the board that the only wire of a one-channel or duty-coded sensor is on.
+    """
 
     kind: Literal["two channels", "one channel", "duty-coded"]
     pulses_per_rev: int = Field(ge=4, le=64)
     side: Literal["right", "left"]
     leads_on_the_right: Literal["A", "B"] = "A"
+    channel: Literal["A", "B"] = "A"
     duty_percent: float = within(10, 90, default=50)
     phase_deg: float = within(20, 160, default=90)
     angle_errors_deg: list[Annotated[float, within(-45, 45)]] = Field(default=[], max_length=64)

@@ -62,7 +62,7 @@ def _sensor(bike: Bike) -> dict[str, int]:
     edges_per_turn = _EDGES_PER_PULSE[sensor.kind] * sensor.pulses_per_rev
     return {
         "sensor_kind": kind,
-        "lead": 0 if sensor.a_leads else 1,
+        "lead": 1 if _on_b(sensor) else 0,
         "forward_duty_high": 1 if sensor.duty_percent >= 50.0 else 0,
         "pulses_per_rev": sensor.pulses_per_rev,
         "edge_gap_permille": _edge_gap_permille(sensor),
@@ -70,6 +70,11 @@ def _sensor(bike: Bike) -> dict[str, int]:
         "wheel_circumference_mm": round(bike.bicycle.wheel_circumference_m * 1000.0),
         "wheel_pulses_per_rev": bike.wheel_sensor.pulses_per_rev,
     }
+
+
+def _on_b(sensor: PedalSensor) -> bool:
+    """Tell whether channel B is the one that leads, or the only one."""
+    return not sensor.a_leads if sensor.kind == "two channels" else sensor.channel == "B"
 
 
 def _edge_gap_permille(sensor: PedalSensor) -> int:

@@ -9,8 +9,10 @@ import typer
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import say
+from host_sim.cli.verify_faults import verify_faults_command
 from host_sim.cli.verify_table import print_verdicts
 from host_sim.commands.verify import VerifyRequest, VerifyResult, verify
+from host_sim.commands.verify_faults import FaultsRequest
 from host_sim.progress import progress_bar
 
 INTERRUPTED = 130
@@ -19,6 +21,9 @@ INTERRUPTED = 130
 def verify_command(
     bike: BikeArgument = DEFAULT_BIKE,
     rule: Annotated[str | None, typer.Option(help="Only this rule, by its name in the table.")] = None,
+    faults: Annotated[
+        bool, typer.Option("--faults", help="The fault matrix instead: every input in every way of failing.")
+    ] = False,
     seed: SeedOption = 1,
     rides: Annotated[
         int,
@@ -37,8 +42,15 @@ def verify_command(
     picture of the worst case of every rule that fails. Ctrl-C keeps what was ridden until then (exit code
     130). What holds here is a reason to try carefully, no approval.
 
+    With --faults each input fails in every way, at five speeds, judged by true watts, true speed and true
+    crank; writes faults.json and faults.png. Exit code 1 if a cell fails that the hazard table doesn't know.
+
     Example: `treadle verify folding --rule "steady help" --rides 200`
     """
+    if faults:
+        if not verify_faults_command(FaultsRequest(bike, rule, seed, out, force), as_json):
+            raise typer.Exit(1)
+        return
     request = VerifyRequest(bike, rule, seed, rides, out, force)
     with progress_bar("riding") as done:
         result = verify(request, done, say)

@@ -49,6 +49,7 @@ class PedalSensor:
         angle_errors_deg: list[float],
         hysteresis_deg: float,
         crank_rad: float = 0.0,
+        on_b: bool = False,
     ) -> None:
         """Read the levels at `crank_rad`; a value out of range raises ValueError.
 
@@ -57,8 +58,10 @@ class PedalSensor:
         keeps 0.05 away from 0.5, where it tells no direction. `phase_deg` (5 to 175) is between A and B in
         electrical degrees, 360 a pitch. `angle_errors_deg` has one error per magnet, or none at all, each up
         to half a pitch, in degrees of the crank. `hysteresis_deg` 0 to 20 degrees of the crank.
-        `levels`: bit 0 is channel A, bit 1 channel B.
+        `levels`: bit 0 is channel A, bit 1 channel B. A single channel is on A, or `on_b`.
         """
+        if on_b and kind == TWO_CHANNEL:
+            raise ValueError("on_b is for a sensor with a single channel")
         if kind not in (TWO_CHANNEL, ONE_CHANNEL, DUTY_CODED):
             raise ValueError(f'kind must be "two_channel", "one_channel" or "duty_coded", got {kind!r}')
         pulses = require_whole("pulses_per_rev", pulses_per_rev, 1, 128)
@@ -79,7 +82,7 @@ class PedalSensor:
         self._half_play_rad = (
             0.5 * require("hysteresis_deg", hysteresis_deg, 0.0, 20.0, "degrees") * _RAD_PER_DEG
         )
-        self._ring = MagnetRing(kind, pulses, a_leads, duty, phase_deg, errors_rad)
+        self._ring = MagnetRing(kind, pulses, a_leads, duty, phase_deg, errors_rad, on_b)
         self._channel_states = [FREE, FREE]
         self._seen_levels = [0, 1, 2, 3]
         self._swapped = False
@@ -119,9 +122,24 @@ class PedalSensor:
 
     def set_magnet(self, index: int, strength: float) -> None:
         """Set a magnet's strength, 0 (missing) to 1 (normal), from the next `advance` on; ValueError else."""
-        last = len(self._ring.strengths) - 1
-        require_whole("index", index, 0, last)
-        self._ring.strengths[index] = require("strength", strength, 0.0, 1.0)
+        self._set_strength(self._ring.strengths, index, strength)
+
+    def set_magnet_on_channel(self, channel: int, index: int, share: float) -> None:
+        """Set what channel 0 (A) or 1 (B) sees of a magnet: 0 nothing, 1 as much as is there."""
+        require_whole("channel", channel, 0, 1)
+        self._set_strength(self._ring.b_strengths if channel else self._ring.a_strengths, index, share)
+
+    def multiply_pulses(self, multiple: int) -> None:
+        """Let each magnet make 1 to 4 pulses, as a ring with so many times the poles would."""
+        self._ring.multiple = require_whole("multiple", multiple, 1, 4)
+        self._rebuild()
+
+    def _set_strength(self, strengths: list[float], index: int, strength: float) -> None:
+        require_whole("index", index, 0, len(strengths) - 1)
+        strengths[index] = require("strength", strength, 0.0, 1.0)
+        self._rebuild()
+
+    def _rebuild(self) -> None:
         self._ring.build()
         self._ring_changed = True
         self._call_slow_path()

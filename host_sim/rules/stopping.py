@@ -25,7 +25,7 @@ EN = "EN 15194:2017 {}, by the parallel text TBIS 15194:2019"
 NUDGE_RUN_ON_S = 0.6
 
 
-def _backward_limit_s(bike: Bike) -> float:
+def backward_limit_s(bike: Bike) -> float:
     """Help against the legs may last no longer than a plain stop: release gap, motor lag, two periods."""
     settings = bike.firmware_settings
     return release_gap_s(bike) + settings.motor_lag_ms / 1000.0 + 2.0 * CONTROL_PERIOD_US / US_PER_S
@@ -41,7 +41,8 @@ def _backward_edges_limit(bike: Bike) -> float | None:
     return 2.0 * ((settings.backward_edges + 1) // 2) + 4.0
 
 
-def _distance_limit_m(bike: Bike) -> float:
+def distance_limit_m(bike: Bike) -> float:
+    """Return the cut-off distance that the place allows, or the bike's own where its text has none."""
     distance_m = cutoff_distance_m(bike, bike.place_profile)
     return bike.firmware_settings.cutoff_distance_mm / 1000.0 if distance_m is None else distance_m
 
@@ -102,7 +103,7 @@ STOPPING = (
         "forward pedalling only",
         "The motor helps only while the crank turns forward; backward help ends as soon as after a stop.",
         "s",
-        _backward_limit_s,
+        backward_limit_s,
         EN.format("4.2.13.1 a"),
         (rides.BACKWARD, rides.HILLY_RIDE),
         BackwardHelp,
@@ -112,7 +113,7 @@ STOPPING = (
         "cut-off distance",
         "After forward pedalling stops, help ends within this way, the fall of motor power included.",
         "m",
-        _distance_limit_m,
+        distance_limit_m,
         EN.format("4.2.13.1 b, c"),
         (rides.SUDDEN_STOP, rides.FADING_LEGS, rides.HILLY_RIDE),
         CutoffDistance,
@@ -159,7 +160,7 @@ STOPPING = (
         "rocking ends help",
         "Rocking the crank over an edge instead of pedalling on ends help no later than a plain stop.",
         "s",
-        _backward_limit_s,
+        backward_limit_s,
         EN.format("4.2.13.1 a, b"),
         (rides.ROCKING_ON,),
         RockingHelp,
@@ -169,7 +170,7 @@ STOPPING = (
         "backward edges",
         "The command is zero when the crank has gone backward by the edges asked for.",
         "edges",
-        _backward_edges_limit,
+        backward_edges_limit,
         EN.format("4.2.13.1 a"),
         (rides.BACKWARD, rides.HILLY_RIDE),
         BackwardEdges,

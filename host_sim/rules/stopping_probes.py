@@ -75,7 +75,7 @@ class StopLateness(Probe):
 
     def edge(self, time_us: int, levels: int) -> None:
         """Keep the last edge and the time since the one of the same kind before it."""
-        if self.settings.sensor_kind == DUTY_CODED and levels & 1 == 0:
+        if self.settings.sensor_kind == DUTY_CODED and levels == 0:
             return  # Such a ring tells something only at the rise.
         self._pitch_us = time_us - self._edge_us.get(levels, time_us)
         self._edge_us[levels] = time_us

@@ -122,7 +122,8 @@ class CalmLife(Life):
             self._place += 1 if self._settings.lead == 0 else -1
             two_channels = self._settings.sensor_kind == TWO_CHANNELS
             levels = FORWARD[self._place & 3] if two_channels else self._place & 1
-            self._crank.record(levels, self._at(self._until_edge_us))
+            wire = 0 if two_channels else self._settings.lead  # A single channel may be on wire B.
+            self._crank.record(levels << wire, self._at(self._until_edge_us))
             self._until_edge_us += self._gap_to_next_us(levels)
         self._until_edge_us -= elapsed_us
         while self._until_wheel_us < elapsed_us:

@@ -43,8 +43,8 @@ def refusal(tmp_path, *changes, name="cargo_trike"):
     return str(refused.value).removeprefix("mine.toml: ")
 
 
-def test_there_are_three_examples_and_each_loads():
-    assert example_names() == ["cargo_trike", "folding", "tandem"]
+def test_there_are_four_examples_and_each_loads():
+    assert example_names() == ["cargo_trike", "folding", "step_through", "tandem"]
     for name in example_names():
         bike = load_bike(name)
         assert bike.name == name
@@ -116,6 +116,36 @@ def test_the_lead_depends_on_the_side_of_the_crank_and_on_the_part(tmp_path, sid
     )
     assert bike.firmware_settings.lead == lead
     assert bike.pedal_sensor.a_leads == (lead == 0)
+
+
+@pytest.mark.parametrize("name", ["folding", "step_through"])
+def test_a_single_wire_is_on_channel_a_unless_the_file_says_b_whatever_the_side(tmp_path, name):
+    on_a = changed(
+        tmp_path, ("pedal_sensor", "channel", '"A"'), ("pedal_sensor", "side", '"left"'), name=name
+    )
+    assert on_a.firmware_settings.lead == 0
+    on_b = changed(
+        tmp_path, ("pedal_sensor", "channel", '"B"'), ("pedal_sensor", "side", '"right"'), name=name
+    )
+    assert on_b.firmware_settings.lead == 1
+
+
+def test_two_channels_use_both_wires_and_have_no_channel(tmp_path):
+    told = refusal(tmp_path, ("pedal_sensor", "channel", '"B"'))
+    assert "pedal_sensor.channel is B, allowed is A with two channels: both wires are used" in told
+
+
+def test_the_step_through_gives_these_settings():
+    settings = load_bike("step_through").firmware_settings
+    assert (settings.sensor_kind, settings.lead, settings.forward_duty_high) == (2, 1, 1)
+    assert (settings.pulses_per_rev, settings.wheel_pulses_per_rev) == (32, 4)
+    assert (settings.shunt_fitted, settings.throttle_fitted, settings.heat_sensor_fitted) == (0, 0, 0)
+    assert (settings.selector_positions, settings.selector_low_mv, settings.selector_high_mv) == (
+        1,
+        600,
+        4300,
+    )
+    assert (settings.command_start_mv, settings.command_max_mv, settings.power_limit_w) == (1150, 3400, 250)
 
 
 def test_a_wrong_lead_may_be_set_on_purpose_and_leaves_the_part_as_it_is(tmp_path):
@@ -381,7 +411,10 @@ def test_what_is_no_bike_file_is_refused(tmp_path):
         (tmp_path / "huge.toml", "huge.toml: it is longer than 1000000 bytes"),
         (tmp_path / "folder.toml", "this is a directory"),
         (tmp_path / "none.toml", "there is no such file"),
-        ("trike", "no bike is called 'trike'; there are cargo_trike, folding, tandem, or give a file"),
+        (
+            "trike",
+            "no bike is called 'trike'; there are cargo_trike, folding, step_through, tandem, or give a file",
+        ),
         ("", "this is a directory"),
         ("/dev/null", "this is not an ordinary file"),
     ]:

@@ -365,6 +365,31 @@ def test_one_channel_ignores_the_other_wire():
     assert crank.one_sided_run == 0
 
 
+def test_one_channel_on_wire_b_is_read_like_one_on_wire_a_and_wire_a_is_ignored():
+    on_a, on_b = one_channel(), one_channel(lead=1)
+    on_a.turn(7, 10_000, (1, 0))
+    crank = on_b.turn(7, 10_000, (2, 0))
+    assert (crank.forward_run, crank.pitch_us, crank.levels) == (7, 20_000, 1)
+    assert (on_a.crank.forward_run, on_a.crank.pitch_us, on_a.crank.levels) == (7, 20_000, 1)
+    on_b.edge(3)  # Wire A rises beside it.
+    assert (crank.forward_run, crank.levels, crank.rejected) == (7, 1, 0)
+    assert on_b.edge(1).forward_run == 8
+
+
+def test_a_duty_coded_wire_on_b_tells_the_direction():
+    for first_us, second_us, runs in ((28_000, 12_000, (2, 0)), (12_000, 28_000, (0, 2))):
+        turned = Turned(sensor_kind=2, lead=1)
+        turned.edge(2)
+        turned.edge(0, first_us)
+        crank = turned.edge(2, second_us)
+        assert (crank.forward_run, crank.backward_run) == runs
+
+
+def test_two_channels_with_b_in_the_lead_are_both_read():
+    assert Turned(lead=1).turn(4, ring=(2, 3, 1, 0)).levels == 0
+    assert Turned(lead=1).turn(3, ring=(2, 3, 1, 0)).levels == 1
+
+
 def test_after_noise_one_channel_has_two_edges_to_make_up():
     turned = one_channel()
     turned.turn(3, 10_000, (1, 0))

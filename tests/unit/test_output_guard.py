@@ -186,6 +186,17 @@ def test_a_duty_coded_pitch_tells_the_direction(forward_duty_high, high_us, low_
     assert coded(gate, high_us, low_us).permit() == permitted_mv
 
 
+@pytest.mark.parametrize(
+    ("high_us", "low_us", "permitted_mv"), [(28_000, 12_000, ASKED_MV), (12_000, 28_000, 0)]
+)
+def test_a_duty_coded_pitch_on_wire_b_tells_the_direction_whatever_wire_a_does(high_us, low_us, permitted_mv):
+    gate = Gate(sensor_kind=2, lead=1)
+    gate.guard.crank_edge(SmallInt(2), SmallInt(gate.now_us))
+    gate.wait(high_us).guard.crank_edge(SmallInt(1), SmallInt(gate.now_us))
+    gate.wait(low_us).guard.crank_edge(SmallInt(3), SmallInt(gate.now_us))
+    assert gate.permit() == permitted_mv
+
+
 @pytest.mark.parametrize("forward_duty_high", [0, 1])
 def test_a_fall_before_the_first_rise_is_no_part_of_a_pitch(forward_duty_high):
     high_us, low_us = (28_000, 12_000) if forward_duty_high else (12_000, 28_000)

@@ -1,0 +1,152 @@
+"""The hazard table: what can hurt somebody, what detects it, and what is left that no software can see.
+
+The table is hazards.toml; HAZARDS.md is made from it and held to it by a test. Cells of the fault matrix that
+no software can see refer to an entry, with the size that is allowed there.
+"""
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from host_sim.bikes.model import Bike
+from host_sim.tomlfile import Table, load
+
+HAZARDS = Path(__file__).resolve().parent / "hazards.toml"
+PAGE = HAZARDS.with_name("HAZARDS.md")
+
+Where = Literal[
+    "every bike",
+    "speed controller",
+    "torque controller",
+    "one channel",
+    "duty-coded",
+    "no shunt",
+    "with shunt",
+]
+
+
+class Unseen(Table):
+    """A row of the fault matrix in which an excess is left, on which bikes, why, and at most how large.
+
+    `power_percent`: peak of true battery power over the power limit. `over_power_j`, `over_speed_s`,
+    `run_on_s`, `braked_s`: as in the matrix, within the 20 to 31 s of a cell; where a fault lasts, so
+    does what is left. What is not named stays within the ordinary limit.
+    """
+
+    row: str = Field(min_length=1, max_length=60)
+    where: Where
+    reason: str = Field(min_length=1)
+    power_percent: float | None = Field(default=None, ge=100, le=1000)
+    over_power_j: float | None = Field(default=None, ge=0, le=1e5)
+    over_speed_s: float | None = Field(default=None, ge=0, le=60)
+    run_on_s: float | None = Field(default=None, ge=0, le=60)
+    braked_s: float | None = Field(default=None, ge=0, le=60)
+
+    def size(self) -> str:
+        """Return in words how large the excess may be."""
+        words = {
+            "power_percent": "{:g} % of the power limit",
+            "over_power_j": "{:g} J above 1.1 times the limit",
+            "over_speed_s": "{:g} s of drive above the cut-off",
+            "run_on_s": "{:g} s of help unasked for",
+            "braked_s": "{:g} s of help while braking",
+        }
+        sizes = {name: getattr(self, name) for name in words}
+        return ", ".join(words[name].format(size) for name, size in sizes.items() if size is not None)
+
+    def applies(self, bike: Bike) -> bool:
+        """Tell whether this bike is one of those."""
+        return {
+            "every bike": True,
+            "speed controller": bike.motor_controller.kind == "speed",
+            "torque controller": bike.motor_controller.kind == "torque",
+            "one channel": bike.pedal_sensor.kind == "one channel",
+            "duty-coded": bike.pedal_sensor.kind == "duty-coded",
+            "no shunt": not bike.shunt.fitted,
+            "with shunt": bike.shunt.fitted,
+        }[self.where]
+
+
+class Hazard(Table):
+    """One hazard; texts are whole sentences or lists of short ones."""
+
+    name: str = Field(min_length=1, max_length=60)
+    hazard: str = Field(min_length=1)
+    causes: list[str] = Field(min_length=1)
+    detected_by: str = Field(min_length=1)
+    within: str = Field(min_length=1)
+    shown_by: list[str] = Field(min_length=1)
+    left: str = Field(min_length=1)
+    covered_by: str = Field(min_length=1)
+    unseen: list[Unseen] = Field(default=[])
+
+
+class HazardTable(Table):
+    """The file hazards.toml."""
+
+    caution: list[str] = Field(min_length=3)
+    hazard: list[Hazard] = Field(min_length=1)
+
+
+def load_hazards() -> HazardTable:
+    """Return the table; RequestError if somebody has damaged the file."""
+    return load(HAZARDS, HazardTable)
+
+
+def unseen_of(table: HazardTable, row: str, bike: Bike) -> tuple[Hazard, Unseen] | None:
+    """Return the entry that a row of the matrix refers to on this bike, or None."""
+    for hazard in table.hazard:
+        for unseen in hazard.unseen:
+            if unseen.row == row and unseen.applies(bike):
+                return hazard, unseen
+    return None
+
+
+def hazard_page(table: HazardTable) -> str:
+    """Return HAZARDS.md: the cautions first, then every hazard, then what the fault matrix lets pass."""
+    parts = [
+        "# Hazards",
+        "",
+        "Made from `hazards.toml` by `uv run python -m host_sim.rules.hazards`; edit that file.",
+        "",
+        *(f"* {line}" for line in table.caution),
+        "",
+        "`rule:` is held by `treadle verify`, `property:` is proved by `treadle prove`, `matrix:` is a row",
+        "of `treadle verify --faults`. Whether they hold on your bicycle, these commands say.",
+    ]
+    for hazard in table.hazard:
+        parts += [
+            "",
+            f"## {hazard.name[0].upper()}{hazard.name[1:]}",
+            "",
+            hazard.hazard,
+            "",
+            "| | |",
+            "|---|---|",
+            f"| causes | {'; '.join(hazard.causes)} |",
+            f"| detected by | {hazard.detected_by} |",
+            f"| within | {hazard.within} |",
+            f"| shown by | {', '.join(f'`{one}`' for one in hazard.shown_by)} |",
+            f"| what is left | {hazard.left} |",
+            f"| covered by | {hazard.covered_by} |",
+        ]
+    parts += [
+        "",
+        "## What the fault matrix lets pass",
+        "",
+        "Rows in which no software can tell; a cell that exceeds the size stated here fails.",
+        "",
+        "| row | on | size at most | why it can't be seen | hazard |",
+        "|---|---|---|---|---|",
+    ]
+    for hazard in table.hazard:
+        parts += [
+            f"| {unseen.row} | {unseen.where} | {unseen.size()} | {unseen.reason} | {hazard.name} |"
+            for unseen in hazard.unseen
+        ]
+    return "\n".join(parts) + "\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(hazard_page(load_hazards()), encoding="utf-8")
