@@ -170,7 +170,7 @@ STOPPING = (
         "backward edges",
         "The command is zero when the crank has gone backward by the edges asked for.",
         "edges",
-        backward_edges_limit,
+        _backward_edges_limit,
         EN.format("4.2.13.1 a"),
         (rides.BACKWARD, rides.HILLY_RIDE),
         BackwardEdges,
