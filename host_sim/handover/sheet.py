@@ -101,6 +101,8 @@ def bicycle_facts(bike: Bike) -> list[tuple[str, str]]:
     magnets = f"{sensor.pulses_per_rev} magnets, {sensor.kind}, {sensor.side} crank"
     if sensor.kind == "two channels":
         magnets += f", {'A' if sensor.a_leads else 'B'} leads"
+    elif sensor.channel == "B":
+        magnets += ", wire on channel B"
     per_turn = bike.wheel_sensor.pulses_per_rev
     return [
         ("Motor", f"{motor.rated_power_w:g} W continuous rated, hub motor"),

@@ -419,6 +419,8 @@ def test_a_wrong_word_on_the_desk_is_one_sentence_and_exit_code_2(word):
         {"sensor_kind": 1, "pulses_per_rev": 8},
         {"sensor_kind": 2, "pulses_per_rev": 8, "forward_duty_high": 0},
         {"sensor_kind": 2, "pulses_per_rev": 32},
+        {"sensor_kind": 2, "pulses_per_rev": 32, "lead": 1},
+        {"sensor_kind": 1, "pulses_per_rev": 8, "lead": 1},
         {"selector_positions": 4, "throttle_open_mv": 300, "throttle_rest_mv": 700},
     ],
 )
