@@ -33,6 +33,8 @@ from firmware.sense.supply import Supply
 from firmware.settings import Settings
 from firmware.ticks import ticks_diff_us
 
+LAPSED_RISE_MV = 1  # A step: 200 mV/s.
+
 
 class Controller:
     """One bicycle's assist logic. The rooms are attributes, for telemetry and for the bench to read."""
@@ -165,6 +167,9 @@ class Controller:
             return 0
         applied_mv = self._feed_forward(inputs, now_us)
         target_mv = self.power_loop.step(allowed_w, self.supply.power_w, applied_mv, now_us)
+        if self.shunt_watch.lapsed and self.motor_model.speed_kind:
+            # A motor controller that cut out comes back: the command must not have run away meanwhile.
+            target_mv = min(target_mv, applied_mv + LAPSED_RISE_MV)
         target_mv = max(target_mv, self.feed_forward.seek_mv)
         return min(target_mv, self.motor_model.ceiling_mv(allowed_w))
 

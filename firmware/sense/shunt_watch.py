@@ -27,9 +27,10 @@ FALL_MM_PER_S = 200
 class ShuntWatch:
     """Watches the current reading.
 
-    Read: `sags`, `stuck`, `fallen`; `drawn`, whether current was read since the command left the dead band;
-    `rest_ma` and `rest_mv`, the current and the battery voltage while the command was last in it;
-    `rest_peak_ma`, the highest raw current seen there lately: how far noise alone reaches.
+    Read: `sags`, `stuck`, `fallen`; `drawn`, whether current was read since the command left the dead band,
+    and `lapsed`, whether it was and is not read now; `rest_ma` and `rest_mv`, the current and the battery
+    voltage while the command was last in it; `rest_peak_ma`, the highest raw current seen there lately: how far
+    noise alone reaches.
     """
 
     __slots__ = (
@@ -46,6 +47,7 @@ class ShuntWatch:
         "_supply",
         "drawn",
         "fallen",
+        "lapsed",
         "rest_ma",
         "rest_mv",
         "rest_peak_ma",
@@ -90,6 +92,7 @@ class ShuntWatch:
         self.stuck = False
         self.fallen = False
         self.drawn = False
+        self.lapsed = False
         self._sag_steps = 0
         self._stuck_steps = 0
         self.rest_ma = self._supply.current_ma
@@ -100,8 +103,12 @@ class ShuntWatch:
     def _look_for_sag(self, battery_mv: int) -> None:
         if abs(self._supply.current_ma - self.rest_ma) > SILENT_MA:
             self.drawn = True
+            self.lapsed = False
             self._sag_steps = 0
-        elif battery_mv > self.rest_mv - SAG_MV:
+            self.sags = False
+            return
+        self.lapsed = self.drawn
+        if battery_mv > self.rest_mv - SAG_MV:
             self._sag_steps = 0
         else:
             self._sag_steps = min(self._sag_steps + 1, SAG_STEPS)

@@ -4,7 +4,7 @@ Whatever a bicycle implies is worked out here, once; [settings] in the bike file
 the limits of the place.
 """
 
-from math import ceil, floor
+from math import ceil, floor, sqrt
 
 from firmware.settings import DUTY_CODED, FIRST_PITCH_EDGES, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
 from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
@@ -25,6 +25,8 @@ _TAPER_FROM_SHARE = 0.88
 # The speed is known a wheel pulse late: start-up assistance, which gathers speed, aims below what the place
 # allows, and so does the cut-off where the place has no tolerance for it. Judgement.
 _STARTUP_SHARE = 0.95
+# A heavy bicycle that starts uphill still gathers speed like this with help. Judgement.
+_SLOWEST_START_M_PER_S2 = 0.15
 _CUTOFF_SHARE = 0.99
 
 
@@ -69,7 +71,14 @@ def _sensor(bike: Bike) -> dict[str, int]:
         "engage_edges": max(FIRST_PITCH_EDGES[kind], round(edges_per_turn * _ENGAGE_TURN_SHARE)),
         "wheel_circumference_mm": round(bike.bicycle.wheel_circumference_m * 1000.0),
         "wheel_pulses_per_rev": bike.wheel_sensor.pulses_per_rev,
+        "wheel_lost_ms": _wheel_lost_ms(bike),
     }
+
+
+def _wheel_lost_ms(bike: Bike) -> int:
+    """Return how long the slowest start takes to its second wheel pulse, from 2 to 6 s."""
+    spacing_m = bike.bicycle.wheel_circumference_m / bike.wheel_sensor.pulses_per_rev
+    return min(max(round(sqrt(4.0 * spacing_m / _SLOWEST_START_M_PER_S2) * 1000.0), 2000), 6000)
 
 
 def _on_b(sensor: PedalSensor) -> bool:

@@ -178,7 +178,7 @@ def judged(bike: Bike, table: HazardTable, row: Row | None, job: Job, measured: 
     why = Limits(bike, events).broken_by(measured)
     if not why:
         return Cell(name, job[2], job[3], measured, HOLDS, [], "")
-    known = None if row is None else unseen_of(table, name, bike)
+    known = None if row is None else unseen_of(table, name, bike, job[2], job[3])
     if known is None:
         return Cell(name, job[2], job[3], measured, FAILS, why, "")
     hazard, unseen = known

@@ -31,12 +31,15 @@ class Unseen(Table):
 
     `power_percent`: peak of true battery power over the power limit. `over_power_j`, `over_speed_s`,
     `run_on_s`, `braked_s`: as in the matrix, within the 20 to 31 s of a cell; where a fault lasts, so
-    does what is left. What is not named stays within the ordinary limit.
+    does what is left. What is not named stays within the ordinary limit. `situation` and `up_to_km_per_h`
+    narrow it to some cells of the row.
     """
 
     row: str = Field(min_length=1, max_length=60)
     where: Where
     reason: str = Field(min_length=1)
+    situation: Literal["pedalling", "coasting", "throttle", "starting"] | None = None
+    up_to_km_per_h: float | None = Field(default=None, gt=0, le=100)
     power_percent: float | None = Field(default=None, ge=100, le=1000)
     over_power_j: float | None = Field(default=None, ge=0, le=1e5)
     over_speed_s: float | None = Field(default=None, ge=0, le=60)
@@ -54,6 +57,12 @@ class Unseen(Table):
         }
         sizes = {name: getattr(self, name) for name in words}
         return ", ".join(words[name].format(size) for name, size in sizes.items() if size is not None)
+
+    def covers(self, km_per_h: float, situation: str) -> bool:
+        """Tell whether a cell of the row at this speed, in this situation, is meant."""
+        if self.situation is not None and self.situation != situation:
+            return False
+        return self.up_to_km_per_h is None or km_per_h <= self.up_to_km_per_h
 
     def applies(self, bike: Bike) -> bool:
         """Tell whether this bike is one of those."""
@@ -94,11 +103,13 @@ def load_hazards() -> HazardTable:
     return load(HAZARDS, HazardTable)
 
 
-def unseen_of(table: HazardTable, row: str, bike: Bike) -> tuple[Hazard, Unseen] | None:
-    """Return the entry that a row of the matrix refers to on this bike, or None."""
+def unseen_of(
+    table: HazardTable, row: str, bike: Bike, km_per_h: float, situation: str
+) -> tuple[Hazard, Unseen] | None:
+    """Return the entry that a cell of the matrix refers to on this bike, or None."""
     for hazard in table.hazard:
         for unseen in hazard.unseen:
-            if unseen.row == row and unseen.applies(bike):
+            if unseen.row == row and unseen.applies(bike) and unseen.covers(km_per_h, situation):
                 return hazard, unseen
     return None
 

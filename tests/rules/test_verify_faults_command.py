@@ -2,9 +2,9 @@
 
 import json
 
+import host_sim.sweeping.workers
 import pytest
 
-import host_sim.sweeping.workers
 from host_sim.commands.verify_faults import FaultsRequest
 from host_sim.errors import RequestError
 
