@@ -19,6 +19,12 @@ class FaultTable(Table):
     strength: float | None = Field(default=None, ge=0, le=1)
     per_s: float | None = Field(default=None, ge=0, le=5000)
     stall_ms: int | None = Field(default=None, ge=1, le=60_000)
+    percent: float | None = Field(default=None, ge=0, le=400)
+    amps: float | None = Field(default=None, ge=0, le=40)
+    seconds: float | None = Field(default=None, ge=-500, le=500)
+    pulse_ms: float | None = Field(default=None, ge=0.01, le=1000)
+    cut_ms: int | None = Field(default=None, ge=1, le=60_000)
+    km_per_h: float | None = Field(default=None, ge=0, le=60)
 
     def keys(self) -> dict[str, Any]:
         """Return the keys that are named beside the name."""

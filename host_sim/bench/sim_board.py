@@ -233,6 +233,19 @@ class SimBoard(Board):
             inputs.current_ma = 0
         inputs.motor_decicelsius = int(world.motor.temperature_celsius * 10.0)
         inputs.clear_requested = self.clear_requested
+        if world.readings_faulty:
+            _distort(inputs, world)
+
+
+def _distort(inputs: Inputs, world: World) -> None:
+    """Let the readings' faults have their way."""
+    now_us = world.now_us
+    inputs.throttle_mv = world.throttle_reading.reading(inputs.throttle_mv, now_us)
+    inputs.selector_mv = world.selector_reading.reading(inputs.selector_mv, now_us)
+    inputs.battery_mv = world.battery_reading.reading(inputs.battery_mv, now_us)
+    inputs.current_ma = world.shunt_reading.reading(inputs.current_ma, now_us)
+    inputs.motor_decicelsius = world.heat_reading.reading(inputs.motor_decicelsius, now_us)
+    inputs.brake_pulled = world.brake_reading.reading(1 if inputs.brake_pulled else 0, now_us) == 1
 
 
 def _wire_mv(wire: int, true_v: float, last_mv: int) -> int:

@@ -7,16 +7,21 @@ and voltages. The bench moves it from event to event in steps of at most 5 ms.
 from random import Random
 
 from firmware.records import EdgeLog
-from firmware.ticks import TICKS_MAX_US
+from host_sim.bench.board_clock import BoardClock
+from host_sim.bench.distortion import Distortion
+from host_sim.bench.drive_faults import DriveFaults
 from host_sim.bench.edge_watch import EdgeWatch as EdgeWatch  # Told on to whoever asks here.
+from host_sim.bench.noise import Noise
+from host_sim.bench.wheel_faults import WheelFaults
 from host_sim.plant.battery import Battery
 from host_sim.plant.bicycle import Bicycle
 from host_sim.plant.motor import Motor
-from host_sim.plant.pedal_sensor import FREE, PedalSensor
+from host_sim.plant.pedal_sensor import FREE, STUCK_LOW, PedalSensor
 from host_sim.plant.rider import Rider
 from host_sim.plant.wheel_sensor import WheelSensor
 
 PLANT_STEP_US = 5_000
+FAULT_SEED = 0x5EED  # Makes another row of random numbers of the same seed.
 
 WIRE_WHOLE = 0
 WIRE_OPEN = 1
@@ -28,6 +33,42 @@ NOISE_PULSE_LONGEST_S = 0.002
 BOUNCES = 3
 BOUNCE_S = 0.0003  # Under 1 ms: common for contacts; reed-sensor.com glossary gives 0.5 to 1 ms.
 TURNING_RAD_PER_S = 0.05  # Half a revolution per minute: slower is standing.
+CONTACT_LOST_LONGEST_S = 0.05  # Of a channel's loose contact; common practice, no source.
+# What the converters read without contact, at least, and at most.
+LEVER_MV = (0, 0, 5_000)
+BATTERY_MV = (0, 0, 100_000)
+CURRENT_MA = (0, 0, 40_000)
+HEAT_DECICELSIUS = (-500, -500, 3_000)
+BRAKE_PULLED = (1, 0, 1)  # 1 is pulled: the switch opens, and so does a broken wire.
+
+
+class PlantWatch:
+    """Somebody who looks after every step of the plant, whatever the controller does meanwhile."""
+
+    def passed(self, world: "World", elapsed_s: float) -> None:
+        """Look at the world after a step of `elapsed_s`."""
+
+
+class SensorState:
+    """What the pedal sensor is to be, kept while faults are exchanged."""
+
+    __slots__ = (
+        "channel_shares",
+        "channel_states",
+        "channels_swapped",
+        "jump_us",
+        "magnet_strengths",
+        "pulses_multiple",
+    )
+
+    def __init__(self, world: "World") -> None:
+        """Keep what `world` says now, and by how far its clock has jumped."""
+        self.channel_states = world.channel_states
+        self.channels_swapped = world.channels_swapped
+        self.magnet_strengths = world.magnet_strengths
+        self.channel_shares = world.channel_shares
+        self.pulses_multiple = world.pulses_multiple
+        self.jump_us = world.board_clock.jump_us
 
 
 class World:
@@ -42,25 +83,39 @@ class World:
 
     __slots__ = (
         "_edge_watches",
+        "_fault_random",
+        "_lost_channels",
+        "_lost_until_us",
         "_overlay",
+        "_plant_watches",
         "_random",
-        "_ticks_at_start_us",
         "_toggles",
         "_true_levels",
         "assist_j",
         "battery",
+        "battery_reading",
         "battery_wire",
         "bicycle",
+        "board_clock",
         "bounces",
+        "brake_reading",
         "brake_share",
         "brake_since_us",
+        "channel_shares",
         "channel_states",
         "channels",
+        "channels_lost",
+        "channels_lost_per_s",
         "channels_swapped",
         "command_until_us",
         "command_v",
         "crank_log",
+        "drive_faults",
         "grade",
+        "heat_reading",
+        "interference_channel",
+        "interference_per_s",
+        "interference_pulse_s",
         "last_assist_us",
         "last_forward_m",
         "last_forward_us",
@@ -70,18 +125,24 @@ class World:
         "now_us",
         "pedal_sensor",
         "plant_step_us",
+        "pulses_multiple",
         "pulses_per_rev",
+        "readings_faulty",
         "rider",
         "rider_j",
         "roller_m_per_s",
+        "selector_reading",
         "selector_v",
         "selector_wire",
         "shunt_dead",
+        "shunt_reading",
         "shunt_stuck",
         "stall_us",
         "throttle_closed_us",
+        "throttle_reading",
         "throttle_share",
         "throttle_wire",
+        "wheel_faults",
         "wheel_log",
         "wheel_sensor",
         "wind_m_per_s",
@@ -115,8 +176,9 @@ class World:
         self.crank_log = EdgeLog()
         self.wheel_log = EdgeLog()
         self._random = Random(seed)
-        self._ticks_at_start_us = ticks_at_start_us
+        self._fault_random = Random(seed ^ FAULT_SEED)  # Apart, so that old faults stay what they were.
         self._edge_watches: list[EdgeWatch] = []
+        self._plant_watches: list[PlantWatch] = []
         self._true_levels = pedal_sensor.levels
         self._overlay = 0  # What noise does to the levels just now.
         self._toggles: list[tuple[float, int]] = []
@@ -137,39 +199,92 @@ class World:
         self.last_assist_us = 0
         self.last_forward_us = 0
         self.last_forward_m = 0.0
+        self.board_clock = BoardClock(ticks_at_start_us)
+        self.drive_faults = DriveFaults(self._fault_random)
+        self.wheel_faults = WheelFaults(self._fault_random)
+        noise = Noise(seed ^ FAULT_SEED)
+        self.throttle_reading = Distortion(*LEVER_MV, self._fault_random, noise)
+        self.selector_reading = Distortion(*LEVER_MV, self._fault_random, noise)
+        self.battery_reading = Distortion(*BATTERY_MV, self._fault_random, noise)
+        self.shunt_reading = Distortion(*CURRENT_MA, self._fault_random, noise)
+        self.heat_reading = Distortion(*HEAT_DECICELSIUS, self._fault_random, noise)
+        self.brake_reading = Distortion(*BRAKE_PULLED, self._fault_random, noise)
+        self._lost_channels = 0
+        self._lost_until_us = 0
         self.heal()
+        self.settle_readings()
 
     def heal(self) -> None:
         """End every fault; those of the pedal sensor end at `settle_sensor`."""
         self.channel_states = [FREE, FREE]
         self.channels_swapped = False
         self.magnet_strengths = [1.0] * self.pulses_per_rev
+        self.channel_shares = [1.0] * (2 * self.pulses_per_rev)  # Of each magnet: channel A, channel B.
+        self.pulses_multiple = 1
         self.noise_per_s = 0.0
+        self.interference_per_s = 0.0
+        self.interference_pulse_s = 0.0
+        self.interference_channel = 0
+        self.channels_lost_per_s = 0.0
+        self.channels_lost = 0
         self.bounces = False
         self.throttle_wire = WIRE_WHOLE
         self.selector_wire = WIRE_WHOLE
         self.battery_wire = WIRE_WHOLE
         self.wheel_sensor.working = True
+        self.wheel_sensor.pulses_share = 1.0
         self.shunt_stuck = False
         self.shunt_dead = False
         self.stall_us = 0
+        self.board_clock.heal()
+        self.drive_faults.heal()
+        self.wheel_faults.heal()
+        self.throttle_reading.heal()
+        self.selector_reading.heal()
+        self.battery_reading.heal()
+        self.shunt_reading.heal()
+        self.heat_reading.heal()
+        self.brake_reading.heal()
 
-    def settle_sensor(self, states_before: list[int], swapped_before: bool, before: list[float]) -> None:
-        """Bring the pedal sensor to `channel_states`, `channels_swapped` and `magnet_strengths`.
+    def settle_readings(self) -> None:
+        """Take the faults of readings, drive and wheel pulses as they are set now."""
+        self.drive_faults.settle()
+        self.wheel_faults.settle()
+        self.readings_faulty = False
+        for reading in (
+            self.throttle_reading,
+            self.selector_reading,
+            self.battery_reading,
+            self.shunt_reading,
+            self.heat_reading,
+            self.brake_reading,
+        ):
+            reading.settle(self.now_us)
+            self.readings_faulty = self.readings_faulty or reading.faulty()
 
-        The arguments are what held before. What stays as it was is not touched: a channel that is dead
-        keeps the level at which it died.
+    def settle_sensor(self, before: "SensorState") -> None:
+        """Bring the pedal sensor to what it is to be; `before` is what held until now.
+
+        What stays as it was is not touched: a channel that is dead keeps the level at which it died.
         """
         sensor = self.pedal_sensor
+        if self.channels_lost == 0:
+            self._regain_channels()
         for channel in (0, 1):
-            if self.channel_states[channel] != states_before[channel]:
+            if self.channel_states[channel] != before.channel_states[channel]:
                 sensor.set_channel(channel, FREE)
                 sensor.set_channel(channel, self.channel_states[channel])
-        if self.channels_swapped != swapped_before:
+        if self.channels_swapped != before.channels_swapped:
             sensor.swap_channels(self.channels_swapped)
+        if self.pulses_multiple != before.pulses_multiple:
+            sensor.multiply_pulses(self.pulses_multiple)
         for magnet in range(self.pulses_per_rev):
-            if self.magnet_strengths[magnet] != before[magnet]:
+            if self.magnet_strengths[magnet] != before.magnet_strengths[magnet]:
                 sensor.set_magnet(magnet, self.magnet_strengths[magnet])
+            for channel in (0, 1):
+                place = magnet + magnet + channel
+                if self.channel_shares[place] != before.channel_shares[place]:
+                    sensor.set_magnet_on_channel(channel, magnet, self.channel_shares[place])
 
     def pull_brake(self, share: float) -> None:
         """Pull the brake by `share` of its travel (0 to 1); `brake_since_us` tells since when."""
@@ -187,6 +302,10 @@ class World:
         """Show every crank edge to `edge_watch` from now on."""
         self._edge_watches.append(edge_watch)
 
+    def watch_plant(self, plant_watch: PlantWatch) -> None:
+        """Show every step of the plant to `plant_watch` from now on."""
+        self._plant_watches.append(plant_watch)
+
     def connect(self, crank_log: EdgeLog, wheel_log: EdgeLog) -> None:
         """Record edges into these logs from now on: those of one controller's life."""
         self.crank_log = crank_log
@@ -194,7 +313,7 @@ class World:
 
     def ticks_us(self, time_us: int) -> int:
         """Return what the microcontroller's clock shows at `time_us`."""
-        return (time_us + self._ticks_at_start_us) & TICKS_MAX_US
+        return self.board_clock.ticks_us(time_us)
 
     def advance(self, to_us: int) -> None:
         """Move everything to `to_us`, in steps that end where the command expires."""
@@ -216,7 +335,15 @@ class World:
         # A board drops to the safe state when its outputs are not renewed in time.
         command_v = self.command_v if self.now_us < self.command_until_us else 0.0
         force_n = rider.step(speed_m_per_s, elapsed_s)
-        force_n += motor.step(command_v, self.battery.voltage_v, speed_m_per_s, elapsed_s)
+        drive_faults = self.drive_faults
+        slipped_m = drive_faults.slipped_m
+        if drive_faults.active:
+            command_v = drive_faults.arriving_v(command_v, self.now_us, elapsed_s)
+            wheel_m_per_s = speed_m_per_s + drive_faults.slipping_m_per_s
+            motor_n = motor.step(command_v, self.battery.voltage_v, wheel_m_per_s, elapsed_s)
+            force_n += drive_faults.slip(motor_n, elapsed_s)
+        else:
+            force_n += motor.step(command_v, self.battery.voltage_v, speed_m_per_s, elapsed_s)
         self.battery.step(motor.battery_current_a, elapsed_s)
         if self.roller_m_per_s < 0.0:
             bicycle.step(force_n, self.brake_share, self.grade, self.wind_m_per_s, elapsed_s)
@@ -226,20 +353,61 @@ class World:
         self.rider_j += rider.delivered_power_w * elapsed_s
         self.assist_j += motor.power_w * elapsed_s
         edges = self.pedal_sensor.advance(crank_rad, rider.crank_rad, start_s, elapsed_s)
-        if self.noise_per_s > 0.0 or self.bounces or self._toggles:
+        if self.channels_lost_per_s > 0.0:
+            self._lose_channels(elapsed_s)
+        if self.noise_per_s > 0.0 or self.bounces or self._toggles or self.interference_per_s > 0.0:
             self._note_noisy_edges(edges, start_s, elapsed_s)
         else:
             for index in range(edges):
                 self._true_levels = self.pedal_sensor.edge_levels[index]
                 self._note_edge(int(self.pedal_sensor.edge_times_s[index] * 1e6), self._true_levels)
-        for index in range(self.wheel_sensor.advance(distance_m, bicycle.distance_m, start_s, elapsed_s)):
-            self.wheel_log.record(1, self.ticks_us(int(self.wheel_sensor.edge_times_s[index] * 1e6)))
+        from_m = distance_m + slipped_m  # The sensor sits on the motor's wheel.
+        to_m = bicycle.distance_m + drive_faults.slipped_m
+        pulses = self.wheel_sensor.advance(from_m, to_m, start_s, elapsed_s)
+        if self.wheel_faults.active:
+            for time_s in self.wheel_faults.times_s(self.wheel_sensor, pulses, self.now_us, elapsed_us):
+                self.wheel_log.record(1, self.ticks_us(int(time_s * 1e6)))
+        else:
+            for index in range(pulses):
+                self.wheel_log.record(1, self.ticks_us(int(self.wheel_sensor.edge_times_s[index] * 1e6)))
         self.now_us += elapsed_us
         if motor.assisting():
             self.last_assist_us = self.now_us
         if rider.crank_rad_per_s > TURNING_RAD_PER_S:
             self.last_forward_us = self.now_us
             self.last_forward_m = bicycle.distance_m
+        for plant_watch in self._plant_watches:
+            plant_watch.passed(self, elapsed_s)
+
+    def _lose_channels(self, elapsed_s: float) -> None:
+        """Let a loose contact of the pedal sensor come and go: without it a channel reads low."""
+        if self._lost_channels != 0:
+            if self.now_us >= self._lost_until_us:
+                self._regain_channels()
+        elif self._fault_random.random() < self.channels_lost_per_s * elapsed_s:
+            self._lost_channels = self.channels_lost
+            lost_us = int(self._fault_random.random() * CONTACT_LOST_LONGEST_S * 1e6)
+            self._lost_until_us = self.now_us + lost_us
+            for channel in (0, 1):
+                if self._lost_channels >> channel & 1:
+                    self.pedal_sensor.set_channel(channel, STUCK_LOW)
+
+    def _regain_channels(self) -> None:
+        for channel in (0, 1):
+            if self._lost_channels >> channel & 1:
+                self.pedal_sensor.set_channel(channel, FREE)
+        self._lost_channels = 0
+
+    def _interfere(self, elapsed_s: float) -> None:
+        """Put down the periodic pulses that begin in this step."""
+        number = int(float(self.now_us) * 1e-6 * self.interference_per_s) + 1
+        end_us = self.now_us + int(elapsed_s * 1e6 + 0.5)
+        last = int(float(end_us) * 1e-6 * self.interference_per_s)
+        while number <= last:
+            begin_s = float(number) / self.interference_per_s
+            self._toggles.append((begin_s, self.interference_channel))
+            self._toggles.append((begin_s + self.interference_pulse_s, self.interference_channel))
+            number += 1
 
     def _note_edge(self, time_us: int, levels: int) -> None:
         self.crank_log.record(levels, self.ticks_us(time_us))
@@ -265,6 +433,8 @@ class World:
             self._toggles.append((begin_s, channel))
             self._toggles.append((begin_s + self._random.random() * NOISE_PULSE_LONGEST_S, channel))
             expected -= 1.0
+        if self.interference_per_s > 0.0:
+            self._interfere(elapsed_s)
         end_s = start_s + elapsed_s
         happenings += [(time_s, -1, mask) for time_s, mask in self._toggles if time_s <= end_s]
         self._toggles = [toggle for toggle in self._toggles if toggle[0] > end_s]

@@ -4,9 +4,10 @@ A sector is the angle between two neighbouring switching points; within it nothi
 (counted forward from 0) covers pitch i of the turn. Its pulse on a channel is as wide as the duty share
 of the pitch, centred, and moved by half the phase back on the leading channel and forward on the other.
 A weak magnet narrows its pulse, as a Hall switch sees a field peak nearer to its threshold; a missing
-one gives none. A duty-coded part tells the direction by the share of the pitch it is high: `duty` turning
-forward, 1 - `duty` backward. So its pulse ends where the direction puts it, and a sector between the two
-ends has one level entered forward and another entered backward.
+one gives none. Hall switches of unequal strength may see a magnet on one channel alone, so each channel
+has strengths of its own on top. A duty-coded part tells the direction by the share of the pitch it is
+high: `duty` turning forward, 1 - `duty` backward. So its pulse ends where the direction puts it, and a
+sector between the two ends has one level entered forward and another entered backward.
 """
 
 from bisect import bisect_right
@@ -27,9 +28,12 @@ class MagnetRing:
         "_offsets_rad",
         "_pitch_rad",
         "_width_share",
+        "a_strengths",
+        "b_strengths",
         "backward_levels",
         "edges_rad",
         "forward_levels",
+        "multiple",
         "strengths",
     )
 
@@ -49,6 +53,9 @@ class MagnetRing:
         self._lead_rad = self._pitch_rad * phase_deg / 720.0 * (1.0 if a_leads else -1.0)
         self._offsets_rad = errors_rad
         self.strengths = [1.0] * pulses_per_rev
+        self.a_strengths = [1.0] * pulses_per_rev  # Shares of `strengths`, as channel A sees them.
+        self.b_strengths = [1.0] * pulses_per_rev
+        self.multiple = 1  # Pulses that each magnet makes: more where a part with more poles was fitted.
         self.edges_rad: list[float] = []
         self.forward_levels: list[int] = []
         self.backward_levels: list[int] = []
@@ -56,13 +63,15 @@ class MagnetRing:
 
     def build(self) -> None:
         """Work the sectors out from the magnets as they are now."""
-        a_forward = self._pulses(-self._lead_rad, self._width_share)
+        a_forward = self._pulses(self.a_strengths, -self._lead_rad, self._width_share)
         if self._kind == DUTY_CODED:
             a_forward = self._pulses_from_start(self._width_share)
             a_backward = self._pulses_from_start(1.0 - self._width_share)
         else:
             a_backward = a_forward
-        b_pulses = self._pulses(self._lead_rad, self._width_share) if self._kind == TWO_CHANNEL else []
+        b_pulses: list[tuple[float, float]] = []
+        if self._kind == TWO_CHANNEL:
+            b_pulses = self._pulses(self.b_strengths, self._lead_rad, self._width_share)
         points: list[float] = []
         for pulses in (a_forward, a_backward, b_pulses):
             for start_rad, width_rad in pulses:
@@ -97,24 +106,29 @@ class MagnetRing:
             return 0.5 * (self.edges_rad[index] + self.edges_rad[index + 1])
         return 0.5 * (self.edges_rad[index] + self.edges_rad[0] + TURN_RAD)
 
-    def _pulses(self, shift_rad: float, share: float) -> list[tuple[float, float]]:
-        """Return start and width of the centred pulse of every magnet that has one."""
+    def _pulses(self, shares: list[float], shift_rad: float, share: float) -> list[tuple[float, float]]:
+        """Return start and width of the centred pulse of every magnet that has one for this channel."""
         pulses: list[tuple[float, float]] = []
-        for index, strength in enumerate(self.strengths):
-            width_rad = strength * share * self._pitch_rad
+        pitch_rad = self._pitch_rad / float(self.multiple)
+        for index in range(len(self.strengths) * self.multiple):
+            magnet = index // self.multiple
+            width_rad = self.strengths[magnet] * shares[magnet] * share * pitch_rad
             if width_rad > 0.0:
-                centre_rad = (index + 0.5) * self._pitch_rad + shift_rad + self._offsets_rad[index]
+                centre_rad = (float(index) + 0.5) * pitch_rad + shift_rad / float(self.multiple)
+                centre_rad += self._offsets_rad[magnet]
                 pulses.append((centre_rad - 0.5 * width_rad, width_rad))
         return pulses
 
     def _pulses_from_start(self, share: float) -> list[tuple[float, float]]:
         """Return start and width of pulses that start at the same angle whatever their width."""
         pulses: list[tuple[float, float]] = []
-        for index, strength in enumerate(self.strengths):
-            width_rad = strength * share * self._pitch_rad
+        pitch_rad = self._pitch_rad / float(self.multiple)
+        for index in range(len(self.strengths) * self.multiple):
+            magnet = index // self.multiple
+            width_rad = self.strengths[magnet] * self.a_strengths[magnet] * share * pitch_rad
             if width_rad > 0.0:
                 # A twentieth of a pitch in, so that angle 0 is not itself a switching point.
-                start_rad = (index + 0.05) * self._pitch_rad + self._offsets_rad[index]
+                start_rad = (float(index) + 0.05) * pitch_rad + self._offsets_rad[magnet]
                 pulses.append((start_rad, width_rad))
         return pulses
 

@@ -119,9 +119,24 @@ class PedalSensor:
 
     def set_magnet(self, index: int, strength: float) -> None:
         """Set a magnet's strength, 0 (missing) to 1 (normal), from the next `advance` on; ValueError else."""
-        last = len(self._ring.strengths) - 1
-        require_whole("index", index, 0, last)
-        self._ring.strengths[index] = require("strength", strength, 0.0, 1.0)
+        self._set_strength(self._ring.strengths, index, strength)
+
+    def set_magnet_on_channel(self, channel: int, index: int, share: float) -> None:
+        """Set what channel 0 (A) or 1 (B) sees of a magnet: 0 nothing, 1 as much as is there."""
+        require_whole("channel", channel, 0, 1)
+        self._set_strength(self._ring.b_strengths if channel else self._ring.a_strengths, index, share)
+
+    def multiply_pulses(self, multiple: int) -> None:
+        """Let each magnet make 1 to 4 pulses, as a ring with so many times the poles would."""
+        self._ring.multiple = require_whole("multiple", multiple, 1, 4)
+        self._rebuild()
+
+    def _set_strength(self, strengths: list[float], index: int, strength: float) -> None:
+        require_whole("index", index, 0, len(strengths) - 1)
+        strengths[index] = require("strength", strength, 0.0, 1.0)
+        self._rebuild()
+
+    def _rebuild(self) -> None:
         self._ring.build()
         self._ring_changed = True
         self._call_slow_path()

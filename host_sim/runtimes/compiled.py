@@ -41,7 +41,10 @@ MYPY_OPTIONS = ("--ignore-missing-imports", "--namespace-packages", "--explicit-
 HOT = (
     "firmware",
     "host_sim/plant",
+    "host_sim/bench/board_clock.py",
     "host_sim/bench/clock.py",
+    "host_sim/bench/distortion.py",
+    "host_sim/bench/drive_faults.py",
     "host_sim/bench/faults.py",
     "host_sim/bench/first_order.py",
     "host_sim/bench/meter.py",
@@ -51,6 +54,8 @@ HOT = (
     "host_sim/bench/script.py",
     "host_sim/bench/sim_board.py",
     "host_sim/bench/stretch.py",
+    "host_sim/bench/truth.py",
+    "host_sim/bench/wheel_faults.py",
     "host_sim/bench/world.py",
 )
 """What runs once a control period or more often: folders and files, from the root."""

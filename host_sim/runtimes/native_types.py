@@ -18,7 +18,7 @@ from collections.abc import Iterable, Iterator
 
 # A change: line and column (from 0), how many characters go, what comes instead.
 Edit = tuple[int, int, int, str]
-OPEN_CLASSES = frozenset({"Event", "Script", "StepWatch"})
+OPEN_CLASSES = frozenset({"Event", "PlantWatch", "Script", "StepWatch"})
 _MARK = "@mypyc_attr(allow_interpreted_subclasses=True)"
 _IMPORTS = "from typing import Final; from mypy_extensions import i64, mypyc_attr"
 _VECTORS = "; from librt.vecs import vec"

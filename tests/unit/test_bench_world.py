@@ -219,13 +219,17 @@ def test_a_lost_wheel_sensor_gives_no_pulse_until_it_is_healed():
 
 def test_every_fault_can_be_set_and_is_gone_afterwards():
     for name, (keys, _) in FAULTS.items():
-        values = {"channel": "B", "magnet": 2, "strength": 0.5, "per_s": 10.0, "stall_ms": 100}
+        values = {
+            "channel": "B", "magnet": 2, "strength": 0.5, "per_s": 10.0, "stall_ms": 100, "percent": 50.0,
+            "amps": 1.0, "seconds": 2.0, "pulse_ms": 1.0, "cut_ms": 10, "km_per_h": 5.0,
+        }  # fmt: skip
         world, _ = _world()
         before = _state(world)
         set_faults(world, [FaultSpec(name, **{key: values[key] for key in keys})])
         assert _state(world) != before, name
         set_faults(world, [])
         assert _state(world) == before, name
+        assert (world.readings_faulty, world.drive_faults.active, world.wheel_faults.active) == (False,) * 3
 
 
 def _state(world: World) -> tuple[object, ...]:
@@ -242,7 +246,22 @@ def _state(world: World) -> tuple[object, ...]:
         world.shunt_stuck,
         world.shunt_dead,
         world.stall_us,
-    )
+        list(world.channel_shares),
+        world.pulses_multiple,
+        world.channels_lost,
+        world.interference_per_s,
+        world.wheel_sensor.pulses_share,
+        *(
+            getattr(part, field)
+            for part in (
+                world.board_clock, world.drive_faults, world.wheel_faults, world.throttle_reading,
+                world.selector_reading, world.battery_reading, world.shunt_reading, world.heat_reading,
+                world.brake_reading,
+            )
+            for field in type(part).__slots__
+            if not field.startswith("_")
+        ),
+    )  # fmt: skip
 
 
 def test_the_end_of_forward_pedalling_is_noted_where_the_crank_stood_still():

@@ -1,5 +1,6 @@
 """Courses: stretches keep what they do not name, gradual values change evenly, wrong files are refused."""
 
+import re
 from contextlib import suppress
 
 import pytest
@@ -7,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host_sim.bench.course import COURSES, course_from, course_names, load_course
-from host_sim.bench.faults import FAULT_NAMES
+from host_sim.bench.faults import FAULT_NAMES, FAULTS
 from host_sim.errors import RequestError
 
 START = 'title = "A test"\nseconds = 60\n[[stretch]]\nat_s = 0\n'
@@ -189,3 +190,17 @@ def test_any_change_to_a_course_loads_or_is_refused(tmp_path_factory, at, cut, p
     with suppress(RequestError):
         course = load_course(path)
         assert course.at(course.seconds).at_s <= course.seconds
+
+
+def test_the_manual_of_courses_names_every_fault_with_its_keys():
+    text = (COURSES / "README.md").read_text(encoding="utf-8").split("## Faults")[1]
+    rows = [line.split("|") for line in text.splitlines() if line.startswith("| `")]
+    told = {}
+    for _, names, keys, *_ in rows:
+        for name in re.findall(r"`([^`]+)`", names):
+            told[name] = set(re.findall(r"`([^`]+)`", keys))
+    for name in [name for name in told if name.startswith("... ")]:
+        keys = told.pop(name)
+        for reading in ("throttle", "selector", "battery", "shunt", "motor temperature"):
+            told[name.replace("...", reading)] = keys
+    assert told == {name: set(keys) for name, (keys, _) in FAULTS.items()}

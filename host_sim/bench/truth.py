@@ -1,0 +1,110 @@
+"""What a ride truly did, judged by the plant alone: no reading and no opinion of the controller counts.
+
+Watched in every step of the plant, so a controller that hangs, or whose clock stands, is judged as well.
+"""
+
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.world import PlantWatch, World
+
+
+class Bounds:
+    """What counts as too much: battery power in W, speed in m/s, and the throttle's permitted speed.
+
+    `throttle_m_per_s` is the speed up to which an open throttle may drive without pedalling; 0 where it may
+    not. After it closes, or the speed is exceeded, what is left of its help is measured like that of a stop.
+    """
+
+    __slots__ = ("power_w", "speed_m_per_s", "throttle_m_per_s")
+
+    def __init__(self, power_w: float, speed_m_per_s: float, throttle_m_per_s: float) -> None:
+        """Take the bounds, tolerances included."""
+        self.power_w = power_w
+        self.speed_m_per_s = speed_m_per_s
+        self.throttle_m_per_s = throttle_m_per_s
+
+
+class Truth(PlantWatch):
+    """Sums of a ride from `from_us` on (0: the start).
+
+    `over_power_s`, `over_power_j` (what is above the bound), `peak_power_w`: true battery power.
+    `over_speed_s`, `over_speed_j` (all battery energy up there), `peak_drive_m_per_s`: true drive, that is
+    motor current above its no-load current (EN 15194 3.23, by the parallel text TBIS 15194:2019).
+    `unpedalled_s`, `unpedalled_m`: the longest help since the crank last turned forward and no throttle that
+    may drive was open. `unpedalled_j` is all energy of such help. `braked_s`: the longest help with the
+    brake pulled. `driven_s`, `driven_j`: all help.
+    """
+
+    __slots__ = (
+        "_asked_m",
+        "_asked_us",
+        "_bounds",
+        "braked_s",
+        "driven_j",
+        "driven_s",
+        "from_us",
+        "over_power_j",
+        "over_power_s",
+        "over_speed_j",
+        "over_speed_s",
+        "peak_drive_m_per_s",
+        "peak_power_w",
+        "unpedalled_j",
+        "unpedalled_m",
+        "unpedalled_s",
+    )
+
+    def __init__(self, bounds: Bounds, from_us: int = 0) -> None:
+        """Start with nothing seen."""
+        self._bounds = bounds
+        self.from_us = from_us
+        self._asked_us = 0
+        self._asked_m = 0.0
+        self.over_power_s = 0.0
+        self.over_power_j = 0.0
+        self.peak_power_w = 0.0
+        self.over_speed_s = 0.0
+        self.over_speed_j = 0.0
+        self.peak_drive_m_per_s = 0.0
+        self.unpedalled_s = 0.0
+        self.unpedalled_m = 0.0
+        self.unpedalled_j = 0.0
+        self.braked_s = 0.0
+        self.driven_s = 0.0
+        self.driven_j = 0.0
+
+    def passed(self, world: World, elapsed_s: float) -> None:
+        """Take one step of the plant that has just been made."""
+        bounds = self._bounds
+        speed_m_per_s = world.bicycle.speed_m_per_s
+        if world.last_forward_us == world.now_us or (
+            world.throttle_share > 0.0 and speed_m_per_s < bounds.throttle_m_per_s
+        ):
+            self._asked_us = world.now_us
+            self._asked_m = world.bicycle.distance_m
+        if world.now_us < self.from_us:
+            return
+        power_w = world.motor.power_w
+        self.peak_power_w = max(self.peak_power_w, power_w)
+        if power_w > bounds.power_w:
+            self.over_power_s += elapsed_s
+            self.over_power_j += (power_w - bounds.power_w) * elapsed_s
+        if not world.motor.assisting():
+            return
+        self.driven_s += elapsed_s
+        self.driven_j += power_w * elapsed_s
+        self.peak_drive_m_per_s = max(self.peak_drive_m_per_s, speed_m_per_s)
+        if speed_m_per_s > bounds.speed_m_per_s:
+            self.over_speed_s += elapsed_s
+            self.over_speed_j += power_w * elapsed_s
+        if world.now_us > self._asked_us:
+            self._unpedalled(world, power_w * elapsed_s)
+        if world.brake_share > 0.0:
+            braked_s = float(world.now_us - world.brake_since_us) / US_PER_S
+            self.braked_s = max(self.braked_s, braked_s)
+
+    def _unpedalled(self, world: World, energy_j: float) -> None:
+        """Count help that neither the legs nor a permitted throttle ask for now."""
+        since_s = float(world.now_us - self._asked_us) / US_PER_S
+        self.unpedalled_s = max(self.unpedalled_s, since_s)
+        self.unpedalled_m = max(self.unpedalled_m, world.bicycle.distance_m - self._asked_m)
+        self.unpedalled_j += energy_j
