@@ -151,8 +151,12 @@ class Controller:
             self.feed_forward.rest()
             return 0
         applied_mv = self._feed_forward(inputs, now_us)
-        target_mv = self.power_loop.step(allowed_w, self.supply.power_w, applied_mv, now_us)
-        target_mv = max(target_mv, self.feed_forward.seek_mv)
+        self.power_loop.step(allowed_w, self.supply.power_w, applied_mv, now_us)
+        return self._bounded_mv(allowed_w)
+
+    def _bounded_mv(self, allowed_w: int) -> int:
+        """Return what the power loop and the search aim at, but no more than the motor model allows."""
+        target_mv = max(self.power_loop.target_mv, self.feed_forward.seek_mv)
         return min(target_mv, self.motor_model.ceiling_mv(allowed_w))
 
     def _feed_forward(self, inputs: Inputs, now_us: int) -> int:
