@@ -1,7 +1,7 @@
 """The motor model by hand: V = E + R I and P = (E + R I) I, for both kinds of motor controller.
 
-The defaults: a dead band up to 1000 mV, full at 3600 mV; 5 V at 1 m/s, 250 mOhm, 25 A in the motor, 15 A from the
-battery. The battery gives 36 V unless said.
+The defaults: a dead band up to 1000 mV, full at 3600 mV; 5 V at 1 m/s, 250 mOhm, 25 A in the motor, 15 A
+from the battery. The battery gives 36 V unless said.
 """
 
 import pytest
@@ -95,8 +95,8 @@ def test_what_the_battery_can_drive_against_the_back_emf_bounds_the_current():
     # 24 V, which leaves 12 V for 48 A: the limit of 25 A holds. (30 + 6.25) V * 25 A = 906.25 W.
     assert (model.least_w, model.most_w) == (0, 906)
     modelled.see(speed_mm_per_s=5_000)
-    # E = 25 V; at the least 31.25 V: 4.75 V drive 19 A, and (25 + 4.75) V * 19 A = 565.25 W. The battery limit of
-    # 15 A at 36 V is 540 W, and the least power is no more than that.
+    # E = 25 V; at the least 31.25 V: 4.75 V drive 19 A, and (25 + 4.75) V * 19 A = 565.25 W. The battery
+    # limit of 15 A at 36 V is 540 W, and the least power is no more than that.
     assert modelled.settle(2_600).least_w == 540
 
 
@@ -273,7 +273,8 @@ def test_no_other_motor_has_a_ceiling(settings):
 
 @pytest.mark.parametrize(
     ("power_w", "learned_permille"),
-    # Of 164 W: 205 W are 1250, 206 W are 1256; 123 W are 750, 122 W are 743. Beyond a quarter nothing is learned.
+    # Of 164 W: 205 W are 1250, 206 W are 1256; 123 W are 750, 122 W are 743. What is off by more than a
+    # quarter teaches nothing.
     [(164, 1_000), (180, 1_097), (205, 1_250), (206, 1_000), (123, 750), (122, 1_000)],
 )
 def test_on_the_torque_kind_the_factor_learns_the_power_within_a_quarter(power_w, learned_permille):
