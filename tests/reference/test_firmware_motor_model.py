@@ -60,7 +60,7 @@ def test_the_worked_machine_with_4_a_takes_96_w_at_3666_9_rpm():
     model = _worked_example(MOTOR_TORQUE, 3666.9, 1_002, 96)
     assert model.current_ma == 4_000
     assert model.most_w == pytest.approx(96, abs=1)
-    # The least leaves a quarter of the back-EMF for wrong settings, and 24 V can't drive anything against that.
+    # The least leaves a quarter of the back-EMF for wrong settings: 24 V, and nothing is left to drive.
     assert model.least_w == 0
     # At half the no-load speed it can: (12 + 4.8) V * 4 A = 67.2 W.
     half = _worked_example(MOTOR_TORQUE, 2292.0, 1_002, 67)
