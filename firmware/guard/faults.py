@@ -57,17 +57,8 @@ UNASKED_MA = 1_500  # Above the no-load current of hub motors of this class; com
 UNASKED_SAMPLES = 100  # 0.5 s: a motor controller lets go within 0.3 s (highest motor_lag_ms).
 MISSING_MA = 150
 MISSING_SAMPLES = 200  # 1 s.
-JUDGED_ELSEWHERE = (
-    EDGES_LOST,
-    CRANK_NOISE,
-    CRANK_CHANNEL_DEAD,
-    WHEEL_LOST,
-    SHUNT_STUCK,
-    SHUNT_DEAD,
-    MOTOR_SILENT,
-    POWER_LOW,
-    WHEEL_SLOW,
-)
+JUDGED_ELSEWHERE = (EDGES_LOST, CRANK_NOISE, CRANK_CHANNEL_DEAD, WHEEL_LOST,
+                    SHUNT_STUCK, SHUNT_DEAD, MOTOR_SILENT, POWER_LOW, WHEEL_SLOW)  # fmt: skip
 """Causes that have been counted before they come here: one sample latches them."""
 HEAT_LOWEST_DECICELSIUS = -400  # What an open or shorted sensor reads is beyond these.
 HEAT_HIGHEST_DECICELSIUS = 2_500
@@ -76,8 +67,7 @@ HEAT_HIGHEST_DECICELSIUS = 2_500
 class Faults:
     """The fault latch. Read: `cause`, 0 while there is none; `conditions`, a bit for each cause that holds.
 
-    A step first gathers the conditions. Only where one holds, or did in the step before, are they counted:
-    on a healthy bicycle hardly ever.
+    A step first gathers the conditions. Only where one holds, or did in the step before, are they counted.
     """
 
     __slots__ = (
@@ -246,17 +236,11 @@ class Faults:
 
     def _of_plausibility(self) -> int:
         found = self._plausibility
-        conditions = 0
-        if found.shunt_stuck:
-            conditions = 1 << SHUNT_STUCK
-        if found.shunt_dead:
-            conditions |= 1 << SHUNT_DEAD
-        if found.motor_silent:
-            conditions |= 1 << MOTOR_SILENT
-        if found.power_low:
-            conditions |= 1 << POWER_LOW
-        if found.wheel_slow:
-            conditions |= 1 << WHEEL_SLOW
+        conditions = 1 << SHUNT_STUCK if found.shunt_stuck else 0
+        conditions |= 1 << SHUNT_DEAD if found.shunt_dead else 0
+        conditions |= 1 << MOTOR_SILENT if found.motor_silent else 0
+        conditions |= 1 << POWER_LOW if found.power_low else 0
+        conditions |= 1 << WHEEL_SLOW if found.wheel_slow else 0
         return conditions
 
     def _count(self, conditions: int) -> None:

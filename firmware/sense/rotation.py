@@ -108,7 +108,7 @@ class Wheel:
             if period_us < self._shortest_us:
                 return
             self._rotation.measured(period_us, time_us)
-            self._take_period(period_us, time_us)
+            self._judge_accuracy(period_us, time_us)
         self._running = True
         self.overdue = False
         self._last_us = time_us
@@ -129,7 +129,7 @@ class Wheel:
             self._period_us = 0
             self.late_mm_per_s = self._late_unseen_mm_per_s
 
-    def _take_period(self, period_us: int, time_us: int) -> None:
+    def _judge_accuracy(self, period_us: int, time_us: int) -> None:
         """Work out from a period how well the speed is known."""
         self.steady = abs(period_us - self._period_us) <= self._period_us >> 3
         self._period_us = period_us

@@ -35,7 +35,7 @@ def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
     return found
 
 
-LENGTHS = {"_kind_us": 4, "_samples_in_row": 13, "_samples_needed": 13}
+LENGTHS = {"_kind_us": 4, "_samples_in_row": 18, "_samples_needed": 18}
 
 SENSORS = [
     {},
