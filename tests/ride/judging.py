@@ -1,9 +1,9 @@
 """Rides on a roller, judged by what the plant truly does: power, speed and help, not what is read.
 
-`JudgedRide` tells of one ride: `truth` (see host_sim.bench.truth); `engaged_s`, when help was first asked for;
-`cut_after_s` and `latched_after_s`, from the fault (or from engaging, if that is later) to the first step
-without a command and to the first fault, with its `cause`; `half_s`, from engaging to half of what is allowed.
-A time that never came is infinite.
+`JudgedRide` tells of one ride: `truth` (see host_sim.bench.truth); `engaged_s`, when help was first asked
+for; `cut_after_s` and `latched_after_s`, from the fault (or from engaging, if that is later) to the first
+step without a command and to the first fault, with its `cause`; `half_s`, from engaging to half of what is
+allowed. A time that never came is infinite.
 """
 
 from __future__ import annotations
