@@ -67,7 +67,7 @@ HEAT_HIGHEST_DECICELSIUS = 2_500
 class Faults:
     """The fault latch. Read: `cause`, 0 while there is none; `conditions`, a bit for each cause that holds.
 
-    A step first gathers the conditions. Only where one holds, or did in the step before, are they counted.
+    A step first gathers the conditions and counts them only where one holds, or did in the step before.
     """
 
     __slots__ = (
@@ -108,7 +108,7 @@ class Faults:
         supply: Supply,
         plausibility: Plausibility,
     ) -> None:
-        """Start with no fault; the rooms are those to be looked at."""
+        """Start with no fault; the components are those to be looked at."""
         self._crank = crank
         self._wheel = wheel
         self._throttle = throttle
@@ -204,10 +204,10 @@ class Faults:
         return conditions
 
     def _of_wheel(self, command_mv: int) -> int:
-        """Count how long the motor drives without a pulse; time without drive neither counts nor excuses."""
+        """Count how long the motor drives or the crank turns on an overdue pulse; a pause excuses nothing."""
         if self._wheel.pulsed:
             self._unpulsed_samples = 0
-        elif command_mv > 0:
+        elif command_mv > 0 or (self._wheel.overdue and not self._crank.standing):
             if self._unpulsed_samples + 1 >= self._wheel_lost_samples:
                 return 1 << WHEEL_LOST
             self._unpulsed_samples += 1

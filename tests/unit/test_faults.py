@@ -363,6 +363,22 @@ def test_a_pause_in_the_drive_neither_counts_nor_excuses():
     assert bench.step() == WHEEL_LOST
 
 
+def test_a_crank_that_turns_for_six_seconds_while_a_pulse_is_overdue_is_a_fault_without_any_drive():
+    bench = Bench()
+    bench.wheel.overdue = True
+    bench.crank.standing = False
+    assert bench.step(1_199) == NO_FAULT
+    assert bench.step() == WHEEL_LOST
+
+
+@pytest.mark.parametrize(("overdue", "standing"), [(True, True), (False, False)])
+def test_an_overdue_pulse_or_a_turning_crank_alone_is_no_lost_wheel(overdue, standing):
+    bench = Bench()
+    bench.wheel.overdue = overdue
+    bench.crank.standing = standing
+    assert bench.step(3_000) == NO_FAULT
+
+
 def test_standing_still_is_no_lost_wheel():
     assert Bench().step(5_000) == NO_FAULT
 
