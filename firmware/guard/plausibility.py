@@ -75,7 +75,6 @@ class Plausibility:
         self._start_mv = settings.command_start_mv
         judged_mm_per_s = settings.cutoff_speed_mm_per_s // 4
         self._judged_emf_mv = settings.back_emf_mv_per_m_per_s * judged_mm_per_s // 1000
-        self._driven_steps = 0
         self.forget()
         self._rest()
 

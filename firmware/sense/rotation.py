@@ -81,7 +81,7 @@ class Wheel:
         scale = circumference_mm * TEN_US_PER_SECOND // pulses_per_rev
         self._rotation = Rotation(scale, WHEEL_STILL_US)
         self._shortest_us = scale // WHEEL_MAX_MM_PER_S * 10
-        spacing_mm = max(circumference_mm // pulses_per_rev, 1)
+        spacing_mm = circumference_mm // pulses_per_rev
         # Two pulses from a standstill, v^2 = 2 a s; and the fastest that can stop before the next pulse.
         self._late_unseen_mm_per_s = square_root(4 * ACCELERATION_MM_PER_S2 * spacing_mm)
         self._stoppable_mm_per_s = square_root(2 * BRAKING_MM_PER_S2 * spacing_mm)

@@ -166,6 +166,16 @@ def test_without_a_battery_voltage_nothing_is_divided_by_zero():
     assert bench.step(1_000, 5_000).found_mv == 1_000
 
 
+@pytest.mark.parametrize(("current_ma", "found"), [(1_249, False), (1_250, True)])
+def test_the_least_battery_voltage_divides_as_it_is(current_ma, found):
+    bench = Led()
+    bench.model.motor_mv = bench.model.battery_mv = SmallInt(10)
+    bench.inputs.current_ma = SmallInt(current_ma)
+    bench.led.step(bench.inputs, SmallInt(1_000))
+    # The whole voltage of 10 mV at the motor: all of the 0.8 A, a quarter more, and 250 mA.
+    assert (bench.led.found_mv > 0) is found
+
+
 # Following.
 
 

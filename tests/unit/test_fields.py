@@ -41,11 +41,14 @@ SENSORS = [
     {},
     {"lead": 1, "throttle_fitted": 0, "heat_sensor_fitted": 1},
     {"sensor_kind": 1, "shunt_fitted": 0},
+    {"motor_kind": 1},
+    {"motor_kind": 2},
     {"sensor_kind": 2, "startup_speed_mm_per_s": 1, "throttle_unpedalled": 1},
 ]
+IDS = ["two channels", "b leads", "one channel", "torque kind", "speed kind", "duty-coded"]
 
 
-@pytest.mark.parametrize("changed", SENSORS, ids=["two channels", "b leads", "one channel", "duty-coded"])
+@pytest.mark.parametrize("changed", SENSORS, ids=IDS)
 def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig = Rig(settings_with(**changed))
     first = kinds(rig.controller, set())
@@ -69,7 +72,8 @@ def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig.run(300, rpm=-60)
     rig.full_throttle()
     rig.run(300, rpm=0)
-    rig.run(500, battery_mv=0)  # A fault.
+    rig.run(500, battery_mv=0)  # A fault,
+    rig.run(100, battery_mv=36_000, clear_requested=True)  # and none any more.
 
 
 def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():

@@ -47,6 +47,14 @@ class Modelled:
         return self.step(start_mv + above_dead_band_mv + SETTLED_BELOW_MV, STEPS_TO_SETTLE)
 
 
+def test_at_first_the_motor_is_at_rest():
+    model = Modelled().model
+    assert (model._lagged, model._lagged_twice, model._plain_w, model.plain_emf_mv) == (0, 0, 0, 0)
+    assert (model.back_emf_mv, model.lowest_emf_mv, model.highest_emf_mv) == (0, 0, 0)
+    assert (model.battery_mv, model.motor_mv, model.current_ma, model.drop_mv) == (0, 0, 0, 0)
+    assert (model.least_w, model.most_w, model.learned_permille) == (0, 0, 1_000)
+
+
 # Torque kind: the command is a share of 25 A.
 
 
@@ -100,6 +108,19 @@ def test_what_the_battery_can_drive_against_the_back_emf_bounds_the_current():
     assert modelled.settle(2_600).least_w == 540
 
 
+def test_the_most_power_has_the_current_that_the_battery_drives_against_four_fifths():
+    modelled = Modelled(motor_current_limit_ma=100_000)
+    modelled.see(speed_mm_per_s=6_000)
+    # E = 30 V; against 24 V of 36 V 12 V are left, 48 A: (30 + 12) V * 48 A = 2016 W.
+    assert modelled.settle(2_600).most_w == 2_016
+
+
+def test_nothing_is_driven_against_a_back_emf_beyond_the_battery():
+    modelled = Modelled(motor_resistance_mohm=10)
+    modelled.see(speed_mm_per_s=7_200)
+    assert modelled.settle(2_600).least_w == 0  # A millivolt would drive 100 mA and 3 W.
+
+
 def test_the_command_passes_two_lags_of_four_steps_each():
     modelled = Modelled()
     model = modelled.step(2_000)
@@ -134,6 +155,26 @@ def test_one_step_of_newtons_method_by_hand():
     # From 0 A: 216 W / 15 V = 14.4 A. R I^2 = 51.84 W, counted as 51: 267 W / (15 + 7.2) V = 12.027 A.
     assert modelled.step(1_000).current_ma == 14_400
     assert modelled.step(1_000).current_ma == 12_027
+
+
+@pytest.mark.parametrize(
+    ("back_emf_mv", "current_ma", "power_w", "nearer_ma"),
+    [
+        # At 0 V and 5 ohm: from 20 A, 2000 W, half of them.
+        (0, 20_000, 0, 10_000),
+        # 10 kW are the most: of 60 V 166.67 A.
+        (60_000, 0, 10_000, 166_666),
+        (60_000, 0, 10_001, 166_666),
+        # 1 W of 10 mV is 100 A; less than 10 mV counts as as much.
+        (10, 0, 1, 100_000),
+        (9, 0, 1, 100_000),
+        (20, 0, 1, 50_000),
+    ],
+)
+def test_newtons_method_at_its_ends(back_emf_mv, current_ma, power_w, nearer_ma):
+    model = Modelled(MOTOR_SPEED, motor_resistance_mohm=5_000, motor_current_limit_ma=200_000).model
+    model.back_emf_mv = SmallInt(back_emf_mv)
+    assert model._nearer_ma(SmallInt(current_ma), SmallInt(power_w)) == nearer_ma
 
 
 def test_a_motor_at_rest_that_draws_power_has_a_current_by_its_resistance_alone():
@@ -209,6 +250,14 @@ def test_a_motor_voltage_below_one_volt_counts_as_one():
     assert model.found_emf_mv(SmallInt(10)) == model.found_emf_mv(SmallInt(0)) - 5
 
 
+@pytest.mark.parametrize(("motor_mv", "found_mv"), [(999, 1_651), (1_000, 1_651), (1_001, 1_652)])
+def test_one_volt_at_the_motor_is_the_least_that_divides(motor_mv, found_mv):
+    model = Modelled(MOTOR_SPEED).settle(1_300)
+    model.motor_mv = SmallInt(motor_mv)
+    # 1 A in 250 mOhm are 250 mV: 250 * 2600 / 1000 = 650 mV below 2301 mV.
+    assert model.found_emf_mv(SmallInt(1_000)) == found_mv
+
+
 # The ceiling.
 
 
@@ -235,6 +284,13 @@ def test_the_ceiling_draws_a_tenth_more_than_allowed_or_20_w(allowed_w, command_
         model.ceiling_mv(SmallInt(allowed_w))
     # Tenths of volts and amperes and whole watts: within half a watt of 17 V, 30 mA, 3 mV; of 10 V, 100 mA.
     assert abs(model.ceiling_mv(SmallInt(allowed_w)) - command_mv) <= 10
+
+
+def test_the_ceiling_of_the_highest_power_to_the_millivolt():
+    model = Modelled().step(0)
+    model.back_emf_mv = SmallInt(100_000)
+    # 1650 W and, of 25 A, 156 W: 1806 W / (100 + 12.5) V = 16.053 A; * 2600 mV / 25 A = 1669 mV.
+    assert model.ceiling_mv(SmallInt(1_500)) == 2_669
 
 
 def test_the_ceiling_takes_up_what_was_learned_but_only_downward():
@@ -325,6 +381,23 @@ def test_on_the_speed_kind_the_factor_learns_the_back_emf():
     assert abs(model.learned_permille - 1_100) <= 3
     assert model.plain_emf_mv == 15_000
     assert abs(model.back_emf_mv - 16_500) <= 45
+
+
+def test_on_the_speed_kind_the_factor_is_the_quotient_to_the_permille():
+    model = Modelled(MOTOR_SPEED).model
+    model.motor_mv, model.drop_mv, model.plain_emf_mv = SmallInt(18_000), SmallInt(1_500), SmallInt(15_000)
+    for _ in range(6_000):
+        model.learn(SmallInt(108))
+    assert model.learned_permille == 1_100
+
+
+@pytest.mark.parametrize("kind", [MOTOR_TORQUE, MOTOR_SPEED])
+def test_the_least_that_divides_is_one(kind):
+    model = Modelled(kind).model
+    model.motor_mv = model.plain_emf_mv = model._plain_w = SmallInt(1)
+    model._learned, model.learned_permille = SmallInt(1_250 * 512), SmallInt(1_250)
+    model.learn(SmallInt(1))
+    assert model._learned == 1_250 * 512 + 1_000 - 1_250
 
 
 def test_without_any_back_emf_or_power_nothing_is_learned():

@@ -208,6 +208,8 @@ def test_before_a_period_the_speed_may_be_off_by_what_two_pulses_can_hide():
         # 4200, then 4000: twice the change and a sixteenth of 4000. The same from below.
         ((500_000, 525_000), 650),
         ((525_000, 500_000), 662),
+        # 700 after 0: twice as much and a sixteenth, 43.
+        ((2_999_999,), 1_443),
         # 4200, then 700 after 3 s: no more than what two pulses can hide.
         ((500_000, 2_999_999), 4_098),
         # Twice 2100: a sixteenth, 131. 3 s and a half would be 9 m/s.
@@ -234,6 +236,11 @@ def test_a_period_of_any_length_is_a_small_integer():
 )
 def test_two_periods_agree_within_an_eighth(period_us, steady):
     assert rolled(400_000, period_us).wheel.steady is steady
+
+
+def test_at_first_nothing_is_steady_or_overdue():
+    wheel = Ridden().wheel
+    assert (wheel.steady, wheel.overdue, wheel.pulsed) == (False, False, False)
 
 
 def test_one_period_agrees_with_nothing():

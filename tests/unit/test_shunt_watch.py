@@ -197,6 +197,15 @@ def test_the_mean_begins_with_the_current_at_rest_and_the_command_of_the_dead_ba
     assert not watched.step(1_100, 0).fallen
 
 
+@pytest.mark.parametrize(("command_mv", "fallen"), [(1_105, False), (1_106, True)])
+def test_the_mean_of_the_command_begins_where_it_rested(command_mv, fallen):
+    watched = Watched(rest_ma=10_000)
+    watched.step(1_000, 10_000)
+    watched.step(3_000, 10_000)
+    # A sixteenth of the way from 1000 to 3000 mV is 1125 mV; 20 mV below it the command has not fallen.
+    assert watched.step(command_mv, 0).fallen is fallen
+
+
 @pytest.mark.parametrize(("resistance_mohm", "fallen"), [(250, True), (249, False)])
 def test_less_resistance_lets_the_road_take_more_current(resistance_mohm, fallen):
     # 1 V in 250 mOhm are 4 A, in 249 mOhm 4.016 A.
