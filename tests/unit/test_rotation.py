@@ -286,7 +286,7 @@ def test_a_pulse_is_overdue_where_no_brake_could_have_made_it_so_late(period_us,
     assert not ridden.wheel.overdue
     ridden.wait(wait_us)
     assert ridden.wheel.overdue is overdue
-    assert ridden.wheel.steady is not (overdue or wait_us > STILL_US)
+    assert ridden.wheel.steady is (not overdue and wait_us <= STILL_US)
 
 
 def test_close_pulses_are_overdue_sooner_and_from_a_lower_speed():
