@@ -166,7 +166,12 @@ class Controller:
             self.feed_forward.rest()
             return 0
         applied_mv = self._feed_forward(inputs, now_us)
-        target_mv = self.power_loop.step(allowed_w, self.supply.power_w, applied_mv, now_us)
+        self.power_loop.step(allowed_w, self.supply.power_w, applied_mv, now_us)
+        return self._bounded_mv(allowed_w, applied_mv)
+
+    def _bounded_mv(self, allowed_w: int, applied_mv: int) -> int:
+        """Return what the power loop and the search aim at, but no more than the motor model allows."""
+        target_mv = self.power_loop.target_mv
         if self.shunt_watch.lapsed and self.motor_model.speed_kind:
             # A motor controller that cut out comes back: the command must not have run away meanwhile.
             target_mv = min(target_mv, applied_mv + LAPSED_RISE_MV)

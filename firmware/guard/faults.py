@@ -57,17 +57,8 @@ UNASKED_MA = 1_500  # Above the no-load current of hub motors of this class; com
 UNASKED_SAMPLES = 100  # 0.5 s: a motor controller lets go within 0.3 s (highest motor_lag_ms).
 MISSING_MA = 150
 MISSING_SAMPLES = 200  # 1 s.
-JUDGED_ELSEWHERE = (
-    EDGES_LOST,
-    CRANK_NOISE,
-    CRANK_CHANNEL_DEAD,
-    WHEEL_LOST,
-    SHUNT_STUCK,
-    SHUNT_DEAD,
-    MOTOR_SILENT,
-    POWER_LOW,
-    WHEEL_SLOW,
-)
+JUDGED_ELSEWHERE = (EDGES_LOST, CRANK_NOISE, CRANK_CHANNEL_DEAD, WHEEL_LOST,
+                    SHUNT_STUCK, SHUNT_DEAD, MOTOR_SILENT, POWER_LOW, WHEEL_SLOW)  # fmt: skip
 """Causes that have been counted before they come here: one sample latches them."""
 HEAT_LOWEST_DECICELSIUS = -400  # What an open or shorted sensor reads is beyond these.
 HEAT_HIGHEST_DECICELSIUS = 2_500
@@ -76,8 +67,7 @@ HEAT_HIGHEST_DECICELSIUS = 2_500
 class Faults:
     """The fault latch. Read: `cause`, 0 while there is none; `conditions`, a bit for each cause that holds.
 
-    A step first gathers the conditions. Only where one holds, or did in the step before, are they counted:
-    on a healthy bicycle hardly ever.
+    A step first gathers the conditions and counts them only where one holds, or did in the step before.
     """
 
     __slots__ = (
@@ -118,7 +108,7 @@ class Faults:
         supply: Supply,
         plausibility: Plausibility,
     ) -> None:
-        """Start with no fault; the rooms are those to be looked at."""
+        """Start with no fault; the components are those to be looked at."""
         self._crank = crank
         self._wheel = wheel
         self._throttle = throttle
@@ -214,10 +204,10 @@ class Faults:
         return conditions
 
     def _of_wheel(self, command_mv: int) -> int:
-        """Count how long the motor drives without a pulse; time without drive neither counts nor excuses."""
+        """Count how long the motor drives or the crank turns on an overdue pulse; a pause excuses nothing."""
         if self._wheel.pulsed:
             self._unpulsed_samples = 0
-        elif command_mv > 0:
+        elif command_mv > 0 or (self._wheel.overdue and not self._crank.standing):
             if self._unpulsed_samples + 1 >= self._wheel_lost_samples:
                 return 1 << WHEEL_LOST
             self._unpulsed_samples += 1
@@ -246,17 +236,11 @@ class Faults:
 
     def _of_plausibility(self) -> int:
         found = self._plausibility
-        conditions = 0
-        if found.shunt_stuck:
-            conditions = 1 << SHUNT_STUCK
-        if found.shunt_dead:
-            conditions |= 1 << SHUNT_DEAD
-        if found.motor_silent:
-            conditions |= 1 << MOTOR_SILENT
-        if found.power_low:
-            conditions |= 1 << POWER_LOW
-        if found.wheel_slow:
-            conditions |= 1 << WHEEL_SLOW
+        conditions = 1 << SHUNT_STUCK if found.shunt_stuck else 0
+        conditions |= 1 << SHUNT_DEAD if found.shunt_dead else 0
+        conditions |= 1 << MOTOR_SILENT if found.motor_silent else 0
+        conditions |= 1 << POWER_LOW if found.power_low else 0
+        conditions |= 1 << WHEEL_SLOW if found.wheel_slow else 0
         return conditions
 
     def _count(self, conditions: int) -> None:

@@ -75,9 +75,18 @@ class Plausibility:
         self._start_mv = settings.command_start_mv
         judged_mm_per_s = settings.cutoff_speed_mm_per_s // 4
         self._judged_emf_mv = settings.back_emf_mv_per_m_per_s * judged_mm_per_s // 1000
-        self._driven_steps = 0
         self.forget()
         self._rest()
+
+    def _rest(self) -> None:
+        self._contradiction = PLAUSIBLE
+        self._lasting_steps = 0
+        self._driven_steps = 0
+        self.motor_silent = False
+        self.power_low = False
+        self.wheel_slow = False
+        self.shunt_dead = False
+        self.shunt_stuck = False
 
     def forget(self) -> None:
         """Forget every suspicion: a fault has been cleared."""
@@ -102,16 +111,6 @@ class Plausibility:
         self._driven_steps = min(self._driven_steps + 1, LEARN_AFTER_STEPS)
         self._judge_shunt()
         self._judge_motor()
-
-    def _rest(self) -> None:
-        self._contradiction = PLAUSIBLE
-        self._lasting_steps = 0
-        self._driven_steps = 0
-        self.motor_silent = False
-        self.power_low = False
-        self.wheel_slow = False
-        self.shunt_dead = False
-        self.shunt_stuck = False
 
     def _judge_shunt(self) -> None:
         shunt = self._shunt

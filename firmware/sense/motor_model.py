@@ -100,12 +100,12 @@ class MotorModel:
             return
         self._follow(command_mv)
         self.battery_mv = supply.battery_mv
-        self._take_speed(wheel.speed_mm_per_s, wheel.late_mm_per_s)
+        self._take_wheel(wheel.speed_mm_per_s, wheel.late_mm_per_s)
         over_mv = clamp((self._lagged_twice >> LAG_SHIFT) - self._start_mv, 0, self._span_mv)
         if self.speed_kind:
-            self._predict_voltage(over_mv, supply.power_w)
+            self._predict_speed_kind(over_mv, supply.power_w)
         else:
-            self._predict_power(over_mv)
+            self._predict_torque_kind(over_mv)
 
     def found_emf_mv(self, current_ma: int) -> int:
         """Return the command that meets the back-EMF, from a battery current that flows now (speed kind).
@@ -157,7 +157,7 @@ class MotorModel:
         self._lagged += (command_mv << LAG_SHIFT) - self._lagged >> LAG_SHIFT
         self._lagged_twice += self._lagged - self._lagged_twice >> LAG_SHIFT
 
-    def _take_speed(self, speed_mm_per_s: int, late_mm_per_s: int) -> None:
+    def _take_wheel(self, speed_mm_per_s: int, late_mm_per_s: int) -> None:
         """Turn the sensed speed, and what it may be wrong by, into back-EMF."""
         emf = self._emf_mv_per_m_per_s
         self.plain_emf_mv = min(emf * speed_mm_per_s // 1000, VOLTAGE_MAX_MV)
@@ -168,12 +168,12 @@ class MotorModel:
         self.lowest_emf_mv = max(self.back_emf_mv - late_mv, 0)
         self.highest_emf_mv = min(self.back_emf_mv + late_mv, VOLTAGE_MAX_MV)
 
-    def _predict_voltage(self, over_mv: int, power_w: int) -> None:
+    def _predict_speed_kind(self, over_mv: int, power_w: int) -> None:
         self.motor_mv = self.battery_mv // 10 * over_mv // max(self._span_mv // 10, 1)
         self.current_ma = self._nearer_ma(self.current_ma, power_w)
         self.drop_mv = self._drop_mv(self.current_ma)
 
-    def _predict_power(self, over_mv: int) -> None:
+    def _predict_torque_kind(self, over_mv: int) -> None:
         """Work out the power at both ends of the back-EMF, each with the current that makes it extreme."""
         self.current_ma = self._current_limit_ma * over_mv // self._span_mv
         self._plain_w = self._power_w(self.back_emf_mv, self.back_emf_mv)

@@ -85,7 +85,7 @@ class Wheel:
         scale = circumference_mm * TEN_US_PER_SECOND // pulses_per_rev
         self._rotation = Rotation(scale, WHEEL_STILL_US)
         self._shortest_us = scale // WHEEL_MAX_MM_PER_S * 10
-        spacing_mm = max(circumference_mm // pulses_per_rev, 1)
+        spacing_mm = circumference_mm // pulses_per_rev
         # Two pulses from a standstill, v^2 = 2 a s; and the fastest that can stop before the next pulse.
         self._late_unseen_mm_per_s = square_root(4 * ACCELERATION_MM_PER_S2 * spacing_mm)
         self._stoppable_mm_per_s = square_root(2 * BRAKING_MM_PER_S2 * spacing_mm)
@@ -112,7 +112,7 @@ class Wheel:
             if period_us < self._shortest_us:
                 return
             self._rotation.measured(period_us, time_us)
-            self._take_period(period_us, time_us)
+            self._judge_accuracy(period_us, time_us)
         self._running = True
         self.overdue = False
         self._last_us = time_us
@@ -138,7 +138,7 @@ class Wheel:
             self._period_us = 0
             self.late_mm_per_s = self._late_unseen_mm_per_s
 
-    def _take_period(self, period_us: int, time_us: int) -> None:
+    def _judge_accuracy(self, period_us: int, time_us: int) -> None:
         """Work out from a period how well the speed is known."""
         self.steady = abs(period_us - self._period_us) <= self._period_us >> 3
         self._period_us = period_us

@@ -63,15 +63,10 @@ class ShuntWatch:
         # A change of speed is a change of back-EMF, which the winding's resistance turns into current.
         fall_mv = settings.back_emf_mv_per_m_per_s * FALL_MM_PER_S // 1000
         self._fall_least_ma = fall_mv * 1000 // settings.motor_resistance_mohm
-        self._stuck_least_ma = (
-            2 * settings.no_load_current_ma + 1000
-        )  # The motor turning freely is steady too.
-        self._command_sum = 0
-        self._current_sum = 0
+        # The motor turning freely is steady too.
+        self._stuck_least_ma = 2 * settings.no_load_current_ma + 1000
         self._last_ma = 0
         self._stuck_mv = 0
-        self.rest_ma = 0
-        self.rest_mv = 0
         self.rest_peak_ma = 0
         self._rest(0)
 

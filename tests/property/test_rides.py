@@ -1,10 +1,11 @@
 """Random rides on random legal settings keep every promise, in integers of 31 bits, across the tick wrap."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
-from firmware.settings import Settings
+from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
 from tests.builders import REST_MV, WRAP_US, Rig, legal_settings, settings_with
 from tests.property.watch import Watch
 
@@ -56,6 +57,30 @@ def test_every_ride_keeps_every_promise(settings: Settings, start_us: int, ride:
         rig.ready()
     for segment in ride:
         ride_segment(rig, segment)
+
+
+@pytest.mark.parametrize("kind", [MOTOR_TORQUE, MOTOR_SPEED])
+@given(data=st.data(), start_us=starts_us, ride=rides, draws=st.booleans(), rested_v=st.integers(20, 99))
+def test_every_ride_of_a_known_motor_keeps_every_promise(kind, data, start_us, ride, draws, rested_v):
+    settings = data.draw(legal_settings(motor_kind=kind, shunt_fitted=1))
+    rig = Rig(settings, start_us)
+    Watch(rig)
+    rig.battery_mv = min(rig.battery_mv, rested_v * 1_000)
+    rig.draws_current = draws
+    rig.ready()
+    for segment in ride:
+        ride_segment(rig, segment)
+
+
+def test_a_search_quicker_than_the_rise_rate_is_among_those_rides():
+    rig = Rig(settings_with(motor_kind=MOTOR_SPEED))
+    watch = Watch(rig)
+    rig.draws_current = False
+    rig.ready().run(1_500, wheel_mm_per_s=4_000)
+    rig.run(600, rpm=60)
+    assert watch.drove
+    # Half a second at the rise rate of 600 mV/s would be 1300 mV.
+    assert rig.command_mv > 2_000
 
 
 def test_the_promises_are_put_to_the_proof_by_rides_that_drive():

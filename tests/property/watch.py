@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs
-from firmware.settings import DUTY_CODED, ONE_CHANNEL, THROTTLE_NEVER, TWO_CHANNELS
+from firmware.settings import DUTY_CODED, MOTOR_SPEED, ONE_CHANNEL, THROTTLE_NEVER, TWO_CHANNELS
 from tests.builders import Rig
 
 
@@ -32,6 +32,7 @@ class Watch:
         self.rig = rig
         self.noisy = noisy
         self.drove = False
+        self.rest_ma = 0  # The most that was read while the command was in the dead band.
         self.last_step_us = rig.elapsed_us
         self.guard = SpyGuard(rig.settings, rig.number(rig.now_us))
         rig.controller.guard = self.guard
@@ -59,11 +60,25 @@ class Watch:
     def _rises_no_faster(self, before_mv: int, command_mv: int, span_us: int) -> None:
         start_mv = self.rig.settings.command_start_mv
         # One millivolt more than the time of this step buys may be left over from the one before.
-        budget_mv = int(self.rig.settings.rise_mv_per_s) * min(span_us, 100_000) // 1_000_000 + 1
+        budget_mv = self._rate_mv_per_s(before_mv) * min(span_us, 100_000) // 1_000_000 + 1
         if before_mv < start_mv:
             assert command_mv <= start_mv
         else:
             assert command_mv <= before_mv + budget_mv
+
+    def _rate_mv_per_s(self, before_mv: int) -> int:
+        """Return how fast the command may rise: quicker in search of the back-EMF, while no current flows.
+
+        A current is what is read above the motor turning freely and above what was read at rest.
+        """
+        settings = self.rig.settings
+        rise_mv_per_s = int(settings.rise_mv_per_s)
+        if before_mv <= settings.command_start_mv:
+            self.rest_ma = max(self.rest_ma, int(self.rig.current_ma))
+        current_ma = self.rig.current_ma - self.rest_ma - 5 * int(settings.no_load_current_ma) // 4
+        if settings.motor_kind != MOTOR_SPEED or settings.shunt_fitted == 0 or current_ma > 250:
+            return rise_mv_per_s
+        return max(rise_mv_per_s, int(settings.seek_mv_per_s))
 
     def wheel_period_us(self) -> int | None:
         """Return the time of the last wheel pitch, or the wait since if longer; None when unknown."""

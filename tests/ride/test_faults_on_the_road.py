@@ -100,12 +100,13 @@ def test_a_throttle_that_sticks_open_drives_on_but_the_brake_ends_it(tmp_path):
     assert not ridden.commanded(10.01, 20)
 
 
-def test_a_shunt_that_reads_nothing_makes_the_motor_overdraw_at_most_its_own_limits(tmp_path):
+def test_a_shunt_that_reads_nothing_is_a_fault_and_never_makes_the_motor_overdraw(tmp_path):
     ridden = _ride_with(tmp_path, '{ name = "shunt reading dead" }')
+    assert ridden.drove(9, 10)
     assert all(sample.current_ma == 0 for sample in ridden.during(11, 20))
-    # 15 A at 42 V are the limits of the motor controller in the trike's file.
-    assert 260.0 < max(sample.power_w for sample in ridden.during(11, 20)) <= 15 * 42
-    assert ridden.during(29, 30)[0].power_w < 270.0
+    assert max(sample.power_w for sample in ridden.during(10, 30)) < 260.0
+    assert len(ridden.meter.faults) == 1
+    assert not ridden.commanded(15, 30)
 
 
 def test_a_stuck_shunt_keeps_its_last_reading(tmp_path):

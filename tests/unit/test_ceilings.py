@@ -1,9 +1,10 @@
-"""What is allowed: the least of limit, speed, battery and heat, each in a straight line."""
+"""What is allowed: the least of limit, speed, battery and heat, each in a straight line; nothing in doubt."""
 
 import pytest
 
 from firmware.decide.ceilings import (
     BY_BATTERY,
+    BY_DOUBT,
     BY_HEAT,
     BY_LIMIT,
     BY_SPEED,
@@ -105,16 +106,26 @@ def test_the_lowest_ceiling_counts_and_is_named(speed, battery_mv, decicelsius, 
 
 
 def test_every_ceiling_has_a_name():
-    assert len(CEILING_NAMES) == 4
+    assert len(CEILING_NAMES) == 5
     assert CEILING_NAMES[BY_LIMIT] == "power limit"
     assert CEILING_NAMES[BY_SPEED] == "speed"
     assert CEILING_NAMES[BY_BATTERY] == "battery"
     assert CEILING_NAMES[BY_HEAT] == "heat"
+    assert CEILING_NAMES[BY_DOUBT] == "doubt"
 
 
 def test_a_name_is_not_remembered_from_the_step_before():
     ceilings = Ceilings(settings_with())
     ceilings.step(ASSISTING, 7_000, FULL_MV, COOL)
     assert ceilings.lowest == BY_SPEED
+    assert ceilings.step(ASSISTING, 0, FULL_MV, COOL) == 250
+    assert ceilings.lowest == BY_LIMIT
+
+
+def test_a_doubt_allows_nothing_in_its_step_and_is_forgotten_in_the_next():
+    ceilings = Ceilings(settings_with())
+    ceilings.step(ASSISTING, 0, FULL_MV, COOL)
+    ceilings.withhold()
+    assert (ceilings.ceiling_w, ceilings.lowest) == (0, BY_DOUBT)
     assert ceilings.step(ASSISTING, 0, FULL_MV, COOL) == 250
     assert ceilings.lowest == BY_LIMIT

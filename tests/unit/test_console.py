@@ -432,7 +432,7 @@ def test_20_frames_a_second_are_sent_across_the_wrap_and_the_console_does_not_sl
     session.cable.to_board += b'{"request": "settings"}\n'
     found = session.turn(2_000)
     assert len(frames_in(found)) == 20
-    assert len(lines_in(found)) == 10
+    assert len(lines_in(found)) == 11
     assert session.wire.damaged == 0
 
 

@@ -11,12 +11,17 @@ from firmware.guard.faults import (
     CURRENT_UNASKED,
     EDGES_LOST,
     HEAT_READING,
+    MOTOR_SILENT,
     NO_FAULT,
+    POWER_LOW,
     SELECTOR_WIRE_OPEN,
     SELECTOR_WIRE_SHORTED,
+    SHUNT_DEAD,
+    SHUNT_STUCK,
     THROTTLE_WIRE_OPEN,
     THROTTLE_WIRE_SHORTED,
     WHEEL_LOST,
+    WHEEL_SLOW,
     Faults,
 )
 from firmware.guard.plausibility import Plausibility
@@ -114,8 +119,8 @@ def test_conditions_that_hold_together_are_told_together():
 
 
 def test_every_cause_has_its_own_name():
-    assert len(CAUSE_NAMES) == 13
-    assert len(set(CAUSE_NAMES)) == 13
+    assert len(CAUSE_NAMES) == 18
+    assert len(set(CAUSE_NAMES)) == 18
     assert CAUSE_NAMES[NO_FAULT] == "none"
 
 
@@ -358,6 +363,22 @@ def test_a_pause_in_the_drive_neither_counts_nor_excuses():
     assert bench.step() == WHEEL_LOST
 
 
+def test_a_crank_that_turns_for_six_seconds_while_a_pulse_is_overdue_is_a_fault_without_any_drive():
+    bench = Bench()
+    bench.wheel.overdue = True
+    bench.crank.standing = False
+    assert bench.step(1_199) == NO_FAULT
+    assert bench.step() == WHEEL_LOST
+
+
+@pytest.mark.parametrize(("overdue", "standing"), [(True, True), (False, False)])
+def test_an_overdue_pulse_or_a_turning_crank_alone_is_no_lost_wheel(overdue, standing):
+    bench = Bench()
+    bench.wheel.overdue = overdue
+    bench.crank.standing = standing
+    assert bench.step(3_000) == NO_FAULT
+
+
 def test_standing_still_is_no_lost_wheel():
     assert Bench().step(5_000) == NO_FAULT
 
@@ -371,6 +392,53 @@ def test_a_lost_wheel_that_was_cleared_gets_its_six_seconds_again():
     bench.command_mv = 1_000
     assert bench.step(1_199) == NO_FAULT
     assert bench.step() == WHEEL_LOST
+
+
+# What contradicts itself has been counted before: one sample is a fault.
+
+CONTRADICTIONS = {
+    "shunt_stuck": SHUNT_STUCK,
+    "shunt_dead": SHUNT_DEAD,
+    "motor_silent": MOTOR_SILENT,
+    "power_low": POWER_LOW,
+    "wheel_slow": WHEEL_SLOW,
+}
+
+
+@pytest.mark.parametrize(("fact", "cause"), CONTRADICTIONS.items())
+def test_a_contradiction_is_a_fault_at_once_with_its_own_cause(fact, cause):
+    bench = Bench()
+    setattr(bench.plausibility, fact, True)
+    assert bench.step() == cause
+    assert bench.faults.conditions == 1 << cause
+    setattr(bench.plausibility, fact, False)
+    assert bench.step(100) == cause
+    assert bench.clear() == NO_FAULT
+
+
+def test_contradictions_that_hold_together_are_told_together():
+    bench = Bench()
+    for fact in CONTRADICTIONS:
+        setattr(bench.plausibility, fact, True)
+    assert bench.step() == SHUNT_STUCK
+    assert bench.faults.conditions == sum(1 << cause for cause in CONTRADICTIONS.values())
+
+
+def test_without_a_shunt_nothing_contradicts_itself():
+    bench = Bench(shunt_fitted=0)
+    for fact in CONTRADICTIONS:
+        setattr(bench.plausibility, fact, True)
+    assert bench.step(10) == NO_FAULT
+
+
+def test_clearing_any_fault_forgets_the_suspicions():
+    bench = Bench()
+    bench.plausibility.withheld = True
+    bench.throttle.wire_open = True
+    bench.step(10)
+    assert bench.plausibility.withheld
+    bench.clear()
+    assert not bench.plausibility.withheld
 
 
 # The latch.

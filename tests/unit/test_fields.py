@@ -35,17 +35,20 @@ def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
     return found
 
 
-LENGTHS = {"_lowest": 6, "_highest": 6, "_kind_us": 4, "_samples_in_row": 13, "_samples_needed": 13}
+LENGTHS = {"_lowest": 6, "_highest": 6, "_kind_us": 4, "_samples_in_row": 18, "_samples_needed": 18}
 
 SENSORS = [
     {},
     {"lead": 1, "throttle_fitted": 0, "heat_sensor_fitted": 1},
     {"sensor_kind": 1, "shunt_fitted": 0},
+    {"motor_kind": 1},
+    {"motor_kind": 2},
     {"sensor_kind": 2, "startup_speed_mm_per_s": 1, "throttle_unpedalled": 1},
 ]
+IDS = ["two channels", "b leads", "one channel", "torque kind", "speed kind", "duty-coded"]
 
 
-@pytest.mark.parametrize("changed", SENSORS, ids=["two channels", "b leads", "one channel", "duty-coded"])
+@pytest.mark.parametrize("changed", SENSORS, ids=IDS)
 def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig = Rig(settings_with(**changed))
     first = kinds(rig.controller, set())
@@ -69,7 +72,8 @@ def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig.run(300, rpm=-60)
     rig.full_throttle()
     rig.run(300, rpm=0)
-    rig.run(500, battery_mv=0)  # A fault.
+    rig.run(500, battery_mv=0)  # A fault,
+    rig.run(100, battery_mv=36_000, clear_requested=True)  # and none any more.
 
 
 def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():

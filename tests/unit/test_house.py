@@ -38,12 +38,14 @@ SUFFIXES = (
     "_w",
     "_mm",
     "_mm_per_s",
+    "_mohm",
     "_rpm",
     "_decicelsius",
     "_permille",
     "_percent",
     "_raw",
     "_mv_per_s",
+    "_mv_per_m_per_s",
 )
 
 # Every other number is a plain count, state, choice or truth; a new one is added here, on purpose.
@@ -56,6 +58,7 @@ PLAIN_SETTINGS = {
     "backward_edges",
     "throttle_unpedalled",
     "wheel_pulses_per_rev",
+    "motor_kind",
     "shunt_fitted",
     "throttle_fitted",
     "selector_positions",
@@ -94,7 +97,7 @@ UNITS_OF_TIME_AND_ELECTRICITY = re.compile(
     r"temperature|millis|micros|secs?|seconds|period|gap)$"
 )
 # Named for a quantity, and none: a choice, a reason, an object.
-NO_QUANTITIES = {"BY_SPEED", "THROTTLE_BELOW_STARTUP_SPEED", "_cadence"}
+NO_QUANTITIES = {"BY_SPEED", "MOTOR_SPEED", "THROTTLE_BELOW_STARTUP_SPEED", "_cadence"}
 
 # What a 32-bit MicroPython takes memory for, or does not have.
 TAKES_MEMORY = (

@@ -1,10 +1,12 @@
-"""Clamp, scale and the two straight lines, at their corners and one beside."""
+"""Clamp, scale, the two straight lines and the square root, at their corners and one beside."""
+
+from math import isqrt
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware.integers import clamp, fading_permille, rising_permille
+from firmware.integers import clamp, fading_permille, rising_permille, square_root
 from tests.small_int import SmallInt
 
 
@@ -40,3 +42,23 @@ def test_both_lines_stay_between_0_and_1000_and_never_overlap(start, length, val
 
 def test_where_a_fade_has_no_room_its_end_counts():
     assert [fading_permille(SmallInt(value), 5, 5) for value in (4, 5, 6)] == [1_000, 0, 0]
+
+
+@pytest.mark.parametrize(
+    ("value", "root"),
+    # 23170^2 is 536_848_900 and 23171^2 is 536_895_241; 2^29 is 536_870_912.
+    [(0, 0), (1, 1), (3, 1), (4, 2), (5, 2), (99, 9), (100, 10), (2**29 - 1, 23_170), (2**29, 23_170)],
+)
+def test_the_whole_part_of_a_square_root(value, root):
+    assert square_root(SmallInt(value)) == root
+
+
+@given(root=st.integers(1, 23_170))
+def test_a_square_has_its_root_and_one_less_has_not(root):
+    assert square_root(SmallInt(root * root)) == root
+    assert square_root(SmallInt(root * root - 1)) == root - 1
+
+
+@given(value=st.integers(0, 2**29))
+def test_the_square_root_is_that_of_the_standard_library(value):
+    assert square_root(SmallInt(value)) == isqrt(value)

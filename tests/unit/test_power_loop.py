@@ -171,3 +171,53 @@ def test_power_above_what_is_allowed_asks_for_nothing_above_the_dead_band():
     driven = Driven()
     driven.step(100, 1_000)
     assert driven.loop._target_uv == 0
+
+
+@pytest.mark.parametrize(
+    ("applied_mv", "target_mv"),
+    [(999, 1_000), (1_000, 1_000), (1_001, 1_001), (2_200, 2_200), (3_600, 3_600), (5_000, 3_600)],
+)
+def test_a_preset_loop_goes_on_from_the_command_that_went_out(applied_mv, target_mv):
+    driven = Driven()
+    for _ in range(200):
+        driven.step(250, 100)
+    driven.loop.preset(SmallInt(applied_mv))
+    assert driven.loop._carry == 0
+    # Without an error the target is the integral.
+    assert driven.step(250, 250, applied_mv=applied_mv, span_us=0) == target_mv
+
+
+@pytest.mark.parametrize(
+    ("change_uv", "target_mv"),
+    [
+        (72_222, 2_272),
+        (-90_278, 2_109),
+        (-1_200_000, 1_000),
+        (-1_200_001, 1_000),
+        (-5_000_000, 1_000),
+        (1_400_000, 3_600),
+        (1_400_001, 3_600),
+        (5_000_000, 3_600),
+        (0, 2_200),
+    ],
+)
+def test_a_shift_moves_the_integral_within_the_range_of_the_command(change_uv, target_mv):
+    driven = Driven()
+    driven.loop.preset(SmallInt(2_200))
+    driven.loop.shift(SmallInt(change_uv))
+    assert driven.step(250, 250, applied_mv=2_200, span_us=0) == target_mv
+    assert 0 <= driven.loop._integral_uv <= 2_600_000
+
+
+def test_shifts_add_up_and_keep_what_was_carried():
+    driven = Driven()
+    for _ in range(2):
+        driven.step(250, 239)
+    # 11 W are 16_500 uV; 5 ms of 600 of them are 137.5 uV, and the half is carried: 3000 of 6000.
+    carried = driven.loop._carry
+    assert carried == 3_000
+    before_uv = driven.loop._integral_uv
+    for _ in range(10):
+        driven.loop.shift(SmallInt(333))
+    assert driven.loop._integral_uv == before_uv + 3_330
+    assert driven.loop._carry == carried

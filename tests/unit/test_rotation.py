@@ -177,3 +177,153 @@ def test_a_wheel_that_waited_for_exactly_three_seconds_still_runs(wait_us, speed
 def test_a_wheel_that_never_turned_has_no_speed_and_no_pulse():
     wheel = Wheel(CIRCUMFERENCE_MM, 1)
     assert (wheel.speed_mm_per_s, wheel.pulsed) == (0, False)
+
+
+# How well the speed is known. 2100 mm between pulses; speeds in mm/s.
+
+
+def rolled(*periods_us: int, pulses: int = 1) -> Ridden:
+    """Return a wheel after a first pulse and these periods."""
+    ridden = Ridden(pulses)
+    ridden.pulse_after(10)
+    for period_us in periods_us:
+        ridden.pulse_after(period_us)
+    return ridden
+
+
+def test_before_a_period_the_speed_may_be_off_by_what_two_pulses_can_hide():
+    # v^2 = 2 a s with 2 m/s^2 over twice 2.1 m: 4.0988 m/s; over twice 0.105 m: 0.9165 m/s.
+    assert Ridden().wheel.late_mm_per_s == 4_098
+    assert rolled().wheel.late_mm_per_s == 4_098
+    assert Ridden(pulses=20).wheel.late_mm_per_s == 916
+
+
+@pytest.mark.parametrize(
+    ("periods_us", "late_mm_per_s"),
+    [
+        # 4200 after 0: a period and a half, 0.75 s, at 2 m/s^2.
+        ((500_000,), 1_500),
+        # The same again: a sixteenth of 4200.
+        ((500_000, 500_000), 262),
+        # 4200, then 4000: twice the change and a sixteenth of 4000. The same from below.
+        ((500_000, 525_000), 650),
+        ((525_000, 500_000), 662),
+        # 700 after 0: twice as much and a sixteenth, 43.
+        ((2_999_999,), 1_443),
+        # 4200, then 700 after 3 s: no more than what two pulses can hide.
+        ((500_000, 2_999_999), 4_098),
+        # Twice 2100: a sixteenth, 131. 3 s and a half would be 9 m/s.
+        ((1_000_000, 1_000_000), 131),
+        # 21,000 and a tenth more: 3 periods of 50 ms, 0.15 s at 2 m/s^2.
+        ((100_000, 110_000), 330),
+    ],
+)
+def test_the_speed_may_be_off_by_the_least_of_three(periods_us, late_mm_per_s):
+    assert rolled(*periods_us).wheel.late_mm_per_s == late_mm_per_s
+
+
+def test_a_period_of_any_length_is_a_small_integer():
+    wheel = Wheel(SmallInt(3_000), SmallInt(1))
+    for time_us in (0, 2**29 - 1, 2**29 + 499_999):
+        wheel.edge(SmallInt(1), SmallInt(time_us))
+    assert wheel.late_mm_per_s == 1_500  # Half a second, after as good as none.
+
+
+@pytest.mark.parametrize(
+    ("period_us", "steady"),
+    # An eighth of 400 ms is 50 ms.
+    [(349_999, False), (350_000, True), (400_000, True), (450_000, True), (450_001, False)],
+)
+def test_two_periods_agree_within_an_eighth(period_us, steady):
+    assert rolled(400_000, period_us).wheel.steady is steady
+
+
+def test_at_first_nothing_is_steady_or_overdue():
+    wheel = Ridden().wheel
+    assert (wheel.steady, wheel.overdue, wheel.pulsed) == (False, False, False)
+
+
+def test_one_period_agrees_with_nothing():
+    assert not rolled(400_000).wheel.steady
+    assert rolled(400_000, 400_000).wheel.steady
+    # Nor does the first one after a standstill.
+    ridden = rolled(400_000, 400_000)
+    ridden.wait(STILL_US + 1)
+    assert not ridden.wheel.steady
+    ridden.pulse_after(10)
+    ridden.pulse_after(400_000)
+    assert not ridden.wheel.steady
+
+
+def test_a_standstill_makes_the_speed_as_uncertain_as_at_first():
+    ridden = rolled(500_000, 500_000)
+    ridden.wait(STILL_US)
+    assert ridden.wheel.late_mm_per_s == 262
+    ridden.wait(1)
+    assert ridden.wheel.late_mm_per_s == 4_098
+    ridden.pulse_after(10)
+    ridden.pulse_after(500_000)
+    assert ridden.wheel.late_mm_per_s == 1_500
+
+
+# A pulse that is overdue: v^2 = 2 a s with 10 m/s^2 over 2.1 m is 6.4807 m/s.
+
+
+@pytest.mark.parametrize(
+    ("period_us", "wait_us", "overdue"),
+    [
+        # 302.4 ms are 6944. A wait of 604.83 ms still allows half of it, 3472; one of 604.84 ms does not.
+        (302_400, 604_830, False),
+        (302_400, 604_840, True),
+        # 324.02 ms are 6481, 324.03 ms 6480.
+        (324_020, 1_000_000, True),
+        (324_030, 1_000_000, False),
+        (324_030, 3_000_001, False),
+    ],
+)
+def test_a_pulse_is_overdue_where_no_brake_could_have_made_it_so_late(period_us, wait_us, overdue):
+    ridden = rolled(period_us, period_us)
+    assert not ridden.wheel.overdue
+    ridden.wait(wait_us)
+    assert ridden.wheel.overdue is overdue
+    assert ridden.wheel.steady is (not overdue and wait_us <= STILL_US)
+
+
+def test_close_pulses_are_overdue_sooner_and_from_a_lower_speed():
+    # 105 mm: sqrt(2 * 10 * 0.105) = 1.449 m/s. 72.5 ms are 1448 mm/s, 72.4 ms 1450.
+    for period_us, overdue in ((72_500, False), (72_400, True)):
+        ridden = rolled(period_us, period_us, pulses=20)
+        ridden.wait(200_000)
+        assert ridden.wheel.overdue is overdue
+
+
+def test_an_overdue_pulse_stays_overdue_until_one_comes():
+    ridden = rolled(302_400, 302_400)
+    ridden.wait(700_000)
+    ridden.wait(5_000)
+    assert ridden.wheel.overdue
+    ridden.wait(STILL_US)
+    for _ in range(4):
+        ridden.wait(268_435_000)
+    assert ridden.wheel.overdue
+    ridden.pulse_after(10)
+    assert not ridden.wheel.overdue
+    # One pulse is no speed, so nothing is overdue again.
+    ridden.wait(2_000_000)
+    assert not ridden.wheel.overdue
+
+
+def test_a_falling_edge_does_not_end_the_wait():
+    ridden = rolled(302_400, 302_400)
+    ridden.wait(700_000)
+    ridden.wheel.edge(SmallInt(0), SmallInt(ridden.now_us))
+    assert ridden.wheel.overdue
+
+
+def test_after_a_standstill_the_speed_before_it_makes_nothing_overdue():
+    ridden = rolled(302_400)
+    ridden.wait(STILL_US + 1)
+    ridden.pulse_after(10)
+    ridden.wait(5_000)
+    assert not ridden.wheel.overdue
+    assert ridden.wheel._pulse_mm_per_s == 0

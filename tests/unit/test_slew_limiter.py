@@ -91,3 +91,36 @@ def test_a_reset_forgets_what_was_carried():
     limiter.reset(0, now_us=37_037)
     assert limiter.step(target_mv=100, now_us=74_074) == 0
     assert limiter.step(target_mv=100, now_us=74_075) == 1
+
+
+@pytest.mark.parametrize(
+    ("rate_mv_per_s", "command_mv"),
+    # 10 ms at the given rate, where it is quicker than the rise rate of 500 mV/s.
+    [(4_000, 40), (501, 5), (600, 6), (500, 5), (100, 5), (1, 5)],
+)
+def test_a_search_rises_at_its_own_rate_where_that_is_quicker(rate_mv_per_s, command_mv):
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=5_000, now_us=0)
+    assert limiter.seek(SmallInt(3_000), SmallInt(rate_mv_per_s), SmallInt(10_000)) == command_mv
+
+
+def test_a_search_never_passes_its_target_and_falls_at_the_fall_rate():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=5_000, now_us=0)
+    assert limiter.seek(target_mv=100, rate_mv_per_s=10_000, now_us=50_000) == 100
+    assert limiter.seek(target_mv=100, rate_mv_per_s=10_000, now_us=60_000) == 100
+    assert limiter.seek(target_mv=0, rate_mv_per_s=10_000, now_us=61_000) == 95
+
+
+def test_a_stall_buys_a_search_no_jump():
+    limiter = SlewLimiter(rise_mv_per_s=500, fall_mv_per_s=500, now_us=0)
+    assert limiter.seek(OUT_OF_REACH_MV, 10_000, now_us=50 * ELAPSED_MAX_US) == 1_000
+    assert limiter.seek(OUT_OF_REACH_MV, 10_000, now_us=0) == 1_000
+
+
+@given(start_us=times_us, gaps=st.lists(gaps_us, max_size=40))
+def test_a_search_carries_what_is_below_a_millivolt(start_us, gaps):
+    limiter = SlewLimiter(1, RATE_MAX_MV_PER_S, SmallInt(start_us))
+    now_us = start_us
+    for gap_us in gaps:
+        now_us = (now_us + gap_us) & TICKS_MAX_US
+        limiter.seek(OUT_OF_REACH_MV, SmallInt(777), SmallInt(now_us))
+    assert limiter.command_mv == 777 * sum(gaps) // 1_000_000
