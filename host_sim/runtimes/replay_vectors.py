@@ -29,6 +29,10 @@ MODULES = (
     "host_sim.proof.lemmas_drive",
     "host_sim.proof.lemmas_faults",
     "host_sim.proof.lemmas_guard",
+    "host_sim.proof.lemmas_wheel",
+    "host_sim.proof.lemmas_motor",
+    "host_sim.proof.lemmas_doubt",
+    "host_sim.proof.lemmas_follow",
     "host_sim.proof.lemmas_whole",
 )
 BLOCK_BYTES = 1024  # A line at a time is read byte by byte on some Pythons.
