@@ -141,8 +141,8 @@ def feed_forward_follows(ex: Numbers) -> None:
 def _any_known_drive(ex: Numbers, kind: int) -> Controller:
     """Return the controller of a known motor whose decisions have been made, in any state of its drive.
 
-    Back-EMF, command and reading alone move what the model gives, through the whole range in which
-    `motor_ceiling`, `motor_command_for` and `motor_changes` show it for any battery and anything learned.
+    What the power loop and the model give may be anything in the ranges that `power_loop`, `motor_ceiling`,
+    `motor_command_for` and `motor_changes` show for it. Few symbols are enough for that, so the others stand.
     """
     controller = Controller(Settings({"motor_kind": kind}), 0)
     controller.engagement.state = ex.integer("state", ASSISTING, THROTTLING)
@@ -155,7 +155,6 @@ def _any_known_drive(ex: Numbers, kind: int) -> Controller:
     controller.power_loop._integral_uv = ex.integer("integral", 0, controller.power_loop._range_uv)
     model = controller.motor_model
     model.battery_mv = 36_000
-    model.back_emf_mv = ex.integer("back_emf", 0, VOLTAGE_MAX_MV)
     return controller
 
 
@@ -165,8 +164,9 @@ def _known_drive(ex: Numbers, controller: Controller) -> int:
     gap_us = ex.integer("gap", 0, LONGEST_STEP_GAP_US)
     controller._last_us = last_us
     controller.slew_limiter._last_us = last_us
-    controller.power_loop._last_us = last_us
     now_us = ticks_add_us(last_us, gap_us)
+    # No time for the integral to follow in: any of its states is a symbol already.
+    controller.power_loop._last_us = now_us
     inputs = Inputs()
     inputs.current_ma = ex.integer("reading", READING_LOW, READING_HIGH)
     inputs.battery_mv = ex.integer("raw_battery", 0, READING_HIGH)
@@ -200,13 +200,14 @@ def _known_drive(ex: Numbers, controller: Controller) -> int:
 def drive_torque(ex: Numbers) -> None:
     """Any decision, any state of the drive, any gap, torque kind: never above the ceiling."""
     controller = _any_known_drive(ex, MOTOR_TORQUE)
-    model = controller.motor_model
-    model._ceiling_ma = 0
+    model, settings = controller.motor_model, controller.settings
+    # Without a span the ceiling is where the model's commands start: anywhere.
+    ceiling_mv = ex.integer("ceiling_command", settings.command_start_mv, settings.command_max_mv)
+    model._start_mv = ceiling_mv
+    model._span_mv = 0
     target_mv = _known_drive(ex, controller)
     ex.check(controller.feed_forward.seek_mv == 0, "the torque kind seeks nothing")
-    if target_mv > 0:
-        over_mv = model._ceiling_ma * model._span_mv // model._current_limit_ma
-        ex.check(target_mv <= model._start_mv + over_mv, "the target is never above the ceiling")
+    ex.check(target_mv <= ceiling_mv, "the target is never above the ceiling")
 
 
 def drive_speed(ex: Numbers) -> None:
@@ -214,6 +215,7 @@ def drive_speed(ex: Numbers) -> None:
     controller = _any_known_drive(ex, MOTOR_SPEED)
     model, feed_forward = controller.motor_model, controller.feed_forward
     model.motor_mv = 18_000
+    model.back_emf_mv = ex.integer("back_emf", 0, VOLTAGE_MAX_MV)
     model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
     model._lagged = ex.integer("lagged", 0, 4 * controller.settings.command_max_mv)
     feed_forward._seeking = ex.boolean("seeking")
