@@ -250,7 +250,8 @@ def judge_forgets(ex: Numbers) -> None:
 
 def doubt_ends_drive(ex: Numbers) -> None:
     """From any state of the drive, any kind of motor: withheld or overdue, the very step commands nothing."""
-    controller = Controller(Settings({"motor_kind": any_setting(ex, "motor_kind").__index__()}), 0)
+    kind = any_setting(ex, "motor_kind")
+    controller = Controller(Settings({"motor_kind": kind if isinstance(kind, int) else kind.__index__()}), 0)
     controller.engagement.state = ex.integer("state", 0, 5)
     controller.throttle.share_permille = 1000
     controller.selector.share_permille = 1000

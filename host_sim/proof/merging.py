@@ -48,7 +48,10 @@ def clamped(value: Any, lowest: Any, highest: Any) -> Any:
 
 def size_of(value: Any) -> Any:
     """Return the value without its sign."""
-    return _higher(value, -value)
+    size = _higher(value, -value)
+    if isinstance(size, SymInt):
+        size.low = max(size.low, 0)
+    return size
 
 
 def _lower(one: Any, other: Any) -> Any:
