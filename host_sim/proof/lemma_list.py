@@ -88,6 +88,7 @@ LEMMAS: dict[str, Lemma] = {
             lemmas_whole.rest,
             lemmas_wheel.square_roots,
             lemmas_motor.motor_command_for,
+            lemmas_motor.motor_newton_above,
         ),
         *_merged(
             lemmas_wheel.wheel_late,

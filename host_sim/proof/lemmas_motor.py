@@ -227,3 +227,44 @@ def motor_step(ex: Numbers) -> None:
     ex.check(model.battery_mv == supply.battery_mv, "the model takes the smoothed battery voltage")
     ex.check(model.current_ma <= model._current_limit_ma, "the current is at most the limit")
     ex.outcome(current=model.current_ma, voltage=model.motor_mv, most=model.most_w)
+
+
+def motor_newton_above(ex: Numbers) -> None:
+    """A step of Newton's method from any current falls short of the wanted power by less than 6 W.
+
+    Without roundings E I' + R I'^2 - P = R (I' - I)^2, which is never negative.
+    """
+    model = MotorModel(Settings({"motor_kind": MOTOR_TORQUE}))
+    model._resistance_mohm = any_setting(ex, "motor_resistance_mohm")
+    model._current_limit_ma = CURRENT_MAX_MA
+    model.back_emf_mv = ex.integer("back_emf", 0, VOLTAGE_MAX_MV)
+    from_ma = ex.integer("from", 0, CURRENT_MAX_MA)
+    wanted_w = ex.integer("wanted", 0, 1650)
+    drop_mv = model._drop_mv(from_ma)
+    ex.assume(drop_mv < VOLTAGE_MAX_MV)
+    nearer_ma = model._nearer_ma(from_ma, wanted_w)
+    ex.assume(nearer_ma < CURRENT_MAX_MA)
+    total_w = wanted_w + drop_mv // 10 * (from_ma // 10) // 10_000
+    ex.assume(total_w < POWER_MAX_W)
+    slope_mv = model.back_emf_mv + 2 * drop_mv
+    ex.assume(slope_mv >= 10)
+    resistance_mohm, drop_mv, from_ma = ex.wide(model._resistance_mohm), ex.wide(drop_mv), ex.wide(from_ma)
+    nearer_ma, slope_mv, back_emf_mv = ex.wide(nearer_ma), ex.wide(slope_mv), ex.wide(model.back_emf_mv)
+    ex.show((nearer_ma + 1) * (slope_mv // 10) > ex.wide(total_w) * 100_000, "the quotient is rounded down")
+    ex.show((nearer_ma + 1) * slope_mv >= (nearer_ma + 1) * (slope_mv // 10) * 10, "so is its divisor")
+    given = drop_mv * from_ma - 9 * drop_mv - 9 * from_ma
+    ex.show(ex.wide(drop_mv // 10) * (from_ma // 10) * 100 >= given, "so is the product")
+    ex.show(
+        ex.wide(total_w) * 1_000_000 >= ex.wide(wanted_w) * 1_000_000 + given - 1_000_000, "so is the power"
+    )
+    ex.show(resistance_mohm * from_ma < (drop_mv + 1) * 1000, "so is the drop")
+    ex.show(resistance_mohm * from_ma >= drop_mv * 1000, "so is the drop")
+    away_ma = nearer_ma - from_ma
+    ex.show(resistance_mohm * away_ma * away_ma >= 0, "a square is not negative")
+    ex.show(
+        resistance_mohm * from_ma * from_ma <= (drop_mv + 1) * 1000 * from_ma, "the drop times the current"
+    )
+    ex.show(resistance_mohm * from_ma * nearer_ma >= drop_mv * 1000 * nearer_ma, "and times the next one")
+    power_nw = back_emf_mv * nearer_ma * 1000 + resistance_mohm * nearer_ma * nearer_ma
+    ex.check(power_nw >= (ex.wide(wanted_w) - 6) * 1_000_000_000, "the next current draws the wanted power")
+    ex.outcome(nearer=nearer_ma)

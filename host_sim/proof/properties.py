@@ -195,8 +195,11 @@ PROPERTIES = (
             SETTINGS,
             COMPOSED,
             "a command that is above the ceiling when the ceiling comes down falls at the fall rate",
+            "the current comes nearer from above by a step of Newton's method a control period; until it is"
+            " there more is allowed. No step falls short of the watts by 6 W or more, where the winding drops"
+            " less than 100 V and the power is below 10 kW",
         ),
-        ("motor_ceiling", "motor_newton", "drive_torque"),
+        ("motor_ceiling", "motor_newton", "motor_newton_above", "drive_torque"),
     ),
     Property(
         "overdue",
