@@ -169,7 +169,7 @@ class MotorModel:
         self.highest_emf_mv = min(self.back_emf_mv + late_mv, VOLTAGE_MAX_MV)
 
     def _predict_speed_kind(self, over_mv: int, power_w: int) -> None:
-        self.motor_mv = self.battery_mv // 10 * over_mv // max(self._span_mv // 10, 1)
+        self.motor_mv = self.battery_mv // 10 * over_mv * 10 // self._span_mv
         self.current_ma = self._nearer_ma(self.current_ma, power_w)
         self.drop_mv = self._drop_mv(self.current_ma)
 

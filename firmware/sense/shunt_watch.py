@@ -29,8 +29,8 @@ class ShuntWatch:
 
     Read: `sags`, `stuck`, `fallen`; `drawn`, whether current was read since the command left the dead band,
     and `lapsed`, whether it was and is not read now; `rest_ma` and `rest_mv`, the current and the battery
-    voltage while the command was last in it; `rest_peak_ma`, the highest raw current seen there lately: how far
-    noise alone reaches.
+    voltage while the command was last in it; `rest_peak_ma`, the highest raw current seen there lately, which
+    is how far noise alone reaches.
     """
 
     __slots__ = (

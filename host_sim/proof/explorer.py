@@ -134,6 +134,12 @@ class Explorer:
         finally:
             self._solver.pop()
 
+    def show(self, condition: Any, what: str) -> None:
+        """Check `condition`, then let the solver use it: a step on the way to what it can't see at once."""
+        self.check(condition, what)
+        if isinstance(condition, SymBool):
+            self._solver.add(condition.term)
+
     def check_small(self, term: z3.ArithRef, operator: str) -> None:
         """Make sure that a result is a small integer."""
         small = z3.And(term >= SMALL_MIN, term <= SMALL_MAX)

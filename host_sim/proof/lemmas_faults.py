@@ -1,6 +1,17 @@
 """Lemmas about the fault latch: what is latched stays, and every count is kept."""
 
-from firmware.guard.faults import CAUSE_NAMES, NO_FAULT, NOISE_FORGIVEN_AFTER, THROTTLE_WIRE_OPEN, Faults
+from firmware.guard.faults import (
+    CAUSE_NAMES,
+    MOTOR_SILENT,
+    NO_FAULT,
+    NOISE_FORGIVEN_AFTER,
+    POWER_LOW,
+    SHUNT_DEAD,
+    SHUNT_STUCK,
+    THROTTLE_WIRE_OPEN,
+    WHEEL_SLOW,
+    Faults,
+)
 from firmware.guard.plausibility import Plausibility
 from firmware.records import Inputs
 from firmware.sense.crank import RUN_MAX, Crank
@@ -113,3 +124,41 @@ def fault_noise(ex: Numbers) -> None:
     if conditions == 0:
         ex.check(before + new - 1 < faults._noise_limit, "enough of them are a fault")
     ex.outcome(level=faults._noise_level, steps=faults._noise_steps, conditions=conditions)
+
+
+def fault_plausibility(ex: Numbers) -> None:
+    """Any of the five findings of the plausibility check, at any command, with or without a fault latched."""
+    faults = _any_latch(ex, NO_FAULT)
+    before = faults.cause
+    judge = faults._plausibility
+    judge.shunt_stuck = ex.boolean("shunt_stuck")
+    judge.shunt_dead = ex.boolean("shunt_dead")
+    judge.motor_silent = ex.boolean("motor_silent")
+    judge.power_low = ex.boolean("power_low")
+    judge.wheel_slow = ex.boolean("wheel_slow")
+    judge._suspicions = 2
+    inputs = Inputs()
+    inputs.battery_mv = 36_000
+    inputs.clear_requested = ex.boolean("clear_requested")
+    faults._wheel.pulsed = True
+    faults.step(inputs, ex.integer("command", 0, COMMAND_MAX_MV))
+    found = NO_FAULT
+    # The last that holds in this order is the first of the list of causes.
+    if judge.wheel_slow:
+        found = WHEEL_SLOW
+    if judge.power_low:
+        found = POWER_LOW
+    if judge.motor_silent:
+        found = MOTOR_SILENT
+    if judge.shunt_dead:
+        found = SHUNT_DEAD
+    if judge.shunt_stuck:
+        found = SHUNT_STUCK
+    if inputs.clear_requested:
+        ex.check(faults.cause == found, "after the request only what holds now is latched")
+        ex.check(judge._suspicions == 0, "and every suspicion is forgotten")
+    elif before != NO_FAULT:
+        ex.check(faults.cause == before, "what is latched stays, whatever comes after it")
+    else:
+        ex.check(faults.cause == found, "a finding is latched with its cause in the same step")
+    ex.outcome(cause=faults.cause, conditions=faults.conditions)

@@ -7,11 +7,13 @@ from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs
 from firmware.sense.crank import Crank
 from firmware.sense.rotation import Wheel
-from firmware.settings import Settings
+from firmware.settings import MOTOR_SPEED, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import RANGES
 from host_sim.proof.lemmas_decide import RELEASE_GAP_US
+from host_sim.proof.lemmas_doubt import FALL_LEAST_MAX_MA, JUDGED_EMF_MAX_MV, STUCK_LEAST_MA
 from host_sim.proof.lemmas_sense import SHORTEST_PITCH_US, STANDSTILL_US
+from host_sim.proof.lemmas_wheel import LATE_UNSEEN_MM_PER_S, STOPPABLE_MM_PER_S
 from host_sim.proof.numbers import Numbers
 
 
@@ -57,6 +59,8 @@ def derived_wheel_numbers(ex: Numbers) -> None:
             wheel = Wheel(around_mm, pulses)
             _within(ex, wheel._rotation._scale, (781_250, 300_000_000), "the wheel's scale")
             _within(ex, wheel._shortest_us, (280, 108_000), "the wheel's shortest period")
+            _within(ex, wheel._late_unseen_mm_per_s, LATE_UNSEEN_MM_PER_S, "how late the speed may be")
+            _within(ex, wheel._stoppable_mm_per_s, STOPPABLE_MM_PER_S, "the speed that a brake can stop")
             for cutoff in RANGES["cutoff_speed_mm_per_s"]:
                 for distance_mm in RANGES["cutoff_distance_mm"]:
                     values = {"wheel_pulses_per_rev": pulses, "wheel_circumference_mm": around_mm}
@@ -69,6 +73,29 @@ def derived_wheel_numbers(ex: Numbers) -> None:
                     _within(ex, guard._cutoff_pulses_percent, (17, 64_001), "the guard's cut-off pulses")
                     product = guard._longest_period_us * guard._cutoff_pulses_percent
                     ex.check(product <= 1_000_000_000, "the guard's distance in time stays a small integer")
+                    count += 1
+    ex.outcome(count=count)
+
+
+def derived_motor_numbers(ex: Numbers) -> None:
+    """The ends of every setting of the motor that a number is derived from; all of them are monotone."""
+    count = 0
+    for emf in RANGES["back_emf_mv_per_m_per_s"]:
+        for resistance_mohm in RANGES["motor_resistance_mohm"]:
+            for no_load_ma in RANGES["no_load_current_ma"]:
+                for cutoff in RANGES["cutoff_speed_mm_per_s"]:
+                    values = {"motor_kind": MOTOR_SPEED, "back_emf_mv_per_m_per_s": emf}
+                    values["motor_resistance_mohm"] = resistance_mohm
+                    values["no_load_current_ma"] = no_load_ma
+                    values["cutoff_speed_mm_per_s"] = cutoff
+                    values["taper_start_mm_per_s"] = 500
+                    values["startup_speed_mm_per_s"] = 1
+                    controller = Controller(Settings(values), 0)
+                    watch = controller.shunt_watch
+                    _within(ex, watch._fall_least_ma, (0, FALL_LEAST_MAX_MA), "the least fall")
+                    _within(ex, watch._stuck_least_ma, STUCK_LEAST_MA, "the least reading that may be stuck")
+                    judged_mv = controller.plausibility._judged_emf_mv
+                    _within(ex, judged_mv, (0, JUDGED_EMF_MAX_MV), "the lowest judged back-EMF")
                     count += 1
     ex.outcome(count=count)
 

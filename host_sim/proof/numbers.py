@@ -52,6 +52,10 @@ class Numbers:
         if not condition:
             raise Failure(what, self._given)
 
+    def show(self, condition: bool, what: str) -> None:
+        """Raise Failure unless `condition` holds; an Explorer goes on from it."""
+        self.check(condition, what)
+
     def outcome(self, **values: int) -> None:
         """Note what the step came to; a truth as 0 or 1."""
         for name, value in values.items():

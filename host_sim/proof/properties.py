@@ -1,89 +1,20 @@
 """What is proved: each property in a sentence, what it assumes, and the lemmas it follows from."""
 
-from collections.abc import Callable
-from typing import Any
-
-from host_sim.proof import (
-    lemmas_decide,
-    lemmas_drive,
-    lemmas_faults,
-    lemmas_guard,
-    lemmas_sense,
-    lemmas_whole,
-)
+from firmware.drive.feed_forward import FIRST_CURRENT_MA
+from firmware.guard.plausibility import LASTING_STEPS, SILENT_STEPS
+from firmware.sense.motor_model import CEILING_LEAST_W
+from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
-
-LemmaFunction = Callable[[Any], None]
-
-
-class Lemma:
-    """One function to explore. `must_fail`: it shows that a bound is exact, so a counterexample is wanted."""
-
-    __slots__ = ("must_fail", "name", "run")
-
-    def __init__(self, run: LemmaFunction, must_fail: bool = False) -> None:
-        """Name the lemma after its function."""
-        self.run = run
-        self.name = run.__name__
-        self.must_fail = must_fail
-
-
-def _lemmas(*functions: LemmaFunction) -> tuple[Lemma, ...]:
-    return tuple(Lemma(function) for function in functions)
-
-
-LEMMAS: dict[str, Lemma] = {
-    lemma.name: lemma
-    for lemma in (
-        *_lemmas(
-            lemmas_sense.ticks,
-            lemmas_sense.ticks_forward,
-            lemmas_sense.crank_two_channels,
-            lemmas_sense.crank_one_channel,
-            lemmas_sense.crank_duty_coded,
-            lemmas_sense.crank_glitch,
-            lemmas_sense.crank_standstill,
-            lemmas_sense.rotation,
-            lemmas_sense.wheel,
-            lemmas_sense.throttle,
-            lemmas_sense.selector,
-            lemmas_sense.supply,
-            lemmas_decide.stop_gap,
-            lemmas_decide.pedalling,
-            lemmas_decide.events,
-            lemmas_decide.engagement_table,
-            lemmas_drive.slew_limiter,
-            lemmas_drive.power_loop,
-            lemmas_drive.open_map,
-            lemmas_drive.request,
-            lemmas_drive.ceilings,
-            lemmas_faults.fault_latch,
-            lemmas_faults.fault_step,
-            lemmas_faults.fault_readings,
-            lemmas_faults.fault_noise,
-            lemmas_guard.guard_permit,
-            lemmas_guard.guard_clock_back,
-            lemmas_guard.guard_two_channels,
-            lemmas_guard.guard_one_channel,
-            lemmas_guard.guard_duty_coded,
-            lemmas_guard.controller_drive,
-            lemmas_guard.controller_clock_back,
-            lemmas_guard.controller_outputs,
-            lemmas_guard.fault_ends_drive,
-            lemmas_guard.brake_ends_drive,
-            lemmas_whole.derived_crank_numbers,
-            lemmas_whole.derived_wheel_numbers,
-            lemmas_whole.rest,
-        ),
-        Lemma(lemmas_sense.crank_standstill_too_late, must_fail=True),
-    )
-}
 
 ORDER = "edges come in the order of their times; a crank that is not standing gave one within its standstill"
 GAP = f"steps are at most {LONGEST_STEP_GAP_US} us apart ({LONGEST_STEP_GAP_US / 1e6:.6f} s)"
 SETTINGS = "settings are legal; numbers derived from them lie in ranges that are checked over all of them"
 COMPOSED = (
     "rooms are joined as controller.py joins them: what a lemma shows of a room the next takes for given"
+)
+NO_CURRENT = (
+    "a motor draws no current while less is read above the reading at rest than the no-load current, a"
+    f" quarter more and {FIRST_CURRENT_MA} mA"
 )
 
 
@@ -102,6 +33,14 @@ class Property:
         self.lemmas = tuple(LEMMAS[lemma].name for lemma in lemmas)
 
 
+MOTOR_COMMANDS = (
+    "motor_lags",
+    "motor_command_for",
+    "motor_changes",
+    "motor_ceiling",
+    "feed_forward_seeks",
+    "feed_forward_follows",
+)
 DERIVED = ("derived_crank_numbers", "derived_wheel_numbers")
 PROPERTIES = (
     Property(
@@ -149,19 +88,42 @@ PROPERTIES = (
             "power_loop",
             "open_map",
             "request",
+            "slew_seek",
+            "loop_moves",
+            "drive_torque",
+            "drive_speed",
+            *MOTOR_COMMANDS,
         ),
     ),
     Property(
         "rise",
-        "Above the dead band the command never rises faster than the rise rate, whatever the call times.",
-        (SETTINGS, "less than a millivolt may be carried from one step to the next"),
-        ("slew_limiter", "controller_drive"),
+        "Above the dead band the command never rises faster than the rise rate, or while it seeks the"
+        " back-EMF of a motor that draws no current, than the seek rate if that is higher, whatever the call"
+        " times.",
+        (SETTINGS, COMPOSED, "less than a millivolt may be carried from one step to the next", NO_CURRENT),
+        (
+            "slew_limiter",
+            "slew_seek",
+            "controller_drive",
+            "drive_torque",
+            "drive_speed",
+            "feed_forward_seeks",
+            "feed_forward_follows",
+        ),
     ),
     Property(
         "cut-off",
         "At and above the cut-off speed nothing is allowed, and nothing is commanded.",
         (SETTINGS, "the speed is the one that the wheel sensor shows"),
-        ("ceilings", "wheel", "controller_drive", "guard_permit", "derived_wheel_numbers"),
+        (
+            "ceilings",
+            "wheel",
+            "controller_drive",
+            "drive_torque",
+            "drive_speed",
+            "guard_permit",
+            "derived_wheel_numbers",
+        ),
     ),
     Property(
         "small integers",
@@ -185,7 +147,7 @@ PROPERTIES = (
         "latch",
         "A latched fault changes only on its explicit request.",
         ("conditions are looked at one by one as faults.py looks at them",),
-        ("fault_latch", "fault_step", "fault_readings", "fault_noise"),
+        ("fault_latch", "fault_step", "fault_readings", "fault_noise", "fault_plausibility"),
     ),
     Property(
         "table",
@@ -210,5 +172,75 @@ PROPERTIES = (
         "Selector and supply give values in their ranges for any voltage.",
         (SETTINGS,),
         ("selector", "supply"),
+    ),
+    Property(
+        "model",
+        "The motor model's formulas fit 31 bits for every legal motor and all readings; its back-EMF, drop,"
+        " current and power stay in their ranges, what it has learned stays from 750 to 1250 permille.",
+        (SETTINGS, COMPOSED),
+        (
+            "motor_emf_torque",
+            "motor_emf_speed",
+            "motor_newton",
+            "motor_voltage",
+            "motor_power",
+            "motor_limited",
+            "motor_learn_torque",
+            "motor_learn_speed",
+            "motor_step",
+            *MOTOR_COMMANDS,
+            "derived_motor_numbers",
+        ),
+    ),
+    Property(
+        "ceiling",
+        "On a motor of the torque kind the command never rises above that of the current which the motor"
+        f" model allows for the allowed watts and a tenth more, at least {CEILING_LEAST_W} W more, whatever"
+        " the shunt says.",
+        (
+            SETTINGS,
+            COMPOSED,
+            "a command that is above the ceiling when the ceiling comes down falls at the fall rate",
+            "the current comes nearer from above by a step of Newton's method a control period; until it is"
+            " there more is allowed. No step falls short of the watts by 6 W or more, where the winding drops"
+            " less than 100 V and the power is below 10 kW",
+        ),
+        ("motor_ceiling", "motor_newton", "motor_newton_above", "drive_torque"),
+    ),
+    Property(
+        "overdue",
+        "When wheel pulses stop at a speed from which no brake stops before the next pulse, nothing is"
+        " commanded from the step in which less than half of that speed is left until a pulse comes.",
+        (SETTINGS, COMPOSED, "no brake: none of 10 m/s2, from the mean speed between the last two pulses"),
+        ("square_roots", "wheel_late", "wheel_overdue", "doubt_ends_drive", "derived_wheel_numbers"),
+    ),
+    Property(
+        "doubt",
+        "While help is withheld nothing is commanded. Every suspicion of the motor or the wheel withholds"
+        f" help, and comes only after {SILENT_STEPS} steps in a row without current or {LASTING_STEPS} of"
+        " another contradiction; the motor is a fault from the second suspicion on, the wheel from the"
+        " third.",
+        (
+            SETTINGS,
+            COMPOSED,
+            "suspicions of all kinds are counted together",
+            "a shunt that the battery voltage shows to be dead or stuck is a fault at once",
+            "a latched fault leaves no command, and clearing it forgets what was suspected",
+        ),
+        (
+            "shunt_sag",
+            "shunt_standstill",
+            "shunt_fall",
+            "shunt_rest",
+            "judge_torque",
+            "judge_speed",
+            "judge_learns",
+            "judge_shunt",
+            "judge_forgets",
+            "doubt_ends_drive",
+            "fault_plausibility",
+            "fault_ends_drive",
+            "derived_motor_numbers",
+        ),
     ),
 )

@@ -3,12 +3,15 @@
 import signal
 import time
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from multiprocessing import get_context
 from os import cpu_count
 
 from host_sim.proof.explorer import Explorer, Unknown, Vector
+from host_sim.proof.lemma_list import LEMMAS
+from host_sim.proof.merging import merging
 from host_sim.proof.numbers import Failure
-from host_sim.proof.properties import LEMMAS, Property
+from host_sim.proof.properties import Property
 
 PROVED = "proved"
 REFUTED = "refuted"
@@ -53,7 +56,8 @@ def prove_lemma(name: str) -> LemmaResult:
     explorer = Explorer()
     started_s = time.perf_counter()
     try:
-        explorer.explore(lemma.run)
+        with merging() if lemma.merged else nullcontext():
+            explorer.explore(lemma.run)
         result.verdict = REFUTED if lemma.must_fail else PROVED
         result.what = "the bound is not exact: nothing fails beyond it" if lemma.must_fail else ""
     except Failure as failure:

@@ -11,7 +11,10 @@ from host_sim.runtimes.compiled import ROOT, CannotCompile, compiled_copy, missi
 
 REPLAY = Path(__file__).with_name("replay.py")
 REPLAY_VECTORS = Path(__file__).with_name("replay_vectors.py")
-HEAP_64_BIT = "192K"  # As much as a Pico has to give.
+HEAP_64_BIT = {
+    REPLAY: "192K",  # As much as a Pico has to give.
+    REPLAY_VECTORS: "256K",  # With all lemmas; a word takes twice the memory of a word on a Pico.
+}
 HEAP_32_BIT = {
     REPLAY: "16M",
     REPLAY_VECTORS: "128M",
@@ -120,7 +123,7 @@ class MicroPython64(Runtime):
         return "" if micropython_program() else "there is no micropython for this machine"
 
     def _print(self, script: Path, files: list[Path]) -> str:
-        command = [micropython_program(), "-X", f"heapsize={HEAP_64_BIT}", str(script)]
+        command = [micropython_program(), "-X", f"heapsize={HEAP_64_BIT[script]}", str(script)]
         return _run(command, "MICROPYPATH", str(ROOT), files)
 
 

@@ -2,8 +2,9 @@
 
 import pytest
 
+from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.numbers import Failure, Numbers
-from host_sim.proof.properties import LEMMAS, PROPERTIES
+from host_sim.proof.properties import PROPERTIES
 from host_sim.proof.prover import PROVED, vector_lines
 
 

@@ -1,0 +1,272 @@
+"""Lemmas about readings that contradict one another: counts are bounded, a doubt comes before a fault."""
+
+from firmware.controller import Controller
+from firmware.decide.ceilings import BY_DOUBT
+from firmware.guard.plausibility import (
+    FORGIVEN_STEPS,
+    LASTING_STEPS,
+    LEARN_AFTER_STEPS,
+    MOTOR_SILENT,
+    PLAUSIBLE,
+    SILENT_STEPS,
+    SUSPICIONS_MAX,
+    WHEEL_SLOW,
+    WHEEL_SUSPICIONS_MAX,
+    WITHHELD_STEPS,
+    Plausibility,
+)
+from firmware.records import Inputs
+from firmware.sense.motor_model import LEARNED_HIGH, LEARNED_LOW, LEARNED_SHIFT, POWER_MAX_W, VOLTAGE_MAX_MV
+from firmware.sense.shunt_watch import SAG_STEPS, SILENT_MA, STUCK_STEPS, ShuntWatch
+from firmware.sense.supply import READING_MAX, Supply
+from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
+from firmware.ticks import TICKS_MAX_US
+from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
+from host_sim.proof.lemmas_motor import CURRENT_MAX_MA, LEARNED_SUM, MODEL_POWER_MAX_W
+from host_sim.proof.numbers import Numbers
+
+READING_LOW = -1_000  # What a board may give for a current; `supply` takes it for 0.
+READING_HIGH = 200_000
+MEAN_MAX = 16 * 100_000 + 15
+FALL_LEAST_MAX_MA = 600_000  # Of any motor; see `derived_motor_numbers`.
+STUCK_LEAST_MA = (1_000, 11_000)
+JUDGED_EMF_MAX_MV = 104_250
+
+
+def _any_watch(ex: Numbers) -> ShuntWatch:
+    """Return a watch over the current in any state that its invariant allows."""
+    supply = Supply()
+    supply.current_ma = ex.integer("smoothed", 0, READING_MAX)
+    supply.battery_mv = ex.integer("battery", 0, READING_MAX)
+    watch = ShuntWatch(Settings({"motor_kind": MOTOR_TORQUE}), supply)
+    watch._start_mv = any_setting(ex, "command_start_mv")
+    watch._fall_least_ma = ex.integer("fall_least", 0, FALL_LEAST_MAX_MA)
+    watch._stuck_least_ma = ex.integer("stuck_least", STUCK_LEAST_MA[0], STUCK_LEAST_MA[1])
+    watch._sag_steps = ex.integer("sag_steps", 0, SAG_STEPS)
+    watch._stuck_steps = ex.integer("stuck_steps", 0, STUCK_STEPS)
+    watch._stuck_mv = ex.integer("stuck_voltage", 0, READING_HIGH)
+    watch._last_ma = ex.integer("last", READING_LOW, READING_HIGH)
+    watch._current_sum = ex.integer("current_sum", 0, MEAN_MAX)
+    watch._command_sum = ex.integer("command_sum", 0, 16 * COMMAND_MAX_MV + 15)
+    watch.rest_ma = ex.integer("rest_current", 0, READING_MAX)
+    watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
+    watch.drawn = ex.boolean("drawn")
+    return watch
+
+
+def shunt_sag(ex: Numbers) -> None:
+    """Any battery voltage against any at rest."""
+    watch = _any_watch(ex)
+    before = watch._sag_steps
+    battery_mv = ex.integer("raw_battery", 0, READING_HIGH)
+    watch._look_for_sag(battery_mv)
+    ex.check(watch._sag_steps >= 0, "the steps of a sag are not negative")
+    ex.check(watch._sag_steps <= SAG_STEPS, "the steps of a sag are bounded")
+    if watch.sags:
+        ex.check(before + 1 >= SAG_STEPS, "a sag is one only after its steps in a row")
+        ex.check(battery_mv < watch.rest_mv, "and only while the battery lies below its rest")
+        ex.check(watch._supply.current_ma <= watch.rest_ma + SILENT_MA, "and no current is read")
+    ex.outcome(steps=watch._sag_steps, sags=watch.sags)
+
+
+def shunt_standstill(ex: Numbers) -> None:
+    """Any current reading after any other."""
+    watch = _any_watch(ex)
+    before, last_ma = watch._stuck_steps, watch._last_ma
+    current_ma = ex.integer("raw_current", READING_LOW, READING_HIGH)
+    watch._look_for_standstill(current_ma, ex.integer("raw_battery", 0, READING_HIGH))
+    ex.check(watch._stuck_steps >= 0, "the steps of a standstill are not negative")
+    ex.check(watch._stuck_steps <= STUCK_STEPS, "the steps of a standstill are bounded")
+    if watch.stuck:
+        ex.check(before + 1 >= STUCK_STEPS, "a reading is stuck only after its steps in a row")
+        ex.check(current_ma == last_ma, "and only while it stays the same to the last digit")
+        ex.check(current_ma >= watch._stuck_least_ma, "and well above a motor turning freely")
+    ex.outcome(steps=watch._stuck_steps, stuck=watch.stuck)
+
+
+def shunt_fall(ex: Numbers) -> None:
+    """Any smoothed current and any command against their means."""
+    watch = _any_watch(ex)
+    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    watch._look_for_fall(command_mv)
+    ex.check(watch._current_sum >= 0, "the sum of currents is not negative")
+    ex.check(watch._current_sum <= MEAN_MAX, "the sum of currents is bounded")
+    ex.check(watch._command_sum >= 0, "the sum of commands is not negative")
+    ex.check(watch._command_sum <= 16 * COMMAND_MAX_MV + 15, "the sum of commands is bounded")
+    ex.outcome(fallen=watch.fallen, sum=watch._current_sum)
+
+
+def shunt_rest(ex: Numbers) -> None:
+    """A command in the dead band: every sign is forgotten, the readings at rest are taken anew."""
+    watch = _any_watch(ex)
+    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    ex.assume(command_mv <= watch._start_mv)
+    inputs = Inputs()
+    watch.step(inputs, command_mv)
+    ex.check(not (watch.sags or watch.stuck or watch.fallen or watch.drawn), "at rest there is no sign")
+    ex.check(watch.rest_ma == watch._supply.current_ma, "the current at rest is the one now")
+    ex.check(watch._sag_steps == 0 and watch._stuck_steps == 0, "at rest the counts begin anew")
+    ex.check(watch._current_sum <= MEAN_MAX, "the sum of currents is bounded")
+    ex.outcome(rest=watch.rest_ma, voltage=watch.rest_mv)
+
+
+def _any_judge(ex: Numbers, kind: int) -> Plausibility:
+    """Return a judge in any state that its invariant allows, with any predictions and any readings."""
+    controller = Controller(Settings({"motor_kind": kind}), 0)
+    judge, model = controller.plausibility, controller.motor_model
+    judge._start_mv = any_setting(ex, "command_start_mv")
+    judge._judged_emf_mv = ex.integer("judged_emf", 0, JUDGED_EMF_MAX_MV)
+    judge._contradiction = ex.integer("contradiction", PLAUSIBLE, WHEEL_SLOW)
+    judge._lasting_steps = ex.integer("lasting", 0, LASTING_STEPS - 1)
+    if judge._contradiction == MOTOR_SILENT:
+        ex.assume(judge._lasting_steps < SILENT_STEPS)
+    judge._driven_steps = ex.integer("driven", 0, LEARN_AFTER_STEPS)
+    judge._suspicions = ex.integer("suspicions", 0, WHEEL_SUSPICIONS_MAX - 1)
+    judge._unsuspected_steps = ex.integer("unsuspected", 0, FORGIVEN_STEPS - 1)
+    judge._withheld_steps = ex.integer("withheld", 0, WITHHELD_STEPS)
+    controller.supply.power_w = ex.integer("power", 0, POWER_MAX_W)
+    controller.supply.current_ma = ex.integer("smoothed", 0, READING_MAX)
+    controller.shunt_watch.rest_ma = ex.integer("rest_current", 0, READING_MAX)
+    controller.wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
+    model.current_ma = ex.integer("current", 0, CURRENT_MAX_MA)
+    model.battery_mv = ex.integer("battery", 0, READING_MAX)
+    model.highest_emf_mv = ex.integer("highest_emf", 0, VOLTAGE_MAX_MV)
+    if kind == MOTOR_SPEED:
+        model.drop_mv = ex.integer("drop", 0, VOLTAGE_MAX_MV)
+        model.motor_mv = ex.integer("motor", 0, VOLTAGE_MAX_MV)
+    else:
+        model.least_w = ex.integer("least", 0, POWER_MAX_W * 5 // 4)
+        model.most_w = ex.integer("most", 0, MODEL_POWER_MAX_W * 5 // 4)
+    return judge
+
+
+def _check_judge(ex: Numbers, judge: Plausibility) -> None:
+    """Check the invariant of a judge that has found no fault."""
+    ex.check(0 <= judge._lasting_steps < LASTING_STEPS, "the steps of a contradiction are bounded")
+    if judge._contradiction == MOTOR_SILENT:
+        ex.check(judge._lasting_steps < SILENT_STEPS, "those of a silent motor more narrowly")
+    ex.check(0 <= judge._driven_steps <= LEARN_AFTER_STEPS, "the driven steps are bounded")
+    ex.check(0 <= judge._unsuspected_steps < FORGIVEN_STEPS, "the steps without suspicion are bounded")
+    ex.check(0 <= judge._withheld_steps <= WITHHELD_STEPS, "help is withheld for a bounded time")
+    ex.check(judge._suspicions >= 0, "suspicions are not negative")
+    ex.check(judge._suspicions <= WHEEL_SUSPICIONS_MAX, "suspicions are bounded")
+
+
+def _judge_motor(ex: Numbers, kind: int) -> None:
+    """Look at the motor once; learning is another lemma's, so the wheel is not steady."""
+    judge = _any_judge(ex, kind)
+    before, lasting, contradiction = judge._suspicions, judge._lasting_steps, judge._contradiction
+    judge._judge_motor()
+    _check_judge(ex, judge)
+    found = judge.motor_silent or judge.power_low or judge.wheel_slow
+    if judge._suspicions > before:
+        ex.check(judge._suspicions == before + 1, "suspicions come one at a time")
+        ex.check(judge.withheld, "with every suspicion help is withheld")
+        ex.check(judge._withheld_steps == WITHHELD_STEPS, "for its whole time")
+        ex.check(judge._contradiction == contradiction, "only what lasts is suspected")
+        needed = SILENT_STEPS if contradiction == MOTOR_SILENT else LASTING_STEPS
+        ex.check(lasting + 1 >= needed, "and only after its steps in a row")
+    else:
+        ex.check(not found, "without a new suspicion there is no fault")
+    if judge.wheel_slow:
+        ex.check(judge._suspicions >= WHEEL_SUSPICIONS_MAX, "the wheel is a fault from the third suspicion")
+    if judge.motor_silent or judge.power_low:
+        ex.check(judge._suspicions >= SUSPICIONS_MAX, "the motor is a fault from the second suspicion")
+    if judge._suspicions == WHEEL_SUSPICIONS_MAX:
+        ex.check(found, "the third suspicion is a fault, whatever it is")
+    ex.outcome(suspicions=judge._suspicions, lasting=judge._lasting_steps, found=found)
+
+
+def judge_torque(ex: Numbers) -> None:
+    """Any power against what the torque kind must draw."""
+    _judge_motor(ex, MOTOR_TORQUE)
+
+
+def judge_speed(ex: Numbers) -> None:
+    """Any voltage against what the speed kind must do."""
+    _judge_motor(ex, MOTOR_SPEED)
+
+
+def judge_learns(ex: Numbers) -> None:
+    """A steady ride of both kinds: only what is plausible is learned from, and it stays in its range."""
+    kind = MOTOR_SPEED if ex.boolean("speed_kind") else MOTOR_TORQUE
+    judge = _any_judge(ex, kind)
+    judge._wheel.steady = True
+    model = judge._model
+    model._learned = ex.integer("learned_sum", LEARNED_SUM[0], LEARNED_SUM[1])
+    model.learned_permille = ex.integer("learned", LEARNED_LOW, LEARNED_HIGH)
+    ex.assume(model.learned_permille == model._learned >> LEARNED_SHIFT)
+    model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
+    model._plain_w = ex.integer("plain", 0, MODEL_POWER_MAX_W)
+    before = model._learned
+    judge._judge_motor()
+    ex.check(model.learned_permille >= LEARNED_LOW, "what is learned is at least three quarters")
+    ex.check(model.learned_permille <= LEARNED_HIGH, "what is learned is at most five quarters")
+    if judge._contradiction != PLAUSIBLE:
+        ex.check(model._learned == before, "from a contradiction nothing is learned")
+    ex.outcome(learned=model.learned_permille, contradiction=judge._contradiction)
+
+
+def judge_shunt(ex: Numbers) -> None:
+    """Any signs of the shunt, in any state of the judge, at any command; the motor is plausible."""
+    controller = Controller(Settings({"motor_kind": MOTOR_TORQUE}), 0)
+    judge, watch = controller.plausibility, controller.shunt_watch
+    watch.sags, watch.drawn = ex.boolean("sags"), ex.boolean("drawn")
+    watch.stuck, watch.fallen = ex.boolean("stuck"), ex.boolean("fallen")
+    judge._start_mv = any_setting(ex, "command_start_mv")
+    judge._withheld_steps = ex.integer("withheld", 0, WITHHELD_STEPS)
+    judge._unsuspected_steps = ex.integer("unsuspected", 0, FORGIVEN_STEPS - 1)
+    judge._driven_steps = ex.integer("driven", 0, LEARN_AFTER_STEPS)
+    judge._suspicions = ex.integer("suspicions", 0, WHEEL_SUSPICIONS_MAX)
+    suspicions, withheld_steps = judge._suspicions, judge._withheld_steps
+    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    judge.step(command_mv)
+    _check_judge(ex, judge)
+    ex.check(judge.withheld == (judge._withheld_steps > 0), "help is withheld as long as the count says")
+    ex.check(judge._suspicions <= suspicions, "the shunt alone is no suspicion of the motor")
+    driven = command_mv > judge._start_mv
+    if judge.shunt_dead:
+        ex.check(driven and watch.sags and not watch.drawn, "a shunt is dead only where none was ever read")
+    if judge.shunt_stuck:
+        ex.check(driven and watch.stuck, "a shunt is stuck only while it shows the sign")
+    if driven and watch.fallen:
+        ex.check(judge.withheld, "a current that has fallen withholds help")
+    if not driven:
+        ex.check(not judge.motor_silent, "in the dead band there is no fault")
+        ex.check(judge._lasting_steps == 0, "in the dead band nothing lasts")
+        ex.check(judge._withheld_steps <= withheld_steps, "in the dead band only time passes")
+    ex.outcome(withheld=judge._withheld_steps, dead=judge.shunt_dead, stuck=judge.shunt_stuck)
+
+
+def judge_forgets(ex: Numbers) -> None:
+    """The request to clear forgets every suspicion, and what was withheld for it."""
+    judge = _any_judge(ex, MOTOR_TORQUE)
+    judge.withheld = ex.boolean("is_withheld")
+    judge.forget()
+    ex.check(judge._suspicions == 0 and judge._withheld_steps == 0, "nothing is suspected any more")
+    ex.check(not judge.withheld, "nothing is withheld any more")
+    ex.outcome(suspicions=judge._suspicions)
+
+
+def doubt_ends_drive(ex: Numbers) -> None:
+    """From any state of the drive, any kind of motor: withheld or overdue, the very step commands nothing."""
+    kind = any_setting(ex, "motor_kind")
+    controller = Controller(Settings({"motor_kind": kind if isinstance(kind, int) else kind.__index__()}), 0)
+    controller.engagement.state = ex.integer("state", 0, 5)
+    controller.throttle.share_permille = 1000
+    controller.selector.share_permille = 1000
+    controller.wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
+    controller.supply.battery_mv = 36_000
+    controller.slew_limiter.command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    controller.outputs.command_mv = controller.slew_limiter.command_mv
+    controller.wheel.overdue = ex.boolean("overdue")
+    controller.plausibility.withheld = not controller.wheel.overdue
+    inputs = Inputs()
+    inputs.brake_pulled = False
+    controller._engage(inputs)
+    ex.check(controller.ceilings.ceiling_w == 0, "in doubt nothing is allowed")
+    ex.check(controller.ceilings.lowest == BY_DOUBT, "and the doubt is named as the reason")
+    now_us = ex.integer("now", 0, TICKS_MAX_US)
+    command_mv = controller._slew(controller._target_mv(inputs, now_us), now_us)
+    ex.check(command_mv == 0, "in doubt nothing is commanded, at once")
+    ex.outcome(command=command_mv, state=controller.engagement.state)
