@@ -56,7 +56,12 @@ class Flash(Storage):
 
 
 class StandardPort(Port):
-    """Standard input and output: USB or a serial adapter on a board, a pipe or a terminal on a host."""
+    """Standard input and output: USB or a serial adapter on a board, a pipe or a terminal on a host.
+
+    A USB port says that it can be written to when one byte fits, and waits up to half a second for the
+    rest. All that the link writes is whole pieces, so its buffer (256 bytes on a Pico) has room for a whole
+    piece whenever it has room.
+    """
 
     def __init__(self) -> None:
         """Watch both without waiting for either."""
@@ -66,26 +71,29 @@ class StandardPort(Port):
         self._outgoing.register(sys.stdout, select.POLLOUT)
         self._byte = bytearray(1)
 
-    def readable(self) -> bool:
+    def read(self, into: bytearray) -> int:
+        """Put what can be read at once into `into`; return how many bytes, -1 if the other side closed."""
+        for count in range(len(into)):
+            if not self._readable():
+                return count
+            # One by one: MicroPython waits until as many bytes are there as were asked for.
+            if sys.stdin.buffer.readinto(self._byte) != 1:
+                return count if count > 0 else -1
+            into[count] = self._byte[0]
+        return len(into)
+
+    def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
+        """Write from `unit`, from `start` up to, not including, `end`; return how many bytes were taken."""
+        for _ in self._outgoing.ipoll(0):
+            # MicroPython's streams take a place and a length, which spares a memoryview.
+            return sys.stdout.buffer.write(unit, start, end - start) or 0
+        return 0
+
+    def _readable(self) -> bool:
         """Tell whether a byte, or the end, can be read at once."""
         for _ in self._incoming.ipoll(0):
             return True
         return False
-
-    def read_byte(self) -> int:
-        """Return the next byte; -1 if the other side has closed."""
-        return self._byte[0] if sys.stdin.buffer.readinto(self._byte) == 1 else -1
-
-    def writable(self) -> bool:
-        """Tell whether a byte can be written at once."""
-        for _ in self._outgoing.ipoll(0):
-            return True
-        return False
-
-    def write_byte(self, value: int) -> None:
-        """Write one byte, 0 to 255."""
-        self._byte[0] = value
-        sys.stdout.buffer.write(self._byte)
 
 
 class Collector(Heap):

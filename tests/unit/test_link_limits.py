@@ -46,11 +46,14 @@ def test_what_a_storage_says_is_quoted_whatever_it_holds():
 
 def test_an_answer_that_is_refused_half_way_is_over():
     desk = Desk()
-    for value in b'{"request": "settings"}\n':
-        desk.console.take(value)
-    desk.console.answer()
+    for number in range(13):
+        desk.edges.record(0, number)
+        desk.edges.take()
+    came = bytearray(b'{"request": "edges"}\n')
+    desk.console.take(came, 0, len(came))
+    desk.console.next_line(True)
     assert desk.console.replying
-    desk.console.refuse()
+    assert b"refused" in desk.console.next_line(False)
     assert not desk.console.replying
 
 
