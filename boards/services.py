@@ -71,16 +71,22 @@ class StandardPort(Port):
         self._outgoing.register(sys.stdout, select.POLLOUT)
         self._byte = bytearray(1)
 
-    def read(self, into: bytearray) -> int:
-        """Put what can be read at once into `into`; return how many bytes, -1 if the other side closed."""
-        for count in range(len(into)):
+    def read(self, into: bytearray, start: int, end: int) -> int:
+        """Put what can be read at once into `into`, from `start` up to, not including, `end`.
+
+        Stop behind the end of a line. Return how many bytes came, -1 if the other side has closed.
+        """
+        byte = self._byte
+        for at in range(start, end):
             if not self._readable():
-                return count
+                return at - start
             # One by one: MicroPython waits until as many bytes are there as were asked for.
-            if sys.stdin.buffer.readinto(self._byte) != 1:
-                return count if count > 0 else -1
-            into[count] = self._byte[0]
-        return len(into)
+            if sys.stdin.buffer.readinto(byte) != 1:
+                return at - start if at > start else -1
+            into[at] = byte[0]
+            if byte[0] == 10:
+                return at + 1 - start
+        return end - start
 
     def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
         """Write from `unit`, from `start` up to, not including, `end`; return how many bytes were taken."""

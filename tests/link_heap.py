@@ -34,13 +34,15 @@ class Counting(Port):
         self.incoming = b""
         self.taken = 0
 
-    def read(self, into):
-        count = 0
-        while count < len(into) and self.taken < len(self.incoming):
-            into[count] = self.incoming[self.taken]
-            count += 1
+    def read(self, into, start, end):
+        for at in range(start, end):
+            if self.taken == len(self.incoming):
+                return at - start
+            into[at] = self.incoming[self.taken]
             self.taken += 1
-        return count
+            if into[at] == 10:
+                return at + 1 - start
+        return end - start
 
     def write(self, unit, start, end):
         taken = min(end - start, self.takes)

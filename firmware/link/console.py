@@ -19,12 +19,15 @@ pieces of the port.
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges
 from firmware.link.lines import about_line, line_of, quoted, refusal, settings_in_force, settings_lines
+from firmware.link.port import Port
 from firmware.link.requests import parse
 from firmware.link.store import SLOT_NAMES, Store, reason_of
 from firmware.records import Inputs
 from firmware.settings import Settings
 
 LINE_MAX = 400
+LINE_END_MAX = 2
+READ_SIZE = 24  # Bytes read in a turn: the shorter requests whole.
 EDGES_IN_A_LINE = 12
 
 # What the console wants of the loop.
@@ -75,7 +78,7 @@ class Console:
         self._about = about_line(board_name, store)
         self._settings = settings_lines(controller.settings)
         self._refusal_in_motion = refusal("the bicycle must stand, and nothing may drive")
-        self._line = bytearray(LINE_MAX)
+        self._line = bytearray(LINE_MAX + LINE_END_MAX)
         self._length = 0
         self._unfit = False
         self._request = ""
@@ -88,25 +91,21 @@ class Console:
         """Return the first line after a start: which settings are in force, or why nothing will drive."""
         return line_of('"notice": ' + quoted("settings: " + settings_in_force(self._store)))
 
-    def take(self, came: bytearray, start: int, end: int) -> int:
-        """Take bytes of `came` from `start` up to the end of a line, or up to, not including, `end`.
+    def read(self, port: Port) -> int:
+        """Read what has come, at most READ_SIZE bytes and no more than a line; not while `waiting`.
 
-        Return where the bytes begin that were not taken. Not while `waiting`. Takes no memory.
+        Return what the port returned. Takes no memory.
         """
-        for at in range(start, end):
-            value = came[at]
-            if value == 10:
-                self.waiting = self._length > 0 or self._unfit
-                if self.waiting:
-                    return at + 1
-            elif value == 13:
-                pass
-            elif value < 32 or value > 126 or self._length == LINE_MAX:
-                self._unfit = True
-            else:
-                self._line[self._length] = value
-                self._length += 1
-        return end
+        if self._length == LINE_MAX + LINE_END_MAX:
+            self._unfit = True  # So long a line is forgotten while it comes.
+            self._length = 0
+        end = min(self._length + READ_SIZE, LINE_MAX + LINE_END_MAX)
+        came = port.read(self._line, self._length, end)
+        if came > 0:
+            self._length += came
+            if self._line[self._length - 1] == 10:
+                self._end_line()
+        return came
 
     def next_line(self, resting: bool) -> bytes:
         """Return the next line of the answer; only while `replying` or `waiting`.
@@ -122,13 +121,22 @@ class Console:
     def _answer(self) -> bytes:
         """Carry out the waiting line and return the first line of the answer."""
         try:
-            if self._unfit:
+            if not self._fit():
                 raise ValueError("a request is one line of at most 400 printable ASCII characters")
             return self._carry_out(parse(bytes(self._line[: self._length]).decode()))
         except ValueError as error:
             return refusal(reason_of(error))
         finally:
             self._forget_line()
+
+    def _fit(self) -> bool:
+        """Tell whether the waiting line can be a request."""
+        if self._unfit or self._length > LINE_MAX:
+            return False
+        for at in range(self._length):
+            if not 32 <= self._line[at] <= 126:
+                return False
+        return True
 
     def _answer_in_motion(self) -> bytes:
         """Return an answer that is ready, or the refusal. Takes no memory."""
@@ -156,6 +164,13 @@ class Console:
             if self._line[at] != text[at]:
                 return False
         return True
+
+    def _end_line(self) -> None:
+        """Leave out what ends the line; a line without anything else is no request."""
+        self._length -= 1
+        if self._length > 0 and self._line[self._length - 1] == 13:
+            self._length -= 1
+        self.waiting = self._length > 0 or self._unfit
 
     def _forget_line(self) -> None:
         self._length = 0

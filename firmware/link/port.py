@@ -9,8 +9,11 @@ class Port:
     Neither may wait. A port whose buffer holds whole pieces either takes a piece at once or not at all.
     """
 
-    def read(self, into: bytearray) -> int:
-        """Put what can be read at once into `into`; return how many bytes, -1 if the other side closed."""
+    def read(self, into: bytearray, start: int, end: int) -> int:
+        """Put what can be read at once into `into`, from `start` up to, not including, `end`.
+
+        Stop behind the end of a line. Return how many bytes came, -1 if the other side has closed.
+        """
         raise NotImplementedError
 
     def write(self, unit: bytes | bytearray, start: int, end: int) -> int:

@@ -16,7 +16,6 @@ from firmware.loop import Link, LoopCounters
 from firmware.records import Inputs
 from firmware.ticks import ticks_add_us, ticks_diff_us
 
-READ_SIZE = 24  # Bytes read in a turn: the shorter requests whole.
 PIECES_IN_A_TURN = 4  # As many as the buffer of a Pico's USB port holds.
 
 # How far the next frame is.
@@ -29,16 +28,13 @@ class Talk(Link):
     """A telemetry, a console and the port they share. Read: `console`, `telemetry`."""
 
     __slots__ = (
-        "_came",
         "_due_us",
         "_frame_next",
-        "_incoming",
         "_length",
         "_listening",
         "_port",
         "_sent",
         "_stage",
-        "_taken",
         "_unit",
         "console",
         "telemetry",
@@ -68,9 +64,6 @@ class Talk(Link):
         self._stage = _IDLE
         self._frame_next = True
         self._listening = True
-        self._incoming = bytearray(READ_SIZE)
-        self._came = 0
-        self._taken = 0
         self._unit: bytes | bytearray = self.console.greeting()
         self._length = len(self._unit)
         self._sent = 0
@@ -119,18 +112,12 @@ class Talk(Link):
             self._send(self.telemetry.frame)
 
     def _listen(self) -> bool:
-        """Give the console what has come, up to the end of a line; tell whether anything had come."""
-        if self._taken == self._came:
-            if not self._listening or self.console.ending != GO_ON:
-                return False
-            came = self._port.read(self._incoming)
-            if came <= 0:
-                self._listening = came == 0  # Closed: nothing will come any more.
-                return False
-            self._came = came
-            self._taken = 0
-        self._taken = self.console.take(self._incoming, self._taken, self._came)
-        return True
+        """Let the console read; tell whether anything had come."""
+        if not self._listening or self.console.ending != GO_ON:
+            return False
+        came = self.console.read(self._port)
+        self._listening = came >= 0  # Closed: nothing will come any more.
+        return came > 0
 
     def _send(self, unit: bytes | bytearray) -> None:
         self._unit = unit

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
@@ -162,7 +163,7 @@ class TestBoardsWithoutPins:
 class Plug:
     """A port that nobody listens to."""
 
-    def read(self, into: bytearray) -> int:
+    def read(self, into: bytearray, start: int, end: int) -> int:
         return 0
 
     def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
@@ -262,9 +263,9 @@ class TestStart:
         sent = bytearray(b'{"request": "maintenance"}\n')
 
         class Asking(Plug):
-            def read(self, into: bytearray) -> int:
-                count = min(len(into), len(sent))
-                into[:count] = sent[:count]
+            def read(self, into: bytearray, start: int, end: int) -> int:
+                count = min(end - start, len(sent))
+                into[start : start + count] = sent[:count]
                 del sent[:count]
                 return count
 
@@ -365,21 +366,27 @@ class Watching:
 
 
 def port_with(streams: Streams, monkeypatch: pytest.MonkeyPatch) -> Any:
-    from boards import services
-
+    services: Any = import_module("boards.services")
     monkeypatch.setattr(services, "sys", streams)
     monkeypatch.setattr(services, "select", streams)
     return services.StandardPort()
 
 
 def test_a_standard_port_reads_what_is_there_and_then_the_end(monkeypatch):
-    into = bytearray(4)
+    into = bytearray(b"......")
     port = port_with(Streams(b"sixsix"), monkeypatch)
-    assert [port.read(into), bytes(into)] == [4, b"sixs"]
-    assert [port.read(into), bytes(into)] == [2, b"ixxs"]
-    assert port.read(into) == 0
+    assert [port.read(into, 1, 5), bytes(into)] == [4, b".sixs."]
+    assert [port.read(into, 1, 5), bytes(into)] == [2, b".ixxs."]
+    assert port.read(into, 1, 5) == 0
     port = port_with(Streams(b"x", ends=True), monkeypatch)
-    assert [port.read(into), port.read(into)] == [1, -1]
+    assert [port.read(into, 0, 6), port.read(into, 0, 6)] == [1, -1]
+
+
+def test_a_standard_port_reads_no_further_than_to_the_end_of_a_line(monkeypatch):
+    into = bytearray(b"......")
+    port = port_with(Streams(b"a\n\nbc"), monkeypatch)
+    assert [port.read(into, 0, 6) for _ in range(4)] == [2, 1, 2, 0]
+    assert bytes(into) == b"bc...."
 
 
 def test_a_standard_port_writes_a_part_and_nothing_where_there_is_no_room(monkeypatch):

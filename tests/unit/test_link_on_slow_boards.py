@@ -52,7 +52,7 @@ class SlowTalk(Talk):
     def done(self) -> tuple[object, ...]:
         """Return all that a turn can change."""
         cable = self.board.session.cable
-        return self._stage, len(cable.written), len(cable.to_board), self._taken
+        return self._stage, len(cable.written), len(cable.to_board)
 
 
 class SlowBoard(Board):
