@@ -28,7 +28,8 @@ def settings_lines(settings: Settings) -> list[bytes]:
         end = min(start + SETTINGS_IN_A_LINE, len(TABLE))
         words = []
         for row in TABLE[start:end]:
-            words.append(quoted(row[0]) + ": " + str(getattr(settings, row[0])))
+            # Put together with + it would take twice as long of a slow board's start.
+            words.append(f'"{row[0]}": {getattr(settings, row[0])}')
         text = '"ok": "settings", "settings": {' + ", ".join(words) + "}"
         lines.append(line_of(text + ', "left": ' + str(len(TABLE) - end)))
     return lines

@@ -74,7 +74,8 @@ class Talk(Link):
         if self._sent < self._length:
             self._send_some()
             return False
-        if self._frame_next and self._frame_is_due(now_us):
+        frame_is_due = self._frame_is_due(now_us)
+        if self._frame_next and frame_is_due:
             self._frame_next = False
             self._make_frame(resting, now_us)
             return False
@@ -82,7 +83,7 @@ class Talk(Link):
         if self.console.replying or self.console.waiting:
             self._send(self.console.next_line(resting))
             return resting
-        if not self._listen() and self._frame_is_due(now_us):
+        if not self._listen() and frame_is_due:
             self._make_frame(resting, now_us)
         return False
 
