@@ -5,6 +5,7 @@ import binascii
 import pytest
 from cobs import cobs
 
+from host_sim.commands.watch import WatchResult
 from host_sim.errors import RequestError
 from host_sim.watching.record_file import RecordFile
 from host_sim.watching.session import Ended, Session
@@ -224,6 +225,10 @@ def test_frames_of_an_older_kind_are_told_and_neither_damaged_nor_lost():
     assert (watched.frames, watched.damaged, watched.lost.count) == (0, 0, 0)
     assert watched.other_kind == 1
     assert cable.asked == b""
+    assert WatchResult(watched, 3.0, None, "").complaint == (
+        "no frame from port can be read: the board has an older firmware: its frames are of kind 1, this "
+        "program reads kind 2; flash the board with this version"
+    )
 
 
 def test_what_was_neither_frame_nor_text_is_counted():
