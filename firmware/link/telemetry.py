@@ -48,7 +48,7 @@ FORWARD = 1
 BACKWARD = 2
 
 
-def _crc_of_bytes() -> list[int]:
+def crc_of_bytes() -> list[int]:
     """Return the CRC of each single byte, from a start of 0."""
     table = []
     for value in range(256):
@@ -59,7 +59,7 @@ def _crc_of_bytes() -> list[int]:
     return table
 
 
-_CRC_OF_BYTE = _crc_of_bytes()
+_CRC_OF_BYTE = crc_of_bytes()
 
 
 def crc16(content: bytearray, start: int, end: int) -> int:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges
 from firmware.link.port import PIECE_SIZE
-from firmware.link.telemetry import FRAME_SIZE, PAYLOAD_SIZE, Telemetry, crc16
+from firmware.link.telemetry import FRAME_SIZE, PAYLOAD_SIZE, Telemetry, crc16, crc_of_bytes
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
 from host_sim.boardlink.frames import DamagedFrame, Frame, OtherKind, Wire, decode
@@ -49,6 +49,10 @@ def test_the_crc_has_its_published_check_value():
     # algorithms, from memory. The standard library computes the same.
     assert crc16(bytearray(b"123456789"), 0, 9) == 0x29B1
     assert binascii.crc_hqx(b"123456789", 0xFFFF) == 0x29B1
+
+
+def test_the_table_holds_the_crc_of_each_byte_as_the_standard_library_computes_it():
+    assert crc_of_bytes() == [binascii.crc_hqx(bytes([value]), 0) for value in range(256)]
 
 
 @given(st.binary(max_size=300), st.integers(0, 20))
