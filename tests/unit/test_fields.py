@@ -30,7 +30,9 @@ def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
         whole = int if isinstance(value, int) else bytes if kind is bytearray else kind
         found[place + name] = bool if kind is bool else whole
         if kind is list:
-            assert all(isinstance(one, int) and not isinstance(one, bool) for one in value), place + name
+            lines = all(isinstance(one, bytes) for one in value)
+            numbers = all(isinstance(one, int) and not isinstance(one, bool) for one in value)
+            assert lines or numbers, place + name
             assert len(value) == LENGTHS.get(name, len(value)), place + name
     return found
 

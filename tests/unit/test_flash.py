@@ -4,6 +4,7 @@ The raw prompt at the other end is served by tests/raw_board.py, since the unix 
 copying, the hashing, the refusals and the ends half-way. It shows no USB, no serial adapter, no real flash.
 """
 
+import binascii
 import hashlib
 import json
 import os
@@ -15,14 +16,16 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from cobs import cobs
 from littlefs import LittleFS
 
 from firmware.link.store import encode
 from firmware.settings import Settings
 from host_sim.bikes.load import BIKES, load_bike, settings_of
 from host_sim.boardlink.bundle import CheckSums, bundle_for
+from host_sim.boardlink.console_client import ConsoleClient
 from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
-from host_sim.boardlink.reach import find_port
+from host_sim.boardlink.reach import _rides, find_port
 from host_sim.boardlink.ruling import Ruling
 from host_sim.boardlink.targets import target_named
 from host_sim.commands.flash import FlashRequest, FlashResult, flash
@@ -33,6 +36,9 @@ from tests.plugged_board import PICO, PluggedBoard
 ESP32 = ("micropython", "esp32", "1.27.0", "Generic ESP32 module with ESP32", "6")
 PYBOARD = ("micropython", "pyboard", "1.26.0", "PYBv1.1 with STM32F405RG", "6")
 NO_RULES = Ruling([], 5, ())
+OLD_PAYLOAD = b"\x01" + bytes(57)  # Of kind 1; nothing but its first byte is looked at.
+OLD_CODE = cobs.encode(OLD_PAYLOAD + binascii.crc_hqx(OLD_PAYLOAD, 0xFFFF).to_bytes(2, "big"))
+OLD_FRAME = b"\0" + OLD_CODE + b"\0"
 HALF_WAY = "the board has no main.py now, so it does not start: connect it and flash it again"
 
 
@@ -618,3 +624,16 @@ def test_without_mpremote_the_refusal_says_how_to_get_it(treadle, monkeypatch):
     code, _, err = treadle("--board", "rpi_pico")
     assert code == 2
     assert "needs mpremote, which is not installed, get it with: uv run --extra board treadle flash" in err
+
+
+@pytest.mark.parametrize(("said", "rides"), [(OLD_FRAME, True), (b">>> \0\x03ab\0", False), (b"", False)])
+def test_a_board_that_sends_frames_of_an_older_kind_rides_too(said, rides):
+    class Port:
+        def read(self, size: int = 1, /) -> bytes:
+            return said
+
+        def write(self, data: bytes, /) -> int:
+            return len(data)
+
+    port = Port()
+    assert _rides(ConsoleClient(port), port) is rides

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware.settings import TABLE
 from host_sim.boardlink.console_client import open_port
 from host_sim.boardlink.port_choice import NoBoard, choose_port
 from tests.desk_on_a_port import DeskOnAPort
@@ -229,7 +230,7 @@ def test_a_standing_board_is_asked_and_changed(tmp_path, treadle):
     assert (code, err) == (0, "")
     answer = json.loads(out)
     assert (answer["board"], answer["cleared"], answer["changed"]) == ("desk", True, {"engage_rpm": 25})
-    assert (answer["settings"]["engage_rpm"], len(answer["settings"])) == (20, 56)
+    assert (answer["settings"]["engage_rpm"], len(answer["settings"])) == (20, len(TABLE))
 
 
 def test_a_crank_without_edges_is_told_with_1_and_leaves_no_file(tmp_path, treadle):
