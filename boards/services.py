@@ -56,36 +56,51 @@ class Flash(Storage):
 
 
 class StandardPort(Port):
-    """Standard input and output: USB or a serial adapter on a board, a pipe or a terminal on a host."""
+    """Standard input and output: USB or a serial adapter on a board, a pipe or a terminal on a host.
+
+    A USB port says that it can be written to when one byte fits, and waits up to half a second for the
+    rest. All that the link writes is whole pieces, so its buffer (256 bytes on a Pico) has room for a whole
+    piece whenever it has room.
+    """
 
     def __init__(self) -> None:
         """Watch both without waiting for either."""
-        self._incoming = select.poll()
-        self._incoming.register(sys.stdin, select.POLLIN)
-        self._outgoing = select.poll()
-        self._outgoing.register(sys.stdout, select.POLLOUT)
+        incoming = select.poll()
+        incoming.register(sys.stdin, select.POLLIN)
+        outgoing = select.poll()
+        outgoing.register(sys.stdout, select.POLLOUT)
+        # Looked up once: on a slow board each dot costs as much as an addition.
+        self._readable = incoming.ipoll
+        self._writable = outgoing.ipoll
+        self._read_into = sys.stdin.buffer.readinto
+        self._write = sys.stdout.buffer.write
         self._byte = bytearray(1)
 
-    def readable(self) -> bool:
-        """Tell whether a byte, or the end, can be read at once."""
-        for _ in self._incoming.ipoll(0):
-            return True
-        return False
+    def read(self, into: bytearray, start: int, end: int) -> int:
+        """Put what can be read at once into `into`, from `start` up to, not including, `end`.
 
-    def read_byte(self) -> int:
-        """Return the next byte; -1 if the other side has closed."""
-        return self._byte[0] if sys.stdin.buffer.readinto(self._byte) == 1 else -1
+        Stop behind the end of a line. Return how many bytes came, -1 if the other side has closed.
+        """
+        byte = self._byte
+        for at in range(start, end):
+            for _ in self._readable(0):
+                break
+            else:
+                return at - start
+            # One by one: MicroPython waits until as many bytes are there as were asked for.
+            if self._read_into(byte) != 1:
+                return at - start if at > start else -1
+            into[at] = byte[0]
+            if byte[0] == 10:
+                return at + 1 - start
+        return end - start
 
-    def writable(self) -> bool:
-        """Tell whether a byte can be written at once."""
-        for _ in self._outgoing.ipoll(0):
-            return True
-        return False
-
-    def write_byte(self, value: int) -> None:
-        """Write one byte, 0 to 255."""
-        self._byte[0] = value
-        sys.stdout.buffer.write(self._byte)
+    def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
+        """Write from `unit`, from `start` up to, not including, `end`; return how many bytes were taken."""
+        for _ in self._writable(0):
+            # MicroPython's streams take a place and a length, which spares a memoryview.
+            return self._write(unit, start, end - start) or 0
+        return 0
 
 
 class Collector(Heap):

@@ -3,6 +3,7 @@
 import gc
 import sys
 
+from boards.form import FORM
 from boards.services import MAINTENANCE_FLAG, Collector, Flash
 from boards.startable import StartableBoard
 from firmware.controller import Controller
@@ -40,7 +41,7 @@ def ride(board: StartableBoard, flash: Flash, port: Port, board_name: str) -> No
         edges = RememberedEdges()
         counters = LoopCounters()
         controller = Controller(settings, board.now_us())
-        talk = Talk(port, controller, inputs, edges, counters, store, board_name, board.now_us())
+        talk = Talk(port, controller, inputs, edges, counters, store, board_name, FORM, board.now_us())
         gc.collect()
         board.attach(inputs)
         board.start_watchdog()

@@ -25,29 +25,31 @@ class NoFiles(Storage):
 
 
 class Counting(Port):
-    """Counts what is sent; gives `incoming` bytes of a line that never ends."""
+    """Counts what is sent, of which it takes some bytes at a time; gives `incoming` bytes."""
 
     def __init__(self):
         self.sent = 0
-        self.zeros = 0
-        self.incoming = 0
+        self.units = 0
+        self.takes = 64
+        self.incoming = b""
         self.taken = 0
 
-    def readable(self):
-        return self.incoming > 0
+    def read(self, into, start, end):
+        for at in range(start, end):
+            if self.taken == len(self.incoming):
+                return at - start
+            into[at] = self.incoming[self.taken]
+            self.taken += 1
+            if into[at] == 10:
+                return at + 1 - start
+        return end - start
 
-    def read_byte(self):
-        self.incoming -= 1
-        self.taken += 1
-        return 65
-
-    def writable(self):
-        return True
-
-    def write_byte(self, value):
-        self.sent += 1
-        if value == 0:
-            self.zeros += 1
+    def write(self, unit, start, end):
+        taken = min(end - start, self.takes)
+        self.sent += taken
+        if start + taken == len(unit):
+            self.units += 1
+        return taken
 
 
 def main():
@@ -59,15 +61,19 @@ def main():
     counters = LoopCounters()
     controller = Controller(Settings(settings.as_dict()), 0)
     port = Counting()
-    talk = Talk(port, controller, inputs, edges, counters, store, "heap", 0)
-    while port.sent < len(talk.console.greeting()):
+    talk = Talk(port, controller, inputs, edges, counters, store, "heap", 1, 0)
+    while port.units == 0:
         talk.pump(False, 0)
-    port.sent = 0
-    port.incoming = 60
+    port.units = port.sent = 0
     now_us = 0
     edges_taken = 0
+    asked = b'{"request": "about"}\n{"request": "settings"}\n{"request": "edges"}\n' + b"A" * 60 + b"\n"
     micropython.heap_lock()
     for step in range(400):
+        if step == 200:
+            port.incoming = asked  # What is ready, what has to wait for a rest, and no request at all.
+        if step == 300:
+            port.takes = 7
         now_us += 5000
         counters.steps = (counters.steps + 1) & 0xFFFF
         edges.record(step & 3, now_us)
@@ -79,11 +85,14 @@ def main():
             edges_taken += 1
         for _ in range(20):
             talk.pump(False, now_us)
-    # A line while nothing may be answered: the refusal is ready made.
-    talk.console.take(10)
-    talk.pump(False, now_us)
+    # The clock of the board goes back, and an answer that has to wait for a rest is broken off.
+    talk.pump(False, 5)
+    talk.console._request = "edges"
+    talk.console.replying = True
+    for _ in range(30):
+        talk.pump(False, 5)
     micropython.heap_unlock()
-    print("frames", port.zeros // 2)
+    print("units", port.units)
     print("bytes", port.sent)
     print("edges", edges_taken)
     print("bytes in", port.taken)

@@ -12,13 +12,14 @@ import micropython  # noqa: E402
 micropython.alloc_emergency_exception_buf(100)
 
 from boards.esp32_devkitc.board import Esp32Board  # noqa: E402
-from boards.services import Flash, StandardPort  # noqa: E402
+from boards.paced_port import PacedPort  # noqa: E402
+from boards.services import Flash  # noqa: E402
 from boards.starting import ride, stay_in_maintenance  # noqa: E402
 
 board = Esp32Board()
 flash = Flash("")
 if not stay_in_maintenance(board, flash):
     ride(
-        board, flash, StandardPort(), "esp32_devkitc"
+        board, flash, PacedPort(board), "esp32_devkitc"
     )  # Settings, constructors, collection, interrupts, watchdog, loop.
     reset()

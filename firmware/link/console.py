@@ -9,20 +9,25 @@
 
 An answer has "ok" with the request's name, or "refused" with the reason. Long answers come in several
 lines; "left" says how much is still to come. A line that is refused changes nothing. A setting beyond the
-limits of the place that the board was flashed for is refused. Answering takes memory and time, so it is
-done only while the wheel stands and nothing drives.
+limits of the place that the board was flashed for is refused. Reading a request and carrying it out takes
+memory and time, so it is done only while the wheel stands and nothing drives. While something moves, the
+first two are answered all the same if they are written to the letter as above: their answers were made at
+the start. Anything else is refused then, at once. Before its end a line is filled up with spaces to whole
+pieces of the port.
 """
 
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges
+from firmware.link.lines import about_line, line_of, quoted, refusal, settings_in_force, settings_lines
+from firmware.link.port import Port
 from firmware.link.requests import parse
-from firmware.link.store import NO_SLOT, SLOT_NAMES, Store, reason_of
-from firmware.link.telemetry import FRAME_KIND
+from firmware.link.store import SLOT_NAMES, Store, reason_of
 from firmware.records import Inputs
-from firmware.settings import TABLE, Settings
+from firmware.settings import Settings
 
 LINE_MAX = 400
-SETTINGS_IN_A_LINE = 6
+LINE_END_MAX = 2
+READ_SIZE = 24  # Bytes read in a turn: the shorter requests whole.
 EDGES_IN_A_LINE = 12
 
 # What the console wants of the loop.
@@ -30,26 +35,31 @@ GO_ON = 0
 START_ANEW = 1
 MAINTENANCE = 2
 
-_MOVING = b'{"refused": "the bicycle must stand, and nothing may drive"}\n'
+_ABOUT_LINE = b'{"request": "about"}'
+_SETTINGS_LINE = b'{"request": "settings"}'
 _REQUESTS = ("about", "settings", "set", "clear", "edges", "maintenance")
 
 
 class Console:
     """Collects a line and answers it.
 
+    The settings do not change between two starts, so what is said about them is made at the start.
+
     Read: `waiting` (a whole line waits for its answer), `replying` (more lines of an answer are to come),
     `ending` (GO_ON, START_ANEW or MAINTENANCE).
     """
 
     __slots__ = (
-        "_board_name",
+        "_about",
         "_controller",
         "_edges",
         "_inputs",
         "_length",
         "_line",
         "_next",
+        "_refusal_in_motion",
         "_request",
+        "_settings",
         "_store",
         "_unfit",
         "ending",
@@ -65,8 +75,10 @@ class Console:
         self._inputs = inputs
         self._edges = edges
         self._store = store
-        self._board_name = board_name
-        self._line = bytearray(LINE_MAX)
+        self._about = about_line(board_name, store)
+        self._settings = settings_lines(controller.settings)
+        self._refusal_in_motion = refusal("the bicycle must stand, and nothing may drive")
+        self._line = bytearray(LINE_MAX + LINE_END_MAX)
         self._length = 0
         self._unfit = False
         self._request = ""
@@ -77,40 +89,88 @@ class Console:
 
     def greeting(self) -> bytes:
         """Return the first line after a start: which settings are in force, or why nothing will drive."""
-        return _line('"notice": ' + _quoted("settings: " + self._settings_in_force()))
+        return line_of('"notice": ' + quoted("settings: " + settings_in_force(self._store)))
 
-    def take(self, value: int) -> None:
-        """Take the next byte from the host; not while `waiting`. Takes no memory."""
-        if value == 10:
-            self.waiting = self._length > 0 or self._unfit
-        elif value == 13:
-            return
-        elif value < 32 or value > 126 or self._length == LINE_MAX:
-            self._unfit = True
-        else:
-            self._line[self._length] = value
-            self._length += 1
+    def read(self, port: Port) -> int:
+        """Read what has come, at most READ_SIZE bytes and no more than a line; not while `waiting`.
 
-    def refuse(self) -> bytes:
-        """Drop the waiting line, or the rest of an answer, and return the refusal. Takes no memory."""
-        self._forget_line()
-        self._end_reply()
-        return _MOVING
+        Return what the port returned. Takes no memory.
+        """
+        if self._length == LINE_MAX + LINE_END_MAX:
+            self._unfit = True  # So long a line is forgotten while it comes.
+            self._length = 0
+        end = min(self._length + READ_SIZE, LINE_MAX + LINE_END_MAX)
+        came = port.read(self._line, self._length, end)
+        if came > 0:
+            self._length += came
+            if self._line[self._length - 1] == 10:
+                self._end_line()
+        return came
 
-    def answer(self) -> bytes:
-        """Carry out the waiting line and return the first line of the answer. Only at rest."""
+    def next_line(self, resting: bool) -> bytes:
+        """Return the next line of the answer; only while `replying` or `waiting`.
+
+        Unless `resting` this takes no memory, and refuses whatever is not ready.
+        """
+        if self.replying:
+            if self._request == "settings":
+                return self._some_settings()
+            return self._some_edges() if resting else self._break_off()
+        return self._answer() if resting else self._answer_in_motion()
+
+    def _answer(self) -> bytes:
+        """Carry out the waiting line and return the first line of the answer."""
         try:
-            if self._unfit:
+            if not self._fit():
                 raise ValueError("a request is one line of at most 400 printable ASCII characters")
             return self._carry_out(parse(bytes(self._line[: self._length]).decode()))
         except ValueError as error:
-            return _refusal(reason_of(error))
+            return refusal(reason_of(error))
         finally:
             self._forget_line()
 
-    def go_on(self) -> bytes:
-        """Return the next line of the answer. Only at rest, and only while `replying`."""
-        return self._some_edges() if self._request == "edges" else self._some_settings()
+    def _fit(self) -> bool:
+        """Tell whether the waiting line can be a request."""
+        if self._unfit or self._length > LINE_MAX:
+            return False
+        for at in range(self._length):
+            if not 32 <= self._line[at] <= 126:
+                return False
+        return True
+
+    def _answer_in_motion(self) -> bytes:
+        """Return an answer that is ready, or the refusal. Takes no memory."""
+        about = self._holds(_ABOUT_LINE)
+        settings = not about and self._holds(_SETTINGS_LINE)
+        self._forget_line()
+        if about:
+            return self._about
+        if settings:
+            self._request = "settings"
+            self._next = 0
+            return self._some_settings()
+        return self._refusal_in_motion
+
+    def _break_off(self) -> bytes:
+        """Leave out the rest of an answer and return the refusal. Takes no memory."""
+        self._end_reply()
+        return self._refusal_in_motion
+
+    def _holds(self, text: bytes) -> bool:
+        """Tell whether the waiting line is `text`. Takes no memory."""
+        if self._unfit or self._length != len(text):
+            return False
+        for at in range(self._length):
+            if self._line[at] != text[at]:
+                return False
+        return True
+
+    def _end_line(self) -> None:
+        """Leave out what ends the line; a line without anything else is no request."""
+        self._length -= 1
+        if self._length > 0 and self._line[self._length - 1] == 13:
+            self._length -= 1
+        self.waiting = self._length > 0 or self._unfit
 
     def _forget_line(self) -> None:
         self._length = 0
@@ -131,7 +191,7 @@ class Console:
         self._request = str(request)
         self._next = 0
         if request == "about":
-            return self._about()
+            return self._about
         if request == "settings":
             return self._some_settings()
         if request == "set":
@@ -143,16 +203,7 @@ class Console:
             self._inputs.clear_requested = True
         else:
             self.ending = MAINTENANCE
-        return _line('"ok": ' + _quoted(self._request))
-
-    def _about(self) -> bytes:
-        text = '"ok": "about", "board": ' + _quoted(self._board_name) + ', "frame": ' + str(FRAME_KIND)
-        return _line(text + ', "settings": ' + _quoted(self._settings_in_force()))
-
-    def _settings_in_force(self) -> str:
-        if self._store.slot == NO_SLOT:
-            return "none are valid, so the motor stays off (" + self._store.refusal + ")"
-        return SLOT_NAMES[self._store.slot] + ", sequence " + str(self._store.sequence)
+        return line_of('"ok": ' + quoted(self._request))
 
     def _set(self, changes: object) -> bytes:
         """Store the settings in force with `changes` over them, and ask for a start with them."""
@@ -166,20 +217,16 @@ class Console:
         try:
             self._store.save(settings)
         except OSError as error:
-            return _refusal("the settings could not be stored, the old ones stay: " + reason_of(error))
+            return refusal("the settings could not be stored, the old ones stay: " + reason_of(error))
         self.ending = START_ANEW
-        text = '"ok": "set", "slot": ' + _quoted(SLOT_NAMES[self._store.slot])
-        return _line(text + ', "sequence": ' + str(self._store.sequence))
+        text = '"ok": "set", "slot": ' + quoted(SLOT_NAMES[self._store.slot])
+        return line_of(text + ', "sequence": ' + str(self._store.sequence))
 
     def _some_settings(self) -> bytes:
-        end = min(self._next + SETTINGS_IN_A_LINE, len(TABLE))
-        words = []
-        for row in TABLE[self._next : end]:
-            words.append(_quoted(row[0]) + ": " + str(getattr(self._controller.settings, row[0])))
-        self._next = end
-        self.replying = end < len(TABLE)
-        text = '"ok": "settings", "settings": {' + ", ".join(words) + "}"
-        return _line(text + ', "left": ' + str(len(TABLE) - end))
+        line = self._settings[self._next]
+        self._next += 1
+        self.replying = self._next < len(self._settings)
+        return line
 
     def _some_edges(self) -> bytes:
         edges = self._edges
@@ -192,16 +239,4 @@ class Console:
         self.replying = end < kept
         if not self.replying:
             self._end_reply()
-        return _line('"ok": "edges", "edges": [' + ", ".join(words) + '], "left": ' + str(kept - end))
-
-
-def _line(text: str) -> bytes:
-    return ("{" + text + "}\n").encode()
-
-
-def _refusal(reason: str) -> bytes:
-    return _line('"refused": ' + _quoted(reason))
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        return line_of('"ok": "edges", "edges": [' + ", ".join(words) + '], "left": ' + str(kept - end))

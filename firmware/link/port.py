@@ -1,21 +1,21 @@
 """The byte stream to a host, as the firmware sees it."""
 
+PIECE_SIZE = 64  # Bytes offered to a port at a time. A frame is one piece; a line of text is whole pieces.
+
 
 class Port:
-    """A serial port, or standard input and output. A board has one with these four methods; none may wait."""
+    """A serial port, or standard input and output. A board has one with these two methods.
 
-    def readable(self) -> bool:
-        """Tell whether a byte can be read at once."""
+    Neither may wait. A port whose buffer holds whole pieces either takes a piece at once or not at all.
+    """
+
+    def read(self, into: bytearray, start: int, end: int) -> int:
+        """Put what can be read at once into `into`, from `start` up to, not including, `end`.
+
+        Stop behind the end of a line. Return how many bytes came, -1 if the other side has closed.
+        """
         raise NotImplementedError
 
-    def read_byte(self) -> int:
-        """Return the next byte, 0 to 255; -1 if the other side has closed."""
-        raise NotImplementedError
-
-    def writable(self) -> bool:
-        """Tell whether a byte can be written at once."""
-        raise NotImplementedError
-
-    def write_byte(self, value: int) -> None:
-        """Write one byte, 0 to 255."""
+    def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
+        """Write from `unit`, from `start` up to, not including, `end`; return how many bytes were taken."""
         raise NotImplementedError

@@ -1,21 +1,22 @@
 """The turn that the loop gives to its link: a little of telemetry, or a little of the console.
 
-A turn is short. A frame is measured in one, sealed and stuffed in the next two, and then sent a few
-bytes at a time, so that no turn waits for the host or makes a step late. A host that does not read makes
-frames stop, nothing else. A board that has no time left between steps sends nothing.
+A turn is short. A frame is measured in one, sealed in the next, stuffed and sent in a third; a line of
+text goes out a piece at a time. No turn waits for the host. A host that does not read stops frames and
+answers, nothing else. Telemetry and console take turns, so neither frames that are always due nor a host
+that never stops writing keeps the other waiting: after each turn of a frame the console has the next one.
 """
 
 from firmware.controller import Controller
 from firmware.link.console import GO_ON, Console
 from firmware.link.history import RememberedEdges
-from firmware.link.port import Port
+from firmware.link.port import PIECE_SIZE, Port
 from firmware.link.store import NO_SLOT, Store
 from firmware.link.telemetry import FRAME_PERIOD_US, Telemetry
 from firmware.loop import Link, LoopCounters
 from firmware.records import Inputs
 from firmware.ticks import ticks_add_us, ticks_diff_us
 
-BYTES_IN_A_TURN = 8
+PIECES_IN_A_TURN = 4  # As many as the buffer of a Pico's USB port holds.
 
 # How far the next frame is.
 _IDLE = 0
@@ -28,6 +29,7 @@ class Talk(Link):
 
     __slots__ = (
         "_due_us",
+        "_frame_next",
         "_length",
         "_listening",
         "_port",
@@ -47,42 +49,59 @@ class Talk(Link):
         counters: LoopCounters,
         store: Store,
         board_name: str,
+        form: int,
         now_us: int,
     ) -> None:
-        """Start with a line that says which settings are in force; put `edges` into `inputs.crank`."""
+        """Start with a line that says which settings are in force; put `edges` into `inputs.crank`.
+
+        `form` is the form of the firmware that the board runs, as in telemetry.
+        """
         inputs.crank = edges
-        self.telemetry = Telemetry(controller, inputs, edges, counters, store.slot != NO_SLOT)
+        self.telemetry = Telemetry(controller, inputs, edges, counters, store.slot != NO_SLOT, form)
         self.console = Console(controller, inputs, edges, store, board_name)
         self._port = port
         self._due_us = now_us
         self._stage = _IDLE
+        self._frame_next = True
         self._listening = True
         self._unit: bytes | bytearray = self.console.greeting()
         self._length = len(self._unit)
         self._sent = 0
 
     def pump(self, resting: bool, now_us: int) -> bool:
-        """Take one short turn; True if the console answered, which takes memory and may take long."""
+        """Take one short turn; True if the console answered at rest, which may take memory and time."""
         self.telemetry.sample()
         if self._sent < self._length:
             self._send_some()
-        elif self._stage != _IDLE or ticks_diff_us(now_us, self._due_us) >= 0:
+            return False
+        frame_is_due = self._frame_is_due(now_us)
+        if self._frame_next and frame_is_due:
+            self._frame_next = False
             self._make_frame(resting, now_us)
-        elif self.console.replying or self.console.waiting:
-            return self._answer(resting)
-        elif self._listening and self.console.ending == GO_ON:
-            self._listen()
+            return False
+        self._frame_next = True
+        if self.console.replying or self.console.waiting:
+            self._send(self.console.next_line(resting))
+            return resting
+        if not self._listen() and frame_is_due:
+            self._make_frame(resting, now_us)
         return False
 
     def over(self) -> bool:
         """Tell whether the console wants a new start and its answer is on its way."""
         return self.console.ending != GO_ON and self._sent == self._length
 
+    def _frame_is_due(self, now_us: int) -> bool:
+        ahead_us = ticks_diff_us(self._due_us, now_us)
+        # Further ahead than a period is only what a clock that went back has left behind.
+        return self._stage != _IDLE or ahead_us <= 0 or ahead_us > FRAME_PERIOD_US
+
     def _make_frame(self, resting: bool, now_us: int) -> None:
         if self._stage == _IDLE:
             self._due_us = ticks_add_us(self._due_us, FRAME_PERIOD_US)
-            if ticks_diff_us(now_us, self._due_us) >= 0:
-                self._due_us = ticks_add_us(now_us, FRAME_PERIOD_US)  # Too late to catch up.
+            ahead_us = ticks_diff_us(self._due_us, now_us)
+            if ahead_us <= 0 or ahead_us > FRAME_PERIOD_US:
+                self._due_us = ticks_add_us(now_us, FRAME_PERIOD_US)  # What was missed is not made up.
             self.telemetry.measure(resting, now_us)
             self._stage = _MEASURED
         elif self._stage == _MEASURED:
@@ -93,32 +112,25 @@ class Talk(Link):
             self._stage = _IDLE
             self._send(self.telemetry.frame)
 
-    def _answer(self, resting: bool) -> bool:
-        console = self.console
-        if not resting:
-            self._send(console.refuse())
+    def _listen(self) -> bool:
+        """Let the console read; tell whether anything had come."""
+        if not self._listening or self.console.ending != GO_ON:
             return False
-        self._send(console.go_on() if console.replying else console.answer())
-        return True
-
-    def _listen(self) -> None:
-        for _ in range(BYTES_IN_A_TURN):
-            if self.console.waiting or not self._port.readable():
-                return
-            value = self._port.read_byte()
-            if value < 0:
-                self._listening = False  # Closed: nothing will come any more.
-                return
-            self.console.take(value)
+        came = self.console.read(self._port)
+        self._listening = came >= 0  # Closed: nothing will come any more.
+        return came > 0
 
     def _send(self, unit: bytes | bytearray) -> None:
         self._unit = unit
         self._length = len(unit)
         self._sent = 0
+        self._send_some()
 
     def _send_some(self) -> None:
-        for _ in range(BYTES_IN_A_TURN):
-            if self._sent == self._length or not self._port.writable():
+        for _ in range(PIECES_IN_A_TURN):
+            # A port that took less than a piece gets the rest of it, and whole pieces again from there.
+            end = min((self._sent // PIECE_SIZE + 1) * PIECE_SIZE, self._length)
+            taken = self._port.write(self._unit, self._sent, end)
+            self._sent += taken
+            if taken == 0 or self._sent == self._length:
                 return
-            self._port.write_byte(self._unit[self._sent])
-            self._sent += 1

@@ -5,13 +5,17 @@ A frame on the wire is a zero byte, the COBS code of payload and CRC-16, and a z
 means "here a frame begins or ends". The CRC is the one that CRC catalogues call CRC-16/CCITT-FALSE or
 CRC-16/IBM-3740: polynomial 0x1021, start 0xFFFF, check value 0x29B1 over the text "123456789"; it goes
 out high byte first. All other numbers are little-endian and unsigned but for the temperature; what is too
-large for its field is sent as the largest number that fits. The layout, from byte 0 of the payload:
+large for its field is sent as the largest number that fits. Frame and zeros are 64 bytes, one piece of the
+port. The layout, from byte 0 of the payload:
 
-    kind 1, number 1, time_us 4, steps 2, loop_us 2, overruns 2, state 1, fault 1, flags 1, direction 1,
-    cadence_rpm 2, pitch_us 4, edges 2, rejected 2, edges_lost 2, levels 1, level_samples 3,
-    speed_mm_per_s 2, share_permille 2, wanted_w 2, ceiling_w 2, power_w 2, command_mv 2,
-    battery_mv 4, current_ma 4, throttle_mv 2, selector_mv 2, motor_decicelsius 2
+    kind 1, number 1, time_us 4, steps 2, period_us 2, worst_us 2, overruns 2, form 1, state 1, fault 1,
+    flags 1, direction 1, cadence_rpm 2, pitch_us 4, edges 2, rejected 2, edges_lost 2, levels 1,
+    level_samples 3, speed_mm_per_s 2, share_permille 2, wanted_w 2, ceiling_w 2, power_w 2, command_mv 2,
+    battery_mv 3, current_ma 3, throttle_mv 2, selector_mv 2, motor_decicelsius 2
 
+`period_us` is the mean time from step to step since the last frame, 0 if it is not known; `worst_us` is the
+longest time since then from a step's reading of its inputs to the next reading. `form` is how the firmware
+was translated for the board: 0 source, 1 bytecode, 2 machine code, 3 all of a step in one module.
 `level_samples` holds the levels of the last 12 steps, two bits each, the newest lowest. `number` counts
 frames, modulo 256; `steps`, `overruns`, `edges`, `rejected` and `edges_lost` count modulo 65536.
 """
@@ -21,9 +25,10 @@ from firmware.integers import clamp
 from firmware.link.history import RememberedEdges
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
+from firmware.ticks import ticks_diff_us
 
-FRAME_KIND = 1
-PAYLOAD_SIZE = 58
+FRAME_KIND = 2
+PAYLOAD_SIZE = 59
 FRAME_SIZE = PAYLOAD_SIZE + 5  # Two zeros, one byte of code, two of CRC.
 FRAME_PERIOD_US = 50_000  # 20 frames a second.
 SAMPLES = 12
@@ -42,19 +47,27 @@ STANDING = 0
 FORWARD = 1
 BACKWARD = 2
 
-_CRC_OF_NIBBLE = (
-    0x0000, 0x1021, 0x2042, 0x3063, 0x4084, 0x50A5, 0x60C6, 0x70E7,
-    0x8108, 0x9129, 0xA14A, 0xB16B, 0xC18C, 0xD1AD, 0xE1CE, 0xF1EF,
-)  # fmt: skip
+
+def _crc_of_bytes() -> list[int]:
+    """Return the CRC of each single byte, from a start of 0."""
+    table = []
+    for value in range(256):
+        crc = value << 8
+        for _ in range(8):
+            crc = (crc << 1) ^ 0x11021 if crc & 0x8000 else crc << 1
+        table.append(crc)
+    return table
+
+
+_CRC_OF_BYTE = _crc_of_bytes()
 
 
 def crc16(content: bytearray, start: int, end: int) -> int:
     """Return the CRC-16/CCITT-FALSE of `content` from `start` up to, not including, `end`."""
+    table = _CRC_OF_BYTE  # A look-up of a global costs a slow board as much as two additions.
     crc = 0xFFFF
     for at in range(start, end):
-        value = content[at]
-        crc = (crc << 4) & 0xFFFF ^ _CRC_OF_NIBBLE[(crc >> 12) ^ (value >> 4)]
-        crc = (crc << 4) & 0xFFFF ^ _CRC_OF_NIBBLE[(crc >> 12) ^ (value & 15)]
+        crc = (crc & 0xFF) << 8 ^ table[crc >> 8 ^ content[at]]
     return crc
 
 
@@ -66,11 +79,15 @@ class Telemetry:
         "_controller",
         "_counters",
         "_edges",
+        "_form",
         "_inputs",
         "_level_samples",
+        "_measured_steps",
+        "_measured_us",
         "_number",
         "_sampled_steps",
         "_settings_valid",
+        "_timed",
         "frame",
     )
 
@@ -81,6 +98,7 @@ class Telemetry:
         edges: RememberedEdges,
         counters: LoopCounters,
         settings_valid: bool,
+        form: int,
     ) -> None:
         """Start with an empty frame. `edges` is the log in `inputs.crank`."""
         self._controller = controller
@@ -88,6 +106,10 @@ class Telemetry:
         self._edges = edges
         self._counters = counters
         self._settings_valid = settings_valid
+        self._form = form
+        self._timed = False
+        self._measured_us = 0
+        self._measured_steps = 0
         self._at = 0
         self._number = 0
         self._level_samples = 0
@@ -105,15 +127,18 @@ class Telemetry:
             self._level_samples = (self._level_samples << 2 | self._edges.levels & 3) & _SAMPLES_MASK
 
     def measure(self, resting: bool, now_us: int) -> None:
-        """Write everything into the payload."""
+        """Write everything into the payload, and begin anew to look for the longest step."""
         self._at = _PAYLOAD_AT
         self._put8(FRAME_KIND)
         self._put8(self._number)
         self._number = (self._number + 1) & 0xFF
         self._put32(now_us)
         self._put16(self._counters.steps)
-        self._put16(self._counters.loop_us)
+        self._put16(self._period_us(now_us))
+        self._put16(self._counters.worst_us)
+        self._counters.worst_us = 0
         self._put16(self._counters.overruns)
+        self._put8(self._form)
         self._put8(self._controller.engagement.state)
         self._put8(self._controller.faults.cause)
         self._put8(self._flags(resting))
@@ -135,6 +160,16 @@ class Telemetry:
                 frame[code_at] = at - code_at
                 code_at = at
         frame[code_at] = FRAME_SIZE - 1 - code_at
+
+    def _period_us(self, now_us: int) -> int:
+        """Return the mean time from step to step since the last call; 0 if it is not known."""
+        elapsed_us = ticks_diff_us(now_us, self._measured_us)
+        steps = (self._counters.steps - self._measured_steps) & 0xFFFF
+        known = self._timed and steps > 0 and elapsed_us > 0  # Below 0 the clock went back.
+        self._timed = True
+        self._measured_us = now_us
+        self._measured_steps = self._counters.steps
+        return elapsed_us // steps if known else 0
 
     def _flags(self, resting: bool) -> int:
         flags = BRAKE_PULLED if self._inputs.brake_pulled else 0
@@ -173,8 +208,8 @@ class Telemetry:
         self._put16(controller.ceilings.ceiling_w)
         self._put16(controller.supply.power_w)
         self._put16(controller.outputs.command_mv)
-        self._put32(controller.supply.battery_mv)
-        self._put32(controller.supply.current_ma)
+        self._put24(controller.supply.battery_mv)
+        self._put24(controller.supply.current_ma)
         self._put16(self._inputs.throttle_mv)
         self._put16(self._inputs.selector_mv)
         # Two's complement, in 16 bits.
@@ -185,10 +220,18 @@ class Telemetry:
         self._at += 1
 
     def _put16(self, value: int) -> None:
-        value = clamp(value, 0, 0xFFFF)
+        if value < 0:  # Not by clamp: a call costs a slow board 10 us, and there are 22.
+            value = 0
+        elif value > 0xFFFF:
+            value = 0xFFFF
         self.frame[self._at] = value & 0xFF
         self.frame[self._at + 1] = value >> 8
         self._at += 2
+
+    def _put24(self, value: int) -> None:
+        value = clamp(value, 0, 0xFFFFFF)
+        self._put16(value & 0xFFFF)
+        self._put8(value >> 16)
 
     def _put32(self, value: int) -> None:
         """Write a number of at most 30 bits."""

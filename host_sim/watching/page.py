@@ -13,7 +13,6 @@ from host_sim.watching import words
 from host_sim.watching.drawing import Characters, bar_rows, column_rows, trace_rows
 from host_sim.watching.watched import Watched, printable
 
-PERIOD_MS = 5
 ROWS = 24
 SMALLEST_WIDTH = 60
 LABEL_WIDTH = 12
@@ -108,7 +107,7 @@ def _traces(watched: Watched, width: int, controls: Controls, kit: Characters) -
         upper, lower = trace_rows(channel, columns, controls.per_column, kit)
         rows.append(Text(f"{name:<{LABEL_WIDTH}}{upper}", style=style))
         rows.append(Text(" " * LABEL_WIDTH + lower, style=style))
-    column_ms = controls.per_column * PERIOD_MS
+    column_ms = controls.per_column * words.PERIOD_MS
     what = "held; the record goes on" if controls.held is not None else "now at the right edge"
     span_s = columns * column_ms / 1000
     return [
@@ -148,7 +147,7 @@ def _present(watched: Watched, frame: Frame, width: int, kit: Characters) -> lis
 def _cadence(watched: Watched, frame: Frame, bar_width: int, kit: Characters) -> list[Text]:
     settings = watched.settings
     marks, said = [], words.cadence(watched, frame)
-    text = "thresholds come when the wheel stands" if watched.connected else ""
+    text = "thresholds come with the settings" if watched.connected else ""
     if said:
         marks = [settings["release_rpm"], settings["engage_rpm"]]
         text = f"release {marks[0]}, engage {marks[1]}: {said}"
@@ -175,11 +174,10 @@ def _counts(watched: Watched, frame: Frame | None, controls: Controls) -> list[T
     if frame is None:
         return [*_still_unknown(COUNTS), _labelled("frames", f"{watched.frames}, {lost}{away}{record}")]
     edges = f"{frame.edges} edges, {frame.rejected} rejected as noise, {frame.edges_lost} lost"
-    loop = f"{frame.loop_us / 1000:.1f} ms a step of {PERIOD_MS} ms, {frame.overruns} overruns"
     return [
         _labelled("magnets", words.judged(watched, frame), ALARM_STYLE if watched.missed.count else ""),
         _labelled("sensor", edges),
-        _labelled("loop", loop),
+        _labelled("loop", words.loop(watched, frame)),
         _labelled("frames", f"{watched.frames}, {lost}{away}{record}"),
     ]
 

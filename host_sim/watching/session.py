@@ -123,6 +123,7 @@ class Session:
                 else:
                     self._hear(item)
             self._count_damaged()
+            self.watched.take_other_kind(client.wire.other_kind, self.now_s)
             self._ask(client)
 
     def _count_damaged(self) -> None:
@@ -138,9 +139,8 @@ class Session:
         self.watched.text(line, self.now_s)
 
     def _ask(self, client: ConsoleClient) -> None:
-        """Ask for the settings once for each start of the board, when it rests and so can answer."""
-        frame = self.watched.frame
-        if self.watched.settings or frame is None or not frame.resting or self.now_s < self._ask_after_s:
+        """Ask for the settings once for each start of the board; it answers while it rides, too."""
+        if self.watched.settings or self.watched.frame is None or self.now_s < self._ask_after_s:
             return
         # A frame from before the port opened tells nothing about now.
         if self.watched.frame_s < self.watched.since_s:
@@ -149,7 +149,7 @@ class Session:
         try:
             self.watched.learnt(client.about(), client.settings())
         except (BoardRefusal, BoardSilent):
-            return  # It began to move, or is busy: later again.
+            return  # It is busy: later again.
         except (KeyError, TypeError, ValueError, AttributeError):
             self.watched.happened("the board's answer about its settings is not understood", self.now_s)
 

@@ -5,6 +5,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
+from firmware.link.telemetry import FRAME_KIND
 from host_sim.boardlink.frames import Frame
 from host_sim.watching.lost_frames import LostFrames
 from host_sim.watching.missed_magnets import MissedMagnets
@@ -14,6 +15,7 @@ from host_sim.watching.samples import Samples
 SAMPLES_KEPT = 4_000  # Control periods: 20 s.
 MINUTES_KEPT_S = 240  # One value a second for each column of the widest page.
 EVENTS_KEPT = 100
+WORST_OF_FRAMES = 20  # The last second.
 TEXT_MAX = 160
 
 
@@ -31,7 +33,8 @@ class Watched:
 
     `settings` is empty and `board` "" until the board has answered. `happenings_seen` counts all that ever
     happened, `happenings` keeps the last ones. `levels` are samples of both channels, one a control period,
-    None where a sample is missing, and `levels_seen` counts them all.
+    None where a sample is missing, and `levels_seen` counts them all. `worsts_us` are the longest steps told
+    by the last frames. `other_kind` is the kind of the board's frames if this program can't read them.
     """
 
     def __init__(self) -> None:
@@ -48,6 +51,8 @@ class Watched:
         self.frames = 0
         self.lost = LostFrames()
         self.damaged = 0
+        self.other_kind: int | None = None
+        self.worsts_us: deque[int] = deque(maxlen=WORST_OF_FRAMES)
         self.missed = MissedMagnets()
         self.levels: deque[int | None] = deque(maxlen=SAMPLES_KEPT)
         self.levels_seen = 0
@@ -112,11 +117,18 @@ class Watched:
         self.frame = frame
         self.frame_s = now_s
         self.frames += 1
+        self.worsts_us.append(frame.worst_us)
         self._take_levels(frame, now_s)
         self._take_second(frame, now_s)
         if frame.fault != "none" and (last is None or last.fault != frame.fault):
             self.happened(f"fault: {frame.fault}", now_s)
         return Reception(now_s, self.connections, lost, names)
+
+    def take_other_kind(self, kind: int | None, now_s: float) -> None:
+        """Take note of the kind of frame that the board sends and this program does not read, or of None."""
+        if kind is not None and kind != self.other_kind:
+            self.happened(other_kind_of(kind), now_s)
+        self.other_kind = kind
 
     def text(self, line: str, now_s: float) -> None:
         """Take a line that is no answer."""
@@ -149,6 +161,15 @@ def printable(text: str) -> str:
     """Return a text from the line fit for a terminal: one short line without control characters."""
     shown = "".join(character if character.isprintable() else "?" for character in text)
     return shown if len(shown) <= TEXT_MAX else shown[:TEXT_MAX] + "..."
+
+
+def other_kind_of(kind: int) -> str:
+    """Return what to do about frames of a kind that this program does not read."""
+    age = "an older" if kind < FRAME_KIND else "a newer"
+    return (
+        f"the board has {age} firmware: its frames are of kind {kind}, this program reads kind {FRAME_KIND}; "
+        "flash the board with this version"
+    )
 
 
 def _magnets(count: int) -> str:

@@ -1,11 +1,13 @@
 """What is known about the board, in words: the parts that the page and the lines share."""
 
 from host_sim.boardlink.frames import Frame
-from host_sim.watching.watched import Watched
+from host_sim.watching.watched import Watched, other_kind_of
 
 KM_PER_H = 3.6  # In a metre a second.
 ONE_CHANNEL = 1
 SHORTEST_PITCH_S = 0.02  # Of which missed magnets are told: four samples.
+PERIOD_MS = 5
+STEPS_PER_S = 200
 SILENCE_S = 2.0  # Twenty frames a second are usual, so after 2 s without one something is wrong.
 HOW_TO_SEE_MORE = (
     "is this the port of a board that rides? One in maintenance, or at its prompt, sends no frames"
@@ -40,12 +42,24 @@ def link(watched: Watched, now_s: float) -> str:
     """Return how the connection is."""
     if not watched.connected:
         return f"port gone for {now_s - watched.since_s:.0f} s, waiting for it to come back"
+    if watched.other_kind is not None:
+        return other_kind_of(watched.other_kind)
     heard_s = max(watched.frame_s, watched.since_s) if watched.frame is not None else watched.since_s
     if now_s - heard_s >= SILENCE_S:
         return f"no frame for {now_s - heard_s:.0f} s: {HOW_TO_SEE_MORE}"
     if watched.frame is None or watched.frame_s < watched.since_s:
         return "connected, waiting for a frame"
-    return "connected" if watched.settings else "connected; it tells its settings when the wheel stands"
+    return "connected" if watched.settings else "connected; its settings are not known yet"
+
+
+def loop(watched: Watched, frame: Frame) -> str:
+    """Return which form of the firmware runs, how fast, and the longest step of the last second."""
+    rate = f"{1e6 / frame.period_us:.0f}" if frame.period_us else "?"
+    worst_ms = max(watched.worsts_us, default=frame.worst_us) / 1000
+    return (
+        f"{frame.form}, {rate} of {STEPS_PER_S} steps/s, "
+        f"longest {worst_ms:.1f} of {PERIOD_MS} ms, {frame.overruns} overruns"
+    )
 
 
 def settings_in_force(frame: Frame) -> str:
@@ -84,6 +98,6 @@ def one_line(watched: Watched, frame: Frame) -> str:
         f"{frame.speed_m_per_s * KM_PER_H:.1f} km/h",
         f"fault {frame.fault}",
         f"noise {frame.rejected}",
-        f"overruns {frame.overruns}",
+        f"loop {loop(watched, frame)}",
     ]
     return "; ".join(parts)

@@ -10,9 +10,10 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
@@ -162,14 +163,12 @@ class TestBoardsWithoutPins:
 class Plug:
     """A port that nobody listens to."""
 
-    def readable(self) -> bool:
-        return False
+    def read(self, into: bytearray, start: int, end: int) -> int:
+        return 0
 
-    def writable(self) -> bool:
-        return True
-
-    def write_byte(self, value: int) -> None:
+    def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
         """Take it and forget it."""
+        return end - start
 
 
 class Start:
@@ -264,11 +263,11 @@ class TestStart:
         sent = bytearray(b'{"request": "maintenance"}\n')
 
         class Asking(Plug):
-            def readable(self) -> bool:
-                return len(sent) > 0
-
-            def read_byte(self) -> int:
-                return sent.pop(0)
+            def read(self, into: bytearray, start: int, end: int) -> int:
+                count = min(end - start, len(sent))
+                into[start : start + count] = sent[:count]
+                del sent[:count]
+                return count
 
         monkeypatch.setattr("boards.services.StandardPort", Asking)
         story = start.play()
@@ -314,6 +313,107 @@ def test_files_are_written_in_place_read_back_and_taken_away(tmp_path):
     assert not flash.take_away("a")
     # CRC-32 of "123456789" is CBF43926: IEEE 802.3, from the catalogue of CRC algorithms, from memory.
     assert flash.crc32(b"123456789") == 0xCBF43926
+
+
+class Streams:
+    """Stands in for `sys`: standard input and output as MicroPython has them, and for `select` with them.
+
+    `coming` can be read byte by byte, then comes the end if it `ends`; the output takes whole writes while it
+    has `room`, and says so.
+    """
+
+    POLLIN, POLLOUT = 1, 2
+
+    def __init__(self, coming: bytes = b"", ends: bool = False) -> None:
+        self.coming = bytearray(coming)
+        self.ends = ends
+        self.room = True
+        self.taken: list[bytes] = []
+        self.stdin, self.stdout = SimpleNamespace(buffer=self), SimpleNamespace(buffer=self)
+
+    def poll(self) -> "Watching":
+        return Watching(self)
+
+    def readinto(self, into: bytearray) -> int:
+        assert len(into) == 1  # For more, MicroPython would wait until they are there.
+        if not self.coming:
+            assert self.ends
+            return 0
+        into[0] = self.coming.pop(0)
+        return 1
+
+    def write(self, unit: bytes, start: int, length: int) -> int | None:
+        assert self.room
+        self.taken.append(bytes(unit[start : start + length]))
+        return length if length else None  # None where the system took nothing at all.
+
+
+class Watching:
+    """Stands in for `select.poll()` on one of the streams."""
+
+    def __init__(self, streams: Streams) -> None:
+        self.streams = streams
+
+    def register(self, stream: object, what: int) -> None:
+        self.what = what
+
+    def ipoll(self, wait_ms: int) -> list[int]:
+        assert wait_ms == 0
+        streams = self.streams
+        if self.what == Streams.POLLIN:
+            return [1] if streams.coming or streams.ends else []
+        return [1] if streams.room else []
+
+
+def port_with(streams: Streams, monkeypatch: pytest.MonkeyPatch) -> Any:
+    services: Any = import_module("boards.services")
+    monkeypatch.setattr(services, "sys", streams)
+    monkeypatch.setattr(services, "select", streams)
+    return services.StandardPort()
+
+
+def test_a_standard_port_reads_what_is_there_and_then_the_end(monkeypatch):
+    into = bytearray(b"......")
+    port = port_with(Streams(b"sixsix"), monkeypatch)
+    assert [port.read(into, 1, 5), bytes(into)] == [4, b".sixs."]
+    assert [port.read(into, 1, 5), bytes(into)] == [2, b".ixxs."]
+    assert port.read(into, 1, 5) == 0
+    port = port_with(Streams(b"x", ends=True), monkeypatch)
+    assert [port.read(into, 0, 6), port.read(into, 0, 6)] == [1, -1]
+
+
+def test_a_standard_port_reads_no_further_than_to_the_end_of_a_line(monkeypatch):
+    into = bytearray(b"......")
+    port = port_with(Streams(b"a\n\nbc"), monkeypatch)
+    assert [port.read(into, 0, 6) for _ in range(4)] == [2, 1, 2, 0]
+    assert bytes(into) == b"bc...."
+
+
+def test_a_standard_port_writes_a_part_and_nothing_where_there_is_no_room(monkeypatch):
+    streams = Streams()
+    port = port_with(streams, monkeypatch)
+    assert port.write(b"0123456789", 3, 7) == 4
+    assert port.write(b"0123456789", 3, 3) == 0
+    assert streams.taken == [b"3456", b""]
+    streams.room = False
+    assert port.write(b"0123456789", 3, 7) == 0
+
+
+@pytest.mark.parametrize("start_us", [0, board_contract.TICKS_MAX_US - 3_000])
+def test_a_paced_port_takes_a_piece_when_the_last_one_is_off_the_line(start_us, monkeypatch):
+    streams = Streams()
+    monkeypatch.delitem(sys.modules, "boards.paced_port", raising=False)  # It may know an older module.
+    port_with(streams, monkeypatch)
+    from boards.paced_port import PacedPort
+
+    board = SimpleNamespace(elapsed_us=0)
+    board.now_us = lambda: (start_us + board.elapsed_us) & board_contract.TICKS_MAX_US
+    port = PacedPort(board)
+    taken = []
+    for elapsed_us in (0, 5_599, 5_600, 11_199, 11_200, 1_000, 1_001, 6_600):  # The clock goes back once.
+        board.elapsed_us = elapsed_us
+        taken.append(port.write(bytes(64), 0, 64))
+    assert taken == [0, 0, 64, 0, 64, 64, 0, 64]
 
 
 # The desk.
@@ -377,8 +477,8 @@ def test_a_missing_magnet_of_the_desk_shows_in_the_edges(tmp_path):
 
 
 def test_the_last_512_edges_of_the_desk_are_those_of_its_crank(tmp_path):
-    # 15,500 lines that are refused take until the rest at the end of the rider's round.
-    given = b"{}\n" * 15_500 + b'{"request": "edges"}\n'
+    # 90,000 lines that are refused take until the rest at the end of the rider's round.
+    given = b"{}\n" * 90_000 + b'{"request": "edges"}\n'
     _, lines, _ = desk(tmp_path, given, "--seconds=60")
     edges = [edge for line in lines if line.get("ok") == "edges" for edge in line["edges"]]
     assert len(edges) == 512

@@ -63,7 +63,7 @@ def test_names_stay_and_main_goes_to_the_top(board):
     files = made(board, bytecode=False).files
     assert files["main.py"] == (ROOT / "boards" / board / "main.py").read_bytes()
     for name, content in files.items():
-        if name not in ("main.py", "manifest.json", "settings_a.txt", "place.txt"):
+        if name not in ("main.py", "manifest.json", "settings_a.txt", "place.txt", "boards/form.py"):
             assert content == (ROOT / name).read_bytes(), name
     assert f"boards/{board}/board.py" in files
     assert f"boards/{board}/main.py" not in files
@@ -144,7 +144,7 @@ def test_the_desk_loads_every_file_of_its_bundle_and_so_none_is_too_many(tmp_pat
 def test_the_desks_folder_rides_with_the_settings_of_the_bike(bytecode, tmp_path):
     folder = in_folder(made("desk", "tandem", bytecode), tmp_path / "bundle")
     # In 64 bits everything takes twice the memory that it takes on a board; compiling, more again.
-    heap = "192K" if bytecode else "512K"
+    heap = "216K" if bytecode else "512K"
     done = micropython_in(folder, "main.py", "--hurry", "--seconds=16", heap=heap)
     assert done.returncode == 0, done.stderr.decode()
     found = Wire().feed(done.stdout)
@@ -154,6 +154,7 @@ def test_the_desks_folder_rides_with_the_settings_of_the_bike(bytecode, tmp_path
     assert len(frames) >= 310
     assert {"waiting", "ready", "assisting"} <= {frame.state for frame in frames}
     assert {frame.fault for frame in frames} == {"none"}
+    assert {frame.form for frame in frames} == {"bytecode" if bytecode else "source"}
     assert max(frame.command_v for frame in frames) > 1.0
     assert 64 <= max(frame.cadence_rpm for frame in frames) <= 66
 

@@ -79,6 +79,7 @@ PLAIN_NUMBERS = PLAIN_SETTINGS | {
     "changed",
     "conditions",
     "kind",
+    "form",
     "edges",
     "samples",
     "pulses_per_rev",

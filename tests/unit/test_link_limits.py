@@ -46,12 +46,36 @@ def test_what_a_storage_says_is_quoted_whatever_it_holds():
 
 def test_an_answer_that_is_refused_half_way_is_over():
     desk = Desk()
-    for value in b'{"request": "settings"}\n':
-        desk.console.take(value)
-    desk.console.answer()
+    for number in range(13):
+        desk.edges.record(0, number)
+        desk.edges.take()
+    desk.hear(b'{"request": "edges"}\n')
+    desk.console.next_line(True)
     assert desk.console.replying
-    desk.console.refuse()
+    assert b"refused" in desk.console.next_line(False)
     assert not desk.console.replying
+
+
+@pytest.mark.parametrize("end", [b"", b"\r"])
+@pytest.mark.parametrize(
+    ("length", "heard"), [(399, True), (400, True), (401, False), (402, False), (403, False)]
+)
+def test_a_line_of_400_characters_is_heard_with_either_line_end_and_a_longer_one_is_not(length, heard, end):
+    desk = Desk()
+    line = b'{"request": "clear"}'
+    (answer,) = desk.ask_bytes(line + b" " * (length - len(line)) + end)
+    assert (answer == {"ok": "clear"}) is heard
+    assert answer["refused"] == UNPRINTABLE if not heard else True
+    assert desk.ask_bytes(line) == [{"ok": "clear"}]
+
+
+@pytest.mark.parametrize("length", [1_000, 804, 805, 806, 10_000])
+def test_a_line_that_was_forgotten_while_it_came_leaves_nothing_behind(length):
+    desk = Desk()
+    (answer,) = desk.ask_bytes(b"x" * length)
+    assert answer == {"refused": UNPRINTABLE}
+    assert desk.ask_bytes(b"\r") == []
+    assert desk.ask_bytes(b'{"request": "clear"}') == [{"ok": "clear"}]
 
 
 # Turns.

@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges
+from firmware.link.port import PIECE_SIZE
 from firmware.link.telemetry import FRAME_SIZE, PAYLOAD_SIZE, Telemetry, crc16
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
-from host_sim.boardlink.frames import DamagedFrame, Frame, Wire, decode
+from host_sim.boardlink.frames import DamagedFrame, Frame, OtherKind, Wire, decode
 from tests.builders import BEFORE_WRAP_US, Rig
 from tests.micropython_unix import run
 
@@ -26,7 +27,7 @@ class Sender:
         self.rig.inputs.crank = self.edges
         self.counters = LoopCounters()
         self.telemetry = Telemetry(
-            self.rig.controller, self.rig.inputs, self.edges, self.counters, settings_valid=True
+            self.rig.controller, self.rig.inputs, self.edges, self.counters, settings_valid=True, form=1
         )
 
     def bytes(self, resting: bool = False, now_us: int = BEFORE_WRAP_US) -> bytes:
@@ -55,9 +56,9 @@ def test_the_crc_is_that_of_the_standard_library_for_any_bytes(content, start):
     assert crc16(bytearray(content), start, len(content)) == binascii.crc_hqx(content[start:], 0xFFFF)
 
 
-def test_a_frame_is_63_bytes_with_zeros_at_its_ends_and_nowhere_else():
+def test_a_frame_is_a_piece_of_64_bytes_with_zeros_at_its_ends_and_nowhere_else():
     sent = Sender().bytes()
-    assert len(sent) == FRAME_SIZE == 63
+    assert len(sent) == FRAME_SIZE == PIECE_SIZE == 64
     assert sent[0] == 0
     assert sent[-1] == 0
     assert 0 not in sent[1:-1]
@@ -79,7 +80,7 @@ def test_stuffing_is_the_code_of_an_independent_library_for_any_payload(payload)
 def test_every_measurement_arrives_in_its_own_field():
     sender = Sender()
     controller, inputs, counters = sender.rig.controller, sender.rig.inputs, sender.counters
-    counters.steps, counters.loop_us, counters.overruns = 40_001, 1_234, 3
+    counters.steps, counters.worst_us, counters.overruns = 40_001, 1_234, 3
     controller.engagement.state = 2
     controller.faults.cause = 4
     controller.crank.standing = False
@@ -105,7 +106,8 @@ def test_every_measurement_arrives_in_its_own_field():
     frame = sender.frame(now_us=123_456_789)
     assert frame.number == 0
     assert frame.time_us == 123_456_789
-    assert (frame.steps, frame.loop_us, frame.overruns) == (40_001, 1_234, 3)
+    assert (frame.steps, frame.worst_us, frame.overruns) == (40_001, 1_234, 3)
+    assert frame.form == "bytecode"
     assert frame.state == "assisting"
     assert frame.fault == "throttle wire open"
     assert frame.direction == "forward"
@@ -144,7 +146,7 @@ def test_each_flag_has_its_own_bit():
 def test_a_board_without_valid_settings_says_so_in_every_frame():
     rig = Rig()
     edges = RememberedEdges()
-    telemetry = Telemetry(rig.controller, rig.inputs, edges, LoopCounters(), settings_valid=False)
+    telemetry = Telemetry(rig.controller, rig.inputs, edges, LoopCounters(), settings_valid=False, form=0)
     telemetry.measure(False, 0)
     telemetry.seal()
     telemetry.stuff()
@@ -259,7 +261,7 @@ def test_the_count_of_edges_wraps_at_65536():
 # The host's end.
 
 
-@given(st.integers(0, 60), st.integers(1, 255))
+@given(st.integers(0, 61), st.integers(1, 255))
 def test_one_changed_byte_anywhere_is_noticed(at, change):
     code = bytearray(Sender().bytes()[1:-1])
     code[at] ^= change
@@ -278,11 +280,20 @@ def coded(payload: bytes) -> bytes:
 
 
 def test_a_frame_of_another_kind_or_with_unknown_numbers_is_told_apart():
-    with pytest.raises(DamagedFrame, match=r"^the kind of frame is 2, known is 1$"):
-        decode(coded(b"\x02" + bytes(57)))
-    unknown = bytearray(58)
-    unknown[0], unknown[12], unknown[13] = 1, 77, 99
+    with pytest.raises(OtherKind, match=r"^the kind of frame is 1, known is 2$"):
+        decode(coded(b"\x01" + bytes(57)))
+    with pytest.raises(OtherKind, match=r"^the kind of frame is 3, known is 2$"):
+        decode(coded(b"\x03" + bytes(80)))
+    with pytest.raises(DamagedFrame, match=r"^a frame has 61 bytes, these are 62$"):
+        decode(coded(b"\x02" + bytes(59)))
+    with pytest.raises(DamagedFrame, match=r"^a frame has 61 bytes, these are 59$"):
+        decode(coded(b"\x01" + bytes(56)))
+    with pytest.raises(DamagedFrame, match=r"^the CRC is wrong$"):
+        decode(cobs.encode(b"\xff\xff"))
+    unknown = bytearray(59)
+    unknown[0], unknown[14], unknown[15], unknown[16] = 2, 66, 77, 99
     frame = decode(coded(bytes(unknown)))
+    assert frame.form == "number 66"
     assert frame.state == "number 77"
     assert frame.fault == "number 99"
 
@@ -355,10 +366,10 @@ def test_noise_without_end_does_not_fill_the_memory():
 def test_a_frame_takes_no_memory_under_micropython():
     # The interpreter raises MemoryError where anything is allocated.
     assert run("tests/link_heap.py").decode().splitlines() == [
-        "frames 41",
-        "bytes 2583",
+        "units 57",
+        "bytes 5568",
         "edges 600",
-        "bytes in 60",
+        "bytes in 127",
     ]
 
 
@@ -366,7 +377,7 @@ def test_a_controller_without_an_edge_yet_has_a_frame_too():
     inputs = Inputs()
     edges = RememberedEdges()
     controller = Controller(Rig().settings, 0)
-    telemetry = Telemetry(controller, inputs, edges, LoopCounters(), settings_valid=True)
+    telemetry = Telemetry(controller, inputs, edges, LoopCounters(), settings_valid=True, form=0)
     telemetry.sample()
     telemetry.measure(True, 0)
     telemetry.seal()

@@ -119,7 +119,7 @@ def test_everything_fits_into_80_columns():
     assert rows[17] == "fault       none"
     assert rows[18] == "magnets     none missed"
     assert rows[19] == "sensor      480 edges, 2 rejected as noise, 0 lost"
-    assert rows[20] == "loop        0.7 ms a step of 5 ms, 3 overruns"
+    assert rows[20] == "loop        bytecode, 198 of 200 steps/s, longest 0.7 of 5 ms, 3 overruns"
     assert rows[21] == "frames      1, 0 lost, 0 damaged; not recorded"
 
 
@@ -136,13 +136,40 @@ def test_the_cadence_is_told_against_its_thresholds(cadence_rpm, words):
     assert f"release 12, engage 20: {words}" in shown(seen(cadence_rpm=cadence_rpm))[11]
 
 
-def test_without_settings_the_page_says_when_they_come():
+def test_the_longest_step_of_the_last_second_is_told_and_an_unknown_rate_is_a_question_mark():
+    watched = seen(worst_us=65_535, overruns=65_535)
+    assert shown(watched)[20].endswith("longest 65.5 of 5 ms, 65535 overruns")
+    for frame in frames(19):
+        watched.take(frame, 1.0)
+    row = shown(watched)[20]
+    assert row == "loop        bytecode, 198 of 200 steps/s, longest 65.5 of 5 ms, 3 overruns"
+    watched.take(frame_with(number=20, period_us=0), 1.5)
+    assert shown(watched)[20].startswith("loop        bytecode, ? of 200 steps/s, longest 0.7 of 5 ms")
+
+
+def test_a_board_with_an_older_firmware_is_named_and_what_to_do():
+    watched = Watched()
+    watched.opened("/dev/ttyACM0", 0.0)
+    watched.take_other_kind(1, 0.1)
+    watched.take_other_kind(1, 0.2)
+    assert [one.text for one in watched.happenings] == [
+        "the board has an older firmware: its frames are of kind 1, this program reads kind 2; "
+        "flash the board with this version"
+    ]
+    rows = shown(watched, now_s=5.0)
+    assert (rows[1] + " " + rows[2]).split() == watched.happenings[0].text.split()
+    watched.take_other_kind(None, 0.3)
+    watched.take_other_kind(9, 0.4)
+    assert watched.happenings[-1].text.startswith("the board has a newer firmware: its frames are of kind 9")
+
+
+def test_without_settings_the_page_says_so():
     watched = Watched()
     watched.opened("/dev/ttyACM0", 0.0)
     watched.take(frame_with(), 0.5)
     rows = shown(watched)
-    assert rows[1] == "connected; it tells its settings when the wheel stands"
-    assert "thresholds come when the wheel stands" in rows[11]
+    assert rows[1] == "connected; its settings are not known yet"
+    assert "thresholds come with the settings" in rows[11]
 
 
 def test_one_channel_can_not_tell_the_way_and_has_no_channel_b():

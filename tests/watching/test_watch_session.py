@@ -1,6 +1,9 @@
-"""One watch: it reads, waits for a port that is gone, asks for settings at rest, and ends when told to."""
+"""One watch: it reads, waits for a port that is gone, asks for settings, and ends when told to."""
+
+import binascii
 
 import pytest
+from cobs import cobs
 
 from host_sim.errors import RequestError
 from host_sim.watching.record_file import RecordFile
@@ -96,9 +99,10 @@ def test_a_view_can_end_it_and_the_port_is_closed():
     assert cable.reads == 5
 
 
-def test_the_settings_are_asked_for_once_when_the_board_rests():
+@pytest.mark.parametrize("resting", [True, False])
+def test_the_settings_are_asked_for_once_whether_the_board_rests_or_rides(resting):
     clock = Clock()
-    cable = Cable(clock)
+    cable = Cable(clock, resting)
     session = session_of(clock, [cable], seconds=4.0)
     session.run()
     assert session.watched.board == "paper"
@@ -117,15 +121,6 @@ def test_what_follows_an_answer_in_the_same_reading_is_not_lost():
     assert session.watched.settings["engage_rpm"] == 20
     assert session.watched.frames >= 170
     assert session.watched.lost.count == 0
-
-
-def test_a_board_that_moves_is_not_asked():
-    clock = Clock()
-    cable = Cable(clock, resting=False)
-    session = session_of(clock, [cable], seconds=4.0)
-    session.run()
-    assert cable.asked == b""
-    assert session.watched.frames > 50
 
 
 def test_while_an_answer_is_waited_for_the_frames_are_taken_and_the_view_looks():
@@ -210,6 +205,25 @@ def test_nothing_on_the_line_breaks_the_watch(noise):
     session.run()
     assert session.watched.frames > 60
     assert all(one.text.isprintable() for one in session.watched.happenings)
+
+
+def test_frames_of_an_older_kind_are_told_and_neither_damaged_nor_lost():
+    payload = b"\x01" + bytes(57)  # Kind 1 had 58 bytes, and nothing but its first byte is looked at.
+    old = b"\0" + cobs.encode(payload + binascii.crc_hqx(payload, 0xFFFF).to_bytes(2, "big")) + b"\0"
+    clock = Clock()
+    cable = Cable(clock)
+
+    def read(size: int = 1, /) -> bytes:
+        clock.s += 0.025
+        return old
+
+    cable.read = read
+    session = session_of(clock, [cable], seconds=3.0)
+    session.run()
+    watched = session.watched
+    assert (watched.frames, watched.damaged, watched.lost.count) == (0, 0, 0)
+    assert watched.other_kind == 1
+    assert cable.asked == b""
 
 
 def test_what_was_neither_frame_nor_text_is_counted():

@@ -79,7 +79,14 @@ def test_a_capture_that_exists_is_refused(tmp_path):
 
 def test_a_moving_board_refuses_in_one_sentence(tmp_path):
     board = Workshop(Line(Session(), resting=False))
-    for ask in (board.about, board.settings, board.clear_fault, lambda: board.change({"engage_rpm": 25})):
+    assert board.about()["board"] == "paper"
+    assert board.settings()["engage_rpm"] == 20
+    path = tmp_path / "edges.jsonl"
+    for ask in (
+        board.clear_fault,
+        lambda: board.change({"engage_rpm": 25}),
+        lambda: board.keep_edges(path, False),
+    ):
         with pytest.raises(BoardTrouble, match=r"^the board refuses to .*: the bicycle must stand"):
             ask()
 

@@ -1,0 +1,51 @@
+"""Lines of text to a host: one JSON object each, filled up to whole pieces of the port."""
+
+from firmware.link.port import PIECE_SIZE
+from firmware.link.store import NO_SLOT, SLOT_NAMES, Store
+from firmware.link.telemetry import FRAME_KIND
+from firmware.settings import TABLE, Settings
+
+SETTINGS_IN_A_LINE = 6
+
+
+def settings_in_force(store: Store) -> str:
+    """Return which settings are in force, or why none are; `store` has been loaded."""
+    if store.slot == NO_SLOT:
+        return "none are valid, so the motor stays off (" + store.refusal + ")"
+    return SLOT_NAMES[store.slot] + ", sequence " + str(store.sequence)
+
+
+def about_line(board_name: str, store: Store) -> bytes:
+    """Return the line that says what this board is."""
+    text = '"ok": "about", "board": ' + quoted(board_name) + ', "frame": ' + str(FRAME_KIND)
+    return line_of(text + ', "settings": ' + quoted(settings_in_force(store)))
+
+
+def settings_lines(settings: Settings) -> list[bytes]:
+    """Return the lines that tell all settings."""
+    lines = []
+    for start in range(0, len(TABLE), SETTINGS_IN_A_LINE):
+        end = min(start + SETTINGS_IN_A_LINE, len(TABLE))
+        words = []
+        for row in TABLE[start:end]:
+            # Put together with + it would take twice as long of a slow board's start.
+            words.append(f'"{row[0]}": {getattr(settings, row[0])}')
+        text = '"ok": "settings", "settings": {' + ", ".join(words) + "}"
+        lines.append(line_of(text + ', "left": ' + str(len(TABLE) - end)))
+    return lines
+
+
+def line_of(text: str) -> bytes:
+    """Return the object with this content as a line of whole pieces; spaces before its end fill it up."""
+    content = ("{" + text + "}").encode()
+    return content + b" " * ((-1 - len(content)) % PIECE_SIZE) + b"\n"
+
+
+def refusal(reason: str) -> bytes:
+    """Return the line that refuses a request."""
+    return line_of('"refused": ' + quoted(reason))
+
+
+def quoted(text: str) -> str:
+    """Return `text` as JSON writes it."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
