@@ -11,12 +11,25 @@ from tests.micropython_unix import ROOT, run
 HERE = Path(__file__).parent
 
 
-def loaded(fused: Fused) -> ModuleType:
-    """Return the generated module on this Python."""
+class LoopsTooLong(Exception):
+    """A loop went round more often than a test allows."""
+
+
+def loaded(fused: Fused, loops_most: int = 0) -> ModuleType:
+    """Return the generated module on this Python; its loops may turn `loops_most` times, if that is not 0."""
+    source = fused.source
     sys.path.insert(0, str(HERE / "stub"))
     module = ModuleType("fused_controller")
-    exec(compile(fused.source, "fused_controller.py", "exec"), module.__dict__)
+    if loops_most:
+        turns = iter(range(loops_most))
+        source = source.replace("while True:", "while _turn():")
+        module.__dict__["_turn"] = lambda: next(turns, None) is not None or _stop()
+    exec(compile(source, "fused_controller.py", "exec"), module.__dict__)
     return module
+
+
+def _stop() -> bool:
+    raise LoopsTooLong
 
 
 def written(folder: Path) -> None:

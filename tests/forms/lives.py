@@ -162,6 +162,9 @@ class Life:
             levels = FORWARD[self._place & 3] if draw.permille(800) else draw.below(4)
             inputs.crank.record(levels, self.at(after_us))
             after_us += draw.between(1, 9_000)
+        if draw.permille(20):
+            for number in range(70):  # More than a log holds.
+                inputs.crank.record(FORWARD[number & 3], self.at(elapsed_us))
         if draw.permille(150):
             inputs.wheel.record(draw.below(2), self.at(elapsed_us))
         inputs.brake_pulled = draw.permille(100)
