@@ -12,10 +12,11 @@ from pathlib import Path
 import pytest
 
 from firmware.link.store import Store
+from firmware.settings import TABLE, Settings
 from host_sim.bikes.load import load_bike, settings_of
 from host_sim.boardlink import bytecode as bytecode_module
 from host_sim.boardlink.bundle import Bundle, bundle_for
-from host_sim.boardlink.forms import form_file
+from host_sim.boardlink.forms import form_file, without_sentences
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.boardlink.targets import TARGETS, target_named
 from host_sim.boardlink.whole_folder import write_folder
@@ -190,8 +191,20 @@ def test_the_fused_form_is_machine_code_where_it_runs_often_and_leaves_out_what_
     assert not [name for name in files if name.startswith(("firmware/sense", "firmware/guard", "firmware/d"))]
 
 
-def test_native_code_is_made_of_every_file_that_holds_functions():
+def test_a_board_gets_the_table_of_settings_without_its_sentences_and_reads_none():
+    given = {}
+    exec(without_sentences((ROOT / "firmware" / "settings.py").read_bytes()), given)
+    assert [row[:4] for row in given["TABLE"]] == [row[:4] for row in TABLE]
+    assert {row[4] for row in given["TABLE"]} == {""}
+    assert given["Settings"]({"power_limit_w": 1}).as_dict() == Settings({"power_limit_w": 1}).as_dict()
+    for path in (*(ROOT / "firmware").rglob("*.py"), *(ROOT / "boards").rglob("*.py")):
+        assert "row[4]" not in path.read_text(), path
+
+
+def test_native_code_is_made_of_what_runs_in_a_step_and_not_of_what_runs_at_rest():
     files = made("rpi_pico", form="native").files
+    assert files["firmware/link/console.mpy"][2] >> 2 == 0
+    assert b"gc.threshold(16_384)" in files["main.py"]
     assert files["firmware/sense/crank.mpy"][2] >> 2 == 4
     assert files.keys() == made("rpi_pico").files.keys()
 
