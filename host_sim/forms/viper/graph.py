@@ -46,8 +46,12 @@ class Outside:
 class Layout:
     """Hands out places. Read: `size` so far; `tables` of constants that are in the array."""
 
-    def __init__(self) -> None:
-        """Start with place 0 unused: a view tells numbers from truths by the sign of the place."""
+    def __init__(self, package: str) -> None:
+        """Start with place 0 unused: a view tells numbers from truths by the sign of the place.
+
+        Objects of other packages than `package` have no place.
+        """
+        self._package = package
         self.size = 1
         self.tables: dict[tuple[int, ...], int] = {}
         self._met: dict[int, Component] = {}
@@ -91,7 +95,7 @@ class Layout:
                 component.fields[name] = Cell(self.place(1), isinstance(value, bool))
             elif isinstance(value, list) and value and all(type(item) is int for item in value):
                 component.fields[name] = Block(self.place(len(value)), len(value))
-            elif type(value).__module__.split(".")[0] != "firmware":
+            elif type(value).__module__.split(".")[0] != self._package:
                 kind = type(value).__name__
                 raise OutsideSubsetError(f"{path} is a {kind}, allowed are numbers, lists of them, objects")
             elif whole:

@@ -46,7 +46,7 @@ class Fused:
         """
         self._program = program
         self._wide = wide
-        self._layout = Layout()
+        self._layout = Layout(type(built).__module__.split(".")[0])
         self._root = self._layout.add(built, "")
         self._taken = {name: self._layout.add(one, name.lower(), whole=False) for name, one in taken.items()}
         self._class = program.classes[type(built).__name__]
@@ -227,8 +227,8 @@ class Fused:
         kinds |= {self._declared(name).cls for name, kind in self._constructor_objects()}
         imports = sorted(f"from {kind.__module__} import {kind.__name__}" for kind in kinds)
         text = HEADING.format(module=self._class.module.name, imports="\n".join(imports) + "\n")
-        tables = ", ".join(f"({at}, {values})" for values, at in self._layout.tables.items())
-        text += f"\n\nSIZE = {self._layout.size}\nTABLES = ({tables},)\n"
+        tables = "".join(f"({at}, {values}), " for values, at in self._layout.tables.items())
+        text += f"\n\nSIZE = {self._layout.size}\nTABLES = ({tables})\n"
         text += "".join(f"\n\n{function}" for function in functions)
         text += "".join(f"\n\n{view}" for view in self._views)
         text += f"\n\nclass {self._class.name}:\n"
