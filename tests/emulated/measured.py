@@ -13,7 +13,9 @@ from pathlib import Path
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.bundle import bundle_for
+from host_sim.boardlink.bytecode import compiled
 from host_sim.boardlink.targets import target_named
+from host_sim.forms.viper.firmware import fused_firmware
 from tests.emulated import courses
 from tests.emulated.pico import HERE, Heard, emulate, why_missing
 
@@ -96,6 +98,26 @@ def free_kb(form: str, folder: Path) -> float:
     files["main.py"] = files["main.py"].replace(_BEFORE, FREE_TOLD + _BEFORE)
     heard = emulate(files, folder, milliseconds=9_000, stop_at="bytes")
     return int(re.findall(r"free (\d+)", heard.text)[0]) / 1024
+
+
+def side_by_side(lives: int, seed: int, folder: Path) -> str:
+    """Ride the interpreted and the fused controller together on the chip; return the line of totals."""
+    fused = fused_firmware()
+    forms = HERE.parent / "forms"
+    sources = {
+        "fused_controller.py": fused.source.encode(),
+        "fused_places.py": f"PLACES = {tuple(fused.cells.items())}\n".encode(),
+        "lives.py": (forms / "lives.py").read_bytes(),
+    }
+    start = (
+        "import gc\ngc.threshold(16384)\nimport fused_controller, fused_places, lives\n"
+        f"ride = lives.SideBySide(fused_controller.Controller, fused_places.PLACES, {lives}, {seed})\n"
+        'print("totals", lives.told(ride), "end")\n'
+    )
+    files = files_of("bytecode") | compiled(sources, "armv6m") | {"main.py": start.encode()}
+    text = emulate(files, folder, milliseconds=120_000, stop_at="end").text
+    found = re.search(r"totals (.*) end", text)
+    return found.group(1) if found else text
 
 
 def overruns_on(form: str, edges: courses.Edges, folder: Path) -> tuple[int, int, float]:

@@ -5,9 +5,12 @@ Emulated times are the same in every run and on every host: nothing here depends
 
 import pytest
 
+from host_sim.forms.viper.firmware import fused_firmware
 from tests.emulated import courses
-from tests.emulated.measured import files_of, overruns_on, ride_times, step_times
+from tests.emulated.measured import files_of, overruns_on, ride_times, side_by_side, step_times
 from tests.emulated.pico import emulate, why_missing
+from tests.forms.fused_forms import loaded
+from tests.forms.lives import SideBySide, told
 
 pytestmark = [
     pytest.mark.skipif(bool(why_missing()), reason=why_missing()),
@@ -26,6 +29,14 @@ def test_every_form_comes_to_the_same_digest_of_outputs_and_fused_steps_are_quic
     quiet_us, _, longest_us = fused.parts["driving"]
     assert quiet_us <= 300
     assert longest_us <= 500
+
+
+def test_a_life_on_the_chip_is_equal_in_outputs_and_state_and_comes_to_the_digest_of_this_python(tmp_path):
+    fused = fused_firmware()
+    here = SideBySide(loaded(fused).Controller, tuple(fused.cells.items()), 1, 2)
+    assert here.differences == 0
+    assert here.driving > 300
+    assert side_by_side(1, 2, tmp_path) == told(here)
 
 
 def test_a_whole_loop_of_a_ride_stays_below_two_milliseconds_without_an_overrun(ride):
