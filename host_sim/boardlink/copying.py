@@ -72,8 +72,8 @@ def check_room(board: RawBoard, bundle: Bundle, plan: Plan, before: dict[str, Fo
     if wanted > free:
         raise BoardTrouble(
             f"the board at {board.port} has room for {free * block_size // 1024} KiB, wanted are "
-            f"{-(-wanted * block_size // 1024)}: take files of your own off it, or use --mpy; nothing was "
-            "changed"
+            f"{-(-wanted * block_size // 1024)}: take files of your own off it, or use --form bytecode; "
+            "nothing was changed"
         )
 
 

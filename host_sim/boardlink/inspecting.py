@@ -15,10 +15,12 @@ UNCHANGED = "nothing was changed"
 OUR_FOLDERS = ("boards", "firmware")
 OUR_FILES = (MAIN, NEW_MAIN, FLAG, MANIFEST, PLACE_FILE, *SLOT_NAMES)
 
+_ARM_FIRST, _ARM_LAST = 4, 8  # armv6m to armv7emdp.
+
 _ABOUT = """
 import sys
 i=sys.implementation
-print(repr((i.name,sys.platform,tuple(i.version)[:3],getattr(i,'_machine',''),getattr(i,'_mpy',0)&255)))
+print(repr((i.name,sys.platform,tuple(i.version)[:3],getattr(i,'_machine',''),getattr(i,'_mpy',0))))
 """
 
 _FILES = f"""
@@ -56,8 +58,8 @@ class Found:
     sha256: str
 
 
-def check_python(board: RawBoard, target: Target, bytecode: bool) -> str:
-    """Return the board's MicroPython version; BoardTrouble if it is another board, or too old."""
+def check_python(board: RawBoard, target: Target, form: str) -> str:
+    """Return the board's MicroPython version; BoardTrouble if it can't run our files."""
     ((name, platform, numbers, machine, mpy),) = board.run(_ABOUT, "when it was asked what it is")
     here = f"the board at {board.port}"
     if name != "micropython":
@@ -73,11 +75,26 @@ def check_python(board: RawBoard, target: Target, bytecode: bool) -> str:
             f"{here} has MicroPython {spoken_version(numbers)}, wanted is "
             f"{spoken_version(LEAST_MICROPYTHON)} or newer: put a newer one on it; {UNCHANGED}"
         )
-    if bytecode and mpy != MPY_VERSION:
+    if form != "source" and mpy & 0xFF != MPY_VERSION:
         raise BoardTrouble(
-            f"{here} reads bytecode of version {mpy}, ours is {MPY_VERSION}: use --source; {UNCHANGED}"
+            f"{here} reads bytecode of version {mpy & 0xFF}, ours is {MPY_VERSION}: use --form source; "
+            f"{UNCHANGED}"
+        )
+    if form in ("native", "fused") and not _runs(target, mpy >> 10):
+        raise BoardTrouble(
+            f"the MicroPython of {here} takes no such machine code as ours: use --form bytecode; {UNCHANGED}"
         )
     return spoken_version(numbers)
+
+
+def _runs(target: Target, processor: int) -> bool:
+    """Tell whether a MicroPython that names its processor by this number takes the machine code of ours.
+
+    Of ARM's it takes code for any lesser one (MicroPython's manual, ".mpy files", numbers the processors).
+    """
+    assert target.emitter is not None
+    ours = target.emitter[1]
+    return processor == ours or (_ARM_FIRST <= ours <= processor <= _ARM_LAST)
 
 
 def our_files(board: RawBoard) -> dict[str, Found]:

@@ -13,7 +13,7 @@ HEADING = "treadle bundle 1"
 
 
 def manifest_of(
-    target: Target, bike: Bike, files: dict[str, bytes], bytecode: bool, rules: dict[str, Any] | None
+    target: Target, bike: Bike, files: dict[str, bytes], form: str, rules: dict[str, Any] | None
 ) -> dict[str, Any]:
     """Return the manifest; `rules` tells what was verified before, None that nothing was."""
     return {
@@ -23,7 +23,7 @@ def manifest_of(
         "bike": bike.name,
         "place": bike.place,
         "micropython_least": spoken_version(LEAST_MICROPYTHON),
-        "code": "mpy" if bytecode else "source",
+        "form": form,
         "rules": rules,
         "settings": bike.firmware_settings.as_dict(),
         "files": [

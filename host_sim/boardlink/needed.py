@@ -6,24 +6,27 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def needed_files(board: str) -> dict[str, bytes]:
-    """Return name and source of every file that belongs on `board`, main.py at the top, sorted by name."""
-    start = ROOT / "boards" / board / "main.py"
-    found = {"main.py": start.read_bytes()}
-    waiting = [start]
+def needed_files(board: str, replaced: dict[str, bytes] | None = None) -> dict[str, bytes]:
+    """Return name and source of every file that belongs on `board`, main.py at the top, sorted by name.
+
+    `replaced` are sources that stand in for files of ours; what those import is then not needed for them.
+    """
+    replaced = replaced or {}
+    found = {"main.py": (ROOT / "boards" / board / "main.py").read_bytes()}
+    waiting = ["main.py"]
     while waiting:
-        for path in imported_by(waiting.pop()):
+        for path in imported_by(found[waiting.pop()]):
             name = path.relative_to(ROOT).as_posix()
             if name not in found:
-                found[name] = path.read_bytes()
-                waiting.append(path)
+                found[name] = replaced.get(name) or path.read_bytes()
+                waiting.append(name)
     return dict(sorted(found.items()))
 
 
-def imported_by(path: Path) -> list[Path]:
-    """Return our files that are loaded when `path` is imported: modules, and the packages they lie in."""
+def imported_by(source: bytes) -> list[Path]:
+    """Return our files that are loaded when `source` is imported: modules, and the packages they lie in."""
     paths: list[Path] = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(ast.parse(source)):
         names: list[str] = []
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]

@@ -25,6 +25,8 @@ class FlashLayout:
 class Target:
     """A board by its folder's name.
 
+    `emitter` is the processor that machine code is made for, and its number in MicroPython's manual (".mpy
+    files"), None where none is made; `form` is the form that a bundle has unless told otherwise.
     `platform` is what `sys.platform` must be, `chips` how `sys.implementation._machine` may end (empty: any);
     `layout` is None where no file system image is made; `not_found` says what to do when no board is there.
     """
@@ -35,6 +37,13 @@ class Target:
     chips: tuple[str, ...]
     layout: FlashLayout | None
     not_found: str
+    emitter: tuple[str, int] | None = None
+    form: str = "bytecode"
+
+    @property
+    def forms(self) -> tuple[str, ...]:
+        """The forms that a bundle for this board may have."""
+        return FORM_NAMES if self.emitter else FORM_NAMES[:2]
 
 
 # The Raspberry Pi Pico (RP2040, no radio): MicroPython's board configuration gives the last 1408 KiB of its
@@ -43,6 +52,9 @@ class Target:
 _PICO_FLASH = FlashLayout(
     address=0x1000_0000 + 0x000A_0000, block_size=4_096, block_count=352, uf2_family=0xE48B_FF56
 )
+
+# Its code runs on every later Cortex-M; MicroPython's loader takes it there.
+_ARMV6M = ("armv6m", 4)
 
 _WIRE = "connect it with a USB cable that carries data (many only charge)"
 
@@ -55,6 +67,8 @@ TARGETS = (
         _PICO_FLASH,
         f"{_WIRE}; a new board needs MicroPython first: hold its button while plugging it in, and copy "
         "MicroPython's file onto the drive that appears",
+        emitter=_ARMV6M,
+        form="fused",  # Tried on an emulated RP2040 with MicroPython 1.27.0.
     ),
     Target(
         "esp32_devkitc",
@@ -64,6 +78,7 @@ TARGETS = (
         None,
         f"{_WIRE}; some computers need a driver for the board's USB chip, and a new board needs MicroPython "
         "first",
+        emitter=("xtensawin", 10),  # Never run: so bytecode unless asked for.
     ),
     Target(
         "pyboard",
@@ -72,6 +87,7 @@ TARGETS = (
         ("with STM32F405RG",),  # Every STM32 board calls its platform pyboard.
         None,
         f"{_WIRE}",
+        emitter=_ARMV6M,  # The Pico's code, never run here: so bytecode unless asked for.
     ),
     Target("desk", "the desk, without hardware", "linux", (), None, ""),
 )

@@ -10,15 +10,19 @@ from host_sim.commands.bundle import BundleRequest, BundleResult, bundle
 from host_sim.textfile import spoken
 
 BoardOption = Annotated[str, typer.Option(help="rpi_pico, esp32_devkitc, pyboard or desk.")]
-BytecodeOption = Annotated[
-    bool, typer.Option("--mpy/--source", help="Bytecode, half the size, or the sources as they are.")
+FormOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FORM",
+        help="fused (fastest), native, bytecode (smallest) or source. Default: fused for the Pico.",
+    ),
 ]
 
 
 def bundle_command(
     board: BoardOption,
     bike: BikeArgument = DEFAULT_BIKE,
-    bytecode: BytecodeOption = True,
+    form: FormOption = None,
     out: OutOption = None,
     force: Annotated[bool, typer.Option("--force", help="Replace an older bundle in --out.")] = False,
     as_json: JsonOption = False,
@@ -30,7 +34,7 @@ def bundle_command(
 
     Example: `treadle bundle --board rpi_pico folding --out pico`
     """
-    result = bundle(BundleRequest(board, bike, bytecode, out, force))
+    result = bundle(BundleRequest(board, bike, form, out, force))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
@@ -40,12 +44,11 @@ def bundle_command(
 def _print_bundle(result: BundleResult) -> None:
     made = result.bundle
     manifest = made.manifest
-    code = "bytecode" if manifest["code"] == "mpy" else "source"
     rows = [
         ("board", made.target.title),
         ("settings", f"{spoken(manifest['bike'])}, {manifest['place']}; not verified here"),
         ("MicroPython", f"{manifest['micropython_least']} or newer"),
-        ("files", f"{len(made.files)} as {code}, {made.size_bytes / 1024:.0f} KiB"),
+        ("files", f"{len(made.files)} as {manifest['form']}, {made.size_bytes / 1024:.0f} KiB"),
         ("folder", spoken(result.folder)),
     ]
     if result.image_path is not None:

@@ -9,7 +9,7 @@ import typer
 
 from host_sim.boardlink.copying import InterruptedHalfWay
 from host_sim.boardlink.raw_board import BoardTrouble
-from host_sim.cli.bundle import BoardOption, BytecodeOption
+from host_sim.cli.bundle import BoardOption, FormOption
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import say
@@ -35,7 +35,7 @@ def flash_command(
             parser=read_rides, metavar="NUMBER", help="Rides of each kind to hold against the rules."
         ),
     ] = 5,
-    bytecode: BytecodeOption = True,
+    form: FormOption = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Judge and show, copy nothing.")] = False,
     out: Annotated[Path | None, typer.Option(help="Folder to make for the desk, which has no port.")] = None,
     force: Annotated[
@@ -52,7 +52,7 @@ def flash_command(
     Example: `treadle flash --board rpi_pico tandem --dry-run`
     """
     try:
-        request = FlashRequest(board, bike, port, bytecode, accept or [], rides, out, dry_run, force)
+        request = FlashRequest(board, bike, port, form, accept or [], rides, out, dry_run, force)
         with progress_bar("riding") as done:
             ruling = judged(request, done, say)
         with progress_bar("copying") as done:

@@ -5,6 +5,7 @@ from typing import Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.bundle import Bundle, bundle_for
+from host_sim.boardlink.forms import check_form
 from host_sim.boardlink.manifest import sha256
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
@@ -12,13 +13,13 @@ from host_sim.outputs import fresh_folder
 
 
 class BundleRequest:
-    """Which board, which bike, bytecode or source, into which folder."""
+    """Which board, which bike, in which form, into which folder."""
 
-    def __init__(self, board: str, bike: str, bytecode: bool, out: Path | None, force: bool) -> None:
+    def __init__(self, board: str, bike: str, form: str | None, out: Path | None, force: bool) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is made."""
         self.target = target_named(board)
         self.bike = load_bike(bike)
-        self.bytecode = bytecode
+        self.form = check_form(self.target, form)
         self.out = out or fresh_folder("treadle-bundle")
         self.force = force
         refuse_what_exists(self.out, force)
@@ -52,7 +53,7 @@ class BundleResult:
 
 def bundle(request: BundleRequest) -> BundleResult:
     """Make the bundle and write it, whole or not at all."""
-    made = bundle_for(request.target, request.bike, request.bytecode)
+    made = bundle_for(request.target, request.bike, request.form)
     image = made.uf2_image()
     files = dict(made.files)
     if image is not None:

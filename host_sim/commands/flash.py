@@ -8,6 +8,7 @@ from typing import Any
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.bundle import Bundle, bundle_for
 from host_sim.boardlink.copying import Plan, check_nothing_foreign, check_room, copy, plan_for
+from host_sim.boardlink.forms import check_form
 from host_sim.boardlink.inspecting import check_python, our_files, stored_settings
 from host_sim.boardlink.raw_board import require_mpremote
 from host_sim.boardlink.reach import find_port, raw_board
@@ -28,7 +29,7 @@ class FlashRequest:
         board: str,
         bike: str,
         port: str | None,
-        bytecode: bool,
+        form: str | None,
         accept: list[str],
         rides: int,
         out: Path | None,
@@ -43,7 +44,7 @@ class FlashRequest:
         self.bike_given = bike
         self.bike = load_bike(bike)
         self.accepted = check_names(accept)
-        self.bytecode = bytecode
+        self.form = check_form(self.target, form)
         self.rides = rides
         self.dry_run = dry_run
         self.force = force
@@ -112,7 +113,7 @@ def flash(request: FlashRequest, ruling: Ruling, done: Callable[[int, int], None
 
     `done(bytes, all)` is called as the copying goes on. BoardTrouble says what went wrong at the board.
     """
-    bundle = bundle_for(request.target, request.bike, request.bytecode, ruling.as_json())
+    bundle = bundle_for(request.target, request.bike, request.form, ruling.as_json())
     result = FlashResult(request, ruling, bundle)
     if not result.holds or request.dry_run:
         return result
@@ -129,7 +130,7 @@ def _onto_board(
     request: FlashRequest, bundle: Bundle, result: FlashResult, done: Callable[[int, int], None]
 ) -> None:
     with raw_board(request.port or "") as board:
-        result.micropython = check_python(board, request.target, request.bytecode)
+        result.micropython = check_python(board, request.target, request.form)
         before = our_files(board)
         result.plan = plan_for(bundle, before)
         if not request.force:

@@ -20,7 +20,7 @@ LAYOUT = FlashLayout(address=0x100A0000, block_size=4096, block_count=352, uf2_f
 
 @pytest.fixture(scope="module")
 def trike() -> Bundle:
-    return bundle_for(target_named("rpi_pico"), load_bike("cargo_trike"), bytecode=True)
+    return bundle_for(target_named("rpi_pico"), load_bike("cargo_trike"), "bytecode")
 
 
 @pytest.fixture(scope="module")
@@ -80,9 +80,9 @@ def test_half_a_sector_is_refused(address, length):
         uf2(bytes(length), address, 1)
 
 
-@pytest.mark.parametrize(("bytecode", "bike"), [(True, "cargo_trike"), (False, "folding")])
-def test_micropython_mounts_the_image_finds_every_file_and_starts_from_it(tmp_path, bytecode, bike):
-    bundle = bundle_for(target_named("rpi_pico"), load_bike(bike), bytecode)
+@pytest.mark.parametrize(("form", "bike"), [("bytecode", "cargo_trike"), ("source", "folding")])
+def test_micropython_mounts_the_image_finds_every_file_and_starts_from_it(tmp_path, form, bike):
+    bundle = bundle_for(target_named("rpi_pico"), load_bike(bike), form)
     blocks = bundle.uf2_image()
     assert blocks is not None
     (tmp_path / "image").write_bytes(payload_of(blocks))
@@ -121,6 +121,6 @@ def test_what_does_not_fit_the_flash_is_refused():
 
 def test_only_the_pico_gets_an_image():
     bike = load_bike("cargo_trike")
-    assert bundle_for(target_named("esp32_devkitc"), bike, bytecode=False).uf2_image() is None
-    assert bundle_for(target_named("pyboard"), bike, bytecode=False).uf2_image() is None
-    assert bundle_for(target_named("desk"), bike, bytecode=False).uf2_image() is None
+    assert bundle_for(target_named("esp32_devkitc"), bike, "source").uf2_image() is None
+    assert bundle_for(target_named("pyboard"), bike, "source").uf2_image() is None
+    assert bundle_for(target_named("desk"), bike, "source").uf2_image() is None

