@@ -1,8 +1,8 @@
-"""Random lives that mostly drive: any legal settings, a crank, a wheel and a motor that more or less fit them.
+"""Random lives that mostly drive: any legal settings, with crank, wheel and motor that roughly fit them.
 
-What a rider's bicycle would do is followed roughly: a crank turns, a wheel turns, and the current answers the
-command. Now and then anything else comes: a lever at one of its thresholds, noise, a stall, a clock that goes back.
-A life ends when nothing has been driven for a while, so that most steps drive.
+What a rider's bicycle would do is followed roughly: a crank turns, a wheel turns, and the current answers
+the command. Now and then anything else comes: a lever at one of its thresholds, noise, a stall, a clock that
+goes back. A life ends when nothing has been driven for a while, so that most steps drive.
 """
 
 from random import Random
@@ -55,8 +55,12 @@ class RandomLife:
         self._calm = draw.random() < 0.5
         self._battery_mv = draw.randint(self._settings.battery_foldback_mv, self._settings.battery_highest_mv)
         self._inputs.brake_pulled = False
-        self._inputs.throttle_mv = draw.randint(self._settings.throttle_open_mv, self._settings.throttle_rest_mv)
-        self._inputs.selector_mv = draw.randint(self._settings.selector_low_mv, self._settings.selector_high_mv)
+        self._inputs.throttle_mv = draw.randint(
+            self._settings.throttle_open_mv, self._settings.throttle_rest_mv
+        )
+        self._inputs.selector_mv = draw.randint(
+            self._settings.selector_low_mv, self._settings.selector_high_mv
+        )
         self._inputs.motor_decicelsius = draw.choice((200, self._settings.heat_foldback_decicelsius))
 
     def live(self) -> None:
@@ -144,7 +148,9 @@ class RandomLife:
             current_ma = min(settings.motor_current_limit_ma * over_mv // span_mv, most_ma)
         else:
             volts_mv = self._battery_mv * over_mv // span_mv
-            current_ma = min(max(volts_mv - emf_mv, 0) * 1000 // resistance_mohm, settings.motor_current_limit_ma)
+            current_ma = min(
+                max(volts_mv - emf_mv, 0) * 1000 // resistance_mohm, settings.motor_current_limit_ma
+            )
         watts = (emf_mv + resistance_mohm * current_ma // 1000) * current_ma // 1_000_000
         return min(watts, self._battery_mv * settings.battery_current_limit_ma // 1_000_000)
 
@@ -173,7 +179,9 @@ class RandomLife:
             inputs.current_ma = draw.choice((0, 149, 150, 151, 100_000))
         else:
             self._rpm = draw.choice((0, settings.engage_rpm, settings.release_rpm, 90))
-            self._speed_mm_per_s = draw.choice((0, settings.taper_start_mm_per_s, settings.cutoff_speed_mm_per_s))
+            self._speed_mm_per_s = draw.choice(
+                (0, settings.taper_start_mm_per_s, settings.cutoff_speed_mm_per_s)
+            )
 
     def _step(self, elapsed_us: int) -> None:
         late = self._inputs.sampled_us
@@ -188,8 +196,10 @@ class RandomLife:
 
 def _near(draw: Random, settings: Settings, prefix: str, by_one: int) -> int:
     """Return one of the settings whose names begin with `prefix`, or one more or less."""
-    names = [row[0] for row in TABLE if row[0].startswith(prefix) and row[0].endswith(("_mv", "_decicelsius"))]
-    return max(getattr(settings, draw.choice(names)) + by_one, 0)
+    names = [
+        row[0] for row in TABLE if row[0].startswith(prefix) and row[0].endswith(("_mv", "_decicelsius"))
+    ]
+    return max(settings.as_dict()[draw.choice(names)] + by_one, 0)
 
 
 def draw_values(draw: Random) -> dict[str, int]:

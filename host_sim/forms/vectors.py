@@ -4,13 +4,13 @@ A file of vectors is a row of little-endian words of 32 bits. A record begins wi
 
 | kind | what follows |
 |---|---|
-| 1, a step | now_us; numbers of crank and of wheel edges; the plain fields of the inputs; each edge as levels and time_us; the fields of the outputs; the digest |
+| 1, a step | now_us, how many crank and wheel edges, inputs, edges (levels, time_us), outputs, the digest |
 | 2, a life | now_us; the settings; the digest of what was built |
 | 3, a question | settings, legal or not; 1 if they are legal, else 0 |
 | 4, the end | how many records came before |
 
-The digest is the CRC-32 of every number and truth in the controller and in its inputs, lists included, each as a
-word, in the order of the fields. So a vector holds the whole state, and not only the outputs.
+The digest is the CRC-32 of every number and truth in the controller and in its inputs, lists included, each
+as a word, in the order of the fields. So a vector holds the whole state, and not only the outputs.
 """
 
 import zlib
@@ -98,7 +98,9 @@ class VectorWriter:
         words = [LIFE, now_us, *settings.as_dict().values()]
         self._put([*words, self._digest.of(controller, inputs)])
 
-    def step(self, controller: Controller, inputs: Inputs, edges: tuple[list[Edge], list[Edge]], now_us: int) -> None:
+    def step(
+        self, controller: Controller, inputs: Inputs, edges: tuple[list[Edge], list[Edge]], now_us: int
+    ) -> None:
         """The controller took a step; `edges` are those of the crank and of the wheel that came before it."""
         outputs: Outputs = controller.outputs
         words = [STEP, now_us, len(edges[0]), len(edges[1])]

@@ -21,7 +21,8 @@ def check_source(program: Program) -> str:
         "READ_SETTINGS": "\n".join(f"    to->{name} = read_word();" for name in plain_fields(settings)),
         "READ_INPUTS": "\n".join(_read_field(inputs.fields[name]) for name in plain_fields(inputs)),
         "COMPARE_OUTPUTS": "\n".join(
-            f'    differs |= unequal("{name}", outputs->{name}, read_word());' for name in plain_fields(outputs)
+            f'    differs |= unequal("{name}", outputs->{name}, read_word());'
+            for name in plain_fields(outputs)
         ),
     }
     text = (TEMPLATES / "check.c").read_text(encoding="utf-8")

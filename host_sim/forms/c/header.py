@@ -154,7 +154,7 @@ def _purpose(program: Program, function: Function) -> str:
     text = ast.get_docstring(function.node) or function.label
     if function.is_constructor and function.owner is program.root:
         text += (
-            "\n\nReturns false, and is then not to be used, where the settings are not legal. Everything in it"
+            "\n\nReturns false, and is then not to be used, where the settings are not legal. All in it"
             "\npoints to other parts of it: it must stay where it was built, and so must the settings."
         )
     return text

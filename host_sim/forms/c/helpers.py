@@ -14,7 +14,7 @@ void assist_stop(const char *why); /* Yours, in a build that looks for mistakes:
 
 HELPERS = {
     "floor_div": """\
-/* Divide and round down, as Python does. The divisor is positive: proved on the sources. */
+/* Divide and round down, as Python does. The divisor must be positive. */
 static int32_t floor_div(int32_t numerator, int32_t divisor)
 {
     STOP_UNLESS(divisor > 0, "a divisor that is not positive");
@@ -23,7 +23,7 @@ static int32_t floor_div(int32_t numerator, int32_t divisor)
 }
 """,
     "floor_mod": """\
-/* Return the remainder of a division that rounds down. The divisor is positive: proved on the sources. */
+/* Return the remainder of a division that rounds down. The divisor must be positive. */
 static int32_t floor_mod(int32_t numerator, int32_t divisor)
 {
     STOP_UNLESS(divisor > 0, "a divisor that is not positive");

@@ -91,9 +91,9 @@ class SettingsCheck:
             f"void {name}_default({name} *self);",
             "",
             *comment(
-                "Return 0 where `self` is legal, else the number of what is not: n for the n-th setting, which\n"
-                f"is out of its range, {PAIRS_FROM} and more for two that must ascend, {FURTHER_FROM} and more for\n"
-                "what else must hold. README.md lists them."
+                "Return 0 where `self` is legal, else the number of what is not: n for the n-th setting,\n"
+                f"which is out of its range, {PAIRS_FROM} and more for two that must ascend, and\n"
+                f"{FURTHER_FROM} and more for what else must hold. README.md lists them."
             ),
             f"{NUMBER} {name}_check(const {name} *self);",
         ]
