@@ -246,9 +246,13 @@ def write_lives(writer: VectorWriter, steps: int, seed: int) -> None:
 
 
 def write_questions(writer: VectorWriter, draw: Random, count: int) -> None:
-    """Ask about settings of which most are legal but for one value, at or just beyond an end of its range."""
-    for _ in range(count):
+    """Ask about settings that are legal but for one value, at an end of its range, or for one pair."""
+    for number in range(count):
         values = draw_values(draw)
-        name, _, lowest, highest, _ = draw.choice(TABLE)
-        values[name] = draw.choice((lowest - 1, lowest, highest, highest + 1))
+        if number % 2 == 0:
+            name, _, lowest, highest, _ = TABLE[number // 2 % len(TABLE)]
+            values[name] = draw.choice((lowest - 1, lowest, highest, highest + 1))
+        else:
+            lower, higher = ASCENDING[number // 2 % len(ASCENDING)]
+            values[lower] = values[higher] + draw.choice((-1, 0, 1))
         writer.question(values)

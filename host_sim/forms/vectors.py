@@ -15,6 +15,7 @@ as a word, in the order of the fields. So a vector holds the whole state, and no
 
 import zlib
 from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby
 from operator import attrgetter
 from struct import Struct
 from typing import Any, BinaryIO
@@ -43,12 +44,10 @@ class StateDigest:
         self._readers: list[Callable[[Any], Any]] = []
         self._roots: list[list[Callable[[Any], Any]]] = []
         for kind in (program.root, program.classes["Inputs"]):
-            readers: list[Callable[[Any], Any]] = []
-            for path, length in state_places(program, kind):
-                getter = attrgetter(path)
-                readers.append(getter if length else _alone(getter))
+            places = list(state_places(program, kind))
+            for path, length in places:
                 self.names += [f"{kind.name}.{path}[{at}]" for at in range(length)] or [f"{kind.name}.{path}"]
-            self._roots.append(readers)
+            self._roots.append(_readers(places))
         self._packed = Struct(f"<{len(self.names)}i")
 
     def words(self, controller: Controller, inputs: Inputs) -> list[int]:
@@ -64,7 +63,20 @@ class StateDigest:
         return zlib.crc32(self._packed.pack(*self.words(controller, inputs)))
 
 
-def _alone(getter: Callable[[Any], Any]) -> Callable[[Any], Any]:
+def _readers(places: list[tuple[str, int]]) -> list[Callable[[Any], Any]]:
+    """Return functions that read one list each, or all plain fields up to the next list at once."""
+    readers: list[Callable[[Any], Any]] = []
+    for is_list, group in groupby(places, key=lambda place: place[1] > 0):
+        paths = [path for path, _ in group]
+        if is_list or len(paths) == 1:
+            readers += [attrgetter(path) if is_list else _alone(path) for path in paths]
+        else:
+            readers.append(attrgetter(*paths))
+    return readers
+
+
+def _alone(path: str) -> Callable[[Any], Any]:
+    getter = attrgetter(path)
     return lambda root: (getter(root),)
 
 
@@ -81,7 +93,10 @@ def state_places(program: Program, kind: Class, before: str = "") -> Iterator[tu
 
 
 class VectorWriter:
-    """Writes one file of vectors. Read: `records`, `steps`, `driving` (steps that drive the motor)."""
+    """Writes one file of vectors. Read: `records`, `steps`, `driving` (steps that drive the motor).
+
+    `digest` is one number for the whole file, made from the digests of its records; check.c prints the same.
+    """
 
     def __init__(self, program: Program, file: BinaryIO) -> None:
         """Begin an empty file."""
@@ -92,11 +107,12 @@ class VectorWriter:
         self.records = 0
         self.steps = 0
         self.driving = 0
+        self.digest = 1
 
     def life(self, settings: Settings, controller: Controller, inputs: Inputs, now_us: int) -> None:
         """A controller has been built."""
         words = [LIFE, now_us, *settings.as_dict().values()]
-        self._put([*words, self._digest.of(controller, inputs)])
+        self._put([*words, self._state(controller, inputs)])
 
     def step(
         self, controller: Controller, inputs: Inputs, edges: tuple[list[Edge], list[Edge]], now_us: int
@@ -107,7 +123,7 @@ class VectorWriter:
         words += [int(getattr(inputs, name)) for name in self._inputs]
         words += [word for edge in edges[0] + edges[1] for word in edge]
         words += [int(getattr(outputs, name)) for name in self._outputs]
-        self._put([*words, self._digest.of(controller, inputs)])
+        self._put([*words, self._state(controller, inputs)])
         self.steps += 1
         self.driving += outputs.drive_enabled
 
@@ -124,6 +140,12 @@ class VectorWriter:
     def end(self) -> None:
         """Close the file, so that one cut short is recognised."""
         self._put([END, self.records])
+
+    def _state(self, controller: Controller, inputs: Inputs) -> int:
+        found = self._digest.of(controller, inputs)
+        every_bit = 0xFFFFFFFF
+        self.digest = zlib.crc32(found.to_bytes(4, "little"), self.digest ^ every_bit) ^ every_bit
+        return found
 
     def _put(self, words: Iterable[int]) -> None:
         self._file.write(b"".join([(word & 0xFFFFFFFF).to_bytes(4, "little") for word in words]))
