@@ -34,11 +34,13 @@ def build(folder: Path, *flags: str, compiler: str = "gcc", parts: tuple[str, ..
     return folder / "check_assist"
 
 
-def replay(program: Path, *vectors: Path) -> "subprocess.CompletedProcess[str]":
+def replay(program: Path, *vectors: Path, patience_s: float = 300) -> "subprocess.CompletedProcess[str]":
     """Replay files of vectors."""
     environment = {**os.environ, "ASAN_OPTIONS": "detect_leaks=0"}
     command = [str(program), *map(str, vectors)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=300, env=environment, check=False)
+    return subprocess.run(
+        command, capture_output=True, text=True, timeout=patience_s, env=environment, check=False
+    )
 
 
 def on_chip(folder: Path, vectors: Path) -> str:
