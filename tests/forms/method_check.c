@@ -72,6 +72,21 @@ static uint32_t digest_now(void)
     return ~digest;
 }
 
+static int32_t *const PLACES[] = {
+/*PLACES*/
+};
+#define PLACE_COUNT ((int)(sizeof PLACES / sizeof *PLACES))
+
+static int changed_place;
+static int32_t changed_to;
+
+/* Return the next argument: drawn, or the one that the vector names. */
+static int32_t argument(int at)
+{
+    const int32_t drawn = draw();
+    return changed_place == PLACE_COUNT + at ? changed_to : drawn;
+}
+
 static int32_t call(int function)
 {
     int32_t result = 0;
@@ -86,6 +101,8 @@ static int32_t call(int function)
 static const struct {
     int function;
     uint32_t seed;
+    int place; /* Of the one number that is not as drawn, or -1. */
+    int32_t value;
     int32_t result;
     uint32_t digest;
 } VECTORS[] = {
@@ -104,6 +121,11 @@ int main(void)
     for (int at = 0; at < count; at++) {
         seed_with(VECTORS[at].seed);
         fill();
+        changed_place = VECTORS[at].place;
+        changed_to = VECTORS[at].value;
+        if (changed_place >= 0 && changed_place < PLACE_COUNT) {
+            *PLACES[changed_place] = changed_to;
+        }
         const int32_t result = call(VECTORS[at].function);
         if (result != VECTORS[at].result || digest_now() != VECTORS[at].digest) {
             differ++;

@@ -2,11 +2,12 @@
 
 Rides seldom come to the very value at which `<` and `<=` differ. So every function that a step can reach is
 called on made-up states: all numbers are drawn from a few that lie close together, or are sums, shares or
-constants of the sources, one more or one less. Python and C draw the same from the same seed. A state in which
+constants of the sources, one more or one less. Python and C draw the same from one seed. A state in which
 Python would raise, leave 31 bits or use a negative index is no vector: the firmware never comes to it.
 """
 
 import ast
+import sys
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,6 +23,7 @@ from host_sim.forms.model import BOOL, Class, Function, Program, Type
 from host_sim.forms.vectors import state_places
 
 EVERY_BIT = 0xFFFFFFFF
+BORDERS_WANTED = 6
 SMALLEST, LARGEST = -(1 << 30), (1 << 30) - 1
 
 
@@ -79,6 +81,25 @@ def _watch(name: str) -> None:
     setattr(Watched, name, lambda self, other: Watched(real(int(self), int(other))))
 
 
+SEEN: dict[tuple[object, int], int] = {}
+"""By place in the code: by how much its comparison missed equality, as of the last call."""
+
+
+def _watch_comparison(name: str) -> None:
+    real = getattr(int, name)
+
+    def compare(self: int, other: int) -> bool:
+        frame = sys._getframe(1)
+        if "/firmware/" in frame.f_code.co_filename:
+            SEEN[frame.f_code, frame.f_lasti] = int(self) - int(other)
+        answer: bool = real(int(self), int(other))
+        return answer
+
+    setattr(Watched, name, compare)
+
+
+for _sign in ("lt", "le", "gt", "ge"):
+    _watch_comparison(f"__{_sign}__")
 for _sign in ("add", "sub", "mul", "and", "or", "xor"):
     _watch(f"__{_sign}__")
     _watch(f"__r{_sign}__")
@@ -118,6 +139,8 @@ class Drawing:
     def number(self) -> int:
         chosen = self._next() % 12
         by_one = (1, 0, 0, 0, 0, -1)[self._next() % 6]
+        if chosen == 11:
+            return self._constants[self._next() % len(self._constants)] + by_one
         first, second = self._first, self._second
         small = self._next() % 4
         sums = (first + second, first // 8, first - first // 8, first * 2, first // 2)
@@ -126,7 +149,10 @@ class Drawing:
 
 
 class MethodVectors:
-    """The vectors of one program. Read: `functions`, `lines` of `function,seed,result,digest`."""
+    """The vectors of one program. Read: `functions`, `lines` (rows of the C program), `borders`.
+
+    `borders` counts, by place in the code, the vectors in which a comparison stands at equality.
+    """
 
     def __init__(self, program: Program, each: int) -> None:
         """Look for up to `each` vectors for each function."""
@@ -139,6 +165,12 @@ class MethodVectors:
         self._settings = self._controller.settings
         self._objects = dict(self._all_objects())
         self.lines: list[str] = []
+        self.borders: dict[tuple[object, int], int] = {}
+        self._places = list(self._all_places())
+        self._drawn: tuple[int, int] = (-1, -1)
+        self._values: list[int] = []
+        self._given: list[int] = []
+        self._changed: set[int] = set()
         self.found = [0] * len(self.functions)
         for number, function in enumerate(self.functions):
             for seed in range(each):
@@ -148,18 +180,110 @@ class MethodVectors:
         for root in (self._controller, self._inputs, self._settings):
             yield from _objects_in(self.program, self.program.classes[type(root).__name__], root)
 
+    def _all_places(self) -> Iterator[tuple[Any, str, int, str]]:
+        """Go through the words of the state and the settings: holder, field, index or -1, class and field."""
+        for root in (self._controller, self._inputs):
+            for path, length in state_places(self.program, self.program.classes[type(root).__name__]):
+                owner, _, name = path.rpartition(".")
+                holder = _followed(root, owner)
+                for at in range(length) if length else (-1,):
+                    yield holder, name, at, type(holder).__name__
+        for name in self.program.classes["Settings"].fields:
+            yield self._settings, name, -1, "Settings"
+
     def _try(self, number: int, function: Function, seed: int) -> None:
-        drawing = Drawing(seed, self.constants)
-        self._fill(drawing)
+        """Take a vector of a seed, and from there look for states at the borders of its comparisons."""
+        seen = self._take(number, function, seed, -1, 0, None)
+        for site, missed in (seen or {}).items():
+            if missed == 0:
+                self.borders[site] = self.borders.get(site, 0) + 1
+        for site, missed in (seen or {}).items():
+            if missed != 0 and self.borders.get(site, 0) < BORDERS_WANTED:
+                self._seek(number, function, seed, site, missed)
+
+    def _seek(
+        self, number: int, function: Function, seed: int, site: tuple[object, int], missed: int
+    ) -> None:
+        """Change one number by what a comparison missed, until that comparison stands at equality."""
+        reads = self.program.effects[function.label].reads
+        for place, before in self._numbers_read(function, reads):
+            for value in (before - missed, before + missed):
+                if (
+                    abs(value) < 1 << 29
+                    and self._take(number, function, seed, place, value, site) is not None
+                ):
+                    self.borders[site] = self.borders.get(site, 0) + 1
+                    return
+
+    def _numbers_read(self, function: Function, reads: frozenset[tuple[str, str]]) -> list[tuple[int, int]]:
+        """Return place and value of the numbers that a function reads, its arguments among them."""
+        found = []
+        for place, (_, name, _, kind) in enumerate(self._places):
+            if (kind, name) in reads and not isinstance(self._values[place], bool):
+                found.append((place, int(self._values[place])))
+        for at, kind_of in enumerate(function.parameters.values()):
+            if kind_of.kind == "int":
+                found.append((len(self._places) + at, int(self._given[at])))
+        return found
+
+    def _put(self, place: int, value: int) -> None:
+        holder, name, at, _ = self._places[place]
+        watched = value if isinstance(value, bool) else Watched(value)
+        if at < 0:
+            setattr(holder, name, watched)
+        else:
+            list.__setitem__(getattr(holder, name), at, watched)
+
+    def _prepare(self, number: int, function: Function, seed: int) -> list[Any]:
+        """Put the state of a seed in place and return the arguments; what was changed since is put back."""
+        if self._drawn != (number, seed):
+            drawing = Drawing(seed, self.constants)
+            self._fill(drawing)
+            self._drawn = (number, seed)
+            self._values = [
+                getattr(holder, name) if at < 0 else list.__getitem__(getattr(holder, name), at)
+                for holder, name, at, _ in self._places
+            ]
+            self._given = [self._argument(drawing, found) for found in function.parameters.values()]
+            writes = self.program.effects[function.label].writes
+            self._changed = {
+                at for at, (_, name, _, kind) in enumerate(self._places) if (kind, name) in writes
+            }
+        for place in self._changed:
+            self._put(place, self._values[place])
+        return list(self._given)
+
+    def _take(
+        self,
+        number: int,
+        function: Function,
+        seed: int,
+        place: int,
+        value: int,
+        at_border: tuple[object, int] | None,
+    ) -> dict[tuple[object, int], int] | None:
+        """Call a function and keep the vector; None if it is none, or not at the border looked for."""
+        arguments = self._prepare(number, function, seed)
         try:
-            arguments = [self._argument(drawing, found) for found in function.parameters.values()]
+            if place >= len(self._places):
+                arguments[place - len(self._places)] = Watched(value)
+            elif place >= 0:
+                self._put(place, value)
+            SEEN.clear()
             result = self._call(function, arguments)
+            seen = dict(SEEN)
+            if at_border is not None and seen.get(at_border) != 0:
+                return None
             words = [int(word) for word in self._words()]
         except (NoVector, ValueError, IndexError, ZeroDivisionError):
-            return
+            return None
+        finally:
+            if 0 <= place < len(self._places):
+                self._put(place, self._values[place])
         digest = zlib.crc32(Struct(f"<{len(words)}i").pack(*words))
-        self.lines.append(f"    {{{number}, {seed}u, {int(result or 0)}, {digest}u}},")
+        self.lines.append(f"    {{{number}, {seed}u, {place}, {value}, {int(result or 0)}, {digest}u}},")
         self.found[number] += 1
+        return seen
 
     def _fill(self, drawing: Drawing) -> None:
         for root in (self._controller, self._inputs):
@@ -207,6 +331,7 @@ class MethodVectors:
         parts = {
             "CONSTANTS": ", ".join(map(str, self.constants)),
             "FILL": "\n".join(self._filling()),
+            "PLACES": "\n".join(self._pointers()),
             "WORDS": "\n".join(self._folding()),
             "CASES": "\n".join(cases),
             "VECTORS": "\n".join(self.lines),
@@ -222,7 +347,7 @@ class MethodVectors:
             if found.kind == "object":
                 given.append(f"&{self._place(found.name)}")
                 continue
-            kind, drawn = ("bool", "draw_truth()") if found == BOOL else ("int32_t", "draw()")
+            kind, drawn = ("bool", "draw_truth()") if found == BOOL else ("int32_t", f"argument({at})")
             lines.append(f"        const {kind} given_{at} = {drawn};")
             given.append(f"given_{at}")
         call = f"{names.function(function)}({', '.join(given)})"
@@ -248,6 +373,16 @@ class MethodVectors:
                     yield f"    {place} = {'draw_truth()' if truth else 'draw()'};"
         for name in self.program.classes["Settings"].fields:
             yield f"    settings.{name} = draw();"
+
+    def _pointers(self) -> Iterator[str]:
+        for root in ("Controller", "Inputs"):
+            for path, length in state_places(self.program, self.program.classes[root]):
+                place = f"{root.lower()}.{path}"
+                truth = _field_type(self.program, self.program.classes[root], path) == BOOL
+                for index in [f"[{at}]" for at in range(length)] or [""]:
+                    yield "    NULL," if truth else f"    (int32_t *)&{place}{index},"
+        for name in self.program.classes["Settings"].fields:
+            yield f"    &settings.{name},"
 
     def _folding(self) -> Iterator[str]:
         for root in ("Controller", "Inputs"):
