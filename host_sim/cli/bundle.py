@@ -41,6 +41,8 @@ def bundle_command(
     if form:
         _c_bundle(form, board, bike, out, force, as_json)
         return
+    if not board:
+        raise RequestError("Missing option '--board', allowed is a board, or --form c instead")
     result = bundle(BundleRequest(board, bike, bytecode, out, force))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
