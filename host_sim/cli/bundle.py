@@ -1,12 +1,15 @@
 """`treadle bundle` on the command line: its options, and what it says."""
 
 import json
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, OutOption
 from host_sim.commands.bundle import BundleRequest, BundleResult, bundle
+from host_sim.commands.c_bundle import c_bundle
+from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 BoardOption = Annotated[str, typer.Option(help="rpi_pico, esp32_devkitc, pyboard or desk.")]
@@ -14,13 +17,14 @@ FormOption = Annotated[
     str | None,
     typer.Option(
         metavar="FORM",
-        help="fused (fastest), native, bytecode (smallest) or source. Default: fused for the Pico.",
+        help="fused (fastest), native, bytecode (smallest) or source; or c, without a board. "
+        "Default: fused for the Pico.",
     ),
 ]
 
 
 def bundle_command(
-    board: BoardOption,
+    board: BoardOption = "",
     bike: BikeArgument = DEFAULT_BIKE,
     form: FormOption = None,
     out: OutOption = None,
@@ -32,13 +36,33 @@ def bundle_command(
     For the Pico also one .uf2 file with the file system in it: drag MicroPython's file onto the board, then
     this one. The rules are not ridden here: `treadle verify` does that, and `treadle flash` insists on it.
 
+    With `--form c` no board is named: the folder holds the logic in C for any microcontroller, vectors that
+    show that a compiler does with it what Python does, and a page that tells how to call it.
+
     Example: `treadle bundle --board rpi_pico folding --out pico`
     """
+    if form == "c":
+        _c_bundle(board, bike, out, force, as_json)
+        return
+    if not board:
+        raise RequestError("Missing option '--board', allowed is a board, or --form c instead")
     result = bundle(BundleRequest(board, bike, form, out, force))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
         _print_bundle(result)
+
+
+def _c_bundle(board: str, bike: str, out: Path | None, force: bool, as_json: bool) -> None:
+    result = c_bundle(board, bike, out, force)
+    if as_json:
+        print(json.dumps(result.as_json(), allow_nan=False))
+        return
+    manifest = result.made.manifest
+    print(f"settings     {spoken(manifest['bike'])}, {manifest['place']}; not verified here")
+    print(f"vectors      {result.made.vectors}")
+    print(f"folder       {spoken(result.folder)}")
+    print(f"next         make -C {spoken(result.folder)} check, then README.md there")
 
 
 def _print_bundle(result: BundleResult) -> None:

@@ -1,0 +1,35 @@
+"""`treadle bundle --form c`: a folder with the logic in C, for microcontrollers without MicroPython."""
+
+from pathlib import Path
+from typing import Any
+
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
+from host_sim.errors import RequestError
+from host_sim.forms.c.folder import CFolder
+from host_sim.outputs import fresh_folder
+
+
+class CBundleResult:
+    """The folder and what lies in it. Read: `folder`, `made`."""
+
+    def __init__(self, folder: Path, made: CFolder) -> None:
+        """Keep what was made."""
+        self.folder = folder
+        self.made = made
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the folder, the manifest and the number of vectors, with the keys that the manual names."""
+        return {"folder": str(self.folder), "vectors": self.made.vectors, "manifest": self.made.manifest}
+
+
+def c_bundle(board: str, bike_name: str, out: Path | None, force: bool) -> CBundleResult:
+    """Make the folder and write it, whole or not at all; RequestError says what is wrong with the request."""
+    if board:
+        raise RequestError(f"--board is {board[:60]!r}, allowed with --form c is no --board: it fits any")
+    bike = load_bike(bike_name)
+    folder = out or fresh_folder("treadle-c")
+    refuse_what_exists(folder, force)
+    made = CFolder(bike)
+    write_folder(folder, made.files, force)
+    return CBundleResult(folder, made)

@@ -1,0 +1,52 @@
+"""The few functions that Python has and C has not."""
+
+HEAD = """\
+/* Numbers to the right of `>>` are shifted with their sign; a compiler that does otherwise stops here. */
+typedef char shifts_keep_the_sign[(-1 >> 1) == -1 ? 1 : -1];
+
+#ifdef ASSIST_CHECKED
+void assist_stop(const char *why); /* Yours, in a build that looks for mistakes: it must not return. */
+#define STOP_UNLESS(condition, why) do { if (!(condition)) { assist_stop(why); } } while (0)
+#else
+#define STOP_UNLESS(condition, why) do { } while (0)
+#endif
+"""
+
+HELPERS = {
+    "floor_div": """\
+/* Divide and round down, as Python does. The divisor must be positive. */
+static int32_t floor_div(int32_t numerator, int32_t divisor)
+{
+    STOP_UNLESS(divisor > 0, "a divisor that is not positive");
+    const int32_t quotient = numerator / divisor;
+    return quotient * divisor > numerator ? quotient - 1 : quotient;
+}
+""",
+    "floor_mod": """\
+/* Return the remainder of a division that rounds down. The divisor must be positive. */
+static int32_t floor_mod(int32_t numerator, int32_t divisor)
+{
+    STOP_UNLESS(divisor > 0, "a divisor that is not positive");
+    const int32_t remainder = numerator % divisor;
+    return remainder < 0 ? remainder + divisor : remainder;
+}
+""",
+    "min_of": """\
+static int32_t min_of(int32_t one, int32_t other)
+{
+    return other < one ? other : one;
+}
+""",
+    "max_of": """\
+static int32_t max_of(int32_t one, int32_t other)
+{
+    return other > one ? other : one;
+}
+""",
+    "abs_of": """\
+static int32_t abs_of(int32_t value)
+{
+    return value < 0 ? -value : value;
+}
+""",
+}
