@@ -79,7 +79,7 @@ def _any_feed_forward(ex: Numbers) -> FeedForward:
     model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
     settings = Settings({"motor_kind": MOTOR_SPEED})
     watch = ShuntWatch(settings, Supply())
-    watch.rest_ma = ex.integer("rest_current", 0, READING_MAX)
+    watch.rest_peak_ma = ex.integer("rest_current", 0, READING_MAX)
     watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
     feed_forward = FeedForward(settings, model, Wheel(2_100, 1), watch)
     feed_forward._wheel.steady = ex.boolean("steady")
@@ -112,10 +112,9 @@ def feed_forward_seeks(ex: Numbers) -> None:
         ex.check(feed_forward.rise_mv_per_s >= 0, "the rate of seeking is not negative")
         ex.check(feed_forward.rise_mv_per_s <= feed_forward._rate_mv_per_s, "at most at the seek rate")
         ex.check(inputs.battery_mv >= feed_forward._shunt.rest_mv - SAG_MV, "only while the battery holds")
-        ex.check(feed_forward._wheel.steady, "only while the wheel is steady")
         free_ma = feed_forward._no_load_ma * (model.motor_mv // 10)
         free_ma = free_ma // (model.battery_mv // 10 if model.battery_mv >= 10 else 1)
-        drawn_ma = inputs.current_ma - feed_forward._shunt.rest_ma
+        drawn_ma = inputs.current_ma - feed_forward._shunt.rest_peak_ma
         ex.check(drawn_ma < free_ma * 5 // 4 + FIRST_CURRENT_MA, "only while no current is drawn")
     ex.outcome(seek=feed_forward.seek_mv, found=feed_forward.found_mv, rate=feed_forward.rise_mv_per_s)
 
@@ -165,6 +164,7 @@ def _known_drive(ex: Numbers, controller: Controller) -> int:
     controller._last_us = last_us
     controller.slew_limiter._last_us = last_us
     now_us = ticks_add_us(last_us, gap_us)
+    controller._look_at_the_clock(now_us)
     # No time for the integral to follow in: any of its states is a symbol already.
     controller.power_loop._last_us = now_us
     inputs = Inputs()
@@ -221,6 +221,7 @@ def drive_speed(ex: Numbers) -> None:
     feed_forward._seeking = ex.boolean("seeking")
     feed_forward._followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
     controller.wheel.steady = ex.boolean("steady")
-    controller.shunt_watch.rest_ma = ex.integer("rest_current", 0, READING_MAX)
+    controller.shunt_watch.rest_peak_ma = ex.integer("rest_current", 0, READING_MAX)
     controller.shunt_watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
+    controller.shunt_watch.lapsed = ex.boolean("lapsed")
     _known_drive(ex, controller)
