@@ -1,11 +1,10 @@
 """Crank edges to direction, pitch time and runs of edges.
 
-Two channels: the levels are a two-bit Gray code. `levels ^ (levels >> 1)` makes it binary, and the
-difference of two positions modulo 4 is 0 for none, 1 forward, 3 backward, 2 for a double change that no
-crank can make. One channel: every edge counts as forward. Duty-coded: one channel whose high share of a
-pitch tells the direction, known once a pitch, at the rising edge. On these two a pulse of under an eighth
-of a pitch, or over seven eighths, is no magnet but interference. The pitch time is measured between edges
-of the same kind, so that duty and phase errors of the sensor cancel.
+Two channels: the levels are a two-bit Gray code. `levels ^ (levels >> 1)` makes it binary; the difference of
+two positions modulo 4 is 0 for none, 1 forward, 3 backward, 2 for a double change that no crank can make. One
+channel: every edge is forward. Duty-coded: the high share of a pitch tells the direction, at the rising edge.
+Pulses of under an eighth or over seven eighths of a pitch are noise there. The pitch time is measured between
+edges of the same kind, so that duty and phase errors cancel.
 """
 
 from firmware.settings import B_LEADS, DUTY_CODED, TWO_CHANNELS, Settings
@@ -22,11 +21,10 @@ US_PER_MINUTE = 60_000_000
 class Crank:
     """The crank as its edges tell it.
 
-    Read: `forward_run` and `backward_run` (consecutive edges), `last_forward_us` (the last edge that
-    gained new ground), `pitch_us` and `pitch_edge_us` (the last measured pitch and its end; 0 while
-    there is none), `ground_gained` and `pitch_measured` (in this step), `standing` (latched),
-    `levels`, `one_sided_run` (edges in a row on one channel alone), `rejected` (noise and double
-    changes, modulo 65536).
+    Read: `forward_run` and `backward_run` (consecutive edges), `last_forward_us` (the last edge that gained
+    new ground), `pitch_us` and `pitch_edge_us` (the last measured pitch and its end; 0 while there is none),
+    `ground_gained` and `pitch_measured` (in this step), `standing` (latched), `levels`, `one_sided_run`
+    (edges in a row on one channel alone), `rejected` (noise and double changes, modulo 65536).
     """
 
     __slots__ = (
@@ -71,8 +69,7 @@ class Crank:
         self._sensor_kind = settings.sensor_kind
         self._kinds = 4 if settings.sensor_kind == TWO_CHANNELS else 2
         self._mask = 3 if settings.sensor_kind == TWO_CHANNELS else 1
-        # Where a single wire is on channel B, its level is moved to where that of channel A would be.
-        self._shift = 1 if self._mask == 1 and settings.lead == B_LEADS else 0
+        self._shift = 1 if self._mask == 1 and settings.lead == B_LEADS else 0  # A wire on B is read as on A.
         self._backward_step = 1 if settings.lead == B_LEADS else 3
         self._forward_duty_high = settings.forward_duty_high == 1
         self._shortest_pitch_us = US_PER_MINUTE // (pulses * CADENCE_MAX_RPM)
@@ -149,7 +146,7 @@ class Crank:
     def restamp(self, now_us: int) -> None:
         """Start afresh from `now_us`, because the clock went back; levels and the debt of edges stay."""
         self.begin_step()
-        self.forward_run = 0
+        self.forget_run()
         self.pitch_us = 0
         self.last_forward_us = now_us
         self._rise_seen = False

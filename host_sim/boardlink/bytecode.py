@@ -49,7 +49,8 @@ def _compile(compiler: list[str], name: str, source: bytes, folder: Path) -> byt
     """Compile one file. It remembers `name` for its error messages, and nothing of this machine."""
     given, made = folder / "given.py", folder / "made.mpy"
     given.write_bytes(source)
-    command = [*compiler, f"-msmall-int-bits={SMALL_INT_BITS}", "-s", name, "-o", str(made), str(given)]
+    options = [f"-msmall-int-bits={SMALL_INT_BITS}", "-s", name, "-o", str(made)]
+    command = [*compiler, *options, str(given)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise RequestError(f"{name} can't be compiled: {(done.stderr or done.stdout).strip()[-200:]}")

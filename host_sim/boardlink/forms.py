@@ -60,6 +60,7 @@ def files_in(target: Target, form: str) -> dict[str, bytes]:
     files[FORM_FILE] = form_file(files[FORM_FILE], form)
     if form == "source":
         return files
+    files = {name: source for name, source in files.items() if not _only_says_what_it_is(name, source)}
     files[SETTINGS_FILE] = without_sentences(files[SETTINGS_FILE])
     if form == "bytecode":
         return compiled(files)
@@ -88,6 +89,14 @@ def without_sentences(source: bytes) -> bytes:
                 assert isinstance(row, ast.Tuple)
                 row.elts[4] = ast.Constant("")
     return ast.unparse(tree).encode("ascii")
+
+
+def _only_says_what_it_is(name: str, source: bytes) -> bool:
+    """Tell whether a file is a package's docstring: MicroPython imports a folder without it as well.
+
+    On a FAT file system each would take a block of its own, and a pyboard has few.
+    """
+    return name.endswith("__init__.py") and len(ast.parse(source).body) <= 1
 
 
 @cache

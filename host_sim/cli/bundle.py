@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from host_sim.boardlink.targets import FORM_NAMES
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, OutOption
 from host_sim.commands.bundle import BundleRequest, BundleResult, bundle
 from host_sim.commands.c_bundle import c_bundle
@@ -44,6 +45,8 @@ def bundle_command(
     if form == "c":
         _c_bundle(board, bike, out, force, as_json)
         return
+    if not board and form is not None and form not in FORM_NAMES:
+        raise RequestError(f'--form is "{form[:60]}", allowed is c, {", ".join(FORM_NAMES)}')
     if not board:
         raise RequestError("Missing option '--board', allowed is a board, or --form c instead")
     result = bundle(BundleRequest(board, bike, form, out, force))

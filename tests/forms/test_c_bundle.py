@@ -98,7 +98,7 @@ def test_another_bundle_is_replaced_only_when_asked(folder):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (("--form", "d"), "--form is 'd', allowed is c"),
+        (("--form", "d"), '--form is "d", allowed is c,'),
         (
             ("--form", "c", "--board", "rpi_pico"),
             "--board is 'rpi_pico', allowed with --form c is no --board",

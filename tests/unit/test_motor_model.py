@@ -185,10 +185,9 @@ def test_a_motor_at_rest_that_draws_power_has_a_current_by_its_resistance_alone(
     assert abs(modelled.step(1_000, STEPS_TO_SETTLE).current_ma - 20_000) <= 100
 
 
-def test_a_narrow_range_of_the_command_divides_by_no_zero():
+def test_a_narrow_range_of_the_command_gives_the_battery_voltage_and_no_more():
     modelled = Modelled(MOTOR_SPEED, command_start_mv=1_000, command_max_mv=1_009)
-    # Nine millivolts in tens are none: counted as one ten.
-    assert modelled.settle(9).motor_mv == 3_600 * 9
+    assert modelled.settle(9).motor_mv == 36_000
 
 
 # From voltages to commands.
