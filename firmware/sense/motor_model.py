@@ -193,7 +193,13 @@ class MotorModel:
         return volts_mv // 10 * (current_ma // 10) // 10_000
 
     def limited(self, power_w: int) -> bool:
-        """Tell whether a current limit of the motor controller may hold the power back, within a fifth."""
+        """Tell whether a limit of the motor controller, or the battery voltage, may hold the power back.
+
+        Each is taken a fifth nearer than the settings say.
+        """
+        left_mv = max(self.battery_mv - self.back_emf_mv * 5 // 4, 0)
+        if not self.speed_kind and self.current_ma > left_mv * 1000 // self._resistance_mohm:
+            return True
         if self.current_ma >= self._current_limit_ma // 5 * 4:
             return True
         return power_w >= self.battery_mv // 10 * self._battery_limit_ma // 100_000 // 5 * 4

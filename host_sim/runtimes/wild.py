@@ -11,7 +11,7 @@ from random import Random
 
 from firmware.controller import Controller
 from firmware.records import Inputs
-from firmware.settings import ASCENDING, DUTY_CODED, TABLE, TWO_CHANNELS, Settings
+from firmware.settings import ASCENDING, DUTY_CODED, FIRST_PITCH_EDGES, TABLE, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US
 from host_sim.runtimes.golden import EveryEdge, TraceWriter
 
@@ -192,6 +192,7 @@ def draw_settings(draw: Random) -> Settings:
     while True:
         clashing = [pair for pair in ASCENDING if values[pair[0]] >= values[pair[1]]]
         if not clashing:
+            values["engage_edges"] = max(values["engage_edges"], FIRST_PITCH_EDGES[values["sensor_kind"]])
             return Settings(values)
         for name in clashing[0]:
             values[name] = draw.randint(*ranges[name])

@@ -423,6 +423,21 @@ def test_near_a_current_limit_the_motor_controller_may_hold_back(current_ma, pow
     assert model.limited(SmallInt(power_w)) is limited
 
 
+# 5 m/s are 25 V, a quarter more 31.25 V: of 36 V that leaves 4.75 V, which drive 19 A through 250 mOhm.
+@pytest.mark.parametrize(("current_ma", "limited"), [(18_999, False), (19_000, False), (19_001, True)])
+def test_near_the_battery_voltage_the_power_may_be_held_back_on_the_torque_kind(current_ma, limited):
+    modelled = Modelled()
+    modelled.see(speed_mm_per_s=5_000)
+    model = modelled.step(0)
+    model.current_ma = SmallInt(current_ma)
+    assert model.limited(SmallInt(0)) is limited
+    modelled = Modelled(MOTOR_SPEED)
+    modelled.see(speed_mm_per_s=5_000)
+    model = modelled.step(0)
+    model.current_ma = SmallInt(current_ma)
+    assert not model.limited(SmallInt(0))
+
+
 @pytest.mark.parametrize("settings", [{"kind": MOTOR_UNKNOWN}, {"kind": MOTOR_SPEED, "shunt_fitted": 0}])
 def test_of_a_motor_that_is_not_known_nothing_is_said(settings):
     modelled = Modelled(**settings)
