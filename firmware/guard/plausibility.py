@@ -26,8 +26,10 @@ WHEEL_SLOW = 3
 LASTING_STEPS = 60  # 0.3 s; no healthy ride of some thousand came to more than half of it.
 SILENT_STEPS = 40  # 0.2 s.
 WITHHELD_STEPS = 180  # 0.9 s: a wheel grips again, a motor controller has seen the command at zero.
-FORGIVEN_STEPS = 2_000  # After 10 s without a suspicion the earlier ones are forgotten.
-SUSPICIONS_MAX = 2  # The second of a kind is a fault,
+FORGIVEN_STEPS = (
+    1_000  # After 5 s without a suspicion the earlier ones are forgotten: a fault comes back sooner.
+)
+SUSPICIONS_MAX = 2  # The second of a kind in a row is a fault,
 WHEEL_SUSPICIONS_MAX = 3  # the third where a slipping wheel explains it: on ice it may slip twice.
 TOLERANCE_MV = 1_500
 TOLERANCE_W = 40
@@ -52,6 +54,7 @@ class Plausibility:
         "_shunt",
         "_start_mv",
         "_supply",
+        "_suspected",
         "_suspicions",
         "_unsuspected_steps",
         "_wheel",
@@ -90,6 +93,7 @@ class Plausibility:
 
     def forget(self) -> None:
         """Forget every suspicion: a fault has been cleared."""
+        self._suspected = PLAUSIBLE
         self._suspicions = 0
         self._unsuspected_steps = 0
         self._withheld_steps = 0
@@ -133,6 +137,9 @@ class Plausibility:
             return
         self._lasting_steps = 0
         self._withhold()
+        if found != self._suspected:
+            self._suspected = found
+            self._suspicions = 0
         self._suspicions += 1
         if self._suspicions >= (WHEEL_SUSPICIONS_MAX if found == WHEEL_SLOW else SUSPICIONS_MAX):
             self.motor_silent = found == MOTOR_SILENT

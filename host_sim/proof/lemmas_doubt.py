@@ -122,6 +122,7 @@ def _any_judge(ex: Numbers, kind: int) -> Plausibility:
         ex.assume(judge._lasting_steps < SILENT_STEPS)
     judge._driven_steps = ex.integer("driven", 0, LEARN_AFTER_STEPS)
     judge._suspicions = ex.integer("suspicions", 0, WHEEL_SUSPICIONS_MAX - 1)
+    judge._suspected = ex.integer("suspected", PLAUSIBLE, WHEEL_SLOW)
     judge._unsuspected_steps = ex.integer("unsuspected", 0, FORGIVEN_STEPS - 1)
     judge._withheld_steps = ex.integer("withheld", 0, WITHHELD_STEPS)
     controller.supply.power_w = ex.integer("power", 0, POWER_MAX_W)

@@ -1,6 +1,6 @@
 """Random rides on which nothing is broken, though much looks like it: the firmware must latch no fault.
 
-Motor settings are wrong by up to a fifth, one at a time or all together; shunts are quiet, coarse or noisy;
+Motor settings are wrong, one by a fifth or all by up to a tenth; shunts are quiet, coarse or noisy;
 wheels have one pulse a turn or more; batteries are stiff or weak, full or nearly empty; slopes reach 10 %;
 the driven wheel slips, and the motor controller cuts out for a moment. A ride is repeated by its number.
 """
@@ -18,7 +18,8 @@ from host_sim.rules.case import Case, Lines
 from host_sim.rules.riding import rest
 
 BIKES = ("cargo_trike", "tandem", "folding", "strong tandem")
-OFF_BY = 0.2
+ONE_OFF_BY = 0.2
+ALL_OFF_BY = 0.1
 MOTOR_SETTINGS = (
     "back_emf_mv_per_m_per_s",
     "motor_resistance_mohm",
@@ -86,7 +87,11 @@ def _bike(draw: Random) -> Bike:
     values = settings_from(changed, bike.place_profile).as_dict()
     wrong = draw.choice(((), (draw.choice(MOTOR_SETTINGS),), MOTOR_SETTINGS))
     for setting in wrong:
-        off = draw.choice((-OFF_BY, OFF_BY)) if len(wrong) == 1 else draw.uniform(-OFF_BY, OFF_BY)
+        off = (
+            draw.choice((-ONE_OFF_BY, ONE_OFF_BY))
+            if len(wrong) == 1
+            else draw.uniform(-ALL_OFF_BY, ALL_OFF_BY)
+        )
         values[setting] = round(values[setting] * (1.0 + off))
     changed.complete(bike.name, bike.place_profile, Settings(values))
     return changed

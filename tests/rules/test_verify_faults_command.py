@@ -2,9 +2,9 @@
 
 import json
 
-import host_sim.sweeping.workers
 import pytest
 
+import host_sim.runtimes.workers
 from host_sim.commands.verify_faults import FaultsRequest
 from host_sim.errors import RequestError
 
@@ -31,7 +31,7 @@ class InThisProcess:
 
 @pytest.fixture(autouse=True)
 def no_processes(monkeypatch):
-    monkeypatch.setattr(host_sim.sweeping.workers, "Workers", InThisProcess)
+    monkeypatch.setattr(host_sim.runtimes.workers, "Workers", InThisProcess)
 
 
 def test_a_row_that_the_hazard_table_knows_ends_with_0_and_names_the_hazard(treadle, here):
