@@ -67,6 +67,7 @@ class ShuntWatch:
         self._stuck_least_ma = 2 * settings.no_load_current_ma + 1000
         self._last_ma = 0
         self._stuck_mv = 0
+        self.rest_mv = 0
         self.rest_peak_ma = 0
         self._rest(0)
 
@@ -77,6 +78,8 @@ class ShuntWatch:
         if command_mv <= self._start_mv:
             self.rest_peak_ma = max(inputs.current_ma, self.rest_peak_ma - (self.rest_peak_ma >> PEAK_SHIFT))
             self._rest(command_mv)
+            # Whichever is lower: the smoothed voltage lags behind a battery that has just given way.
+            self.rest_mv = min(self._supply.battery_mv, inputs.battery_mv)
             return
         self._look_for_sag(inputs.battery_mv)
         self._look_for_standstill(inputs.current_ma, inputs.battery_mv)
@@ -91,7 +94,6 @@ class ShuntWatch:
         self._sag_steps = 0
         self._stuck_steps = 0
         self.rest_ma = self._supply.current_ma
-        self.rest_mv = self._supply.battery_mv
         self._current_sum = self.rest_ma << MEAN_SHIFT
         self._command_sum = command_mv << MEAN_SHIFT
 

@@ -80,6 +80,35 @@ def test_300_mv_below_the_voltage_at_rest_are_a_sag(battery_mv, sags):
     assert Watched().step(2_000, 0, battery_mv, steps=12).sags is sags
 
 
+@pytest.mark.parametrize(("raw_mv", "rest_mv"), [(33_000, 33_000), (36_000, 36_000), (39_000, 36_000)])
+def test_the_voltage_at_rest_is_the_lower_one_of_what_is_read_and_its_mean(raw_mv, rest_mv):
+    # A battery that has just given way has sagged before the motor drew anything.
+    watched = Watched()
+    watched.supply.battery_mv = SmallInt(36_000)
+    watched.inputs.battery_mv = SmallInt(raw_mv)
+    watched.watch.step(watched.inputs, SmallInt(1_000))
+    assert watched.watch.rest_mv == rest_mv
+
+
+def test_a_current_that_lapses_is_told_while_none_is_read():
+    watched = Watched()
+    assert not watched.step(2_000, 0).lapsed
+    assert not watched.step(2_000, 5_000, steps=20).lapsed
+    assert watched.step(2_000, 0, steps=30).lapsed
+    assert not watched.step(2_000, 5_000, steps=30).lapsed
+    watched.step(2_000, 0, steps=30)
+    assert not watched.step(1_000, 0).lapsed
+
+
+def test_the_peak_at_rest_follows_up_at_once_and_down_slowly():
+    watched = Watched()
+    assert watched.step(1_000, 256).rest_peak_ma == 256
+    assert watched.step(1_000, 0).rest_peak_ma == 254
+    assert watched.step(1_000, 255).rest_peak_ma == 255
+    # While the motor is driven it stays.
+    assert watched.step(2_000, 9_000, steps=5).rest_peak_ma == 255
+
+
 def test_a_moment_without_a_sag_starts_the_twelve_steps_afresh():
     watched = Watched()
     watched.step(2_000, 0, 35_700, steps=11)
