@@ -16,8 +16,10 @@ OWN = "this project's own number"
 
 
 def _power_excess_limit_j(bike: Bike) -> float | None:
-    """Without a shunt nobody knows the power: such a bike has an open map, which is a guess."""
-    return POWER_EXCESS_MOST_J if bike.shunt.fitted else None
+    """Without a shunt nobody knows the power; and no motor turns freely on less than its no-load power."""
+    no_load_w = bike.motor.no_load_current_a * bike.battery.full_v
+    asked = bike.shunt.fitted and bike.firmware_settings.power_limit_w > 2.0 * no_load_w
+    return POWER_EXCESS_MOST_J if asked else None
 
 
 CAMPAIGN_RULES = (

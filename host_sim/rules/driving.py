@@ -86,7 +86,7 @@ DRIVING = (
     ),
     Rule(
         "rise rate",
-        "While the motor pushes, the command rises no faster than the rise rate, rounding aside.",
+        "But for its search for the back-EMF, the command rises no faster than the rise rate (and rounding).",
         "mV/s",
         lambda bike: bike.firmware_settings.rise_mv_per_s + 10.0,
         COMMON_PRACTICE + "; usual rates run from 200 to 10000 mV/s",
@@ -162,9 +162,9 @@ DRIVING = (
     ),
     Rule(
         "help resumed at speed",
-        "From engaging to half of the power allowed it takes no longer than this, at 10 to 24 km/h.",
+        "On a speed controller, half of the power allowed comes within this of engaging, at 10 to 24 km/h.",
         "s",
-        _if_shunt(1.1),
+        lambda bike: 1.1 if bike.shunt.fitted and bike.motor_controller.kind == "speed" else None,
         COMMON_PRACTICE,
         (rides.HELP_RESUMED,),
         HelpDelay,

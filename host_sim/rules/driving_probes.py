@@ -36,7 +36,7 @@ class SteepestRise(Probe):
     """mV/s, the steepest rise of the command over 0.1 s.
 
     The step across the dead band does not count, and neither does the search for the back-EMF on a motor
-    controller of the speed kind, which pushes nothing: there the rise counts while the motor helps.
+    controller of the speed kind: there the rise counts while the motor helps and the search is over.
     """
 
     def begin(self, world: World, controller: Controller) -> None:
@@ -54,7 +54,8 @@ class SteepestRise(Probe):
         start_mv = self.settings.command_start_mv
         rise_mv = max(outputs.command_mv, start_mv) - max(self._last_mv, start_mv)
         self._last_mv = outputs.command_mv
-        if self._seeks and (rise_mv < -STEPPED_BACK_MV or not self.world.motor.assisting()):
+        seeking = self.controller.feed_forward.seek_mv > 0 or not self.world.motor.assisting()
+        if self._seeks and (rise_mv < -STEPPED_BACK_MV or seeking):
             self._rises_mv = [0] * RISE_PERIODS
             self._sum_mv = 0
             return

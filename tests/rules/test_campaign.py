@@ -31,24 +31,10 @@ def test_a_ride_of_the_campaign_is_repeated_by_its_number():
     assert random_case(18).settings.as_dict() != one.settings.as_dict()
 
 
-# What the firmware can't do yet: it finds a shunt that has failed late or not at all, and a wheel sensor lost
-# while driving after `wheel_lost_ms`. A ride that breaks nothing any more leaves this list.
-KNOWN = {
-    (7, "true power"),
-    (115, "true power"),
-    (119, "true power"),
-    (131, "true power"),
-    (149, "lost wheel above the cut-off"),
-}
-
-
 @pytest.mark.parametrize("first", [1, 101])
-def test_fifty_rides_break_nothing_but_what_is_known(first):
-    numbers = range(first, first + 50)
-    broken = {(one.number, one.rule): str(one) for number in numbers for one in ride_number(number)}
-    known = {pair for pair in KNOWN if pair[0] in numbers}
-    assert {pair: told for pair, told in broken.items() if pair not in known} == {}
-    assert known - broken.keys() == set(), "mended: take it off the list"
+def test_fifty_rides_break_nothing(first):
+    broken = [str(one) for number in range(first, first + 50) for one in ride_number(number)]
+    assert broken == []
 
 
 def test_the_campaign_draws_from_bikes_and_faults_that_there_are():
@@ -70,7 +56,6 @@ def test_compiled_rides_of_the_campaign_break_what_interpreted_ones_break():
         pytest.skip(missing_tools())
     compiled = [[str(one) for one in found] for _, found in campaign(113, 8, workers=2)]
     assert compiled == [[str(one) for one in ride_number(number)] for number in range(113, 121)]
-    assert sum(len(found) for found in compiled) == 2
 
 
 class Ride:
@@ -137,4 +122,4 @@ def test_ten_thousand_rides_break_nothing():
     assert done == rides
     new = [rule.name for rule in CAMPAIGN_RULES]
     assert [told for told in broken if not any(name in told for name in new)] == []
-    assert broken == []  # What the firmware can't do yet shows here: see KNOWN.
+    assert broken == []

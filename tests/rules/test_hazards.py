@@ -1,12 +1,16 @@
 """The hazard table names only what exists, says a size for all it lets pass, and its page is made from it."""
 
+from itertools import product
+
 from host_sim.bikes.load import example_names, load_bike
 from host_sim.proof.properties import PROPERTIES
 from host_sim.rules.catalogue import RULES
+from host_sim.rules.fault_rides import SITUATIONS
 from host_sim.rules.fault_rows import ROWS, rows_for
 from host_sim.rules.hazards import PAGE, hazard_page, load_hazards, unseen_of
 
 TABLE = load_hazards()
+KM_PER_H = 8.0
 
 
 def test_the_page_is_the_one_that_the_table_makes():
@@ -43,12 +47,13 @@ def test_every_exception_has_a_row_a_size_and_a_bike():
 def test_no_row_of_a_bike_has_two_exceptions():
     for name in example_names():
         bike = load_bike(name)
-        for row in ROWS:
+        for row, situation in product(ROWS, SITUATIONS):
             found = [
                 unseen
                 for hazard in TABLE.hazard
                 for unseen in hazard.unseen
-                if unseen.row == row.name and unseen.applies(bike)
+                if unseen.row == row.name and unseen.applies(bike) and unseen.covers(KM_PER_H, situation)
             ]
             assert len(found) <= 1
-            assert (unseen_of(TABLE, row.name, bike) is not None) == (len(found) == 1)
+            known = unseen_of(TABLE, row.name, bike, KM_PER_H, situation)
+            assert (known is not None) == (len(found) == 1)

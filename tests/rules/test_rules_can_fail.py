@@ -13,6 +13,7 @@ from host_sim.rules.catalogue import RULES, rule_named
 from host_sim.rules.judge import Finding, Verdict, measure
 from tests.ride.riding import bike_with
 
+ON_THE_TANDEM = ("least speed to engage", "help resumed at speed")
 FOUR_MAGNETS = {"kind": "one channel", "pulses_per_rev": 4, "uneven_deg": 1.0}
 
 
@@ -77,14 +78,20 @@ FAILING = (
         "noise never engages",
         [("noise at rest", 0), ("noise at rest", 1)],
         "cargo_trike",
-        {"pedal_sensor": {"kind": "one channel", "pulses_per_rev": 16, "uneven_deg": 0.5}},
+        {
+            "pedal_sensor": {"kind": "one channel", "pulses_per_rev": 32, "uneven_deg": 0.1},
+            "settings": {"engage_edges": 3},
+        },
         [],
     ),
     Failing(
         "nothing from a standing crank",
         [("noise at rest", 0), ("noise at rest", 1)],
         "cargo_trike",
-        {"pedal_sensor": {"kind": "one channel", "pulses_per_rev": 16, "uneven_deg": 0.5}},
+        {
+            "pedal_sensor": {"kind": "one channel", "pulses_per_rev": 32, "uneven_deg": 0.1},
+            "settings": {"engage_edges": 3},
+        },
         [],
     ),
     Failing(
@@ -148,7 +155,7 @@ def test_a_bicycle_that_can_not_keep_the_rule_breaks_it_and_is_told_why(failing:
 
 @pytest.mark.parametrize("rule", RULES, ids=[rule.name for rule in RULES])
 def test_nothing_measured_neither_holds_nor_fails(rule: Any) -> None:
-    bike = load_bike("tandem" if rule.name == "least speed to engage" else "cargo_trike")
+    bike = load_bike("tandem" if rule.name in ON_THE_TANDEM else "cargo_trike")
     verdict = Verdict(rule, bike, [])
     assert verdict.applies
     assert verdict.measured is None
@@ -160,7 +167,7 @@ def test_nothing_measured_neither_holds_nor_fails(rule: Any) -> None:
 
 @pytest.mark.parametrize("rule", RULES, ids=[rule.name for rule in RULES])
 def test_the_limit_itself_is_held_and_a_little_more_is_not(rule: Any) -> None:
-    bike = load_bike("tandem" if rule.name == "least speed to engage" else "cargo_trike")
+    bike = load_bike("tandem" if rule.name in ON_THE_TANDEM else "cargo_trike")
     limit = rule.limit(bike)
     at_limit = Verdict(rule, bike, [Finding(rule.name, "a ride", 1, limit)])
     assert (at_limit.holds, at_limit.margin, at_limit.cure) == (True, 0.0, "")
@@ -217,8 +224,8 @@ def test_the_limits_of_time_are_these_numbers() -> None:
     assert rule_named("stalled loop").limit(trike) == pytest.approx(138.22, abs=0.01)
     # Six samples and one more, 5 ms each.
     assert rule_named("lever wires").limit(trike) == 35.0
-    # 6 s without a pulse, and half a second.
-    assert rule_named("wheel sensor lost").limit(trike) == 6.5
+    # Six pulses a turn of 1.89 m: two take sqrt(4 * 0.315 m / 0.15 m/s2) = 2.898 s; and half a second.
+    assert rule_named("wheel sensor lost").limit(trike) == pytest.approx(3.398)
 
 
 def test_every_rule_says_what_it_is_and_where_its_limit_comes_from() -> None:

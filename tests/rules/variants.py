@@ -18,6 +18,8 @@ ENGAGEMENT = "decide/engagement.py"
 CEILINGS = "decide/ceilings.py"
 REQUEST = "decide/request.py"
 POWER_LOOP = "drive/power_loop.py"
+MOTOR_MODEL = "sense/motor_model.py"
+FEED_FORWARD = "drive/feed_forward.py"
 FAULTS = "guard/faults.py"
 GUARD = "guard/output_guard.py"
 CONTROLLER = "controller.py"
@@ -129,7 +131,10 @@ SABOTAGES = (
         "nudge run-on",
         seeds("nudges", 0, 1),
         [NEVER_LEFT],
-        changes={"pedal_sensor": {"pulses_per_rev": 24, "uneven_deg": 0.5}},
+        changes={
+            "pedal_sensor": {"pulses_per_rev": 24, "uneven_deg": 0.5},
+            "settings": {"engage_edges": 5},  # Nudges of more edges are rare.
+        },
         stopped_by_guard=True,
     ),
     Sabotage(
@@ -245,7 +250,10 @@ SABOTAGES = (
         "noise pulses are not filtered",
         "noise never engages",
         seeds("noise at rest", 0, 1),
-        [(CRANK, "self._shortest_pitch_us // 16", "0")],
+        [
+            (CRANK, "self._shortest_pitch_us // 16", "0"),
+            (CRANK, "odd = odd and self.forward_run >= self._kinds", "odd = False"),
+        ],
         bike="folding",
     ),
     Sabotage(
@@ -361,6 +369,21 @@ SABOTAGES = (
         "power overshoot",
         seeds("power steps", 0, 1, 2, 3),
         [(POWER_LOOP, "        if applied_mv != self.target_mv:\n", "        if False:\n")],
+        changes={"settings": {"motor_kind": 0}},  # The model of a known motor would bound it.
+    ),
+    Sabotage(
+        "the command never seeks the back-EMF",
+        "help resumed at speed",
+        seeds("help resumed", 0),
+        [(FEED_FORWARD, "self._seeking = self._rate_mv_per_s > 0", "self._seeking = False")],
+        bike="tandem",
+    ),
+    Sabotage(
+        "the command does not follow the back-EMF",
+        "power when a slope begins",
+        seeds("slope begins", 1, 3, 5),
+        [(FEED_FORWARD, "if self._followed_mv >= 0 and", "if False and")],
+        bike="tandem",
     ),
     Sabotage(
         "the integral never moves",
@@ -388,7 +411,9 @@ SABOTAGES = (
         [
             (POWER_LOOP, "(settings.command_max_mv - settings.command_start_mv) * _UV_PER_MV", "5_000_000"),
             (GUARD, "return min(command_mv, self._highest_mv)", "return command_mv"),
+            (MOTOR_MODEL, "            return self._start_mv + self._span_mv", "            return 9_999"),
         ],
+        changes={"settings": {"motor_kind": 0}},  # The model of a known motor would bound it.
     ),
     Sabotage(
         "assist power and its limit are doubled",
@@ -470,12 +495,14 @@ SABOTAGES = (
         "wheel sensor lost",
         seeds("wheel sensor lost", 0),
         [(FAULTS, "return 1 << WHEEL_LOST", "return 0")],
+        changes={"wheel_sensor": {"pulses_per_rev": 1}, "settings": {"motor_kind": 0}},
     ),
     Sabotage(
         "a missing current is never observed",
         "shunt dead",
         seeds("shunt dead", 0),
         [(FAULTS, "return 1 << CURRENT_MISSING if missing else 0", "return 0")],
+        changes={"settings": {"motor_kind": 0}},  # The model of a known motor would bound it.
     ),
     Sabotage(
         "the outputs are valid for ten seconds",

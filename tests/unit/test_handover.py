@@ -185,7 +185,7 @@ def test_what_the_reports_say_stands_on_the_page(here):
             )
         ).words.split()
     )
-    assert "40 of 40 timing and safety rules held" in words
+    assert "41 of 41 timing and safety rules held" in words
     assert "None failed." in words
     assert "did not hold" not in words
     assert "10 pulses a turn; lead: A; noise 0 a second; missing magnets: none; weak magnets: 7" in words
