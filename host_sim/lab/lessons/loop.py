@@ -66,7 +66,8 @@ eye can follow.
 
 The curve is the open loop in the complex plane, computed from the gain, the lag, the firmware's
 smoothing and one control period of delay. Anti-windup off is a loop of this lesson, not of the firmware:
-there it can't be switched off.
+there it can't be switched off. The board is told that its motor is unknown (`motor_kind` 0): of a known
+one it never commands more than the allowed power needs, which hides much of a bad loop.
 """
     )
 
