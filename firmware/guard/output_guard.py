@@ -178,7 +178,7 @@ class OutputGuard:
 
         What vanishes within the glitch time is taken back. After a rest a pitch must be seen first.
         """
-        if high == 1:
+        if high != 0:
             pulse_us = ticks_diff_us(time_us, self._fall_us)
             pitch_us = ticks_diff_us(time_us, self._rise_us)
         else:
@@ -187,7 +187,7 @@ class OutputGuard:
         if not self._rise_seen or not self._fall_seen:
             self._note_edge(high, time_us)
         elif pulse_us < self._glitch_us:
-            if high == 1:
+            if high != 0:
                 self._fall_us = self._before_us
             else:
                 self._rise_us = self._before_us
@@ -197,7 +197,7 @@ class OutputGuard:
                 self._go_forward(1, time_us)
 
     def _note_edge(self, high: int, time_us: int) -> None:
-        if high == 1:
+        if high != 0:
             self._before_us = self._rise_us
             self._rise_us = time_us
             self._rise_seen = True

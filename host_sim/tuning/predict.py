@@ -3,6 +3,9 @@
 The tangent at the operating point stands for the whole curve, the firmware's law for the loop: PI whose
 integral follows the command that went out, then rise and fall rate. Below the tangent's zero the motor gives
 nothing, which is how a speed controller spends the first part of its travel.
+
+This is the power loop alone: the search for the back-EMF, and the following of it, for a known motor of the
+speed kind are not in it, so on such a motor the power is there sooner than said here.
 """
 
 from typing import NamedTuple

@@ -154,11 +154,12 @@ def test_levels_that_are_told_twice_are_no_edge_and_no_debt(lead, edges):
     assert gate.permit() == ASKED_MV
 
 
-def test_one_channel_knows_forward_only():
-    gate = Gate(sensor_kind=1)
-    gate.turn(3, ring=(1, 0))
+@pytest.mark.parametrize(("lead", "level"), [(0, 1), (1, 2)])
+def test_one_channel_knows_forward_only_whichever_wire_it_is_on(lead, level):
+    gate = Gate(sensor_kind=1, lead=lead)
+    gate.turn(3, ring=(level, 0))
     assert gate.permit() == ASKED_MV
-    gate.turn(-9, ring=(1, 0))
+    gate.turn(-9, ring=(level, 0))
     assert gate.permit() == ASKED_MV
 
 
