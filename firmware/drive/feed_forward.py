@@ -33,6 +33,7 @@ class FeedForward:
     """
 
     __slots__ = (
+        "_flows",
         "_followed_mv",
         "_model",
         "_no_load_ma",
@@ -59,6 +60,7 @@ class FeedForward:
         """The command is 0, so the next one seeks."""
         self._stop_seeking()
         self._seeking = self._rate_mv_per_s > 0
+        self._flows = False
         self._followed_mv = -1
         self.change_uv = 0
         self.found_mv = 0
@@ -77,7 +79,9 @@ class FeedForward:
     def _seek(self, inputs: Inputs, command_mv: int) -> None:
         model = self._model
         free_ma = self._no_load_ma * (model.motor_mv // 10) // max(model.battery_mv // 10, 1)
-        if inputs.current_ma >= self._shunt.rest_peak_ma + free_ma * 5 // 4 + FIRST_CURRENT_MA:
+        flowed = self._flows
+        self._flows = inputs.current_ma >= self._shunt.rest_peak_ma + free_ma * 5 // 4 + FIRST_CURRENT_MA
+        if self._flows and flowed:  # Twice in a row: one reading may be noise.
             if command_mv > 0:
                 self.found_mv = model.found_emf_mv(inputs.current_ma)
             self._stop_seeking()

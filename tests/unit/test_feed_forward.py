@@ -39,6 +39,7 @@ class Led:
     def step(self, command_mv: int, current_ma: int = 0, battery_mv: int = 36_000) -> FeedForward:
         self.inputs.current_ma = SmallInt(current_ma)
         self.inputs.battery_mv = SmallInt(battery_mv)
+        self.led._flows = current_ma > 0  # A current is read for the second time.
         self.model.step(SmallInt(command_mv), self.wheel, self.supply)
         self.led.step(self.inputs, SmallInt(command_mv))
         return self.led
@@ -99,6 +100,20 @@ def test_the_first_current_ends_the_search(current_ma, found):
     led = bench.step(2_302, current_ma)
     assert (led.found_mv > 0) is found
     assert (led.seek_mv > 0) is not found
+
+
+def test_a_single_reading_may_be_noise_and_ends_no_search():
+    bench = Led()
+    for current_ma in (5_000, 0, 5_000):
+        bench.inputs.current_ma = SmallInt(current_ma)
+        bench.model.step(SmallInt(2_302), bench.wheel, bench.supply)
+        bench.led.step(bench.inputs, SmallInt(2_302))
+        assert (bench.led.found_mv, bench.led.seek_mv > 0) == (0, True)
+    bench.led.step(bench.inputs, SmallInt(2_302))
+    assert bench.led.found_mv > 0
+    bench.led.rest()
+    bench.led.step(bench.inputs, SmallInt(2_302))
+    assert bench.led.found_mv == 0
 
 
 def test_what_is_found_is_where_the_motor_draws_nothing_and_is_told_once():
@@ -171,6 +186,7 @@ def test_the_least_battery_voltage_divides_as_it_is(current_ma, found):
     bench = Led()
     bench.model.motor_mv = bench.model.battery_mv = SmallInt(10)
     bench.inputs.current_ma = SmallInt(current_ma)
+    bench.led._flows = True
     bench.led.step(bench.inputs, SmallInt(1_000))
     # The whole voltage of 10 mV at the motor: all of the 0.8 A, a quarter more, and 250 mA.
     assert (bench.led.found_mv > 0) is found
