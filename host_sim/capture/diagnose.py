@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firmware.settings import B_LEADS, DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
+from firmware.settings import A_LEADS, B_LEADS, DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from host_sim.capture.board_count import Count, board_count, table_count
 from host_sim.capture.cadence import Cadence, cadence_of
 from host_sim.capture.channels import channels_of
@@ -50,7 +50,7 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     forward, forward_confidence = forward_of(stretches, told.forward_s, way.main)
     cadence = _cadence(way, turn, forward)
     decodable = decodable_of(kind, turn.ring, way.angles)
-    settings = _decoder_settings(kind, turn.pulses, forward or way.main)
+    settings = _decoder_settings(kind, turn.pulses, forward or way.main, channels.live)
     board = board_count(gathered.chunks() if gathered.whole else source(), settings)
     table = table_count(a, b, settings.lead != B_LEADS) if kind.value == "two channels" else None
     seconds = max((gathered.end_ns - int(gathered.times_ns[0])) / NS_PER_S, 1e-9)
@@ -125,13 +125,17 @@ def _clock_share(gathered: Gathered, way: Way) -> float:
     return tick_s / float(np.median(timed_s))
 
 
-def _decoder_settings(kind: Finding[str], pulses: Finding[int], forward: int) -> Settings:
+def _decoder_settings(kind: Finding[str], pulses: Finding[int], forward: int, live: int) -> Settings:
+    """Return what the board is told; of a single wire `lead` names the channel it is on, not a direction."""
+    on_b = live == CHANNEL_B
+    if KINDS[kind.value or "two channels"] == TWO_CHANNELS:
+        on_b = forward < 0
     number = pulses.value if pulses.sure and pulses.value is not None else PULSES_UNKNOWN
     return Settings(
         {
             "sensor_kind": KINDS[kind.value or "two channels"],
             "pulses_per_rev": number,
-            "lead": 1 if forward < 0 else 0,
+            "lead": B_LEADS if on_b else A_LEADS,
             "forward_duty_high": 0 if forward < 0 else 1,
         }
     )

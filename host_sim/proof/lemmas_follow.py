@@ -86,6 +86,7 @@ def _any_feed_forward(ex: Numbers) -> FeedForward:
     feed_forward._no_load_ma = any_setting(ex, "no_load_current_ma")
     feed_forward._rate_mv_per_s = any_setting(ex, "seek_mv_per_s")
     feed_forward._followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
+    feed_forward._flows = ex.boolean("flows")
     return feed_forward
 
 
@@ -94,6 +95,7 @@ def feed_forward_seeks(ex: Numbers) -> None:
     feed_forward = _any_feed_forward(ex)
     ex.assume(feed_forward._rate_mv_per_s > 0)
     feed_forward._seeking = True
+    flowed = feed_forward._flows
     model = feed_forward._model
     highest_mv = model._start_mv + model._span_mv
     inputs = Inputs()
@@ -115,7 +117,10 @@ def feed_forward_seeks(ex: Numbers) -> None:
         free_ma = feed_forward._no_load_ma * (model.motor_mv // 10)
         free_ma = free_ma // (model.battery_mv // 10 if model.battery_mv >= 10 else 1)
         drawn_ma = inputs.current_ma - feed_forward._shunt.rest_peak_ma
-        ex.check(drawn_ma < free_ma * 5 // 4 + FIRST_CURRENT_MA, "only while no current is drawn")
+        flows = drawn_ma >= free_ma * 5 // 4 + FIRST_CURRENT_MA
+        ex.check(feed_forward._flows if flows else not feed_forward._flows, "it remembers this reading")
+        if flowed:
+            ex.check(not flows, "not beyond a second reading of a current")
     ex.outcome(seek=feed_forward.seek_mv, found=feed_forward.found_mv, rate=feed_forward.rise_mv_per_s)
 
 
@@ -220,6 +225,7 @@ def drive_speed(ex: Numbers) -> None:
     model._lagged = ex.integer("lagged", 0, 4 * controller.settings.command_max_mv)
     feed_forward._seeking = ex.boolean("seeking")
     feed_forward._followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
+    feed_forward._flows = ex.boolean("flows")
     controller.wheel.steady = ex.boolean("steady")
     controller.shunt_watch.rest_peak_ma = ex.integer("rest_current", 0, READING_MAX)
     controller.shunt_watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
