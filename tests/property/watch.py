@@ -33,7 +33,7 @@ class Watch:
         self.noisy = noisy
         self.drove = False
         self.rest_ma = 0  # The most that was read while the command was in the dead band.
-        self.flows = False  # More was read in the last step.
+        self.flows = False  # A current was read in the last step.
         self.last_step_us = rig.elapsed_us
         self.guard = SpyGuard(rig.settings, rig.number(rig.now_us))
         rig.controller.guard = self.guard
