@@ -14,7 +14,7 @@ COMPOSED = (
 )
 NO_CURRENT = (
     "a motor draws no current while less is read above the reading at rest than the no-load current, a"
-    f" quarter more and {FIRST_CURRENT_MA} mA"
+    f" quarter more and {FIRST_CURRENT_MA} mA; one reading above that may be noise, two in a row are not"
 )
 
 

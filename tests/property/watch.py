@@ -33,6 +33,7 @@ class Watch:
         self.noisy = noisy
         self.drove = False
         self.rest_ma = 0  # The most that was read while the command was in the dead band.
+        self.flows = False  # A current was read in the last step.
         self.last_step_us = rig.elapsed_us
         self.guard = SpyGuard(rig.settings, rig.number(rig.now_us))
         rig.controller.guard = self.guard
@@ -69,14 +70,17 @@ class Watch:
     def _rate_mv_per_s(self, before_mv: int) -> int:
         """Return how fast the command may rise: quicker in search of the back-EMF, while no current flows.
 
-        A current is what is read above the motor turning freely and above what was read at rest.
+        A current is what is read above the motor turning freely and above what was read at rest, twice in a
+        row: one reading may be noise.
         """
         settings = self.rig.settings
         rise_mv_per_s = int(settings.rise_mv_per_s)
         if before_mv <= settings.command_start_mv:
             self.rest_ma = max(self.rest_ma, int(self.rig.current_ma))
         current_ma = self.rig.current_ma - self.rest_ma - 5 * int(settings.no_load_current_ma) // 4
-        if settings.motor_kind != MOTOR_SPEED or settings.shunt_fitted == 0 or current_ma > 250:
+        flowed = self.flows
+        self.flows = current_ma > 250
+        if settings.motor_kind != MOTOR_SPEED or settings.shunt_fitted == 0 or (self.flows and flowed):
             return rise_mv_per_s
         return max(rise_mv_per_s, int(settings.seek_mv_per_s))
 

@@ -25,7 +25,9 @@ def tandem_plant():
 
 
 def test_the_surge_limit_and_its_frequency_are_foretold(tandem_plant):
-    bike, settings = load_bike("tandem"), DriveSettings(900, 305, 30)
+    # Margins are of the power loop alone; following the back-EMF of a known motor changes what the kick does.
+    bike = with_settings(load_bike("tandem"), {"motor_kind": MOTOR_UNKNOWN})
+    settings = DriveSettings(900, 305, 30)
     check = check_surge(bike, settings, worst_case([tandem_plant], settings.gains), [tandem_plant])
     for scan in (check.free, check.felt):
         assert scan.predicted is not None
