@@ -38,7 +38,7 @@ def test_a_number_beyond_its_budget_is_named(results):
     dear = fuel.Fuel("se", [0, 10, 100, 3_000_110, 4_000_000, 4_005_010])
     assert (dear.step_worst, dear.edge_worst) == (3_000_000, 5_000)
     assert fuel.beyond_budget({"riding": results.fuel["riding"], "storm": dear}) == [
-        "storm: step_worst is 3000000, allowed is 2380000 (fuel)"
+        "storm: step_worst is 3000000, allowed is 2600000 (fuel)"
     ]
 
 
@@ -48,7 +48,7 @@ def test_steps_are_told_apart_by_what_the_bicycle_does(results):
     kinds = results.fuel["riding"].kinds
     assert {kind: spread.steps for kind, spread in kinds.items()} == {
         "any": 8_538,
-        "driving": 3_452,
+        "driving": 3_426,
         "at rest": 1_198,
     }
     for spread in kinds.values():
@@ -60,7 +60,7 @@ def test_steps_are_told_apart_by_what_the_bicycle_does(results):
 def test_a_step_that_only_called_empty_methods_would_be_beyond_the_goal_too(results):
     if isinstance(results.calls, str):
         pytest.skip(results.calls)
-    assert 50 < results.calls.per_step < 60
+    assert 85 < results.calls.per_step < 100
     assert 1_000 < results.calls.fuel < 2_000
     assert results.calls.per_step * results.calls.fuel > 60_000
 
