@@ -64,7 +64,7 @@ KERNELS = (
     ),
     Kernel(
         "wheel",
-        "ticks sense.rotation",
+        "ticks integers sense.rotation",
         "Wheel(settings.wheel_circumference_mm, settings.wheel_pulses_per_rev)",
         "wheel_circumference_mm wheel_pulses_per_rev",
         "speed_mm_per_s pulsed",
