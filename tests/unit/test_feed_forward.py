@@ -61,14 +61,14 @@ class Led:
 
 @pytest.mark.parametrize(
     ("command_mv", "seek_mv", "rise_mv_per_s"),
-    # Quickly to 10 V, 1722 mV; slower to 20 V * 1.3 + 1 V = 27 V, 2950 mV, at 42 % of the rate.
+    # Quickly to 10 V, 1722 mV; slower to 20 V * 1.3 + 2 V = 28 V, 3022 mV, at 46 % of the rate.
     [
         (0, 1_722, 4_000),
         (1_000, 1_722, 4_000),
         (1_721, 1_722, 4_000),
-        (1_722, 2_950, 1_680),
-        (2_949, 2_950, 1_680),
-        (2_950, 0, 0),
+        (1_722, 3_022, 1_840),
+        (3_021, 3_022, 1_840),
+        (3_022, 0, 0),
     ],
 )
 def test_the_command_seeks_quickly_and_then_slowly_and_then_no_further(command_mv, seek_mv, rise_mv_per_s):
@@ -79,7 +79,7 @@ def test_the_command_seeks_quickly_and_then_slowly_and_then_no_further(command_m
 
 def test_beyond_the_furthest_command_the_search_is_over_until_the_next_rest():
     bench = Led()
-    bench.step(2_950)
+    bench.step(3_022)
     assert bench.step(1_000).seek_mv == 0
     bench.led.rest()
     assert bench.step(0).seek_mv == 1_722
