@@ -32,7 +32,7 @@ ASKED: tuple[Rule, ...] = (*(rule_named(name) for name in SAFETY), *CAMPAIGN_RUL
 SPEED_KNOWN_MM_PER_S = 4000
 BLINDING = ("channels swapped", "channel stuck low", "channel stuck high", "channel dead")
 EXPLAINED = {
-    "forward pedalling only": (*BLINDING, "noise"),
+    "forward pedalling only": (*BLINDING, "noise", "throttle stuck"),  # A throttle that sticks drives.
     "two actions to start": BLINDING,  # A crank that the sensor does not show looks like one at rest.
     "no drive over speed": ("wheel sensor lost",),  # See "lost wheel above the cut-off".
     "brake cut": ("loop stalls",),  # Then the board's own time limit ends the drive; see "stalled loop".
