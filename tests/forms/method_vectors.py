@@ -24,6 +24,7 @@ from host_sim.forms.vectors import state_places
 
 EVERY_BIT = 0xFFFFFFFF
 BORDERS_WANTED = 6
+FURTHER = 30
 SMALLEST, LARGEST = -(1 << 30), (1 << 30) - 1
 
 
@@ -173,7 +174,9 @@ class MethodVectors:
         self._changed: set[int] = set()
         self.found = [0] * len(self.functions)
         for number, function in enumerate(self.functions):
-            for seed in range(each):
+            for seed in range(each * FURTHER):
+                if seed >= each and self.found[number] > 0:
+                    break  # More seeds are for functions that few states suit.
                 self._try(number, function, seed * len(self.functions) + number)
 
     def _all_objects(self) -> Iterator[tuple[str, Any]]:

@@ -134,8 +134,8 @@ def test_a_cell_holds_up_to_its_limits(values, holds):
 
 def test_a_fault_that_comes_ten_times_may_cost_what_ten_faults_may():
     row = "motor controller: cuts out again and again"
-    assert judged_as(TANDEM, row, over_power_j=100.0).verdict == HOLDS
-    assert judged_as(TANDEM, row, over_power_j=101.0).verdict == FAILS
+    assert judged_as(TRIKE, row, over_power_j=100.0).verdict == HOLDS
+    assert judged_as(TRIKE, row, over_power_j=101.0).verdict == FAILS
 
 
 def test_what_cannot_be_seen_refers_to_its_hazard_and_fails_beyond_the_size_stated():
