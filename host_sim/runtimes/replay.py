@@ -107,6 +107,11 @@ class Replay:
         self._controller = self.begin(Settings(values), self._u32(4))
 
     def _replay_step(self) -> None:
+        self._take_inputs()
+        self._hold_against(self.step(self._controller, self._inputs, self._u32(4)))
+
+    def _take_inputs(self) -> None:
+        """Read what follows the head of a step, and put all of it into the inputs."""
         head = self._head
         inputs = self._inputs
         self._record_edges(inputs.crank, self._u16(2))
@@ -122,7 +127,10 @@ class Replay:
         )
         inputs.brake_pulled = head[26] & 1 == 1
         inputs.clear_requested = head[26] & 2 == 2
-        outputs = self.step(self._controller, inputs, self._u32(4))
+
+    def _hold_against(self, outputs: Outputs) -> None:
+        """Compare what the step came to with what was recorded."""
+        head = self._head
         self.steps += 1
         self._compare(0, outputs.command_mv, self._u16(27))
         self._compare(1, outputs.indicator << 1 | (1 if outputs.drive_enabled else 0), head[29])

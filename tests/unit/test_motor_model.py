@@ -438,6 +438,14 @@ def test_near_the_battery_voltage_the_power_may_be_held_back_on_the_torque_kind(
     assert not model.limited(SmallInt(0))
 
 
+def test_above_the_battery_voltage_any_current_is_more_than_is_left():
+    modelled = Modelled()
+    modelled.see(speed_mm_per_s=8_000)
+    model = modelled.step(0)
+    model.current_ma = SmallInt(1)
+    assert model.limited(SmallInt(0))
+
+
 @pytest.mark.parametrize("settings", [{"kind": MOTOR_UNKNOWN}, {"kind": MOTOR_SPEED, "shunt_fitted": 0}])
 def test_of_a_motor_that_is_not_known_nothing_is_said(settings):
     modelled = Modelled(**settings)

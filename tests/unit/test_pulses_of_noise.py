@@ -216,7 +216,22 @@ def test_the_first_edge_counts_for_the_guard_whatever_the_level_before_it():
     assert gate.permit() == ASKED_MV
 
 
+def test_the_first_two_edges_are_no_pitch_however_soon_after_the_start_they_come():
+    assert Gate(sensor_kind=ONE_CHANNEL).turn(2, 20_000, (0, 1)).permit() == 0
+
+
+def test_the_glitch_time_of_the_guard_is_a_sixteenth_of_the_shortest_pitch():
+    # 7 pulses at 250 rpm: 34.29 ms, of it a sixteenth in whole microseconds is 2,142.
+    for span_us, permitted_mv in ((2_142, ASKED_MV), (2_141, 0)):
+        gate = Gate(sensor_kind=ONE_CHANNEL, pulses_per_rev=7).turn(2, 10_000, (0, 1))
+        assert gate.turn(1, span_us, (0, 1)).permit() == permitted_mv
+
+
 def test_levels_told_twice_are_one_edge_for_the_guard():
+    gate = seen()
+    rise_us = gate.guard._rise_us
+    gate.wait(3_000).guard.crank_edge(1, gate.now_us)
+    assert gate.guard._rise_us == rise_us
     gate = seen(20_000, 20_000)
     rise_us = gate.guard._rise_us
     gate.wait(3_000).guard.crank_edge(1, gate.now_us)
@@ -229,9 +244,16 @@ def test_after_a_rest_the_guard_waits_for_a_pitch_again():
     # 12 pulses at 12 rpm are 417 ms, and 15 ms more.
     gate = seen(20_000, 20_000)
     assert gate.wait(431_667).permit() == 0
+    assert (gate.guard._rise_seen, gate.guard._fall_seen) == (False, False)
     assert gate.turn(1, 1_000, (0, 1)).permit() == 0
     assert gate.turn(1, 20_000, (0, 1)).permit() == 0
     assert gate.turn(1, 20_000, (0, 1)).permit() == ASKED_MV
+
+
+def test_after_a_rest_a_single_edge_is_forgotten_too():
+    gate = seen()
+    gate.wait(431_667).permit()
+    assert not gate.guard._rise_seen
 
 
 @pytest.mark.parametrize(
