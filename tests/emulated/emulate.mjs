@@ -6,6 +6,7 @@
 // serial input as [microsecond, text], milliseconds to run, a text to stop at, and where to write what came out.
 import fs from 'fs';
 import { RP2040, USBCDC, ConsoleLogger, LogLevel, Simulator } from 'rp2040js';
+import { cachedFlash } from './flash_cache.mjs';
 const job = JSON.parse(fs.readFileSync(process.argv[2], 'utf8'));
 const { bootromB1 } = await import(new URL('file://' + fs.realpathSync(job.bootrom)));
 const sim = new Simulator(); const mcu = sim.rp2040; const clock = sim.clock; const core = mcu.core;
@@ -14,21 +15,7 @@ mcu.flash.set(fs.readFileSync(job.image), 0);
 const u = fs.readFileSync(job.uf2);
 for (let at = 0; at < u.length; at += 512) mcu.flash.set(u.subarray(at + 32, at + 32 + u.readUInt32LE(at + 16)), u.readUInt32LE(at + 12) - 0x10000000);
 
-// The flash cache: 16 KiB, two ways, lines of 8 bytes. A miss takes `job.miss` cycles, fitted to one published benchmark.
-const extra = new Float64Array(1); const SETS = 1024;
-const tags = [new Int32Array(SETS).fill(-1), new Int32Array(SETS).fill(-1)]; const halves = [new Uint8Array(SETS), new Uint8Array(SETS)]; const older = new Uint8Array(SETS);
-function touch(offset) {
-  const line = offset >>> 3, set = line & (SETS - 1), half = 1 << ((offset >>> 2) & 1);
-  for (let way = 0; way < 2; way++) {
-    if (tags[way][set] === line) { older[set] = 1 - way; if (!(halves[way][set] & half)) { halves[way][set] |= half; extra[0] += job.miss; } return; }
-  }
-  const way = older[set]; extra[0] += job.miss; tags[way][set] = line; halves[way][set] = half; older[set] = 1 - way;
-}
-const r32 = mcu.readUint32.bind(mcu), r16 = mcu.readUint16.bind(mcu), r8 = mcu.readUint8.bind(mcu);
-const inRam = (a, size) => a >= 0x20000000 && a <= 0x20042000 - size, inFlash = (a) => a >= 0x10000000 && a < 0x11000000;
-mcu.readUint32 = (a) => { a >>>= 0; if (inRam(a, 4)) return mcu.sramView.getUint32(a - 0x20000000, true); if (inFlash(a)) touch(a - 0x10000000); return r32(a); };
-mcu.readUint16 = (a) => { a >>>= 0; if (inRam(a, 2)) return mcu.sramView.getUint16(a - 0x20000000, true); if (inFlash(a)) touch(a - 0x10000000); return r16(a); };
-mcu.readUint8 = (a) => { a >>>= 0; if (inRam(a, 1)) return mcu.sram[a - 0x20000000]; if (inFlash(a)) touch(a - 0x10000000); return r8(a); };
+const extra = cachedFlash(mcu, job.miss);
 
 let nsPerCycle = 8; mcu.addClockListener((hz) => { nsPerCycle = 1e9 / hz; });
 const events = []; const now_us = () => Math.round(clock.nanos) / 1000;

@@ -57,6 +57,13 @@ def _folder() -> Path:
     return folder
 
 
+def emulator_folder(script: str) -> Path:
+    """Return the folder that has the emulator's package, with a script of this folder put into it."""
+    for name in (script, "flash_cache.mjs"):
+        shutil.copy(HERE / name, _folder())
+    return _folder()
+
+
 @dataclass(frozen=True)
 class Heard:
     """What came out: bytes with their times in us, and (time_us, what, value) of enable and lamp."""
@@ -115,8 +122,8 @@ def emulate(
         "stop_at": stop_at,
     }
     (folder / "job.json").write_text(json.dumps(job))
-    shutil.copy(HERE / "emulate.mjs", _folder())
-    subprocess.run(["node", "emulate.mjs", str(folder / "job.json")], cwd=_folder(), check=True)
+    here = emulator_folder("emulate.mjs")
+    subprocess.run(["node", "emulate.mjs", str(folder / "job.json")], cwd=here, check=True)
     out = json.loads((folder / "out.json").read_text())
     serial = [(time, bytes.fromhex(text)) for time, text in out["serial"]]
     return Heard(serial, [(time, name, value) for time, name, value in out["events"]])
