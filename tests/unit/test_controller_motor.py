@@ -74,9 +74,9 @@ def test_the_command_crosses_the_dead_band_seeks_quickly_and_stops_at_the_first_
     rig = engaged(coasting(motor_kind=MOTOR_SPEED))
     rig.until(lambda rig: rig.controller.feed_forward.found_mv > 0, 2_000)
     commands_mv = rig.commands_mv
-    # 4 V/s are 20 mV in a step, up to 10 V, 1722 mV; then 1.84 V/s, 9.2 mV.
-    assert commands_mv[:4] == [1_000, 1_020, 1_040, 1_060]
-    slow = [mv for mv in commands_mv[:-1] if mv > 1_722]
+    # 5 V/s are 25 mV in a step, up to 9.2 V, 1664 mV; then 1.85 V/s, 9.25 mV.
+    assert commands_mv[:4] == [1_000, 1_025, 1_050, 1_075]
+    slow = [mv for mv in commands_mv[:-1] if mv > 1_664]
     steps_mv = [later - earlier for earlier, later in pairwise(slow)]
     assert set(steps_mv) == {9, 10}
     # 20 V are 2444 mV. It draws 1 A of the battery before it is noticed, and goes back.
