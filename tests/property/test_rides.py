@@ -6,7 +6,9 @@ from hypothesis import strategies as st
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
-from tests.builders import REST_MV, WRAP_US, Rig, legal_settings, settings_with
+from host_sim.testing.legal_settings import legal_settings
+from host_sim.testing.rig import REST_MV, WRAP_US, Rig
+from host_sim.testing.small_settings import settings_with
 from tests.property.watch import Watch
 
 starts_us = st.just(WRAP_US - 1_000) | st.integers(0, WRAP_US - 1)

@@ -6,7 +6,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import Settings
-from tests.builders import WRAP_US, Rig, legal_settings
+from host_sim.testing.legal_settings import legal_settings
+from host_sim.testing.rig import WRAP_US, Rig
 from tests.property.watch import Watch
 
 spans_ms = st.sampled_from([5, 20, 100, 400, 1_200])
