@@ -4,7 +4,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware.settings import Settings
-from tests.builders import Rig, legal_settings
+from host_sim.testing.legal_settings import legal_settings
+from host_sim.testing.rig import Rig
+from tests.property.pairs import Kind, driving_settings, every_kind, few_of_each_kind, start_driving
 from tests.property.test_rides import ride_segment, rides, starts_us
 from tests.property.watch import Watch
 
@@ -41,6 +43,21 @@ def test_the_guard_never_cuts_a_healthy_ride(settings: Settings, start_us: int, 
     watch = Watch(rig)
     Agreement(rig, watch)
     rig.ready()
+    for segment in ride:
+        ride_segment(rig, segment)
+
+
+@every_kind
+@few_of_each_kind
+@given(data=st.data(), start_us=starts_us, ride=rides)
+def test_the_guard_never_cuts_a_healthy_ride_that_drives(
+    kind: Kind, data: st.DataObject, start_us: int, ride: list
+):
+    rig = Rig(data.draw(driving_settings(**kind)), start_us)
+    watch = Watch(rig)
+    Agreement(rig, watch)
+    start_driving(rig)
+    assert watch.drove
     for segment in ride:
         ride_segment(rig, segment)
 

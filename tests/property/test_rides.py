@@ -6,7 +6,17 @@ from hypothesis import strategies as st
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
-from tests.builders import REST_MV, WRAP_US, Rig, legal_settings, settings_with
+from host_sim.testing.legal_settings import legal_settings
+from host_sim.testing.rig import REST_MV, WRAP_US, Rig
+from host_sim.testing.small_settings import settings_with
+from tests.property.pairs import (
+    EXAMPLES_A_KIND,
+    Kind,
+    driving_settings,
+    every_kind,
+    few_of_each_kind,
+    start_driving,
+)
 from tests.property.watch import Watch
 
 starts_us = st.just(WRAP_US - 1_000) | st.integers(0, WRAP_US - 1)
@@ -59,6 +69,25 @@ def test_every_ride_keeps_every_promise(settings: Settings, start_us: int, ride:
         ride_segment(rig, segment)
 
 
+@every_kind
+def test_every_ride_that_drives_keeps_every_promise(kind: Kind):
+    rides_that_drove = 0
+
+    @few_of_each_kind
+    @given(settings=driving_settings(**kind), start_us=starts_us, ride=rides)
+    def rides_of(settings: Settings, start_us: int, ride: list):
+        nonlocal rides_that_drove
+        rig = Rig(settings, start_us)
+        watch = Watch(rig)
+        start_driving(rig)
+        rides_that_drove += watch.drove
+        for segment in ride:
+            ride_segment(rig, segment)
+
+    rides_of()
+    assert rides_that_drove >= EXAMPLES_A_KIND
+
+
 @pytest.mark.parametrize("kind", [MOTOR_TORQUE, MOTOR_SPEED])
 @given(data=st.data(), start_us=starts_us, ride=rides, draws=st.booleans(), rested_v=st.integers(20, 99))
 def test_every_ride_of_a_known_motor_keeps_every_promise(kind, data, start_us, ride, draws, rested_v):
@@ -97,14 +126,26 @@ def test_the_promises_are_put_to_the_proof_by_rides_that_drive():
     assert rig.command_mv > 1_000
 
 
-@given(
-    settings=legal_settings(),
-    start_us=starts_us,
-    spans_us=st.lists(
-        st.sampled_from([0, 1, 40, 4_000, 5_000, 20_000, 60_000, 150_000]) | st.integers(0, 200_000)
-    ),
-    rpm=st.integers(0, 150),
+spans_us = st.lists(
+    st.sampled_from([0, 1, 40, 4_000, 5_000, 20_000, 60_000, 150_000]) | st.integers(0, 200_000)
 )
+
+
+@every_kind
+@few_of_each_kind
+@given(data=st.data(), start_us=starts_us, spans_us=spans_us)
+def test_late_early_and_doubled_steps_of_a_ride_that_drives_keep_every_promise(
+    kind: Kind, data: st.DataObject, start_us: int, spans_us: list
+):
+    rig = Rig(data.draw(driving_settings(**kind)), start_us)
+    watch = Watch(rig)
+    start_driving(rig)
+    assert watch.drove
+    for span_us in spans_us:
+        rig.step(span_us)
+
+
+@given(settings=legal_settings(), start_us=starts_us, spans_us=spans_us, rpm=st.integers(0, 150))
 def test_late_early_and_doubled_steps_keep_every_promise(
     settings: Settings, start_us: int, spans_us: list, rpm: int
 ):
@@ -115,15 +156,32 @@ def test_late_early_and_doubled_steps_keep_every_promise(
         rig.step(span_us)
 
 
-@given(
-    settings=legal_settings(),
-    noise=st.lists(st.tuples(st.integers(0, 3), st.integers(0, 4_999), st.booleans()), max_size=200),
-    rpm=cadences_rpm,
-)
+noises = st.lists(st.tuples(st.integers(0, 3), st.integers(0, 4_999), st.booleans()), max_size=200)
+
+
+@given(settings=legal_settings(), noise=noises, rpm=cadences_rpm)
 def test_noise_on_the_pedal_sensor_breaks_no_promise(settings: Settings, noise: list, rpm: int):
     rig = Rig(settings)
     Watch(rig, noisy=True)
     rig.ready().run(500, rpm=rpm, wheel_mm_per_s=2_000)
+    make_noise(rig, noise)
+
+
+@every_kind
+@few_of_each_kind
+@given(data=st.data(), noise=noises)
+def test_noise_on_the_pedal_sensor_of_a_ride_that_drives_breaks_no_promise(
+    kind: Kind, data: st.DataObject, noise: list
+):
+    rig = Rig(data.draw(driving_settings(**kind)))
+    watch = Watch(rig, noisy=True)
+    start_driving(rig)
+    assert watch.drove
+    make_noise(rig, noise)
+
+
+def make_noise(rig: Rig, noise: list) -> None:
+    """Record an edge that no ring made before each step, at times with some rest after it."""
     for levels, after_us, breathe in noise:
         rig.crank_edge(levels, after_us)
         rig.step()

@@ -2,13 +2,23 @@
 
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import Settings
-from tests.builders import WRAP_US, Rig, legal_settings
+from host_sim.testing.legal_settings import legal_settings
+from host_sim.testing.rig import WRAP_US, Rig
+from tests.property.pairs import EXAMPLES_A_KIND, Kind, driving_settings, every_kind, start_driving
 from tests.property.watch import Watch
 
+starts_us = st.just(WRAP_US - 1_000) | st.integers(0, WRAP_US - 1)
 spans_ms = st.sampled_from([5, 20, 100, 400, 1_200])
 
 
@@ -20,18 +30,22 @@ class Bicycle(RuleBasedStateMachine):
 
     @initialize(
         settings=legal_settings(),
-        start_us=st.just(WRAP_US - 1_000) | st.integers(0, WRAP_US - 1),
+        start_us=starts_us,
         rested=st.booleans(),
     )
     def power_up(self, settings: Settings, start_us: int, rested: bool):
+        self.build(settings, start_us)
+        if rested:
+            self.rig.ready()
+
+    def build(self, settings: Settings, start_us: int) -> None:
+        """Put the bicycle together and watch it."""
         self.rig = Rig(settings, start_us)
         self.watch = Watch(self.rig)
         self.rested = False
         self.cleared = False
         self.first_cause = 0
         self.rig.after_step.append(self.note)
-        if rested:
-            self.rig.ready()
 
     def note(self, rig: Rig, before_mv: int) -> None:
         """Keep the account of rest and of faults, step by step."""
@@ -51,6 +65,18 @@ class Bicycle(RuleBasedStateMachine):
     @rule(rpm=st.sampled_from([20, 45, 60, 80, 110]) | st.integers(1, 220), span_ms=spans_ms)
     def pedal(self, rpm: int, span_ms: int):
         self.rig.run(span_ms, rpm=rpm)
+
+    @rule(span_ms=spans_ms)
+    def ride_on(self, span_ms: int):
+        """Do what makes the motor help: levers, battery, motor and speed as they should be, and pedal."""
+        rig = self.rig
+        rig.brake_pulled = False
+        rig.release_throttle()
+        rig.selector_mv = int(rig.settings.selector_high_mv)
+        rig.battery_mv = int(rig.settings.battery_highest_mv) - 1
+        rig.motor_decicelsius = 200
+        rig.wheel_mm_per_s = min(1_000, int(rig.settings.taper_start_mm_per_s) * 3 // 4)
+        rig.run(span_ms, rpm=int(rig.settings.engage_rpm) * 4 // 3 + 90)
 
     @rule(span_ms=spans_ms)
     def stop_pedalling(self, span_ms: int):
@@ -140,6 +166,39 @@ class Bicycle(RuleBasedStateMachine):
             assert outputs.indicator == 2
         elif self.rig.elapsed_us > 0:
             assert outputs.indicator == (0 if self.rig.state == WAITING else 1)
+
+
+class DrivingBicycle(Bicycle):
+    """One bicycle that has begun to drive when the rules begin. A subclass says which kind."""
+
+    runs_that_drove = 0
+
+    def build(self, settings: Settings, start_us: int) -> None:
+        """Ride until the motor helps."""
+        super().build(settings, start_us)
+        start_driving(self.rig)
+
+    def teardown(self):
+        type(self).runs_that_drove += self.watch.drove
+
+
+def bicycle_of(kind: Kind) -> type[DrivingBicycle]:
+    """Return the driving bicycle of one kind."""
+
+    class OfKind(DrivingBicycle):
+        @initialize(settings=driving_settings(**kind), start_us=starts_us)
+        def power_up(self, settings: Settings, start_us: int):
+            self.build(settings, start_us)
+
+    return OfKind
+
+
+@every_kind
+def test_a_bicycle_that_drives_keeps_every_promise_whatever_comes(kind: Kind):
+    bicycle = bicycle_of(kind)
+    limits = hypothesis_settings(max_examples=EXAMPLES_A_KIND, stateful_step_count=25)
+    run_state_machine_as_test(bicycle, settings=limits)
+    assert bicycle.runs_that_drove >= EXAMPLES_A_KIND
 
 
 TestBicycle = Bicycle.TestCase

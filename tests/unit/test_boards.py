@@ -28,10 +28,10 @@ from host_sim.bench.sim_board import SimBoard
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.bundle import place_file
 from host_sim.boardlink.frames import Frame, Wire
+from host_sim.testing.small_int import SmallInt
 from tests import board_contract, fake_machine
 from tests.micropython_unix import micropython_unix, run
 from tests.ride.riding import bike_with
-from tests.small_int import SmallInt
 from tests.unit.test_bench_sim_board import LEVERS
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -6,8 +6,9 @@ With 12 pulses the shortest pitch is 60 / (12 * 250) = 20 ms and a glitch lasts 
 import pytest
 
 from firmware.sense.crank import Crank
-from tests.builders import BEFORE_WRAP_US, WRAP_US, settings_with
-from tests.small_int import SmallInt
+from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.testing.small_int import SmallInt
+from host_sim.testing.small_settings import settings_with
 
 FORWARD = (1, 3, 2, 0)  # A leads: A, both, B, none (bit 0 is A).
 

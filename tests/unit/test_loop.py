@@ -5,8 +5,9 @@ import pytest
 from firmware.controller import Controller
 from firmware.loop import Board, Heap, Link, LoopCounters, run
 from firmware.records import Inputs, Outputs
-from tests.builders import BEFORE_WRAP_US, WRAP_US, settings_with
-from tests.small_int import SmallInt
+from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.testing.small_int import SmallInt
+from host_sim.testing.small_settings import settings_with
 
 START_US = BEFORE_WRAP_US
 

@@ -7,8 +7,9 @@ import pytest
 
 from firmware.decide.pedalling import Pedalling
 from firmware.sense.crank import Crank
-from tests.builders import Rig, settings_with
-from tests.small_int import SmallInt
+from host_sim.testing.rig import Rig
+from host_sim.testing.small_int import SmallInt
+from host_sim.testing.small_settings import settings_with
 
 
 class Told:

@@ -3,8 +3,9 @@
 import pytest
 
 from firmware.drive.power_loop import PowerLoop
-from tests.builders import BEFORE_WRAP_US, WRAP_US, settings_with
-from tests.small_int import SmallInt
+from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.testing.small_int import SmallInt
+from host_sim.testing.small_settings import settings_with
 
 
 class Driven:

@@ -19,7 +19,7 @@ from firmware.link.store import (
     with_check_sum,
 )
 from firmware.settings import TABLE, Settings
-from tests.builders import legal_values
+from host_sim.testing.legal_settings import legal_values
 from tests.micropython_unix import run
 
 

@@ -1,4 +1,4 @@
-"""Builds what the firmware tests ride: settings, legal ones at random, and a rig on an ideal ring.
+"""A rig that steps a controller on an ideal ring and wheel, every 5 ms, in integers of 31 bits.
 
 The rig is no physics. It turns a crank and a wheel at the rates it is told, writes the edges of an
 ideal magnet ring in whole microseconds, and steps the controller every 5 ms. It starts 1 ms before
@@ -10,170 +10,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from hypothesis import strategies as st
-
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
-from firmware.settings import ASCENDING, DUTY_CODED, FIRST_PITCH_EDGES, TABLE, TWO_CHANNELS, Settings
-from tests.small_int import SmallInt
+from firmware.settings import Settings
+from host_sim.testing.ring import Ring
+from host_sim.testing.small_int import SmallInt
+from host_sim.testing.small_settings import settings_with
 
 WRAP_US = 2**30
 BEFORE_WRAP_US = WRAP_US - 1_000
 PERIOD_US = 5_000
 REST_MV = 700
 FULL_MV = 4_000
-DEFAULTS = {row[0]: row[1] for row in TABLE}
-
-# One pitch lasts 60_000_000 / (rpm * pulses) us; in units of rpm * pulses * us it is always this long.
-_PITCH = 60_000_000
-_SHARE = 700  # Permille of a pitch for which a duty-coded part says "high" going its larger way.
-
-# A leads: 00, A alone, both, B alone (bit 0 is A). Each row: where in the pitch, permille, and the levels.
-_RING_A_LEADS = ((0, 1), (250, 3), (500, 2), (750, 0))
-_RING_B_LEADS = ((0, 2), (250, 3), (500, 1), (750, 0))
-_RING_ONE = ((0, 1), (500, 0))
-
-
-def settings_with(**values: int) -> Settings:
-    """Return the default settings with `values` over them, every one a SmallInt."""
-    return Settings({**{name: SmallInt(value) for name, value in DEFAULTS.items()}, **small(values)})
-
-
-def small(values: dict[str, int]) -> dict[str, int]:
-    """Return the same values as SmallInt."""
-    return {name: SmallInt(value) for name, value in values.items()}
-
-
-def _ranges() -> dict[str, tuple[int, int]]:
-    """Return for each setting the range in which every pair of ASCENDING can still be satisfied.
-
-    And for the engage edges those that are legal with any sensor.
-    """
-    ranges = {row[0]: (row[2], row[3]) for row in TABLE}
-    for _ in ASCENDING:
-        for lower, higher in ASCENDING:
-            lowest, highest = ranges[lower]
-            ranges[lower] = (lowest, min(highest, ranges[higher][1] - 1))
-            lowest, highest = ranges[higher]
-            ranges[higher] = (max(lowest, ranges[lower][0] + 1), highest)
-    ranges["engage_edges"] = (FIRST_PITCH_EDGES[TWO_CHANNELS], ranges["engage_edges"][1])
-    return ranges
-
-
-def _lower_ones_first() -> list[str]:
-    names: list[str] = []
-    waiting = [row[0] for row in TABLE]
-    while waiting:
-        for name in waiting:
-            if all(lower in names for lower, higher in ASCENDING if higher == name):
-                names.append(name)
-        waiting = [name for name in waiting if name not in names]
-    return names
-
-
-RANGES = _ranges()
-ORDER = _lower_ones_first()
-
-
-@st.composite
-def legal_values(draw: Any, **fixed: int) -> dict[str, int]:
-    """Draw a legal value for every setting.
-
-    Sometimes all of them vary; more often a handful do and the rest keep their defaults, because of
-    58 settings drawn at random some always forbid all drive.
-    """
-    few = draw(st.integers(0, 3)) > 0
-    varied = draw(st.sets(st.sampled_from(ORDER), max_size=10)) if few else set(ORDER)
-    values: dict[str, int] = {}
-    for name in ORDER:
-        lowest, highest = RANGES[name]
-        for lower, higher in ASCENDING:
-            if higher == name:
-                lowest = max(lowest, values[lower] + 1)
-        if name == "engage_edges":
-            lowest = FIRST_PITCH_EDGES[values["sensor_kind"]]
-        if name in fixed:
-            values[name] = fixed[name]
-        elif name not in varied and lowest <= DEFAULTS[name] <= highest:
-            values[name] = DEFAULTS[name]
-        else:
-            ends = st.sampled_from([lowest, highest])
-            values[name] = draw(ends | st.integers(lowest, highest))
-    return values
-
-
-class DrawnSettings(Settings):
-    """Settings that print as what differs from the defaults, so that a counterexample can be read."""
-
-    __slots__ = ()
-
-    def __repr__(self) -> str:
-        given = {name: value for name, value in self.as_dict().items() if value != DEFAULTS[name]}
-        return "settings_with(" + ", ".join(f"{name}={value}" for name, value in given.items()) + ")"
-
-
-@st.composite
-def legal_settings(draw: Any, **fixed: int) -> Settings:
-    """Draw legal settings, every one a SmallInt; `fixed` ones stay as they are."""
-    return DrawnSettings(small(draw(legal_values(**fixed))))
-
-
-class Ring:
-    """An ideal magnet ring and its pickup. `position` counts true edges, forward positive."""
-
-    def __init__(self, settings: Settings, ring_lead: int | None = None) -> None:
-        """Build the ring that the settings describe; `ring_lead` turns the part round."""
-        self.duty_coded = settings.sensor_kind == DUTY_CODED
-        self.pulses = int(settings.pulses_per_rev)
-        if settings.sensor_kind == TWO_CHANNELS:
-            lead = settings.lead if ring_lead is None else ring_lead
-            self.marks = _RING_B_LEADS if lead == 1 else _RING_A_LEADS
-        else:
-            self.marks = _RING_ONE
-        # A single channel is on the wire that the settings name.
-        self.wire = int(settings.lead) if settings.sensor_kind != TWO_CHANNELS else 0
-        self.high_going_forward = _SHARE if settings.forward_duty_high == 1 else 1_000 - _SHARE
-        self.phase = _PITCH // 100
-        self.levels = self.marks[0][1]
-        self.position = 0
-
-    def edges(self, rpm: int, span_us: int) -> list[tuple[int, int]]:
-        """Turn at `rpm` (negative backward) for `span_us`; return (us from the start, levels)."""
-        rate = abs(rpm) * self.pulses
-        found: list[tuple[int, int]] = []
-        if rate == 0:
-            return found
-        marks = self._marks(rpm > 0)
-        span = rate * span_us
-        travelled = 0
-        while True:
-            distance, levels = min(self._ahead(where, rpm > 0, levels) for where, levels in marks)
-            if travelled + distance > span:
-                break
-            travelled += distance
-            self.phase = (self.phase + (distance if rpm > 0 else -distance)) % _PITCH
-            if levels != self.levels:
-                self.levels = levels
-                self.position += 1 if rpm > 0 else -1
-                found.append((travelled // rate, levels << self.wire))
-        left = span - travelled
-        self.phase = (self.phase + (left if rpm > 0 else -left)) % _PITCH
-        return found
-
-    def _ahead(self, where: int, forward: bool, levels: int) -> tuple[int, int]:
-        """Return the way to a mark, never 0, and the levels beyond it."""
-        mark = where * (_PITCH // 1_000)
-        way = (mark - self.phase if forward else self.phase - mark) % _PITCH
-        return (way or _PITCH), levels
-
-    def _marks(self, forward: bool) -> tuple[tuple[int, int], ...]:
-        if self.duty_coded:
-            return ((0, 1), (self.high_going_forward, 0))  # High for the rest of the pitch going backward.
-        if forward:
-            return self.marks
-        # Beyond a mark going backward lie the levels of the mark before it.
-        count = len(self.marks)
-        return tuple((self.marks[i][0], self.marks[(i - 1) % count][1]) for i in range(count))
 
 
 class Rig:

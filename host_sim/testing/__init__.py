@@ -1,0 +1,1 @@
+"""Tools for testing a controller of your own on the bench."""
