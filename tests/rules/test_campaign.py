@@ -21,8 +21,7 @@ from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
 from host_sim.runtimes.compiled import missing_tools
 
-
-# Settings drawn far from what a bicycle implies leave some rides that break one of the two rules of what is true.
+# Settings drawn far from what a bicycle implies leave some rides that break a rule of what is true.
 BROKEN_PERMILLE_MAX = 2
 
 
