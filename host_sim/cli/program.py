@@ -1,7 +1,7 @@
 """The program `treadle`: the commands together; what goes wrong becomes a sentence and an exit code.
 
 Exit codes: 0 when what was asked holds, 1 when it does not, 2 when the request is wrong; an
-interruption ends with 130 and leaves nothing half written.
+interruption (Ctrl-C or SIGTERM) ends with 130 and leaves nothing half written.
 """
 
 import io
@@ -19,11 +19,13 @@ from host_sim.cli.lab import lab_command
 from host_sim.cli.new import new_command
 from host_sim.cli.prove import prove_command
 from host_sim.cli.ride import ride_command
+from host_sim.cli.saying import complain, say
 from host_sim.cli.sweep import sweep_command
 from host_sim.cli.tune import tune_command
 from host_sim.cli.verify import verify_command
 from host_sim.cli.watch import watch_command
 from host_sim.errors import RequestError
+from host_sim.interruption import ended_as_interrupted
 
 INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
 
@@ -61,7 +63,8 @@ def main() -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # A name may hold what a terminal can't show.
     try:
-        code = app(prog_name="treadle", standalone_mode=False)
+        with ended_as_interrupted():
+            code = app(prog_name="treadle", standalone_mode=False)
         sys.stdout.flush()
     except RequestError as error:
         _end(str(error), 2)
@@ -70,7 +73,9 @@ def main() -> None:
     except OSError as error:
         # Nobody reads standard output any more, or its disk is full; Python would try it again at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        _end("" if isinstance(error, BrokenPipeError) else f"standard output: {error.strerror}", 1)
+        if not isinstance(error, BrokenPipeError):
+            say(f"standard output: {error.strerror}")
+        sys.exit(1)
     except Exception as error:
         _end(_usage(error), 2)
     if code == INTERRUPTED:
@@ -90,7 +95,7 @@ def _usage(error: Any) -> str:
 
 
 def _end(sentence: str, code: int) -> NoReturn:
-    """Leave with a sentence on standard error, if there is one to say."""
+    """Leave with a sentence, if there is one to say."""
     if sentence:
-        print(f"treadle: {sentence}", file=sys.stderr)
+        complain(sentence, code)
     sys.exit(code)

@@ -1,7 +1,6 @@
 """`treadle watch` on the command line: its options, the page or the lines, and the summary."""
 
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,6 +8,7 @@ import typer
 
 from host_sim.cli.options import JsonOption
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.saying import complain, say
 from host_sim.commands.watch import AskRequest, WatchRequest, WatchResult, ask, require_link, watch
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
@@ -74,7 +74,7 @@ def watch_command(
         else:
             _watch(WatchRequest(port, record, seconds, force), plain, as_json)
     except (BoardTrouble, NoBoard) as error:
-        print(f"treadle: {error}", file=sys.stderr)
+        complain(str(error), 1)
         raise typer.Exit(1) from None
 
 
@@ -99,7 +99,7 @@ def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
     else:
         _print_summary(result)
     if result.complaint:
-        print(f"treadle: {result.complaint}", file=sys.stderr)
+        say(result.complaint)
         raise typer.Exit(1)
 
 

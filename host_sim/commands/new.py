@@ -9,7 +9,7 @@ from host_sim.bikes.load import example_names, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.bikes.new_file import guessed_keys, new_text
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery
+from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.rules.places import load_place
 from host_sim.textfile import spoken
@@ -52,6 +52,7 @@ class NewRequest:
         self.out = out or Path(f"{name}.toml")
         if self.out.suffix != ".toml":
             raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .toml")
+        refuse_missing_folder(self.out, "--out")
         if name in example_names() and out is None:
             raise RequestError(f'NAME is "{name}", which is an example bike, allowed is another name')
         check_volts(answers.volts)

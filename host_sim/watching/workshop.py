@@ -7,7 +7,7 @@ from typing import Any
 from firmware.settings import TABLE
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery
+from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.textfile import spoken
 from host_sim.watching.session import ClosablePort
@@ -96,6 +96,7 @@ class Workshop:
 
 def check_capture(path: Path, force: bool) -> None:
     """Raise RequestError if the edge dump can't go there, before the board is asked."""
+    refuse_missing_folder(path, "--capture")
     if path.is_dir():
         raise RequestError(f"{spoken(path)} is a directory, allowed is a file for --capture")
     if path.exists() and not force:
