@@ -24,6 +24,7 @@ BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike. Def
 FilesOption = Annotated[
     Path | None, typer.Option(help="With --desk: folder of a desk bundle, where settings stay.")
 ]
+HurryOption = Annotated[bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")]
 PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only one.")]
 RecordOption = Annotated[Path | None, typer.Option(help="Record every frame in this CSV file.")]
 SecondsOption = Annotated[
@@ -48,6 +49,7 @@ def watch_command(
     desk: DeskOption = False,
     bike: BikeOption = None,
     files: FilesOption = None,
+    hurry: HurryOption = False,
     record: RecordOption = None,
     seconds: SecondsOption = None,
     plain: PlainOption = False,
@@ -80,7 +82,7 @@ def watch_command(
             "--set and --clear-fault"
         )
     try:
-        with chosen_port(port, desk, bike, files) as name:
+        with chosen_port(port, desk, bike, files, hurry) as name:
             if asked_only:
                 _ask(AskRequest(name, clear_fault, changes or [], capture, settings, force), as_json)
             else:
@@ -91,20 +93,22 @@ def watch_command(
 
 
 @contextmanager
-def chosen_port(port: str | None, desk: bool, bike: str | None, files: Path | None) -> Iterator[str | None]:
+def chosen_port(
+    port: str | None, desk: bool, bike: str | None, files: Path | None, hurry: bool = False
+) -> Iterator[str | None]:
     """Give the port that was named, or that of a desk board started for the block."""
     from host_sim.boardlink.desk import desk_port
 
     if not desk:
-        if bike is not None or files is not None:
-            raise RequestError("--bike and --files are given without --desk, allowed is with it")
+        if bike is not None or files is not None or hurry:
+            raise RequestError("--bike, --files and --hurry belong to --desk, allowed is with it")
         yield port
         return
     if port is not None:
         raise RequestError("--port and --desk are both given, allowed is one of them")
     if bike is not None and files is not None:
         raise RequestError("--bike and --files are both given, allowed is one of them")
-    with desk_port(bike or DEFAULT_BIKE, files) as name:
+    with desk_port(bike or DEFAULT_BIKE, files, hurry) as name:
         yield name
 
 
