@@ -1,15 +1,24 @@
-"""Writes files whole or not at all: under temporary names first, then renamed together."""
+"""Writes files whole or not at all: under temporary names first, then renamed together.
+
+Only the folder that was asked for is made, none above it. While files are in the making, nobody else can
+make files of the same names in the same folder: their folder holds a locked list of the names. The operating
+system lets go of the lock when the program ends, however it ends.
+"""
 
 import contextlib
 import os
 import secrets
 import shutil
+import sys
 from pathlib import Path
+from typing import TextIO
 
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 FOLDERS_TRIED = 1000
+UNFINISHED = ".unfinished-"
+CLAIM = ".names"  # In the unfinished folder; no file to deliver is called so.
 
 
 class Delivery:
@@ -28,7 +37,8 @@ class Delivery:
         self._names = names
         self._force = force
         self._made: list[Path] = []
-        self._temporary = folder / f".unfinished-{secrets.token_hex(4)}"
+        self._temporary = folder / f"{UNFINISHED}{secrets.token_hex(4)}"
+        self._claim: TextIO | None = None
 
     def add(self, name: str) -> Path:
         """Announce one more file and return where to write it."""
@@ -52,22 +62,23 @@ class Delivery:
         # Here and not at construction: an interruption between the two would leave what was made.
         try:
             self._refuse_what_exists()
-            for path in (*reversed([self.folder, *self.folder.parents]), self._temporary):
+            refuse_missing_folder(self.folder, self._option)
+            for path in (self.folder, self._temporary):
                 if not path.exists():
                     self._made.append(path)
                     path.mkdir()
+            self._claim_names()
         except OSError as error:
-            self._remove_folders()
+            self._take_away()
             raise self._cannot_write(error) from None
-        except KeyboardInterrupt:
-            self._remove_folders()
+        except BaseException:
+            self._take_away()
             raise
         return self
 
     def __exit__(self, _: type[BaseException] | None, error: BaseException | None, __: object) -> None:
         """Take away what was not delivered; RequestError says what kept a file from being written."""
-        shutil.rmtree(self._temporary, ignore_errors=True)
-        self._remove_folders()
+        self._take_away()
         if isinstance(error, OSError) and not isinstance(error, BrokenPipeError):
             raise self._cannot_write(error) from None
 
@@ -87,11 +98,59 @@ class Delivery:
                     f"{spoken(path)} exists already, allowed is another {self._option}, or --force"
                 )
 
-    def _remove_folders(self) -> None:
-        """Remove what was made for nothing."""
+    def _claim_names(self) -> None:
+        """Hold the names until the end; RequestError if somebody else is about to write one of them."""
+        self._claim = (self._temporary / CLAIM).open("w+", encoding="utf-8")
+        locked(self._claim)
+        self._claim.write("\n".join(self._names))
+        self._claim.flush()
+        # Ours is held before another is looked at: of two that start together, none misses the other.
+        for other in self.folder.glob(f"{UNFINISHED}*/{CLAIM}"):
+            if other.parent != self._temporary and (taken := _held_names(other) & {*self._names}):
+                raise RequestError(
+                    f"{spoken(self.folder / min(taken))} is being written by another run, allowed is another "
+                    f"{self._option}, or to wait for its end"
+                )
+
+    def _take_away(self) -> None:
+        """Remove what was made for nothing, and let go of the names."""
+        shutil.rmtree(self._temporary, ignore_errors=True)
+        if self._claim is not None:
+            self._claim.close()
         for path in reversed(self._made):
             with contextlib.suppress(OSError):
                 path.rmdir()
+
+
+def refuse_missing_folder(path: Path, option: str) -> None:
+    """Raise RequestError if there is no folder for `path` to lie in: none is made silently."""
+    if not path.parent.exists():
+        raise RequestError(
+            f"{spoken(path)} can't be written, allowed is another {option}, or to make its folder first: "
+            f"there is no {spoken(path.parent)}"
+        )
+
+
+def _held_names(claim: Path) -> set[str]:
+    """Return the names in a claim that somebody holds; none where its program has ended."""
+    try:
+        with claim.open("r+", encoding="utf-8") as file:
+            return set() if locked(file) else set(file.read().split("\n"))
+    except OSError:  # Its program is just taking it away.
+        return set()
+
+
+def locked(file: TextIO) -> bool:
+    """Lock the file; False if somebody else has. Where files can't be locked, nobody ever has."""
+    if sys.platform == "win32":
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def fresh_folder(name: str) -> Path:

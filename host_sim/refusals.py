@@ -48,9 +48,11 @@ def sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
         return str(error["ctx"]["error"])
     if kind == "extra_forbidden":
         return _unknown_key(key, error["loc"], model)
-    allowed = _allowed(error["loc"], model)
+    allowed = allowed_at(error["loc"], model)
     if kind == "missing":
         return f"{key} is missing, allowed is {allowed}"
+    if kind == "literal_error":
+        allowed += _near_choice(error["input"], error["loc"], model)
     return f"{key} is {shown(error['input'])}, allowed is {allowed}"
 
 
@@ -130,7 +132,15 @@ def _bare(annotation: Any) -> tuple[Any, list[Any]]:
             return annotation, limits
 
 
-def _allowed(location: tuple[int | str, ...], model: type[BaseModel]) -> str:
+def _near_choice(value: object, location: tuple[int | str, ...], model: type[BaseModel]) -> str:
+    """Return `, did you mean "X"?` where one of a few allowed words is near."""
+    near = difflib.get_close_matches(
+        str(value), [str(one) for one in get_args(_type_at(location, model)[0])], n=1
+    )
+    return f', did you mean "{near[0]}"?' if near else ""
+
+
+def allowed_at(location: tuple[int | str, ...], model: type[BaseModel]) -> str:
     """Say in words what may stand at `location`."""
     kind, limits = _type_at(location, model)
     names = [str(part) for part in location if isinstance(part, str)]

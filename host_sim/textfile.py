@@ -1,5 +1,6 @@
 """Read a small text file that a user wrote or brought, and refuse everything else in one sentence."""
 
+import difflib
 from pathlib import Path
 from typing import BinaryIO
 
@@ -74,8 +75,10 @@ def find_file(path_or_name: str | Path, folder: Path, suffixes: tuple[str, ...],
         except (OSError, ValueError):
             missing = True
         if missing:
+            near = difflib.get_close_matches(text, names, n=1)
+            hint = f"; did you mean {near[0]}?" if near else ""
             raise RequestError(
-                f"no {kind} is called {text[:60]!r}; there are {', '.join(names)}, or give a file"
+                f"no {kind} is called {text[:60]!r}; there are {', '.join(names)}, or give a file{hint}"
             )
     return path
 

@@ -172,5 +172,11 @@ def _why(error: Exception) -> str:
     if number in (errno.EAGAIN, errno.EBUSY):
         return "another program is using it"
     if number in (errno.EACCES, errno.EPERM):
-        return "this user may not use serial ports"
+        return "this user may not use serial ports (on Linux: join the group that owns it, often dialout)"
+    if number in (errno.EISDIR, errno.ENOTTY) or "Inappropriate ioctl" in str(error):
+        return "it is no serial port"
+    if number == errno.ENOENT:
+        return "there is no such port, is the board plugged in?"
+    if number in (errno.ENXIO, errno.EIO):
+        return "nothing answers behind it, plug the board in anew"
     return os.strerror(number) if number else str(error)

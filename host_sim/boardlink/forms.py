@@ -6,6 +6,7 @@ translator; what else runs in every period, or for every edge, is native, the re
 """
 
 import ast
+import difflib
 from functools import cache
 
 from host_sim.boardlink.bytecode import compiled
@@ -50,7 +51,9 @@ def check_form(target: Target, form: str | None) -> str:
         return target.form
     if form not in target.forms:
         allowed = ", ".join(target.forms)
-        raise RequestError(f'--form is "{form[:60]}", allowed for {target.name} is {allowed}')
+        near = difflib.get_close_matches(form, target.forms, n=1)
+        hint = f", did you mean {near[0]}?" if near else ""
+        raise RequestError(f'--form is "{form[:60]}", allowed for {target.name} is {allowed}{hint}')
     return form
 
 

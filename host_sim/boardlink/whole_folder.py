@@ -1,6 +1,5 @@
 """Writes a folder as a whole: complete under a temporary name beside its place, then renamed."""
 
-import contextlib
 import os
 import shutil
 import tempfile
@@ -8,6 +7,7 @@ from pathlib import Path
 
 from host_sim.boardlink.manifest import HEADING, MANIFEST
 from host_sim.errors import RequestError
+from host_sim.outputs import refuse_missing_folder
 from host_sim.textfile import spoken
 
 
@@ -17,13 +17,8 @@ def write_folder(folder: Path, files: dict[str, bytes], force: bool) -> None:
     RequestError if it exists; with `force` an older bundle is replaced as a whole, and nothing else is.
     """
     refuse_what_exists(folder, force)
-    made: list[Path] = []
     temporary: Path | None = None
     try:
-        for parent in reversed([folder.absolute().parent, *folder.absolute().parent.parents]):
-            if not parent.exists():
-                parent.mkdir()
-                made.append(parent)
         temporary = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder.absolute().parent))
         fresh = temporary / "new"
         for name, content in files.items():
@@ -32,21 +27,18 @@ def write_folder(folder: Path, files: dict[str, bytes], force: bool) -> None:
             path.write_bytes(content)
         refuse_what_exists(folder, force)
         _put_in_place(fresh, folder, temporary / "old")
-        made.clear()
     except OSError as error:
         reason = error.strerror or error
         raise RequestError(f"{spoken(folder)} can't be written, allowed is another --out: {reason}") from None
     finally:
         if temporary is not None:
             shutil.rmtree(temporary, ignore_errors=True)
-        for parent in reversed(made):
-            with contextlib.suppress(OSError):
-                parent.rmdir()
 
 
 def refuse_what_exists(folder: Path, force: bool) -> None:
     """Raise RequestError if `folder` is in the way; what is no bundle is so even with `force`."""
     try:
+        refuse_missing_folder(folder, "--out")
         if not os.path.lexists(folder):
             return
         if not force:

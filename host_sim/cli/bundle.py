@@ -32,10 +32,12 @@ def bundle_command(
     force: Annotated[bool, typer.Option("--force", help="Replace an older bundle in --out.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Make a folder with exactly what a board needs, and the settings of a bike.
+    """Make a folder with exactly what a board needs, the settings of a bike, and its wiring sheet.
 
     For the Pico also one .uf2 file with the file system in it: drag MicroPython's file onto the board, then
-    this one. The rules are not ridden here: `treadle verify` does that, and `treadle flash` insists on it.
+    this one. The wiring sheet (an HTML page for A4) has parts, pins, a drawing, what to measure before the
+    motor is connected, and a test of the motor controller, for this bike on this board. The rules are not
+    ridden here: `treadle verify` does that, and `treadle flash` insists on it.
 
     With `--form c` no board is named: the folder holds the logic in C for any microcontroller, vectors that
     show that a compiler does with it what Python does, and a page that tells how to call it.
@@ -80,6 +82,8 @@ def _print_bundle(result: BundleResult) -> None:
     ]
     if result.image_path is not None:
         rows.append(("image", spoken(result.image_path)))
+    if result.wiring_path is not None:
+        rows.append(("wiring", f"{spoken(result.wiring_path)}: print it, and measure before you connect"))
     rows.append(("next", _next(result)))
     for name, value in rows:
         print(f"{name:<13}{value}")
@@ -93,4 +97,4 @@ def _next(result: BundleResult) -> str:
             "drag the image onto a Pico without radio that has MicroPython (replaces all files and settings\n"
             f"{'':<13}on it; not for a Pico 2 or a board with radio), or use treadle flash"
         )
-    return "copy all of the folder onto the board, main.py last, or use treadle flash"
+    return "copy the folder but the wiring sheet onto the board, main.py last, or use treadle flash"

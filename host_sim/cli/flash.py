@@ -12,7 +12,7 @@ from host_sim.boardlink.raw_board import BoardTrouble
 from host_sim.cli.bundle import BoardOption, FormOption
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
 from host_sim.cli.options import rides as read_rides
-from host_sim.cli.saying import say
+from host_sim.cli.saying import complain, say
 from host_sim.commands.flash import FlashRequest, FlashResult, flash, judged
 from host_sim.progress import progress_bar
 from host_sim.rules.judge import Verdict
@@ -71,7 +71,7 @@ def flash_command(
 
 def _end(sentence: str, code: int) -> NoReturn:
     """Leave with a sentence; not by typer, whose word on interruptions would be wrong here."""
-    print(f"treadle: {sentence}", file=sys.stderr)
+    complain(sentence, code)
     sys.exit(code)
 
 

@@ -1,7 +1,7 @@
 """The program `treadle`: the commands together; what goes wrong becomes a sentence and an exit code.
 
 Exit codes: 0 when what was asked holds, 1 when it does not, 2 when the request is wrong; an
-interruption ends with 130 and leaves nothing half written.
+interruption (Ctrl-C or SIGTERM) ends with 130 and leaves nothing half written.
 """
 
 import io
@@ -12,17 +12,21 @@ from typing import Any, NoReturn
 import typer
 
 from host_sim.cli.bundle import bundle_command
+from host_sim.cli.commission import commission_command
 from host_sim.cli.flash import flash_command
 from host_sim.cli.handover import handover_command
 from host_sim.cli.inspect import inspect_command
 from host_sim.cli.lab import lab_command
+from host_sim.cli.new import new_command
 from host_sim.cli.prove import prove_command
 from host_sim.cli.ride import ride_command
+from host_sim.cli.saying import complain, say
 from host_sim.cli.sweep import sweep_command
 from host_sim.cli.tune import tune_command
 from host_sim.cli.verify import verify_command
 from host_sim.cli.watch import watch_command
 from host_sim.errors import RequestError
+from host_sim.interruption import ended_as_interrupted
 
 INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
 
@@ -36,6 +40,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
 )
+app.command("new", rich_help_panel=SET_UP)(new_command)
 app.command("inspect", rich_help_panel=SET_UP)(inspect_command)
 app.command("tune", rich_help_panel=SET_UP)(tune_command)
 app.command("sweep", rich_help_panel=SET_UP)(sweep_command)
@@ -44,6 +49,7 @@ app.command("verify", rich_help_panel=CHECK)(verify_command)
 app.command("prove", rich_help_panel=CHECK)(prove_command)
 app.command("bundle", rich_help_panel=INSTALL)(bundle_command)
 app.command("flash", rich_help_panel=INSTALL)(flash_command)
+app.command("commission", rich_help_panel=INSTALL)(commission_command)
 app.command("watch", rich_help_panel=INSTALL)(watch_command)
 app.command("lab", rich_help_panel=EXPLAIN)(lab_command)
 app.command("handover", rich_help_panel=EXPLAIN)(handover_command)
@@ -59,7 +65,8 @@ def main() -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # A name may hold what a terminal can't show.
     try:
-        code = app(prog_name="treadle", standalone_mode=False)
+        with ended_as_interrupted():
+            code = app(prog_name="treadle", standalone_mode=False)
         sys.stdout.flush()
     except RequestError as error:
         _end(str(error), 2)
@@ -68,7 +75,9 @@ def main() -> None:
     except OSError as error:
         # Nobody reads standard output any more, or its disk is full; Python would try it again at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        _end("" if isinstance(error, BrokenPipeError) else f"standard output: {error.strerror}", 1)
+        if not isinstance(error, BrokenPipeError):
+            say(f"standard output: {error.strerror}")
+        sys.exit(1)
     except Exception as error:
         _end(_usage(error), 2)
     if code == INTERRUPTED:
@@ -88,7 +97,7 @@ def _usage(error: Any) -> str:
 
 
 def _end(sentence: str, code: int) -> NoReturn:
-    """Leave with a sentence on standard error, if there is one to say."""
+    """Leave with a sentence, if there is one to say."""
     if sentence:
-        print(f"treadle: {sentence}", file=sys.stderr)
+        complain(sentence, code)
     sys.exit(code)

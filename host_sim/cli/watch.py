@@ -1,14 +1,16 @@
 """`treadle watch` on the command line: its options, the page or the lines, and the summary."""
 
 import json
-import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from host_sim.cli.options import JsonOption
+from host_sim.cli.options import DEFAULT_BIKE, JsonOption
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.saying import complain, say
 from host_sim.commands.watch import AskRequest, WatchRequest, WatchResult, ask, require_link, watch
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
@@ -17,6 +19,12 @@ if TYPE_CHECKING:
     from host_sim.watching.keys import Stop
     from host_sim.watching.record_file import RecordFile
 
+DeskOption = Annotated[bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")]
+BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike. Default: cargo_trike.")]
+FilesOption = Annotated[
+    Path | None, typer.Option(help="With --desk: folder of a desk bundle, where settings stay.")
+]
+HurryOption = Annotated[bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")]
 PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only one.")]
 RecordOption = Annotated[Path | None, typer.Option(help="Record every frame in this CSV file.")]
 SecondsOption = Annotated[
@@ -38,6 +46,10 @@ ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that 
 
 def watch_command(
     port: PortOption = None,
+    desk: DeskOption = False,
+    bike: BikeOption = None,
+    files: FilesOption = None,
+    hurry: HurryOption = False,
     record: RecordOption = None,
     seconds: SecondsOption = None,
     plain: PlainOption = False,
@@ -51,7 +63,8 @@ def watch_command(
     """See a board ride: channels, cadence, state, power, faults. A bell tells of a missed magnet.
 
     It goes on when the board is unplugged and comes back. With --capture, --settings, --set or --clear-fault
-    the board is asked only this, which it allows while the bicycle stands, and the command ends.
+    the board is asked only this, and the command ends; what it allows only while the bicycle stands waits for
+    that. With --desk no board is needed: one is started, and a simulated rider rides it.
 
     A changed setting is stored on the board and is not checked against the rules: `treadle verify` rides
     them. Wheel off the ground, hands clear, before you try it.
@@ -69,17 +82,38 @@ def watch_command(
             "--set and --clear-fault"
         )
     try:
-        if asked_only:
-            _ask(AskRequest(port, clear_fault, changes or [], capture, settings, force), as_json)
-        else:
-            _watch(WatchRequest(port, record, seconds, force), plain, as_json)
+        with chosen_port(port, desk, bike, files, hurry) as name:
+            if asked_only:
+                _ask(AskRequest(name, clear_fault, changes or [], capture, settings, force), as_json)
+            else:
+                _watch(WatchRequest(name, record, seconds, force), plain, as_json)
     except (BoardTrouble, NoBoard) as error:
-        print(f"treadle: {error}", file=sys.stderr)
+        complain(str(error), 1)
         raise typer.Exit(1) from None
 
 
+@contextmanager
+def chosen_port(
+    port: str | None, desk: bool, bike: str | None, files: Path | None, hurry: bool = False
+) -> Iterator[str | None]:
+    """Give the port that was named, or that of a desk board started for the block."""
+    from host_sim.boardlink.desk import desk_port
+
+    if not desk:
+        if bike is not None or files is not None or hurry:
+            raise RequestError("--bike, --files and --hurry belong to --desk, allowed is with it")
+        yield port
+        return
+    if port is not None:
+        raise RequestError("--port and --desk are both given, allowed is one of them")
+    if bike is not None and files is not None:
+        raise RequestError("--bike and --files are both given, allowed is one of them")
+    with desk_port(bike or DEFAULT_BIKE, files, hurry) as name:
+        yield name
+
+
 def _ask(request: AskRequest, as_json: bool) -> None:
-    done = ask(request, lambda line: None if as_json else print(line))
+    done = ask(request, lambda line: None if as_json else print(line), say)
     if as_json:
         print(json.dumps(done, allow_nan=False))
 
@@ -99,7 +133,7 @@ def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
     else:
         _print_summary(result)
     if result.complaint:
-        print(f"treadle: {result.complaint}", file=sys.stderr)
+        say(result.complaint)
         raise typer.Exit(1)
 
 

@@ -1,4 +1,4 @@
-"""`treadle bundle`: a folder with exactly what a board needs, and for the Pico one file to drag onto it."""
+"""`treadle bundle`: a folder with exactly what a board needs, the wiring sheet, and the Pico's image."""
 
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from host_sim.boardlink.manifest import sha256
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.outputs import fresh_folder
+from host_sim.wiring.sheet import wiring_name, wiring_sheet
 
 
 class BundleRequest:
@@ -39,6 +40,12 @@ class BundleResult:
         """Where the file for the boot loader lies; None where there is none."""
         return None if self.image is None else self.folder / self.bundle.uf2_name
 
+    @property
+    def wiring_path(self) -> Path | None:
+        """Where the wiring sheet lies; None for the desk, which has no wires."""
+        name = wiring_name(self.bundle.target)
+        return None if name is None else self.folder / name
+
     def as_json(self) -> dict[str, Any]:
         """Return the manifest, the folder and the image, with the keys that the manual names."""
         image = None
@@ -48,7 +55,13 @@ class BundleResult:
                 "size_bytes": len(self.image),
                 "sha256": sha256(self.image),
             }
-        return {"folder": str(self.folder), "image": image, "manifest": self.bundle.manifest}
+        wiring = None if self.wiring_path is None else str(self.wiring_path)
+        return {
+            "folder": str(self.folder),
+            "image": image,
+            "wiring": wiring,
+            "manifest": self.bundle.manifest,
+        }
 
 
 def bundle(request: BundleRequest) -> BundleResult:
@@ -58,5 +71,8 @@ def bundle(request: BundleRequest) -> BundleResult:
     files = dict(made.files)
     if image is not None:
         files[made.uf2_name] = image
+    sheet = wiring_name(request.target)
+    if sheet is not None:
+        files[sheet] = wiring_sheet(request.bike, request.target).encode()
     write_folder(request.out, files, request.force)
     return BundleResult(request, made, image)

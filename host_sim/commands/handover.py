@@ -10,7 +10,7 @@ from host_sim.handover.browser import find_browser, print_pdf
 from host_sim.handover.first_ride import FirstRide, first_ride
 from host_sim.handover.reports import REPORT_BYTES_MAX, read_inspect, read_manifest, read_verify
 from host_sim.handover.sheet import Reports, render_sheet
-from host_sim.outputs import FOLDERS_TRIED, Delivery
+from host_sim.outputs import FOLDERS_TRIED, Delivery, refuse_missing_folder
 from host_sim.textfile import read_bytes, spoken
 
 
@@ -85,6 +85,7 @@ class HandoverResult:
 def handover(request: HandoverRequest) -> HandoverResult:
     """Ride the first ride, write the page, print it if asked, and return what is on it."""
     page, printed = request.out.name, request.out.with_suffix(".pdf").name
+    refuse_missing_folder(request.out, "--out")
     names = (page,) if request.browser is None else (page, printed)
     with Delivery(request.out.parent, names, request.force) as delivery:
         ride = first_ride(request.bike)

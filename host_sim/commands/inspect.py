@@ -116,6 +116,7 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
 
     with Delivery(request.out, FILES, request.force) as delivery:
         inspection = inspect_edges(source, len(capture.channels), request.told)
+        _refuse_beyond(request.told, inspection)
         support = _support(inspection, request.bike)
         advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
         advice += advice_of(inspection, support)
@@ -131,6 +132,17 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
                 write_changes(request.bike_path, result.changed)
         result.files = delivery.deliver()
     return result
+
+
+def _refuse_beyond(told: Told, inspection: Inspection) -> None:
+    """Raise RequestError if the seconds called forward begin where the capture has ended."""
+    end_s = inspection.gathered.end_ns / 1e9
+    if told.forward_s is not None and told.forward_s[0] >= end_s:
+        begin_s, until_s = told.forward_s
+        raise RequestError(
+            f"--forward is {begin_s:g}:{until_s:g}, allowed is a stretch within the capture, whose last "
+            f"edge is at {end_s:.1f} s"
+        )
 
 
 def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery
+from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
 
 if TYPE_CHECKING:
@@ -59,6 +59,8 @@ def check_request(name: str | None, vectors: Path | None, force: bool) -> None:
     names = [stated.name for stated in PROPERTIES]
     if name is not None and name not in names:
         raise RequestError(f'--property is "{name[:60]}", {closest(name, names)}')
+    if vectors is not None:
+        refuse_missing_folder(vectors, "--vectors")
     if vectors is not None and vectors.exists() and not force:
         raise RequestError(f"{vectors} exists already, allowed is another --vectors, or --force")
 

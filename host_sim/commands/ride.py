@@ -18,7 +18,7 @@ from host_sim.bikes.model import Bike
 from host_sim.capture.writers import CaptureWriter, refuse_suffix
 from host_sim.commands.picture import ride_and_draw
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.textfile import spoken
 
 DEFAULT_RECORDING = "road_ride_a"
@@ -70,6 +70,8 @@ class RideRequest:
         if self.capture is None:
             return
         refuse_suffix(self.capture, "--capture")
+        if self.capture.parent.absolute() != self.out.absolute():  # The ride itself makes that one.
+            refuse_missing_folder(self.capture, "--capture")
         if self.capture.absolute() in [(self.out / name).absolute() for name in FILES]:
             raise RequestError(
                 f"--capture is {spoken(self.capture)}, which the ride itself writes, allowed is another"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.judge import Done, Verdict, judge
@@ -61,6 +61,7 @@ def _check_target(write: Path, force: bool) -> None:
     """Refuse what can't be written, before minutes have gone into it."""
     if write.suffix != ".toml":
         raise RequestError(f"--write is {spoken(write)}, allowed is a name that ends in .toml")
+    refuse_missing_folder(write, "--write")
     if write.is_dir():
         raise RequestError(f"--write is {spoken(write)}, a directory, allowed is a file")
     if write.exists() and not force:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from host_sim.watching.watched import Watched
 
 SECONDS_MAX = 1_000_000.0
+WAIT_S = 120.0  # For the bicycle to stand; the desk's rider rests twice in 48 s.
+ASK_AGAIN_S = 0.5
 
 
 class WatchRequest:
@@ -156,8 +158,39 @@ class AskRequest:
         self.port = choose_port(port)
 
 
-def ask(request: AskRequest, say: Callable[[str], None]) -> dict[str, Any]:
-    """Ask the board; return what was done. BoardTrouble if it refuses: what was done before stays done."""
+def when_standing(
+    asked: Callable[[], Any],
+    notice: Callable[[str], None],
+    clock_s: Callable[[], float] = time.monotonic,
+    pause: Callable[[float], None] = time.sleep,
+) -> Any:
+    """Return what `asked` returns, once the bicycle stands; BoardTrouble if it does not in WAIT_S.
+
+    `notice` is told once that it is waited for.
+    """
+    from host_sim.watching.workshop import InMotion
+
+    until_s = clock_s() + WAIT_S
+    told = False
+    while True:
+        try:
+            return asked()
+        except InMotion:
+            if clock_s() >= until_s:
+                raise
+            if not told:
+                notice(f"the bicycle moves: waiting until it stands, at most {WAIT_S:.0f} s; Ctrl-C ends it")
+            told = True
+            pause(ASK_AGAIN_S)
+
+
+def ask(
+    request: AskRequest, say: Callable[[str], None], notice: Callable[[str], None] = lambda line: None
+) -> dict[str, Any]:
+    """Ask the board; return what was done. BoardTrouble if it refuses: what was done before stays done.
+
+    What the board allows only at a standstill waits for it; `notice` hears of that.
+    """
     import contextlib
 
     from host_sim.watching.workshop import Workshop
@@ -168,11 +201,12 @@ def ask(request: AskRequest, say: Callable[[str], None]) -> dict[str, Any]:
         board = Workshop(port)
         done["board"] = board.about()["board"]
         if request.clear_fault:
-            board.clear_fault()
+            when_standing(board.clear_fault, notice)
             done["cleared"] = True
             say("the fault is cleared, unless its cause is still there")
         if request.capture is not None:
-            count = board.keep_edges(request.capture, request.force)
+            capture = request.capture
+            count = when_standing(lambda: board.keep_edges(capture, request.force), notice)
             done |= {"capture": str(request.capture), "edges": count}
             say(f"{count} crank edges are in {spoken(request.capture)}")
         if request.show_settings:
@@ -181,7 +215,7 @@ def ask(request: AskRequest, say: Callable[[str], None]) -> dict[str, Any]:
             for setting, value in done["settings"].items():
                 say(f"  {setting} = {value}")
         if request.changes:
-            board.change(request.changes)
+            when_standing(lambda: board.change(request.changes), notice)
             done["changed"] = request.changes
             changed = ", ".join(f"{setting} = {value}" for setting, value in request.changes.items())
             say(f"stored, and the board starts anew with: {changed}")

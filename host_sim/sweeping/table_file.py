@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from host_sim.errors import RequestError
+from host_sim.outputs import locked
 from host_sim.textfile import spoken
 
 SUFFIXES = (".csv", ".parquet")
@@ -46,7 +47,8 @@ class Unfinished:
         self._columns = columns
         head = (json.dumps(request, sort_keys=True) + "\n" + ",".join(columns) + "\n").encode()
         try:
-            table.parent.mkdir(parents=True, exist_ok=True)
+            table.parent.mkdir(exist_ok=True)
+            self._hold(table)
             kept = self._kept(head, force)
             with self.path.open("r+b" if kept else "wb") as file:
                 if kept:
@@ -56,6 +58,19 @@ class Unfinished:
             self._file: TextIO = self.path.open("a", encoding="utf-8", newline="\n")
         except OSError as error:
             raise RequestError(_cannot_write(table, error)) from None
+        except RequestError:
+            self._held.close()
+            raise
+
+    def _hold(self, table: Path) -> None:
+        """Keep the table for this program; RequestError if another one fills it at this moment."""
+        self._held: TextIO = self.path.open("a", encoding="utf-8")
+        if not locked(self._held):
+            self._held.close()
+            raise RequestError(
+                f"{spoken(table)} is being written by another run, allowed is another --out, or to wait for "
+                "its end"
+            )
 
     def _kept(self, head: bytes, force: bool) -> int:
         """Return how many bytes of the file count, 0 to begin anew; `rows` is then what they hold."""
@@ -91,6 +106,7 @@ class Unfinished:
         """Close the file and leave it where it is."""
         with contextlib.suppress(OSError):
             self._file.close()
+            self._held.close()
 
     def read(self) -> Iterator[dict[str, str]]:
         """Yield every row kept so far, by column."""

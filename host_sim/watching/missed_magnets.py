@@ -9,6 +9,7 @@ three times) as long as the two before and the two after it. Limits:
 * a foot that rests for just one or two pitches and goes on as before looks the same. A magnet that is
   really gone is missed at the same place each turn, so those are counted too (`repeated`);
 * of two gaps within three pitches of each other nothing is said, as neither has even neighbours;
+* from frames that tell of a late step nothing is concluded: a magnet may have passed between two samples;
 * channel B alone is not looked at. `treadle inspect` looks at both, and at the whole ring.
 """
 

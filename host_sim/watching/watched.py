@@ -17,6 +17,7 @@ MINUTES_KEPT_S = 240  # One value a second for each column of the widest page.
 EVENTS_KEPT = 100
 WORST_OF_FRAMES = 20  # The last second.
 TEXT_MAX = 160
+LATE_US = 7_500  # A step of more than one and a half periods.
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ class Watched:
         self.happenings_seen = 0
         self._samples = Samples()
         self._second = -1
+        self._overruns: int | None = None
 
     def happened(self, text: str, now_s: float, ring: bool = False) -> None:
         """Note something worth a line."""
@@ -142,10 +144,13 @@ class Watched:
 
     def _take_levels(self, frame: Frame, now_s: float) -> None:
         missed = 0
+        even = frame.overruns == self._overruns and frame.worst_us <= LATE_US
+        self._overruns = frame.overruns
         for levels in self._samples.new_in(frame):
             self.levels.append(levels)
             self.levels_seen += 1
-            missed += self.missed.take(levels, frame.direction)
+            # Between steps that came late a magnet may have passed unseen: nothing is concluded from them.
+            missed += self.missed.take(levels if even else None, frame.direction)
         if missed:
             again = ", again at the same place of the ring" if self.missed.repeated else ""
             self.happened(f"the sensor missed {_magnets(missed)}{again}", now_s, ring=True)

@@ -7,15 +7,21 @@ from typing import Any
 from firmware.settings import TABLE
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery
+from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.textfile import spoken
 from host_sim.watching.session import ClosablePort
 from host_sim.watching.watched import printable
 
+MUST_STAND = "the bicycle must stand, and nothing may drive"  # As firmware/link/console.py says it.
+
 
 class BoardTrouble(Exception):
     """The board refused, or did not answer as it should; the text is one sentence."""
+
+
+class InMotion(BoardTrouble):
+    """The board refuses since the bicycle moves or something drives: later it may not."""
 
 
 def parse_changes(words: list[str]) -> dict[str, int]:
@@ -83,7 +89,8 @@ class Workshop:
         try:
             return asked()
         except BoardRefusal as error:
-            raise BoardTrouble(f"the board refuses to {what}: {printable(str(error))}") from None
+            kind = InMotion if str(error) == MUST_STAND else BoardTrouble
+            raise kind(f"the board refuses to {what}: {printable(str(error))}") from None
         except BoardSilent:
             raise BoardTrouble(
                 f"the board did not answer when asked to {what}: is this the port of a board that rides?"
@@ -96,6 +103,7 @@ class Workshop:
 
 def check_capture(path: Path, force: bool) -> None:
     """Raise RequestError if the edge dump can't go there, before the board is asked."""
+    refuse_missing_folder(path, "--capture")
     if path.is_dir():
         raise RequestError(f"{spoken(path)} is a directory, allowed is a file for --capture")
     if path.exists() and not force:

@@ -259,3 +259,15 @@ def test_help_has_an_example_and_a_caution(treadle):
     assert code == 0
     assert "treadle inspect crank.vcd --forward 2:8" in words
     assert "Lift the driven wheel" in words
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_seconds_beyond_the_end_are_refused_with_how_long_the_capture_is(treadle, here):
+    code, out, err = treadle("crank.vcd", "--forward", "30:40")
+    assert (code, out) == (2, "")
+    assert err.startswith(
+        "treadle: --forward is 30:40, allowed is a stretch within the capture, whose last edge"
+    )
+    # It was recorded for 20 s, and the crank turned to the end.
+    assert 19.0 < float(err.rsplit("is at ", 1)[1].split(" s")[0]) <= 20.0
+    assert _names(here) == ["crank.vcd", "mine.toml"]

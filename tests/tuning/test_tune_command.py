@@ -86,6 +86,7 @@ def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, tmp_path,
 
 def test_the_written_bike_file_is_the_old_one_with_other_settings(tuned_at_once, rules_hold, tmp_path):
     target = tmp_path / "new" / "mine.toml"
+    target.parent.mkdir()
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 0
     before = (BIKES / "folding.toml").read_text(encoding="utf-8")
     after = target.read_text(encoding="utf-8")

@@ -263,6 +263,7 @@ def test_the_same_request_gives_the_same_bytes_in_another_process_and_folder(tmp
     digests = []
     for seed in ("1", "2"):
         out = tmp_path / f"place{seed}" / "bundle"
+        out.parent.mkdir()
         subprocess.run(
             [*PROGRAM, "bundle", "--board", "rpi_pico", "--out", str(out)],
             env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed, "TZ": f"UTC{seed}"},
@@ -369,6 +370,7 @@ def test_force_replaces_an_older_bundle_as_a_whole(treadle, tmp_path):
 
 def test_a_folder_that_can_not_be_finished_leaves_the_old_one_and_no_trace(tmp_path, monkeypatch):
     files = {"manifest.json": b'{"heading": "treadle bundle 1"}', "a/b.txt": b"old"}
+    (tmp_path / "x").mkdir()
     write_folder(tmp_path / "x" / "b", files, force=False)
     rename, calls = os.rename, []
 
@@ -386,13 +388,13 @@ def test_a_folder_that_can_not_be_finished_leaves_the_old_one_and_no_trace(tmp_p
     assert [path.name for path in (tmp_path / "x").iterdir()] == ["b"]
 
 
-def test_an_interruption_leaves_not_even_the_parents(tmp_path, monkeypatch):
+def test_an_interruption_leaves_nothing(tmp_path, monkeypatch):
     def interrupted(path, content):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("pathlib.Path.write_bytes", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        write_folder(tmp_path / "x" / "y" / "b", {"a.txt": b""}, force=False)
+        write_folder(tmp_path / "b", {"a.txt": b""}, force=False)
     assert list(tmp_path.iterdir()) == []
 
 

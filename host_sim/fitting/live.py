@@ -1,0 +1,84 @@
+"""A board on a port, as the work at the bicycle needs it: frames for a while, a cleared fault, a restart."""
+
+import time
+from collections.abc import Callable, Iterator
+from typing import Protocol
+
+from firmware.ticks import ticks_diff_us
+from host_sim.boardlink.frames import Frame, Wire
+from host_sim.watching.session import ClosablePort
+from host_sim.watching.workshop import Workshop
+
+STEP_MOST_US = 5_000_000  # From one frame to the next.
+
+
+class BoardAtHand(Protocol):
+    """What calibration and checklist need of a board."""
+
+    def frames(self, seconds: float) -> Iterator[Frame]:
+        """Give the frames that arrive from now on, for so long."""
+
+    def name(self) -> str:
+        """Return what the board calls itself."""
+
+    def settings(self) -> dict[str, int]:
+        """Return the settings in force."""
+
+    def change(self, changes: dict[str, int]) -> None:
+        """Change settings once the bicycle stands; the board starts anew."""
+
+    def clear_fault(self) -> None:
+        """Clear the fault once the bicycle stands."""
+
+
+class LiveBoard:
+    """A board behind an open port. BoardTrouble when it refuses or is silent."""
+
+    def __init__(
+        self,
+        port: ClosablePort,
+        standing: Callable[[Callable[[], object]], object],
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """Use an open port; `standing` carries a request out once the bicycle stands."""
+        self._port = port
+        self._workshop = Workshop(port)
+        self._standing = standing
+        self._clock_s = clock_s
+
+    def frames(self, seconds: float) -> Iterator[Frame]:
+        """Give the frames that arrive from now on, for so long on the board's own clock.
+
+        It also ends when none has come for so long on ours.
+        """
+        wire = Wire()
+        last_us: int | None = None
+        ridden_us = 0
+        heard_s = self._clock_s()
+        while ridden_us < seconds * 1e6 and self._clock_s() - heard_s < seconds:
+            for item in wire.feed(self._port.read(4_096)):
+                if not isinstance(item, Frame):
+                    continue
+                heard_s = self._clock_s()
+                if last_us is not None:
+                    # A board that starts anew has another clock.
+                    since_us = ticks_diff_us(item.time_us, last_us)
+                    ridden_us += since_us if 0 < since_us < STEP_MOST_US else 0
+                last_us = item.time_us
+                yield item
+
+    def name(self) -> str:
+        """Return what the board calls itself."""
+        return self._workshop.about()["board"]
+
+    def settings(self) -> dict[str, int]:
+        """Return the settings in force."""
+        return self._workshop.settings()
+
+    def change(self, changes: dict[str, int]) -> None:
+        """Change settings once the bicycle stands; the board starts anew."""
+        self._standing(lambda: self._workshop.change(changes))
+
+    def clear_fault(self) -> None:
+        """Clear the fault once the bicycle stands."""
+        self._standing(self._workshop.clear_fault)
