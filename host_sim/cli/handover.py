@@ -33,7 +33,8 @@ def handover_command(
     """Write the page that a workshop gives to the bicycle's owner.
 
     One HTML file that loads nothing and prints on two sides of A4: what the rider will feel, how to ride it
-    first, cautions, what to do when something feels wrong, sensor, settings, rules, hashes, signatures.
+    first, cautions, what failed or was not shown,
+    what to do when something feels wrong, settings, signatures.
 
     Example: `treadle handover tandem --verify treadle-verify/verify.json --pdf`
     """
@@ -53,11 +54,13 @@ def _print_handover(result: HandoverResult) -> None:
     if result.untested:
         told += f"; not tested, no ride got there: {', '.join(result.untested)}"
     help_s = result.ride.help_after_s
+    worst_m = result.run_on_worst_m
+    worst = "the worst case was not measured" if worst_m is None else f"worst case {worst_m:.1f} m"
     rows = (
         ("bike", spoken(result.bike.name)),
         ("rules", told),
-        ("first help", "none" if help_s is None else f"{help_s:.2f} s after the pedals start"),
-        ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m"),
+        ("first help", "none" if help_s is None else f"felt {help_s:.2f} s after the pedals start"),
+        ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m in one easy ride; {worst}"),
         ("files", f"\n{'':<12}".join(spoken(path) for path in result.files)),
     )
     for name, value in rows:

@@ -62,6 +62,11 @@ class HandoverResult:
         """The rules of the report that no simulated ride put to the test."""
         return [row.rule for row in self.reports.rules if row.untested]
 
+    @property
+    def run_on_worst_m(self) -> float | None:
+        """The longest way to the end of help in the report, in m; None where no ride showed it."""
+        return next((row.measured for row in self.reports.rules if row.rule == "cut-off distance"), None)
+
     def as_json(self) -> dict[str, Any]:
         """Return the numbers on the sheet, with the keys that the manual names."""
         rules = self.reports.rules
@@ -78,6 +83,7 @@ class HandoverResult:
             "help_w": _rounded(ride.help_w),
             "run_on_s": _rounded(ride.run_on_s),
             "run_on_m": _rounded(ride.run_on_m),
+            "run_on_worst_m": _rounded(self.run_on_worst_m),
             "files": [str(path) for path in self.files],
         }
 

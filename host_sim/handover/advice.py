@@ -18,6 +18,13 @@ CAUTIONS = (
     "Check both brakes before every ride: they must hold the bicycle with the motor at full power.",
 )
 
+_BRAKE_STEPS = {
+    "all": "Pedal again and pull one brake lever: the push must end. The same with the other lever.",
+    "some": "Pedal again and pull the brake lever that has a switch: the push must end. The other lever does "
+    "not end it: stop pedalling first.",
+    "none": "No brake lever ends the push: practise to stop pedalling first, then to brake.",
+}
+
 
 def first_ride_steps(bike: Bike) -> list[str]:
     """Return how to ride it for the first time."""
@@ -32,11 +39,10 @@ def first_ride_steps(bike: Bike) -> list[str]:
     elif settings.selector_positions == 1:
         steps.append("Turn the knob to about a quarter.")
     steps.append("Let go of the brake, pedal slowly, and expect a push after part of a turn of the crank.")
-    steps.append(
-        "Stop pedalling: the push must end. Do it five times. Then the same by pulling each brake lever."
-    )
+    steps.append("Stop pedalling, a hand on the brake: the push must end. Do it five times.")
+    steps.append(_BRAKE_STEPS[bike.brakes.switches])
     if settings.throttle_fitted:
-        steps.append("Leave the throttle alone until all of this is dull.")
+        steps.append("Leave the throttle alone until you know all of this well.")
     steps.append("Then a little faster, a bend, a small hill; full help last.")
     return steps
 
@@ -44,19 +50,22 @@ def first_ride_steps(bike: Bike) -> list[str]:
 def symptoms(bike: Bike) -> list[tuple[str, str, str]]:
     """Return rows of symptom, likely cause, check."""
     settings = bike.firmware_settings
+    hanging, levers = ", a brake switch that sticks", " let every lever snap back;"
+    if bike.brakes.switches == "none":
+        hanging = levers = ""
     rows = [
-        ("Nothing at all", "switched off, battery empty, a brake switch that hangs, or a fault is latched",
-         "lamp; charge; let both levers snap back; switch off and on with pedals at rest"),
-        ("Helps late, or only when pedalling fast", "sensor too far from its magnets, a magnet lost, engage "
-         "cadence too high", "switched off, turn the crank: every magnet must pass at the same small gap"),
-        ("Cuts out when pedalling slowly", "a weak or missing magnet, or a stop time too short for slow legs",
-         "same, one full turn; workshop: `treadle inspect`"),
-        ("Runs on after the pedals stop", "stop time too long, a motor controller that lets go slowly",
-         "do not ride; workshop: `treadle verify`, then `treadle tune`"),
-        ("Jerks when starting", "rise rate too high, slack chain, loose axle", "chain and axle nuts first"),
-        ("Surges, power comes and goes on a steady hill",
-         "power loop too eager, or a loose sensor or battery plug",
-         "plugs first; workshop: lower the gain, `treadle tune`"),
+        ("Nothing at all", f"switched off, battery empty{hanging}, or a fault was found",
+         f"lamp; charge;{levers} switch off and on with pedals at rest"),
+        ("Helps late, or only when pedalling fast", "sensor too far from its magnets, or a magnet lost",
+         "switched off, turn the crank: every magnet must pass at the same small gap"),
+        ("Cuts out when pedalling slowly", "a weak or missing magnet, or set too short for slow legs",
+         "the same, one full turn; else the workshop"),
+        ("Runs on after the pedals stop", "set too long, or a motor controller that lets go slowly",
+         "do not ride; workshop"),
+        ("Jerks when starting", "help set to grow too fast, slack chain, loose axle",
+         "chain and axle nuts first"),
+        ("Power comes and goes on a steady hill", "a loose plug at sensor or battery, or help set too eager",
+         "plugs first, then the workshop"),
         ("Weak, or fades on hills", "battery low or cold, motor hot, dragging brake",
          "charge, cool, spin the wheels"),
     ]  # fmt: skip
@@ -65,7 +74,7 @@ def symptoms(bike: Bike) -> list[tuple[str, str, str]]:
                      "switch off to push; a sensor with two channels cures it"))  # fmt: skip
     else:
         rows.append(("Helps pedalling backward, not forward", "channels swapped at a repair",
-                     "workshop: swap the two wires, or the lead setting"))  # fmt: skip
+                     "workshop: swap the two wires"))  # fmt: skip
     if bike.throttle.fitted:
         rows.append(("Throttle does nothing",
                      "it was open at switch-on, or this place wants pedalling with it",

@@ -34,7 +34,7 @@ def start_and_stop(ride: FirstRide) -> str:
     panel.mark(START_S, "pedals start", BLUE, to_the_left=False)
     panel.mark(STOP_S, "pedals stop", BLUE, to_the_left=True)
     if ride.help_after_s is not None:
-        panel.mark(START_S + ride.help_after_s, f"help, {ride.help_after_s:.1f} s later", GREEN, row=1)
+        panel.mark(START_S + ride.help_after_s, f"felt {ride.help_after_s:.1f} s later", GREEN, row=1)
         panel.mark(STOP_S, f"no help {ride.run_on_s:.2f} s later", GREEN, to_the_left=True, row=2)
     return drawing.text()
 
@@ -44,7 +44,8 @@ def help_over_speed(bike: Bike) -> str:
     settings = bike.firmware_settings
     top_km_per_h = settings.cutoff_speed_mm_per_s / _MM_PER_S_PER_KM_PER_H * 1.2
     watts = max(settings.assist_power_w, settings.throttle_power_w)
-    drawing = Drawing(430, 220, "The most help at each speed, with pedals and with the throttle alone.")
+    alone = " and with the throttle alone" if settings.throttle_fitted else ""
+    drawing = Drawing(430, 220, f"The most help at each speed, with pedals{alone}.")
     panel = Panel(drawing, (48, 30, 366, 140), (0.0, top_km_per_h), (0.0, watts * 1.2))
     panel.axes(ticks(0, top_km_per_h, 5), ticks(0, watts * 1.2, 4), "km/h", "most help, W")
     speeds = [at * top_km_per_h / 150 for at in range(151)]
@@ -55,10 +56,10 @@ def help_over_speed(bike: Bike) -> str:
     drawing.words(panel.left + 130, panel.y_at(settings.assist_power_w) + 18, "with pedals", GREEN, bold=True)
     freely = settings.throttle_unpedalled == THROTTLE_FREELY
     if settings.throttle_fitted and (freely or settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED):
-        alone = [
+        throttled = [
             (speed, _allowed_w(settings, THROTTLING, speed, settings.throttle_power_w)) for speed in speeds
         ]
-        panel.plot(alone, ORANGE, 2.0, "7 4")
+        panel.plot(throttled, ORANGE, 2.0, "7 4")
         left = panel.left + 130 if freely else panel.x_at(settings.startup_speed_mm_per_s / 277.8) + 6
         drawing.words(left, panel.top + panel.height - 12, "throttle alone", ORANGE, bold=True)
     return drawing.text()

@@ -1,6 +1,7 @@
 """A first ride on the bench: a start, a stretch of road, a stop. What the rider will feel, in numbers."""
 
 from dataclasses import dataclass
+from math import pi
 
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import course_from
@@ -13,11 +14,18 @@ STOP_S = 12.0
 END_S = 15.0
 CADENCE_RPM = 60.0
 EFFORT_W = 90.0
+FELT_M_PER_S2 = (
+    0.05  # This project's own: a push of 5 N on a bicycle of 100 kg. Below it nobody feels a motor.
+)
 
 
 @dataclass(frozen=True, slots=True)
 class FirstRide:
-    """What was measured; None where the motor never helped. `seconds` are those of the crank's turning."""
+    """What was measured; None where the motor was never felt.
+
+    Times and turns count from the first turn of the crank to the moment at which the motor's push is felt
+    (FELT_M_PER_S2), which comes later than the first command.
+    """
 
     samples: Samples
     help_after_s: float | None
@@ -39,20 +47,28 @@ def first_ride(bike: Bike, seed: int = 1) -> FirstRide:
     samples = Samples(periods=2)
     bench.watch(samples)
     bench.ride(CourseScript(course_from("first_ride", "first ride", END_S, lines)), END_S)
-    first_s = samples.first(samples.command_v, 0.0)
-    if first_s is None:
+    felt_s = samples.first(push_m_per_s2(bike, samples), FELT_M_PER_S2)
+    if felt_s is None:
         return FirstRide(samples, None, None, None, 0.0, 0.0, 0.0)
     begun_deg = samples.crank_deg[0]
-    crank_deg = samples.crank_deg[samples.time_s.index(first_s)]
+    crank_deg = samples.crank_deg[samples.time_s.index(felt_s)]
     before_stop = [at for at, time_s in enumerate(samples.time_s) if STOP_S - 2.0 <= time_s < STOP_S]
     help_w = sum(samples.power_w[at] for at in before_stop) / len(before_stop)
     full_s = samples.first(samples.power_w, 0.9 * max(samples.power_w))
     return FirstRide(
         samples=samples,
-        help_after_s=first_s - START_S,
+        help_after_s=felt_s - START_S,
         help_after_turns=(crank_deg - begun_deg) / 360.0,
-        full_after_s=None if full_s is None else full_s - first_s,
+        full_after_s=None if full_s is None else full_s - felt_s,
         help_w=help_w,
         run_on_s=bench.meter.longest_run_on_s,
         run_on_m=bench.meter.longest_cutoff_distance_m,
     )
+
+
+def push_m_per_s2(bike: Bike, samples: Samples) -> list[float]:
+    """Return the acceleration that the motor alone gives the bicycle: torque over radius over mass."""
+    radius_m = bike.bicycle.wheel_circumference_m / (2.0 * pi)
+    idle_a = bike.motor.no_load_current_a
+    per_a = bike.motor.torque_constant_nm_per_a / radius_m / bike.bicycle.mass_kg
+    return [max(motor_a - idle_a, 0.0) * per_a for motor_a in samples.motor_a]

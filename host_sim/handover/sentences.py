@@ -1,5 +1,7 @@
 """What the sheet says in plain words, made from a bike's settings: first the words, then the numbers."""
 
+from collections.abc import Sequence
+
 from firmware.settings import (
     DUTY_CODED,
     ONE_CHANNEL,
@@ -10,17 +12,13 @@ from firmware.settings import (
 )
 from host_sim.bikes.model import Bike
 from host_sim.handover.first_ride import FirstRide
+from host_sim.handover.reports import RuleHeld
 
 KM_PER_H_PER_MM_PER_S = 0.0036
 _UNITS = (
     ("_mm_per_s", "mm/s"), ("_mv_per_s", "mV/s"), ("_uv_per_w", "µV/W"), ("_decicelsius", "tenths of °C"),
     ("_permille", "‰"), ("_percent", "%"), ("_rpm", "rpm"), ("_mm", "mm"), ("_ms", "ms"), ("_mv", "mV"),
     ("_w", "W"),
-)  # fmt: skip
-# The settings that a rider feels; all others are in the long table.
-FELT = (
-    "pulses_per_rev", "engage_edges", "engage_rpm", "release_rpm", "stop_pitch_percent", "cutoff_distance_mm",
-    "assist_power_w", "throttle_unpedalled", "cutoff_speed_mm_per_s", "rise_mv_per_s",
 )  # fmt: skip
 
 
@@ -29,35 +27,47 @@ def km_per_h(speed_mm_per_s: int) -> str:
     return f"{speed_mm_per_s * KM_PER_H_PER_MM_PER_S:.1f} km/h"
 
 
-def setting_rows(settings: Settings, names: tuple[str, ...] | None = None) -> list[tuple[str, str, str]]:
-    """Return name, value with unit, and sentence of settings; all of them without `names`."""
+def setting_rows(settings: Settings) -> list[tuple[str, str, str]]:
+    """Return name, value with unit, and sentence of all settings."""
     values = settings.as_dict()
-    return [
-        (name, f"{values[name]} {_unit(name)}".rstrip(), sentence)
-        for name, _, _, _, sentence in TABLE
-        if names is None or name in names
+    return [(name, f"{values[name]} {_unit(name)}".rstrip(), words) for name, _, _, _, words in TABLE]
+
+
+def felt_rows(bike: Bike) -> list[tuple[str, str]]:
+    """Return what is set that a rider feels, in words for the owner, only of parts that are fitted."""
+    settings = bike.firmware_settings
+    rows = [
+        ("Full help", f"{settings.assist_power_w} W"),
+        ("Help starts at", f"{settings.engage_rpm} turns a minute"),
+        ("Help ends below", f"{settings.release_rpm} turns a minute"),
+        ("Help fades from", km_per_h(settings.taper_start_mm_per_s)),
+        ("Help has ended at", km_per_h(settings.cutoff_speed_mm_per_s)),
+        ("Weaker help below", f"{settings.battery_foldback_mv / 1000:.1f} V"),
     ]
-
-
-def felt_rows(settings: Settings) -> list[tuple[str, str, str]]:
-    """Return the settings that a rider feels, with speeds and ways as people say them."""
-    said = {
-        "cutoff_speed_mm_per_s": km_per_h(settings.cutoff_speed_mm_per_s),
-        "cutoff_distance_mm": f"{settings.cutoff_distance_mm / 1000:.1f} m",
-    }
-    return [(name, said.get(name, value), sentence) for name, value, sentence in setting_rows(settings, FELT)]
+    if settings.throttle_fitted:
+        alone = ("only while you pedal", "alone at walking pace only", "without pedalling")
+        rows.append(("The throttle drives", alone[settings.throttle_unpedalled]))
+    if settings.heat_sensor_fitted:
+        rows.append(("Weaker help above", f"{settings.heat_foldback_decicelsius // 10} °C"))
+    return rows
 
 
 def _unit(name: str) -> str:
     return next((unit for suffix, unit in _UNITS if name.endswith(suffix)), "")
 
 
-def feelings(bike: Bike, ride: FirstRide) -> list[tuple[str, str]]:
-    """Return what the rider will feel: words, and the numbers that belong to them."""
+def feelings(bike: Bike, ride: FirstRide, rules: Sequence[RuleHeld] = ()) -> list[tuple[str, str]]:
+    """Return what the rider will feel: words, and the numbers that belong to them.
+
+    Where a report of `treadle verify` is there, its worst cases are the numbers; else they are those of one
+    easy ride, and the words say so.
+    """
     settings = bike.firmware_settings
-    told = [_starting(ride, settings), _stopping(ride), _braking(bike), _speed(settings)]
-    told += [line for line in (_selector(bike), _throttle(settings)) if line is not None]
-    told += [_backward(settings), _battery(bike), _rest(settings)]
+    worst = {row.rule: row for row in rules}
+    told = [_starting(ride, settings), _stopping(ride, worst.get("cut-off distance"))]
+    told += [_braking(bike, worst.get("brake cut")), _speed(settings, worst.get("cut-off speed"))]
+    told += [line for line in (_selector(bike), _throttle(settings, worst.get("start-up speed"))) if line]
+    told += [_backward(settings, worst), _battery(bike), _rest(settings)]
     return told
 
 
@@ -67,37 +77,63 @@ def _starting(ride: FirstRide, settings: Settings) -> tuple[str, str]:
     words = "Start to pedal and the motor joins in after part of a turn of the crank, gently, then fully."
     if settings.engage_speed_mm_per_s > 0:
         words = "Start to pedal; once the bicycle rolls, the motor joins in, gently, then fully."
-    numbers = f"{ride.help_after_turns:.2f} turns, {ride.help_after_s:.1f} s"
+    numbers = f"felt after {ride.help_after_turns:.2f} turns, {ride.help_after_s:.1f} s"
     if ride.full_after_s is not None:
         numbers += f"; full help {ride.full_after_s:.1f} s later, {ride.help_w:.0f} W"
     return (words, numbers)
 
 
-def _stopping(ride: FirstRide) -> tuple[str, str]:
-    words = (
-        "Stop pedalling and the motor lets go at once; keep the pedals still, or turn them on, never half."
-    )
-    return (words, f"{ride.run_on_s:.2f} s, {ride.run_on_m:.1f} m")
+def _stopping(ride: FirstRide, worst: RuleHeld | None) -> tuple[str, str]:
+    rock = "Stop completely or keep pedalling; don't rock the pedals."
+    if worst is None or worst.measured is None:
+        return (
+            f"Stop pedalling and the motor lets go; how late at worst was not measured. {rock}",
+            f"one easy stop: {ride.run_on_s:.2f} s, {ride.run_on_m:.1f} m",
+        )
+    limit = "no limit" if worst.limit is None else f"limit {_metres(worst.limit)}"
+    numbers = f"worst simulated stop {_metres(worst.measured)}, {limit}"
+    if worst.failed:
+        return (f"The motor can push on after you stop pedalling. Have a hand on the brake. {rock}", numbers)
+    return (f"Stop pedalling and the motor lets go. {rock}", numbers)
 
 
-def _braking(bike: Bike) -> tuple[str, str]:
+def _metres(way_m: float) -> str:
+    return f"{way_m:.1f} m"
+
+
+def _braking(bike: Bike, worst: RuleHeld | None) -> tuple[str, str]:
+    if worst is not None and worst.failed:
+        return (
+            "Pulling a brake lever did not end help in time: stop pedalling before you brake.",
+            _cut(worst),
+        )
     if bike.brakes.switches == "all":
-        return ("Pull any brake lever, even a little, and the motor stops.", "switches on all levers, 5 ms")
+        return ("Pull any brake lever, even a little, and the motor stops.", _cut(worst))
     if bike.brakes.switches == "some":
         return (
             "One brake lever stops the motor, the other does not: learn which, and stop pedalling "
             "when you brake.",
-            "switches on some levers only",
+            f"a switch on some levers only; {_cut(worst)}",
         )
     return ("The brake levers do not stop the motor: stop pedalling before you brake.", "no switches")
 
 
-def _speed(settings: Settings) -> tuple[str, str]:
+def _cut(worst: RuleHeld | None) -> str:
+    """Return how long the cut by a brake took; the motor controller's own delay comes on top."""
+    if worst is None or worst.measured is None:
+        return "how soon was not measured"
+    return f"the signal ends within {worst.measured:.0f} ms"
+
+
+def _speed(settings: Settings, worst: RuleHeld | None) -> tuple[str, str]:
     start, end = settings.taper_start_mm_per_s, settings.cutoff_speed_mm_per_s
-    return (
-        "Near its top speed the help fades away; faster than that you ride on your own.",
-        f"fades from {km_per_h(start)}, ends at {km_per_h(end)}",
-    )
+    words = "Near its top speed the help fades away; faster than that you ride on your own."
+    numbers = f"fades from {km_per_h(start)}, set to end at {km_per_h(end)}"
+    if worst is not None and worst.measured is not None:
+        numbers += f"; worst ride {worst.measured:.1f} km/h"
+        if worst.failed:
+            words = "The help goes on above its top speed: it is not as it was set."
+    return (words, numbers)
 
 
 def _selector(bike: Bike) -> tuple[str, str] | None:
@@ -117,31 +153,40 @@ def _selector(bike: Bike) -> tuple[str, str] | None:
     )
 
 
-def _throttle(settings: Settings) -> tuple[str, str] | None:
+def _throttle(settings: Settings, worst: RuleHeld | None) -> tuple[str, str] | None:
     if settings.throttle_fitted == 0:
         return None
     watts = f"up to {settings.throttle_power_w} W"
     if settings.throttle_unpedalled == THROTTLE_FREELY:
         return ("The throttle drives without pedalling. Turn it gently.", watts)
     if settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED:
-        end = km_per_h(settings.startup_speed_mm_per_s)
-        return (
-            "The throttle alone gives a push at walking pace; beyond that you must pedal.",
-            f"ends at {end}",
-        )
+        numbers = f"set to end at {km_per_h(settings.startup_speed_mm_per_s)}"
+        if worst is not None and worst.measured is not None:
+            numbers += f"; worst ride {worst.measured:.1f} km/h"
+        if worst is not None and worst.failed:
+            return ("The throttle alone drives faster than it was set to: turn it with care.", numbers)
+        return ("The throttle alone gives a push at walking pace; beyond that you must pedal.", numbers)
     return ("The throttle adds to your pedalling and does nothing alone.", watts)
 
 
-def _backward(settings: Settings) -> tuple[str, str]:
+def _backward(settings: Settings, worst: dict[str, RuleHeld]) -> tuple[str, str]:
     if settings.sensor_kind == ONE_CHANNEL:
         return (
             "This pedal sensor can't tell forward from backward: pedalling backward drives the bicycle too. "
             "Never turn or rock the pedals while you stand, walk or push; switch off first.",
-            "one channel",
+            "this kind of sensor has one signal only",
         )
+    if any(name in worst and worst[name].failed for name in ("forward pedalling only", "backward edges")):
+        return ("Pedalling backward did not end help in time: don't rely on it.", "see the red box")
     if settings.sensor_kind == DUTY_CODED:
         return ("Pedal backward and the motor stops.", "after a magnet or two")
-    return ("Pedal backward and the motor stops.", f"after {settings.backward_edges} edges of the sensor")
+    return ("Pedal backward and the motor stops.", f"after about {_backward_deg(settings):.0f}° of the crank")
+
+
+def _backward_deg(settings: Settings) -> float:
+    """Return the angle of the edges that end help going backward, and of one that just went by."""
+    edges_per_rev = 4 * settings.pulses_per_rev
+    return 360.0 * (settings.backward_edges + 1) / edges_per_rev
 
 
 def _battery(bike: Bike) -> tuple[str, str]:

@@ -12,17 +12,18 @@ from host_sim.bikes.model import Bike
 from host_sim.handover import figures
 from host_sim.handover.advice import CAUTIONS, first_ride_steps, symptoms
 from host_sim.handover.first_ride import FirstRide
+from host_sim.handover.owner_rules import by_urgency, plain, said
 from host_sim.handover.reports import Manifest, RuleHeld, SensorSeen
 from host_sim.handover.sentences import feelings, felt_rows, setting_rows
 from host_sim.rules.places import load_place
 
-# What a rider would ask after first; what fails always comes before these.
+RULES_IN_BOX = 6  # Of each sort; more would not fit, and a bicycle that fails more is not to be handed over.
+RULES_PRINTED = 5
+# What a rider would ask after first, of the rules that held.
 RULES_FIRST = (
-    "cut-off distance", "stop time", "brake cut", "forward pedalling only", "cut-off speed", "start-up speed",
-    "continuous power", "a fault stays",
+    "cut-off distance", "forward pedalling only", "brake cut", "cut-off speed", "start-up speed",
+    "continuous power", "a fault stays", "first help",
 )  # fmt: skip
-RULES_PRINTED = 7
-DIGITS_PRINTED = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,7 @@ def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) ->
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     environment.filters["code"] = in_code
+    environment.filters["plain"] = plain
     place = load_place(bike.place)
     page: dict[str, Any] = {
         "bike": bike,
@@ -50,19 +52,20 @@ def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) ->
         "settings": bike.firmware_settings,
         "cautions": CAUTIONS,
         "steps": first_ride_steps(bike),
-        "feelings": feelings(bike, ride),
+        "feelings": feelings(bike, ride, reports.rules),
         "symptoms": symptoms(bike),
-        "felt_settings": felt_rows(bike.firmware_settings),
+        "felt_settings": felt_rows(bike),
         "all_settings": setting_rows(bike.firmware_settings),
         "facts": bicycle_facts(bike),
         "seen": sensor_findings(reports.sensor),
         "sensor": reports.sensor,
         "rules": list(reports.rules),
-        "failing": [row for row in reports.rules if row.failed],
-        "untested": [row for row in reports.rules if row.untested],
+        "failing": by_urgency([row for row in reports.rules if row.failed]),
+        "untested": by_urgency([row for row in reports.rules if row.untested]),
+        "in_box": RULES_IN_BOX,
+        "said": said,
         "printed_rules": printed_rules(reports.rules),
         "manifest": reports.manifest,
-        "folders": [] if reports.manifest is None else by_folder(reports.manifest),
         "manifest_sha256": reports.manifest_sha256,
         "ride_figure": figures.start_and_stop(ride),
         "speed_figure": figures.help_over_speed(bike),
@@ -80,29 +83,15 @@ def in_code(text: str) -> Markup:
 
 
 def printed_rules(rules: Sequence[RuleHeld]) -> list[RuleHeld]:
-    """Return the rules that go onto paper: all that fail or were not tested, then what a rider asks first."""
-    told = [row for row in rules if row.failed] + [row for row in rules if row.untested]
+    """Return the rules that held and go onto paper; those that did not stand in the red box."""
     first = [row for name in RULES_FIRST for row in rules if row.rule == name and row.holds]
-    return (told + first)[: max(RULES_PRINTED, len(told))]
-
-
-def by_folder(manifest: Manifest) -> list[tuple[str, list[dict[str, str]]]]:
-    """Return the files of a bundle folder by folder, each with its name and the first digits of its hash."""
-    folders: dict[str, list[dict[str, str]]] = {}
-    for file in manifest.files:
-        folder, _, name = file.file.rpartition("/")
-        folders.setdefault(f"{folder}/", []).append({"name": name, "digits": file.sha256[:DIGITS_PRINTED]})
-    return list(folders.items())
+    return first[:RULES_PRINTED]
 
 
 def bicycle_facts(bike: Bike) -> list[tuple[str, str]]:
     """Return what the bicycle is, part by part."""
     sensor, motor, battery = bike.pedal_sensor, bike.motor, bike.battery
     magnets = f"{sensor.pulses_per_rev} magnets, {sensor.kind}, {sensor.side} crank"
-    if sensor.kind == "two channels":
-        magnets += f", {'A' if sensor.a_leads else 'B'} leads"
-    elif sensor.channel == "B":
-        magnets += ", wire on channel B"
     per_turn = bike.wheel_sensor.pulses_per_rev
     return [
         ("Motor", f"{motor.rated_power_w:g} W continuous rated, hub motor"),

@@ -105,6 +105,10 @@ def check_direction(turned: Turned) -> Check:
             (turned.angle_deg >= 180.0, "turn the crank forward by half a turn or more"),
             (not turned.swapped, "leave the wires as they are"),
             (turned.count < 0, f"the board counts {turned.count:+d}, and it should count backward"),
+            (
+                turned.invalid == 0,
+                f"it saw {turned.invalid} invalid jumps, which tell it that something is wrong",
+            ),
         ],
         "Looking every three quarters of a pitch, the board sees each state a step behind the one before. "
         "It is fooled without an error: that is why the firmware takes every edge by interrupt.",

@@ -2,7 +2,7 @@
 
 from math import cos, pi, sin
 
-from host_sim.lab.direction import PULSES, Levels, Turned
+from host_sim.lab.direction import PITCH_DEG, PULSES, Levels, Turned
 from host_sim.lab.strip import Number, strip
 from host_sim.report.svg import BLUE, GREEN, GRID, INK, ORANGE, PAPER, QUIET, Drawing, Panel
 
@@ -35,12 +35,12 @@ def _ring(drawing: Drawing, turned: Turned) -> None:
     drawing.circle(x + 62 * sin(angle), y - 62 * cos(angle), 9, INK)
     drawing.circle(x, y, 12, INK)
     for name, shift, colour, level in (
-        ("A", -7.0, BLUE, turned.now & 1),
-        ("B", 7.0, ORANGE, turned.now >> 1),
+        ("A", -PITCH_DEG / 8.0, BLUE, turned.now & 1),
+        ("B", PITCH_DEG / 8.0, ORANGE, turned.now >> 1),
     ):
         side = shift * (-1.0 if turned.swapped else 1.0) * _RAD_PER_DEG
-        px, py = x + (radius + 40) * sin(side), y - (radius + 40) * cos(side)
-        drawing.circle(px, py, 13, colour if level else PAPER, colour, 3)
+        px, py = x + (radius + 36) * sin(side), y - (radius + 36) * cos(side)
+        drawing.circle(px, py, 11, colour if level else PAPER, colour, 3)
         drawing.words(px, py + 5, name, PAPER if level else colour, 14, "middle", bold=True)
     drawing.words(x, y + radius + 42, "pickup filled = level 1", QUIET, 13, "middle")
 

@@ -17,6 +17,7 @@ from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
 
 START_S, STOP_S, END_S = 1.2, 6.5, 7.5
 _SOON_S = 0.3
+_RUN_ON_WORST_S = 0.7  # Three periods of the guard at its slowest, and the motor controller.
 _SAME_S = 0.02  # Two samples: as good as the same moment.
 ALL_AWAKE = "everything, as it is built"
 LATCH_ASLEEP = "all but the fault latch"
@@ -190,6 +191,8 @@ def check_guess(broken: Broken, guess: str | None) -> Check:
 
 def _why(broken: Broken) -> str:
     ends_s, latched_s = broken.ends_s, broken.latched_s
+    if broken.run_on_s > _RUN_ON_WORST_S:
+        return "And what matters most does not hold: help does not end when the legs stop."
     if ends_s is None:
         return f"What matters still holds: help ends {broken.run_on_s:.2f} s after the legs stop."
     if broken.fault == STALLS:

@@ -1,6 +1,6 @@
 """Lesson 5's figure: what is asked for, what is allowed, and what is given, over speed."""
 
-from host_sim.lab.levers import TOP_KM_PER_H, Levered
+from host_sim.lab.levers import OVER_LIMIT_MOST, TOP_KM_PER_H, Levered
 from host_sim.lab.strip import Number, strip
 from host_sim.report.svg import GREEN, ORANGE, PURPLE, RED, Drawing, Panel
 
@@ -10,7 +10,7 @@ _KM_PER_H_PER_MM_PER_S = 0.0036
 
 def draw_levers(tried: Levered) -> str:
     """Return the numbers and the chart as HTML."""
-    ends = "no help" if tried.ends_km_per_h is None else f"help up to {tried.ends_km_per_h:.0f} km/h"
+    ends = "no help" if tried.ends_km_per_h is None else f"help up to {tried.ends_km_per_h:.1f} km/h"
     told = f"In {tried.bike.place_profile.title}: {ends}, at most {tried.most_w:.0f} watts."
     drawing = Drawing(680, 280, told)
     settings = tried.bike.firmware_settings
@@ -34,11 +34,17 @@ def draw_levers(tried: Levered) -> str:
 
 
 def _numbers(tried: Levered) -> list[Number]:
-    ends = "no help" if tried.ends_km_per_h is None else f"{tried.ends_km_per_h:.0f} km/h"
+    ends = "no help" if tried.ends_km_per_h is None else f"{tried.ends_km_per_h:.1f} km/h"
     settings = tried.bike.firmware_settings
+    set_to = settings.cutoff_speed_mm_per_s * _KM_PER_H_PER_MM_PER_S
     alone = ("never", "only to start", "at any speed")
     return [
-        ("most power given", f"{tried.most_w:.0f} W", f"limit here: {settings.power_limit_w} W", None),
-        ("help up to", ends, "pedalling" if tried.pedalling else "not pedalling", None),
+        (
+            "most power, mean of 1 s",
+            f"{tried.most_w:.0f} W",
+            f"limit here: {settings.power_limit_w} W, and a twentieth",
+            tried.most_w <= settings.power_limit_w * (1.0 + OVER_LIMIT_MOST),
+        ),
+        ("help up to", ends, f"set to end at {set_to:.1f} km/h", None),
         ("a throttle alone may drive", alone[settings.throttle_unpedalled], "check your local code", None),
     ]

@@ -11,6 +11,7 @@ START_S, STOP_S, END_S = 1.2, 6.5, 7.2
 JERK_MOST_M_PER_S3 = 0.6  # A wish of this lesson, no standard: common practice, no source.
 FULL_MOST_S = 1.5
 _WINDOW = 10  # Samples of 10 ms: jerk is told over a tenth of a second, what is shorter the tyres take.
+_WINDOW_S = _WINDOW * 0.01
 _FULL_SHARE = 0.9
 
 
@@ -26,11 +27,17 @@ class Slewed:
     jerk_m_per_s3: list[float]
     first_s: float | None
     full_s: float | None
+    cut_s: float | None
 
     @property
     def worst_m_per_s3(self) -> float:
         """The largest jerk while the push comes."""
         return max(self.jerk_m_per_s3)
+
+    @property
+    def cut_m_per_s3(self) -> float:
+        """The jerk of the cut at the end: the most negative one."""
+        return min(self.jerk_m_per_s3)
 
     @property
     def lag_s(self) -> float | None:
@@ -48,12 +55,22 @@ def try_slew(rise_mv_per_s: int, load_kg: float) -> Slewed:
     ]
     ridden = ride(bike, lines, END_S)
     push = [_push_m_per_s2(bike, motor_a) for motor_a in ridden.samples.motor_a]
-    jerk = [0.0] * _WINDOW
-    jerk += [(after - before) / (_WINDOW * 0.01) for before, after in zip(push, push[_WINDOW:], strict=False)]
+    # Over a window around each sample, so that a change stands at the time at which it happens.
+    half = [0.0] * (_WINDOW // 2)
+    slopes = [(after - before) / _WINDOW_S for before, after in zip(push, push[_WINDOW:], strict=False)]
+    jerk = half + slopes + half
     samples = ridden.samples
     return Slewed(
         rise_mv_per_s, load_kg, bike, ridden, push, jerk,
         first_s=samples.first(samples.command_v, 0.0),
+        cut_s=next(
+            (
+                at
+                for at, volt in zip(samples.time_s, samples.command_v, strict=True)
+                if at > STOP_S and volt == 0.0
+            ),
+            None,
+        ),
         full_s=samples.first(samples.power_w, _FULL_SHARE * bike.firmware_settings.assist_power_w),
     )  # fmt: skip
 
@@ -77,5 +94,6 @@ def check_slew(tried: Slewed) -> Check:
             ),
             (tried.lag_s is not None and tried.lag_s <= FULL_MOST_S, f"{lag}, wanted {FULL_MOST_S:g} s"),
         ],
-        "Now put the load in: the same volts a second are gentler. And the stop is not slewed.",
+        "Now put the load in: the same volts a second are gentler. And look at the end: a cut is not slewed. "
+        f"It jerks the other way with {tried.cut_m_per_s3:.1f} m/s³, because safety comes before comfort.",
     )

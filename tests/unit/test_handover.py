@@ -19,8 +19,11 @@ from host_sim.commands.handover import HandoverRequest, handover
 from host_sim.errors import RequestError
 from host_sim.handover.browser import BROWSERS, find_browser
 from host_sim.handover.figures import _allowed_w
-from host_sim.handover.first_ride import first_ride
+from host_sim.handover.first_ride import START_S, first_ride, push_m_per_s2
+from host_sim.handover.owner_rules import MOST_URGENT, OWNER_WORDS, said
+from host_sim.handover.reports import RuleHeld
 from host_sim.rules.catalogue import RULES
+from host_sim.rules.places import load_place, place_names
 
 ROOT = Path(__file__).resolve().parents[2]
 NO_BROWSER = all(shutil.which(name) is None for name in BROWSERS)
@@ -169,8 +172,11 @@ def test_every_colour_of_words_has_the_contrast_that_wcag_asks_for(here):
 
 def test_without_reports_the_page_says_that_nothing_was_shown(here):
     words = Page(_page()).words
+    red, _ = words.split("What you will feel")
+    assert "No timing or safety rule was tried for this bicycle" in " ".join(red.split())
+    assert "how late at worst was not measured" in words
     assert "nothing on this sheet says that the rules hold" in words
-    assert "has not been captured" in words
+    assert "has not been measured" in words
     assert "does not say which files are on the board" in words
 
 
@@ -187,42 +193,125 @@ def test_what_the_reports_say_stands_on_the_page(here):
     )
     assert "41 of 41 timing and safety rules held" in words
     assert "None failed." in words
-    assert "did not hold" not in words
+    assert "Not as it should be" not in words
+    assert "worst simulated stop 5.0 m, limit 5.0 m" in words
     assert "10 pulses a turn; lead: A; noise 0 a second; missing magnets: none; weak magnets: 7" in words
     assert "Magnet 7 is weak" in words
     assert "42 files" in words
     assert "0" * 62 + "29" in words  # The last file's hash, 41 in hexadecimal.
 
 
-def test_rules_that_fail_are_told_on_the_front_and_first_in_the_table(here):
+def _red_box(words):
+    return words[words.index("Not as it should be, or not shown") : words.index("What you will feel")]
+
+
+def test_rules_that_fail_stand_in_the_red_box_in_plain_words_with_their_numbers(here):
     report = _verify_report(here / "v.json", "folding", failing=("steady help", "cut-off distance"))
     words = " ".join(Page(_page("folding", verify=report)).words.split())
-    assert "2 of 29 rules did not hold on the bench cut-off distance, steady help." in words
-    first_fail = words.index("FAILS: After forward pedalling stops")
-    assert first_fail < words.index("The command is zero within the stop gap after the last edge, and")
+    red = _red_box(words)
+    assert "Of 29 rules tried in simulated rides 2 failed." in red
+    assert (
+        "Failed: When you stop pedalling, help ends within 2 m. In the worst ride it went on for 9.5 m."
+        in red
+    )
+    assert red.index("When you stop pedalling") < red.index("Help stays while you pedal steadily")
+    assert "not shown, because" not in red
+
+
+def test_page_1_takes_the_worst_case_of_the_report_and_not_the_easy_ride(here):
+    worst = _verify_report(here / "v.json", "folding", failing=("cut-off distance",))
+    front = Page(_page("folding", verify=worst)).words.split("When something feels wrong")[0]
+    assert "worst simulated stop 9.5 m, limit 2.0 m" in front
+    assert "can push on after you stop pedalling" in front
+    assert "lets go" not in front
+    easy = Page(_page("folding", verify=_verify_report(here / "w.json", "folding"))).words
+    assert "worst simulated stop 2.0 m, limit 2.0 m" in easy
+    assert "the motor lets go" in easy
+    trike = _verify_report(
+        here / "t.json", "cargo_trike", failing=("brake cut", "start-up speed", "cut-off speed")
+    )
+    front = Page(_page("cargo_trike", verify=trike)).words.split("When something feels wrong")[0]
+    assert "Pulling a brake lever did not end help in time" in front
+    assert "The throttle alone drives faster than it was set to" in front
+    assert "The help goes on above its top speed" in front
+    assert "and the motor stops. the signal" not in " ".join(front.split())
 
 
 def test_a_rule_that_no_ride_tested_is_neither_counted_as_held_nor_called_failed(treadle, here):
     report = _verify_report(here / "v.json", "folding", failing=("steady help",))
     rows = json.loads(report.read_text())
-    old, new = (row for row in rows if row["rule"] in ("stop time", "brake cut"))
+    old, new = (row for row in rows if row["rule"] in ("cut-off distance", "brake cut"))
     old |= {"measured": None, "margin": None, "holds": False}  # As reports said it before there was a word.
     new |= {"measured": None, "margin": None, "holds": None, "verdict": "not shown"}
     report.write_text(json.dumps(rows))
     words = " ".join(Page(_page("folding", verify=report)).words.split())
-    assert "1 of 29 rules did not hold on the bench steady help." in words
+    red = _red_box(words)
+    assert "1 failed and 2 were not shown, because no ride came to the point" in red
+    assert "Not shown: When you stop pedalling, help ends within 2 m. A brake lever with a switch ends" in red
+    assert red.count("Failed: ") == 1
     assert "26 of 29 timing and safety rules held" in words
-    assert "Not tested, because no simulated ride got there: stop time, brake cut." in words
-    assert "Not tested: The command is zero one control period after the brake switch opens." in words
-    assert words.count("FAILS: ") == 1
+    assert "how late at worst was not measured" in words
+    assert "how soon was not measured" in words
     code, out, _ = treadle("handover", "folding", "--verify", "v.json", "--out", "a.html")
     assert code == 0
     assert "26 of 29 held; the sheet says that these do not: steady help; not tested, no ride got" in out
+    assert "in one easy ride; the worst case was not measured" in out
     numbers = json.loads(treadle("handover", "folding", "--verify", "v.json", "--out", "b.html", "--json")[1])
-    assert (numbers["rules_failing"], numbers["rules_untested"]) == (
+    assert (numbers["rules_failing"], numbers["rules_untested"], numbers["run_on_worst_m"]) == (
         ["steady help"],
-        ["stop time", "brake cut"],
+        ["cut-off distance", "brake cut"],
+        None,
     )
+
+
+def test_every_rule_has_words_for_the_owner_that_take_its_numbers():
+    assert set(OWNER_WORDS) == {rule.name for rule in RULES}
+    assert set(MOST_URGENT) <= set(OWNER_WORDS)
+    for rule in RULES:
+        row = RuleHeld(rule=rule.name, holds=False, measured=1234.5678, limit=0.25, unit=rule.unit, margin=-1)
+        text = " ".join(said(row))
+        assert "{" not in text
+        assert not re.search(r"\b(command|edges?|latch|shunt|integral|taper|release gap|lapses)\b", text), (
+            text
+        )
+
+
+def _paper(text):
+    """Return the page without what is shown on a screen only."""
+    return re.sub(r"<details>.*?</details>", "", text, flags=re.DOTALL)
+
+
+def test_what_the_owner_reads_on_paper_has_no_internal_words_on_any_bike_in_any_place(here):
+    for name in ("cargo_trike", "tandem", "folding", "step_through"):
+        report = _verify_report(here / "v.json", name, failing=[rule.name for rule in RULES][::5])
+        text = _page(name, verify=report, out=here / f"{name}.html")
+        words = Page(_paper(text)).words
+        assert not re.search(r"\b[a-z]+_[a-z_]+\b", words.replace("rpi_pico", "")), name
+        for internal in ("memory", "latched", "engage", "edges", "integral", "cadence", "mV"):
+            assert not re.search(rf"\b{internal}\b", words), (name, internal)
+    assert all("memory" not in load_place(place).source + load_place(place).note for place in place_names())
+
+
+def _bike_with(here, original, *changes):
+    text = (BIKES / f"{original}.toml").read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    (here / "mine.toml").write_text(text)
+    return " ".join(Page(_paper(_page("mine.toml", out=here / "mine.html", force=True))).words.split())
+
+
+def test_steps_for_brakes_and_throttle_follow_the_bike_file(here):
+    some = _bike_with(here, "folding")
+    assert "pull the brake lever that has a switch" in some
+    none = _bike_with(here, "folding", ('switches = "some"', 'switches = "none"'))
+    assert "No brake lever ends the push: practise to stop pedalling first" in none
+    for gone in ("pull the brake lever", "pull one brake lever", "lever snap back", "brake switch that"):
+        assert gone not in none
+    assert "throttle" not in none.replace("throttle alone: below", "").replace("no throttle", "").lower()
+    trike = _bike_with(here, "cargo_trike")
+    assert "pull one brake lever: the push must end. The same with the other lever." in trike
+    assert "The throttle drives alone at walking pace only" in trike
 
 
 def test_the_report_of_an_interrupted_verify_is_refused(here):
@@ -237,9 +326,9 @@ def test_what_the_rider_feels_follows_from_what_is_fitted(here):
     trike, tandem, folding = (
         " ".join(Page(_page(bike)).words.split()) for bike in ("cargo_trike", "tandem", "folding")
     )
-    assert "fades from 22.0 km/h, ends at 25.0 km/h" in trike
+    assert "fades from 22.0 km/h, set to end at 25.0 km/h" in trike
     assert "positions 1 to 4: 0, 87, 175, 250 W" in trike
-    assert "a push at walking pace; beyond that you must pedal. ends at 5.7 km/h" in trike
+    assert "a push at walking pace; beyond that you must pedal. set to end at 5.7 km/h" in trike
     assert "once the bicycle rolls" in tandem  # 3 km/h in British Columbia.
     assert "The throttle drives without pedalling" in tandem
     assert "British Columbia, Canada: starting point only, check your local code" in tandem
@@ -250,9 +339,15 @@ def test_what_the_rider_feels_follows_from_what_is_fitted(here):
 
 def test_the_first_ride_is_measured_on_the_bench():
     ride = first_ride(load_bike("cargo_trike"))
-    # Ten magnets, four edges each: the four edges asked for and a pitch take 36 degrees and a bit.
-    assert 0.1 <= ride.help_after_turns <= 0.25
-    assert ride.help_after_s == pytest.approx(0.57, abs=0.1)
+    # Felt is a push of 0.05 m/s2 on 183 kg: 9 N, at 1.2 Nm/A and a wheel of 0.33 m some 2.5 A of the motor.
+    samples = ride.samples
+    felt = next(at for at, push in enumerate(push_m_per_s2(load_bike("cargo_trike"), samples)) if push > 0.05)
+    assert ride.help_after_s == pytest.approx(samples.time_s[felt] - START_S)
+    assert samples.power_w[felt] > 5.0
+    commanded_s = samples.first(samples.command_v, 0.0) - START_S
+    assert commanded_s == pytest.approx(0.57, abs=0.1)
+    assert ride.help_after_s > commanded_s + 0.2  # The command has to climb through the dead band first.
+    assert 0.3 <= ride.help_after_turns <= 0.7
     assert ride.help_w == pytest.approx(250, abs=10)
     assert 0.05 < ride.run_on_s < 0.3
     assert ride.run_on_m < 2.0
@@ -325,7 +420,7 @@ def test_the_capture_of_another_ring_is_refused(here):
 def test_what_a_capture_could_not_tell_is_left_out(here):
     report = _inspect_report(here / "i.json", pulses_per_rev=None, lead=None, cadence_rpm=None, weak=None)
     words = " ".join(Page(_page(capture=report)).words.split())
-    assert "from a capture: noise 0 a second; missing magnets: none." in words
+    assert "as measured: noise 0 a second; missing magnets: none." in words
 
 
 @pytest.mark.parametrize(
@@ -354,7 +449,8 @@ def test_json_has_the_numbers_of_the_sheet_and_nothing_else_is_printed(treadle, 
     assert (code, err) == (0, "")
     assert list(numbers) == [
         "bike", "rules", "rules_failing", "rules_untested", "sensor_captured", "manifest_sha256",
-        "help_after_s", "help_after_turns", "help_w", "run_on_s", "run_on_m", "files",
+        "help_after_s", "help_after_turns", "help_w", "run_on_s", "run_on_m", "run_on_worst_m",
+        "files",
     ]  # fmt: skip
     assert numbers["files"] == ["handover-folding.html"]
     assert treadle("handover", "folding", "--json")[1].count("handover-folding-2.html") == 1
@@ -383,13 +479,31 @@ def test_an_interrupted_handover_leaves_nothing(here):
     assert list(here.iterdir()) == []
 
 
+def _smallest_pt(sides):
+    """Return the size of the smallest words outside the drawings, in pt: those of the style sheet."""
+    sizes = []
+
+    def look(text, transform, matrix, font, size):
+        if len(text.strip()) > 30:  # Words of a drawing are shorter.
+            sizes.append(abs(size * matrix[3] * transform[3]))
+
+    for side in sides:
+        side.extract_text(visitor_text=look)
+    return round(min(sizes), 2)
+
+
 @pytest.mark.skipif(NO_BROWSER, reason="no browser that prints: install chromium")
 @pytest.mark.parametrize("bike", ["cargo_trike", "tandem", "folding"])
-def test_it_prints_on_two_sides_of_a4_with_every_report_and_failing_rules(here, bike):
-    failing = ("steady help", "cut-off distance", "forward pedalling only", "rocking ends help")
+@pytest.mark.parametrize("every", [7, 2])
+def test_it_prints_on_two_sides_of_a4_with_every_report_and_failing_rules(here, bike, every):
+    report = _verify_report(here / "v.json", bike, [rule.name for rule in RULES[::every]])
+    rows = json.loads(report.read_text())
+    for row in rows[1::every]:
+        row |= {"measured": None, "margin": None, "holds": None}
+    report.write_text(json.dumps(rows))
     request = HandoverRequest(
         bike,
-        verify=_verify_report(here / "v.json", bike, failing),
+        verify=report,
         capture=_inspect_report(here / "i.json", pulses_per_rev=None, channels=None),
         manifest=_manifest(here / "m.json", bike),
         pdf=True,
@@ -405,6 +519,8 @@ def test_it_prints_on_two_sides_of_a4_with_every_report_and_failing_rules(here, 
     # The browser prints "fi" as one letter.
     front, back = (" ".join(normalize("NFKC", side.extract_text()).split()) for side in sides)
     assert all(heading in front for heading in HEADINGS)
-    assert "Received and explained to me" in front
+    assert "Not as it should be, or not shown" in front
+    assert "Received and explained to me" in back
     assert "When something feels wrong" in back
-    assert "What was put onto the board" in back
+    assert "What was put onto the control board" in back
+    assert _smallest_pt(sides) >= 10.0

@@ -50,7 +50,8 @@ def _(mo, page):
 @app.cell
 def _(check_direction, page, turned):
     page.exercise(
-        "Turn the crank forward by half a turn, and make the board count backward, wires untouched.",
+        "Turn the crank forward by half a turn or more, and make "
+        " the board count backward without one invalid jump, wires untouched.",
         check_direction(turned),
     )
 

@@ -70,9 +70,24 @@ guard, which recomputes from raw edges and inputs alone and may only lower.
 | wheel sensor is lost | driving on without speed, for the 2 s set here (6 s by default) |
 | program stalls | no logic runs at all: the outputs expire by themselves |
 
-Then put everything but the guard to sleep. It stops the motor too, later: its limits are looser, because
-what it stops is a mistake of the others. With noise on the sensor it alone is not enough: edges of noise
-pass for edges of a crank. That is why there are three.
+Then put everything but the guard to sleep, with a logic that always wants to drive. The guard asks one
+thing only: do the raw inputs justify a push at all? At 60 rpm and 3 s:
+
+| what breaks | the guard alone, while the legs turn |
+|---|---|
+| a throttle wire breaks | goes on helping |
+| a throttle wire touches its supply | goes on helping |
+| one magnet falls off | goes on helping |
+| electric noise on the pedal sensor | lapses, then helps again |
+| the current reading sticks | lapses, then helps again |
+| the wheel sensor is lost | stops, but later |
+| the wire of pedal sensor channel B breaks | stops, but later |
+| both pedal sensor wires are exchanged | stops at once |
+| the battery wire breaks | stops at once |
+| the program stalls again and again | stops at once |
+
+When the legs stop it ends help within two thirds of a second, by looser limits than the logic's. With
+noise on the sensor it does not: edges of noise pass for edges of a crank. That is why there are three.
 
 A latch asleep and a stubborn logic are parts of this lesson only; the firmware has no such switch.
 """

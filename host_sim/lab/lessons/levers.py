@@ -63,8 +63,12 @@ limit and the fades.
 date, laws change, and towns and paths have rules of their own (`host_sim/rules/places.toml` has the
 sources).
 
-To discuss: why does help end a little below the cut-off speed in some places? (The speed is known a
-wheel pulse late, and some texts know no tolerance.)
+To discuss: the power stays some 1 % above the limit while the roller gets faster. Why? (The power loop
+follows a back-EMF that rises; a PI loop lags behind a ramp. The law's limit is one on continuous power.)
+Why does help end within 0.2 km/h of the speed that is set, but not exactly there? (The speed is known a
+wheel pulse late, and less than 20 W are not counted as help here.) Why is it set to end below 25
+km/h in the United Kingdom and in Australia, but not in the European Union? (Some texts know no tolerance
+in measuring; the setting leaves room for the pulse that comes late.)
 """
     )
 

@@ -52,7 +52,7 @@ step of torque is a jerk: force over mass, per time.
 1. Start at 50 mV/s: never there. Then 5000: there at once, and everybody in the box knows.
 2. Load and unload: the same rate jerks the empty trike twice as hard. Set up for the lightest case.
 3. Look at the end: the fall is not slewed. Comfort may wait, safety may not: a cut goes past the
-   limiter.
+   slew limiter, some 0.2 s after the legs stop (the stop gap), and jerks by -2 to -4 m/s³.
 
 The jerk shown is that of the motor alone, over a tenth of a second; legs add their own. The wish of 0.6
 m/s³ is this lesson's, no standard's.

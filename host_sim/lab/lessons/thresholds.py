@@ -69,8 +69,11 @@ A fixed time-out is the trade's usual answer: long enough for slow legs is too l
 gap follows the pitch; two more limits, the release cadence and the cut-off distance, stand behind it
 (`firmware/decide/pedalling.py`).
 
-To discuss: why does the run-on at 8 magnets hardly fall below a quarter of a second? (A pitch at 32 rpm
-lasts 60 / (32 × 8) = 0.23 s, and before it has passed nobody can know.)
+One stop tells little: legs that stop just before a pulse are noticed a pitch sooner than legs that stop
+just after one. So the lesson stops at many places, draws a dot for each and judges the worst.
+
+To discuss: why does the worst run-on at 8 magnets hardly fall below a quarter of a second? (A pitch at
+32 rpm lasts 60 / (32 × 8) = 0.23 s, and before it has passed nobody can know.)
 """
     )
 
