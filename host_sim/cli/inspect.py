@@ -46,8 +46,9 @@ def inspect_command(
     """Find out from recorded edges which pedal sensor it is, what is wrong with it, which settings follow.
 
     Lift the driven wheel and cut the battery off while somebody turns the crank for a recording. Writes
-    inspection.png and inspection.json. Exit code 0 if the sensor is fit to be used, 1 if something is wrong
-    with it. What can't be told is said so, with what would help.
+    inspection.png and inspection.json. Exit code 0 if the edges show that the sensor is fit to be used, 1 if
+    something is wrong with it, too little can be told, or the bike file says something else. What can't be
+    told is said so, with what would help.
 
     Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
     """
@@ -79,6 +80,8 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
     for sentence in result.advice:
         print(f"* {sentence}")
+    if result.why:
+        print(f"not shown to be fit: {'; '.join(result.why)}")
 
 
 def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:

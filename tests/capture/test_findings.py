@@ -98,17 +98,17 @@ def test_a_weak_magnet_of_a_part_that_is_low_over_its_magnets_is_found():
 
 
 def test_a_channel_that_is_dead_from_the_start_is_named():
-    found = inspect_edges(
-        record(sensor(faults=(FaultSpec("channel dead", channel="B"),))).source, 2, Told(None, None, True)
-    )
+    found = inspect_edges(record(sensor(faults=(FaultSpec("channel dead", channel="B"),))).source, 2, Told())
     assert (found.channels.dead, found.channels.number.value, found.fit) == ("B", 2, False)
     assert "channel B never changes, it stays low" in _advice(found)
 
 
-def test_an_input_that_nobody_named_and_never_changes_may_just_be_empty():
-    found = look(sensor(faults=(FaultSpec("channel dead", channel="B"),)))
-    assert (found.channels.number.value, found.channels.number.sure) == (1, False)
-    assert "fine for a one-channel sensor" in _advice(found)
+def test_a_silent_input_is_right_only_where_the_bike_file_says_one_channel():
+    recorded = record(sensor(faults=(FaultSpec("channel dead", channel="B"),)))
+    assert inspect_edges(recorded.source, 2, Told()).fit is False
+    found = inspect_edges(recorded.source, 2, Told(one_channel=True))
+    assert (found.channels.number.value, found.fit) == (1, True)
+    assert "right for a sensor with one channel" in _advice(found)
 
 
 def test_a_channel_that_dies_on_the_way_is_named_with_the_time():
