@@ -56,7 +56,9 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     decodable = decodable_of(kind, turn.ring, way.angles)
     both = kind.value == "two channels" and channels.live == CHANNEL_A + CHANNEL_B
     lacking, overlap = _order(way, turn, a, b) if both and way.main else ([], None)
-    turn = _numbers_in_doubt(turn) if decodable.value is False else turn
+    phase_deg = phase_of(turn.ring, way)
+    swinging = phase_deg.value is not None and not phase_deg.sure
+    turn = _numbers_in_doubt(turn) if decodable.value is False or swinging else turn
     settings = _decoder_settings(kind, turn.pulses, forward or way.main, channels.live)
     board = board_count(gathered.chunks() if gathered.whole else source(), settings)
     table = table_count(a, b, settings.lead != B_LEADS) if kind.value == "two channels" else None
@@ -68,7 +70,7 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
         lead=lead_of(kind, way, forward, forward_confidence, cadence.median if cadence else 0.0),
         pulses=turn.pulses,
         duty=duty_of(kind, turn.ring, way, channels, turn.pulses.sure),
-        phase_deg=phase_of(turn.ring, way),
+        phase_deg=phase_deg,
         missing=turn.missing,
         weak=turn.weak,
         decodable=decodable,
@@ -98,7 +100,10 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
 
 
 def _numbers_in_doubt(turn: Turn) -> Turn:
-    """Return the turn with unsure numbers: without an order of edges, which one is first is luck."""
+    """Return the turn with unsure numbers of magnets.
+
+    Without an order of edges, which one is first is luck; legs that swing much look like weak magnets.
+    """
     missing, weak = (
         Finding(one.value, min(one.confidence, UNSURE_NUMBER)) if one.value else one
         for one in (turn.missing, turn.weak)

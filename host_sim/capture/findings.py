@@ -154,6 +154,7 @@ class Inspection:
                 (self.lacking, "a channel does not show every magnet"),
                 (self.missing.value, "a magnet is missing"),
                 (self.weak.value, "a magnet is weak"),
+                (self._weak_open, "whether a magnet is weak can't be told"),
                 (self.changes, "the ring changes during the capture"),
                 (self.bounces, "edges bounce"),
                 (self.decodable.value is False, "A and B do not overlap"),
@@ -173,6 +174,12 @@ class Inspection:
     def _all_counted(self) -> bool:
         """Whether turning forward leaves fewer wrong edges than one in two turns, noise taken out."""
         return self.odd_edges_a_turn < ODD_EDGES_A_TURN
+
+    @property
+    def _weak_open(self) -> bool:
+        """Whether narrow pulses were seen and no magnet could be named for them."""
+        narrow = self.ring is not None and bool(self.ring.weak)
+        return self.weak.value is None and (narrow or self.kind.value == "two channels")
 
     @property
     def _known(self) -> bool:

@@ -23,6 +23,14 @@ def _turns(text: str) -> int:
     return int(value)
 
 
+def _samplerate(text: str) -> int:
+    allowed = "a whole number of samples a second from 1 to 9000000000"
+    value = number("--samplerate", text, allowed)
+    if not 1 <= value <= 9_000_000_000 or value != int(value):
+        raise RequestError(f"--samplerate is {text[:60]!r}, allowed is {allowed}")
+    return int(value)
+
+
 def inspect_command(
     capture: Annotated[Path, typer.Argument(help="Recorded edges: VCD, CSV, sigrok session or board dump.")],
     channels: Annotated[
@@ -37,6 +45,12 @@ def inspect_command(
         typer.Option(parser=_turns, metavar="NUMBER", help="Turns of the crank in the capture, counted."),
     ] = None,
     time_unit: Annotated[str | None, typer.Option(help="Of a CSV file's times: s, ms, us or ns.")] = None,
+    samplerate: Annotated[
+        int | None,
+        typer.Option(
+            parser=_samplerate, metavar="HZ", help="Of a CSV file with a row for each sample, no times."
+        ),
+    ] = None,
     bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
     out: OutOption = None,
@@ -55,7 +69,9 @@ def inspect_command(
     # Here, for the numerical libraries take longer to load than all other commands together.
     from host_sim.commands.inspect import InspectRequest, inspect_capture
 
-    request = InspectRequest(capture, channels, forward, turns, time_unit, bike, write, out, force)
+    request = InspectRequest(
+        capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate
+    )
     with progress_bar("reading") as done:
         result = inspect_capture(request, done)
     if as_json:

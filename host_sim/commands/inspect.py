@@ -39,6 +39,7 @@ class InspectRequest:
         write: bool = False,
         out: Path | None = None,
         force: bool = False,
+        samplerate_hz: int | None = None,
     ) -> None:
         """Check everything before anything is read; RequestError says what is wrong."""
         if turns is not None and not TURNS_LEAST <= turns <= TURNS_MOST:
@@ -60,7 +61,8 @@ class InspectRequest:
         self.capture_path = capture
         self.names = names
         self.time_unit = time_unit
-        open_capture(capture, names, time_unit)
+        self.samplerate_hz = samplerate_hz
+        open_capture(capture, names, time_unit, samplerate_hz)
         self.write = write
         self.out = out or fresh_folder("treadle-inspect")
         self.force = force
@@ -115,7 +117,9 @@ class InspectResult:
 
 def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | None = None) -> InspectResult:
     """Read the capture, inspect it, draw it, and change the bike file if asked to."""
-    capture = open_capture(request.capture_path, request.names, request.time_unit, done)
+    capture = open_capture(
+        request.capture_path, request.names, request.time_unit, request.samplerate_hz, done
+    )
 
     def source() -> Iterator[EdgeChunk]:
         return capture.chunks()
