@@ -23,7 +23,7 @@ DUTY_MISMATCH_PERCENT = 5.0
 def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
     """Return what to do, in sentences; none where everything is as it should be."""
     return [
-        *_wires(inspection.channels, inspection.noise_per_s > 0.0),
+        *_wires(inspection.channels, inspection.noise_per_s > 0.0, inspection.gathered.changes),
         *_changes(inspection),
         *_lacking(inspection),
         *_magnets(inspection),
@@ -35,10 +35,18 @@ def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
     ]
 
 
-def _wires(channels: Channels, noisy: bool) -> list[str]:
+def _wires(channels: Channels, noisy: bool, changes: tuple[int, int]) -> list[str]:
     if channels.live == 0 and noisy:
         return [
             "nothing but pulses too short for a magnet: check plug, supply, pull-up and the channel's name"
+        ]
+    if channels.live == 0 and any(changes):
+        counted = " and ".join(
+            f"{name} {count} {'time' if count == 1 else 'times'}"
+            for name, count in zip("AB", changes, strict=True)
+        )
+        return [
+            f"too few changes to tell anything ({counted}): turn the crank for some turns and record again"
         ]
     if channels.same_signal:
         return [

@@ -69,7 +69,9 @@ def _heading(figure: Figure, inspection: Inspection, title: str) -> None:
 def _verdict(inspection: Inspection) -> str:
     """Return the findings in one line."""
     if inspection.channels.live == 0:
-        return "No channel changes"
+        return (
+            "Too few changes to tell anything" if any(inspection.gathered.changes) else "No channel changes"
+        )
     parts = [inspection.kind.value or "a sensor that can't be told"]
     pulses = inspection.pulses
     if pulses.sure:

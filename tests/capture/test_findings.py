@@ -234,3 +234,10 @@ def test_a_channel_of_noise_only_is_called_that():
     found = inspect_edges(lambda: iter([EdgeChunk(times, levels)]), 1, Told())
     assert found.pulses.value is None
     assert "nothing but pulses too short for a magnet" in _advice(found)
+
+
+def test_two_changes_of_either_channel_are_too_few_and_not_none():
+    chunk = EdgeChunk(np.arange(5, dtype=np.int64) * 50_000_000, np.array([0, 1, 3, 2, 0], np.uint8))
+    found = inspect_edges(lambda: iter([chunk]), 2, Told())
+    assert "too few changes to tell anything (A 2 times and B 2 times)" in _advice(found)
+    assert "no channel changes" not in _advice(found)
