@@ -2,14 +2,17 @@
 
 from math import ceil
 
-from host_sim.capture.findings import SURE, Channels, Inspection
+from host_sim.capture.findings import ODD_EDGES_A_TURN, SURE, Channels, Inspection
+from host_sim.capture.order import QUICK_LEGS_RPM
 from host_sim.capture.pulses import turns_needed
 from host_sim.capture.stopping import Support
 
 EDGES_FORGIVEN_PER_S = 10.0  # The board forgives one rejected edge every 100 ms; more of them make a fault.
 TIMES_SAID = 3
+NOISE_TOLD_PER_S = 0.2
 OUT_OF_PLACE = 0.12  # Of a pitch.
 PHASE_GOOD_DEG = (60.0, 120.0)
+BEST_PHASE_DEG = 90.0
 DUTY_GOOD = (0.35, 0.65)
 NARROW_CADENCE = 1.3
 # A mismatch of duty between A and B shifts an edge by this much phase: a percent of 360°.
@@ -20,9 +23,11 @@ DUTY_MISMATCH_PERCENT = 5.0
 def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
     """Return what to do, in sentences; none where everything is as it should be."""
     return [
-        *_wires(inspection.channels, inspection.noise_per_s > 0.0),
+        *_wires(inspection.channels, inspection.noise_per_s > 0.0, inspection.gathered.changes),
         *_changes(inspection),
+        *_lacking(inspection),
         *_magnets(inspection),
+        *_overlap(inspection),
         *_order(inspection),
         *_noise(inspection),
         *_open_questions(inspection),
@@ -30,10 +35,18 @@ def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
     ]
 
 
-def _wires(channels: Channels, noisy: bool) -> list[str]:
+def _wires(channels: Channels, noisy: bool, changes: tuple[int, int]) -> list[str]:
     if channels.live == 0 and noisy:
         return [
             "nothing but pulses too short for a magnet: check plug, supply, pull-up and the channel's name"
+        ]
+    if channels.live == 0 and any(changes):
+        counted = " and ".join(
+            f"{name} {count} {'time' if count == 1 else 'times'}"
+            for name, count in zip("AB", changes, strict=True)
+        )
+        return [
+            f"too few changes to tell anything ({counted}): turn the crank for some turns and record again"
         ]
     if channels.same_signal:
         return [
@@ -43,6 +56,7 @@ def _wires(channels: Channels, noisy: bool) -> list[str]:
         level = "high" if channels.dead_level else "low"
         name = channels.dead
         look = "check plug, supply and pull-up, then turn the crank and watch the level"
+        alone = " (a sensor with one channel: give --channels only the other one)"
         if channels.dead_until_s > 0.0:
             return [
                 f"channel {name} stays {level} from {channels.dead_since_s:.2f} to "
@@ -52,8 +66,10 @@ def _wires(channels: Channels, noisy: bool) -> list[str]:
         if channels.dead_since_s > 0.0:
             return [f"channel {name} stays {level} from {channels.dead_since_s:.2f} s on: {look}"]
         if channels.number.value == 2 or channels.live == 0:
-            return [f"channel {name} never changes, it stays {level}: {look}"]
-        return [f"channel {name} never changes, it stays {level}: fine for a one-channel sensor; else {look}"]
+            return [f"channel {name} never changes, it stays {level}: {look}{alone if channels.live else ''}"]
+        return [
+            f"channel {name} never changes, it stays {level}, which is right for a sensor with one channel"
+        ]
     if channels.live == 0:
         return ["no channel changes: turn the crank while recording; if it was turned, check plug and supply"]
     return []
@@ -115,6 +131,60 @@ def _magnets(inspection: Inspection) -> list[str]:
     return said
 
 
+def _lacking(inspection: Inspection) -> list[str]:
+    """Return what to do about magnets that only one channel shows."""
+    said = []
+    for one in inspection.lacking:
+        other = "B" if one.channel == "A" else "A"
+        which = f"magnet {one.magnet}" if one.magnet else "a magnet in every turn"
+        said.append(
+            f"channel {one.channel} does not show {which}, channel {other} does: the board counts backward "
+            f"or refuses edges there. Bring the pickup of {one.channel} nearer to the ring, or change the "
+            "magnet, and record again; don't ride with it"
+        )
+    if (
+        not said
+        and inspection.decodable.value is not False
+        and inspection.odd_edges_a_turn >= ODD_EDGES_A_TURN
+    ):
+        said.append(
+            f"about {inspection.odd_edges_a_turn:.1f} edges a turn are out of order while the crank turns "
+            "evenly: look for a magnet that one of the two pickups misses"
+        )
+    return said
+
+
+def _overlap(inspection: Inspection) -> list[str]:
+    """Return what to do where two edges follow each other too closely for the board."""
+    overlap = inspection.overlap
+    if overlap is None or not inspection.overlap_too_brief or inspection.lacking:
+        return []
+    where = f" at magnet {overlap.magnet}" if overlap.magnet else ""
+    if overlap.share <= 0.0:
+        return [f"A and B don't overlap{where}: edges come out of order there, so the board counts wrong"]
+    return [
+        f"A and B overlap too briefly{where} ({overlap.share:.1%} of a pitch): above "
+        f"{overlap.highest_rpm:.0f} rpm the board refuses edges there, and it should follow up to "
+        f"{QUICK_LEGS_RPM:.0f} rpm. Bring the "
+        "pickups nearer to the ring for longer pulses" + _phase_remedy(inspection.phase_deg.value)
+    ]
+
+
+def _phase_remedy(phase_deg: float | None) -> str:
+    """Return what moves the phase towards 90°; moving both pickups along the ring together does not."""
+    if phase_deg is None or PHASE_GOOD_DEG[0] <= phase_deg <= PHASE_GOOD_DEG[1]:
+        return ""
+    if phase_deg < BEST_PHASE_DEG:
+        return (
+            ", and raise the phase: move the two pickups farther apart, or hold them straight along the ring "
+            "if they are tilted, or use a smaller radius of the ring"
+        )
+    return (
+        ", and lower the phase: move the two pickups closer together, or tilt the pair out of the ring's "
+        "line, or use a larger radius of the ring"
+    )
+
+
 def _magnet_names(numbers: list[int]) -> str:
     if len(numbers) == 1:
         return f"magnet {numbers[0]} is"
@@ -129,11 +199,12 @@ def _order(inspection: Inspection) -> list[str]:
         duty = f"duty {min(shares):.0%}, " if shares else ""
         said.append(
             f"the pulses of A and B do not overlap as they should ({duty}phase {phase_deg:.0f}°), "
-            "so the board can't tell direction: bring the pickup nearer for a longer pulse, or "
-            "turn the sensor until the lamps of A and B are on together for a quarter of each pitch"
+            "so the board can't tell direction: bring both pickups nearer for longer pulses"
+            + _phase_remedy(phase_deg)
         )
-    elif phase_deg is not None and not PHASE_GOOD_DEG[0] <= phase_deg <= PHASE_GOOD_DEG[1]:
-        said.append(f"the phase is {phase_deg:.0f}°, 90° would be best: shift the pickup along the ring")
+    elif phase_deg is not None and _phase_remedy(phase_deg) and not inspection.overlap_too_brief:
+        remedy = _phase_remedy(phase_deg).removeprefix(", and ")
+        said.append(f"the phase is {phase_deg:.0f}°, 90° would be best: {remedy}")
     if inspection.kind.value != "duty-coded" and shares and inspection.decodable.value is not False:
         if not DUTY_GOOD[0] <= min(shares) <= max(shares) <= DUTY_GOOD[1]:
             worst = max(shares, key=lambda share: abs(share - 0.5))
@@ -154,14 +225,19 @@ def _noise(inspection: Inspection) -> list[str]:
             "edges bounce: Hall switches do not, so look for a reed contact or a loose plug, and put a "
             "Schmitt trigger or 1 ms of RC in the wire"
         )
-    elif inspection.noise_per_s >= 0.2:
+    if inspection.noise_per_s >= NOISE_TOLD_PER_S:
         faults = inspection.invalid_per_s > EDGES_FORGIVEN_PER_S
         said.append(
             f"{inspection.noise_per_s:.1f} noise pulses a second"
             + (", enough for the board to report a noise fault" if faults else "")
             + ": lay the sensor wire away from the motor's phase wires, check ground and pull-up"
         )
-    if inspection.reversals > inspection.reversals_seen + 2 and inspection.decodable.value is not False:
+    if inspection.rocked:
+        said.append(
+            f"the crank was rocked or turned back {inspection.reversals} times; the board and the count "
+            "beside it agree, so this is no fault of the sensor"
+        )
+    elif inspection.reversals > inspection.reversals_seen + 2 and inspection.decodable.value is not False:
         said.append(
             f"the board would take the crank to turn back {inspection.reversals} times, of which "
             f"{inspection.reversals_seen} last for some pitches: mend noise and magnets first"

@@ -6,6 +6,8 @@ when that takes it, it replaces the old one.
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -66,18 +68,27 @@ def _places(inspection: Inspection) -> dict[str, Any]:
     return {"angle_errors_deg": errors, "uneven_deg": None}
 
 
+def bike_with(path: Path, changes: dict[str, Any]) -> Bike:
+    """Return the bike that `path` would give after the changes; the file stays as it is."""
+    with _beside(path, changes) as (bike, _):
+        return bike
+
+
 def write_changes(path: Path, changes: dict[str, Any]) -> Bike:
     """Change [pedal_sensor] of `path` and return the new bike; RequestError leaves the file alone."""
-    try:
-        document = tomlkit.parse(read_text(path, TOML_BYTES_MAX))
-    except TOMLKitError as error:
-        raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
-    table: Any = document["pedal_sensor"]
-    for key, value in changes.items():
-        if value is None:
-            table.pop(key, None)
-        else:
-            table[key] = value
+    with _beside(path, changes) as (bike, temporary):
+        try:
+            temporary.chmod(path.stat().st_mode & 0o777)
+            os.replace(temporary, path)
+        except OSError as error:
+            raise RequestError(f"{spoken(path)} can't be written: {error.strerror or error}") from None
+    return bike
+
+
+@contextmanager
+def _beside(path: Path, changes: dict[str, Any]) -> Iterator[tuple[Bike, Path]]:
+    """Write the changed file beside `path` and load it; it is gone afterwards unless it was moved away."""
+    document = _changed(path, changes)
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.stem}-unfinished-", suffix=".toml", dir=path.parent)
     except OSError as error:
@@ -86,14 +97,32 @@ def write_changes(path: Path, changes: dict[str, Any]) -> Bike:
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
             file.write(tomlkit.dumps(document))
-        bike = _load(temporary, path)
-        temporary.chmod(path.stat().st_mode & 0o777)
-        os.replace(temporary, path)
-    except OSError as error:
-        raise RequestError(f"{spoken(path)} can't be written: {error.strerror or error}") from None
+        yield _load(temporary, path), temporary
     finally:
         temporary.unlink(missing_ok=True)
-    return bike
+
+
+def _changed(path: Path, changes: dict[str, Any]) -> tomlkit.TOMLDocument:
+    try:
+        document = tomlkit.parse(read_text(path, TOML_BYTES_MAX))
+    except TOMLKitError as error:
+        raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
+    table: Any = document["pedal_sensor"]
+    for key, value in changes.items():
+        if value is None:
+            table.pop(key, None)
+            continue
+        old = table.get(key)
+        table[key] = value
+        comment = getattr(getattr(old, "trivia", None), "comment", "")
+        if comment:
+            # It spoke of the old value, which somebody may have counted; nobody did so with this one.
+            table[key].comment(f"by treadle inspect; before: {_shown(old)} ({comment.lstrip('# ').strip()})")
+    return document
+
+
+def _shown(value: Any) -> str:
+    return str(value.unwrap() if hasattr(value, "unwrap") else value).replace("\n", " ")
 
 
 def _load(temporary: Path, path: Path) -> Bike:

@@ -1,8 +1,23 @@
 """What a capture says against a bike file: other pulses, swapped wires, thresholds too low for the ring."""
 
+from typing import Any
+
 from host_sim.bikes.model import Bike
 from host_sim.capture.findings import Inspection
 from host_sim.capture.stopping import Support
+
+
+def contradictions(inspection: Inspection, bike: Bike) -> list[str]:
+    """Return what of kind, pulses and lead the bike file has otherwise than the capture, as short phrases."""
+    settings = bike.firmware_settings
+    says = "A" if settings.lead == 0 else "B"
+    found = inspection
+    pairs = (
+        ("kind", found.kind.sure and found.kind.value != bike.pedal_sensor.kind),
+        ("number of pulses", found.pulses.sure and found.pulses.value != settings.pulses_per_rev),
+        ("lead", found.kind.value == "two channels" and found.lead.sure and found.lead.value != says),
+    )
+    return [f"the bike file has another {name} than the capture" for name, differs in pairs if differs]
 
 
 def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike) -> list[str]:
@@ -20,7 +35,8 @@ def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike)
     if inspection.kind.value == "two channels" and inspection.lead.sure and inspection.lead.value != says:
         said.append(
             f"the bike file has {says} lead, in the capture {inspection.lead.value} leads: the wires are "
-            "swapped or the sensor sits on the other side, so swap the wires or write the lead into the file"
+            "swapped or the sensor sits on the other side. Do one of two things, never both: swap the wires, "
+            "or write the lead into the file. Both together make backward pedalling drive"
         )
     if support is not None and support.release_rpm:
         for name, has, least in (
@@ -30,3 +46,13 @@ def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike)
             if has < least:
                 said.append(f"settings.{name} is {has}, this ring supports {least} or more")
     return said
+
+
+def written_words(changed: dict[str, Any]) -> list[str]:
+    """Return what must not be done any more after these keys were written."""
+    if "leads_on_the_right" not in changed:
+        return []
+    return [
+        "the bike file now has the lead as the wires are: leave the wires as they are. Swapping them as well "
+        "would make backward pedalling drive"
+    ]

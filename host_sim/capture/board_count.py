@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firmware.decide.pedalling import CONTROL_PERIOD_MS
 from firmware.records import EdgeLog
@@ -16,7 +17,7 @@ from firmware.sense.crank import Crank
 from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US
 from host_sim.capture.cleaning import CleanChannel
-from host_sim.capture.edges import EdgeChunk
+from host_sim.capture.edges import EdgeChunk, Times
 
 PERIOD_US = CONTROL_PERIOD_MS * 1000
 LASTING_EDGES = 2  # A direction counts once two edges in a row have it: one edge to and fro is rocking.
@@ -126,12 +127,17 @@ def _step(crank: Crank, log: EdgeLog, now_us: int) -> None:
     crank.settle(now_us & TICKS_MAX_US)
 
 
-def table_count(a: CleanChannel, b: CleanChannel, a_leads: bool) -> Count:
-    """Count by the transition table on clean channels."""
+def moves_of(a: CleanChannel, b: CleanChannel) -> tuple[Times, NDArray[np.int8]]:
+    """Return the times of all changes and what the table calls each: 1 where A leads, -1, or DOUBLE."""
     when_ns = np.union1d(a.times_ns, b.times_ns)
     states = 2 * a.level_at(when_ns).astype(np.int64) + b.level_at(when_ns)
     before = np.concatenate(([2 * a.first_level + b.first_level], states[:-1])) if len(states) else states
-    moves = TRANSITIONS[4 * before + states]
+    return when_ns, np.asarray(TRANSITIONS[4 * before + states])
+
+
+def table_count(a: CleanChannel, b: CleanChannel, a_leads: bool) -> Count:
+    """Count by the transition table on clean channels."""
+    _, moves = moves_of(a, b)
     single = moves[np.abs(moves) == 1] * (1 if a_leads else -1)
     direction = _Direction()
     for move in single.tolist():

@@ -3,11 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from host_sim.capture.ring import Ring
 from host_sim.capture.stretches import Floats, Stretch
 
 SECONDS_PER_MINUTE = 60.0
+# A pitch that is longer than both is a standstill: two magnets missing side by side make three pitches.
+STOOD_S, STOOD_PITCHES = 0.5, 3.3
 
 
 @dataclass(frozen=True)
@@ -22,6 +25,13 @@ class Cadence:
     least: float
     median: float
     most: float
+
+
+def _stood(pitches_s: Floats, seen: int) -> NDArray[np.bool_]:
+    """Return for each turn, one from each magnet on, whether the crank stood in it: that is no cadence."""
+    long = (pitches_s > STOOD_S) & (pitches_s > STOOD_PITCHES * np.median(pitches_s))
+    before = np.concatenate(([0], np.cumsum(long)))
+    return np.asarray(before[seen:] > before[:-seen])
 
 
 def cadence_of(stretches: list[Stretch], ring: Ring | None, pulses: int, forward: int) -> Cadence | None:
@@ -39,6 +49,7 @@ def cadence_of(stretches: list[Stretch], ring: Ring | None, pulses: int, forward
         if len(stretch) >= seen:
             span_s = rises_s[seen:] - rises_s[:-seen]
             middle_s, rpm = 0.5 * (rises_s[seen:] + rises_s[:-seen]), SECONDS_PER_MINUTE / span_s
+            rpm = np.where(_stood(stretch.pitches_s, seen), np.nan, rpm)
         else:
             span_s = rises_s[-1:] - rises_s[:1]
             middle_s = rises_s[:1] + 0.5 * span_s
@@ -46,9 +57,9 @@ def cadence_of(stretches: list[Stretch], ring: Ring | None, pulses: int, forward
         times += [middle_s, middle_s[-1:] + 1e-9]
         rates += [sign * rpm, np.array([np.nan])]  # A gap in the line, to the next stretch.
         lasting += [span_s / max(len(span_s), 1), np.array([0.0])]
-    if not times:
+    rpm = np.concatenate(rates) if rates else np.zeros(0)
+    if np.all(np.isnan(rpm)):
         return None
-    rpm = np.concatenate(rates)
     weight = np.concatenate(lasting)
     known = ~np.isnan(rpm)
     size, weight = np.abs(rpm[known]), weight[known]

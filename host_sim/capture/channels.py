@@ -14,8 +14,8 @@ AT_ONCE_NS = 2_000
 RHYTHM = 2.5
 
 
-def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, asked_for: bool) -> Channels:
-    """Return which channels live. `in_file` channels were read; `asked_for`: the user named them."""
+def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, one_channel: bool) -> Channels:
+    """Return which channels live. `in_file` were read; `one_channel`: the sensor is known to have one."""
     moves = (len(a.times_ns) >= SEEN_AT_LEAST, len(b.times_ns) >= SEEN_AT_LEAST)
     if in_file == 1:
         if moves[0]:
@@ -29,8 +29,8 @@ def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, asked_for: bool)
         return _stopped(a, b) or Channels(Finding(2, 0.99), 3)
     name, silent = ("A", a) if moves[1] else ("B", b)
     level = int(silent.level_at(silent.times_ns[-1:])[0]) if len(silent.times_ns) else silent.first_level
-    # A wire that the user named should carry something; one that came along may be an empty input.
-    number = Finding(2, 0.9) if asked_for else Finding(1, 0.6)
+    # A silent wire beside a live one is broken, unless the sensor is known to have one wire only.
+    number = Finding(1, 0.95) if one_channel else Finding(2, 0.9)
     return Channels(number, 1 if moves[0] else 2, name, dead_level=level)
 
 

@@ -1,6 +1,6 @@
 """From edges to an inspection: clean, find out how the crank turned, find the turn, fold the ring, count."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,9 +14,10 @@ from host_sim.capture.edges import CHANNEL_A, CHANNEL_B
 from host_sim.capture.findings import Channels, Finding, Inspection
 from host_sim.capture.gathering import EdgeSource, Gathered, gather
 from host_sim.capture.lead import forward_of, lead_of, turned_at
+from host_sim.capture.order import Lacking, Overlap, lacking_in, odd_edges_in, overlap_in
 from host_sim.capture.parts import filled, turns_in
 from host_sim.capture.shape import decodable_of, duty_of, phase_of, swing_of
-from host_sim.capture.steady_turn import Context, Turn
+from host_sim.capture.steady_turn import UNSURE_NUMBER, Context, Turn
 from host_sim.capture.stretches import NS_PER_S, Stretch, stretches_of
 from host_sim.capture.turn import turn_of
 from host_sim.capture.ways import Way, reversals_seen, way_of
@@ -28,11 +29,14 @@ CAN_NOT_TELL = 0.0
 
 @dataclass(frozen=True)
 class Told:
-    """What the user knows: seconds of the capture that are forward pedalling, and the turns in all of it."""
+    """What the user knows: seconds of the capture that are forward pedalling, the turns in all of it.
+
+    `one_channel`: the bike file says that the sensor has one channel.
+    """
 
     forward_s: tuple[float, float] | None = None
     turns: float | None = None
-    channels_named: bool = False
+    one_channel: bool = False
 
 
 def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
@@ -41,7 +45,7 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     a = clean_channel(gathered.times_ns, gathered.levels, CHANNEL_A)
     b = clean_channel(gathered.times_ns, gathered.levels, CHANNEL_B)
     noise = len(a.noise_ns) + len(b.noise_ns)
-    channels = channels_of(a, b, in_file, told.channels_named)
+    channels = channels_of(a, b, in_file, told.one_channel)
     kind, stretches = _turning(a, b, channels)
     way = way_of(a, b, channels, stretches)
     turn = turn_of(
@@ -50,6 +54,11 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     forward, forward_confidence = forward_of(stretches, told.forward_s, way.main)
     cadence = _cadence(way, turn, forward)
     decodable = decodable_of(kind, turn.ring, way.angles)
+    both = kind.value == "two channels" and channels.live == CHANNEL_A + CHANNEL_B
+    lacking, overlap = _order(way, turn, a, b) if both and way.main else ([], None)
+    phase_deg = phase_of(turn.ring, way)
+    swinging = phase_deg.value is not None and not phase_deg.sure
+    turn = _numbers_in_doubt(turn) if decodable.value is False or swinging else turn
     settings = _decoder_settings(kind, turn.pulses, forward or way.main, channels.live)
     board = board_count(gathered.chunks() if gathered.whole else source(), settings)
     table = table_count(a, b, settings.lead != B_LEADS) if kind.value == "two channels" else None
@@ -61,10 +70,13 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
         lead=lead_of(kind, way, forward, forward_confidence, cadence.median if cadence else 0.0),
         pulses=turn.pulses,
         duty=duty_of(kind, turn.ring, way, channels, turn.pulses.sure),
-        phase_deg=phase_of(turn.ring, way.angles),
+        phase_deg=phase_deg,
         missing=turn.missing,
         weak=turn.weak,
         decodable=decodable,
+        lacking=lacking,
+        overlap=overlap,
+        odd_edges_a_turn=odd_edges_in(way.turning, a, b, turn.pulses.value) if both else 0.0,
         changes=turn.changes,
         turned_s=turned_at(stretches),
         noise_per_s=noise / kept_s,
@@ -84,6 +96,29 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
         a_first=way.main > 0,
         rises_s=way.rises_s,
         gathered=gathered,
+    )
+
+
+def _numbers_in_doubt(turn: Turn) -> Turn:
+    """Return the turn with unsure numbers of magnets.
+
+    Without an order of edges, which one is first is luck; legs that swing much look like weak magnets.
+    """
+    missing, weak = (
+        Finding(one.value, min(one.confidence, UNSURE_NUMBER)) if one.value else one
+        for one in (turn.missing, turn.weak)
+    )
+    return replace(turn, missing=missing, weak=weak)
+
+
+def _order(way: Way, turn: Turn, a: CleanChannel, b: CleanChannel) -> tuple[list[Lacking], Overlap | None]:
+    """Return what the order of the edges says of either channel."""
+    ring = turn.ring if turn.pulses.sure else None
+    names = ("A", "B") if way.main > 0 else ("B", "A")
+    trailing = b if way.main > 0 else a
+    return (
+        lacking_in(way.turning, trailing.rises_ns, names, ring, way.before),
+        overlap_in(way.turning, ring, way.before),
     )
 
 

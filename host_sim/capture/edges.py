@@ -54,6 +54,7 @@ class Capture:
         self.damage = ""
         self.duration_ns = 0
         self.unknown_values = 0
+        self.keeps: object = None  # What must live as long as the capture, such as a temporary folder.
         self._last_ns = 0  # The last moment that the file tells of, on the file's own clock.
 
     def chunks(self) -> Iterator[EdgeChunk]:

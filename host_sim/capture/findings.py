@@ -6,12 +6,16 @@ from typing import Generic, TypeVar
 from host_sim.capture.board_count import Count
 from host_sim.capture.cadence import Cadence
 from host_sim.capture.gathering import Gathered
+from host_sim.capture.order import QUICK_LEGS_RPM, Lacking, Overlap
 from host_sim.capture.ring import Ring
 from host_sim.capture.stretches import Floats
 
 Value = TypeVar("Value", covariant=True)
 
 SURE = 0.9  # From here on a finding is stated, and may go into a bike file; below it is a guess and said so.
+ODD_EDGES_A_TURN = (
+    0.5  # Edges backward or refused while the crank turns forward; a fault of a magnet makes one.
+)
 GUESS = 0.5  # Below this it is "can't tell".
 
 
@@ -73,7 +77,8 @@ class Inspection:
 
     `kind` as in bike files. `lead` "A" or "B". `duty` by channel name, shares of a pitch. `missing` and
     `weak` are numbers of magnets, as in `ring`. `decodable`: whether the board can tell direction from this
-    ring. `board` is what its decoder counted, `table` the count beside it, `agree` whether both say the same.
+    ring; `lacking`: magnets that one channel alone does not show; `overlap`: see `order.py`. `board` is what
+    its    decoder counted, `table` the count beside it, `agree` whether both say the same.
     `changes` of the ring during the capture; `turned_s`: when it began to turn
     the other way for long.
     `swing` of the crank's speed within a turn, a share. `seconds` from the first to the last edge. `rises_s`:
@@ -90,6 +95,9 @@ class Inspection:
     missing: Finding[list[int]]
     weak: Finding[list[int]]
     decodable: Finding[bool]
+    lacking: list[Lacking]
+    overlap: Overlap | None
+    odd_edges_a_turn: float
     changes: list[RingChange]
     turned_s: list[float]
     noise_per_s: float
@@ -111,11 +119,68 @@ class Inspection:
     gathered: Gathered
 
     @property
-    def fit(self) -> bool:
-        """Whether nothing is wrong with the sensor as far as the edges tell."""
+    def rocked(self) -> bool:
+        """Whether the crank turned back more often than for some pitches, and both counts agree on it."""
+        if self.table is None or self.lacking or self.decodable.value is False:
+            return False
+        more = self.reversals > self.reversals_seen + 2
+        return (
+            more
+            and self.agree
+            and abs(self.reversals - self.table.reversals) <= 1
+            and not self.board.rejected
+        )
+
+    @property
+    def overlap_too_brief(self) -> bool:
+        """Whether the board refuses edges at quick legs, or at a cadence that the capture covers."""
+        if self.overlap is None:
+            return False
+        covered_rpm = self.cadence.most if self.cadence is not None else 0.0
+        return self.overlap.highest_rpm < max(QUICK_LEGS_RPM, covered_rpm)
+
+    @property
+    def why(self) -> list[str]:
+        """What keeps the sensor from being called fit, one short phrase each; empty if nothing does."""
         channels = self.channels
-        # An input that never changes beside one that does may just be empty.
-        dead = channels.dead and channels.number.value != 1
-        magnets = self.missing.value or self.weak.value or self.changes
-        wrong = (dead, channels.same_signal, magnets, self.bounces)
-        return not any(wrong) and channels.live > 0 and self.decodable.value is not False
+        if channels.live == 0:
+            return ["no channel shows magnets"]
+        # One channel in a file, or told to be the only one, has no other that could be dead.
+        return [
+            phrase
+            for wrong, phrase in (
+                (channels.dead and channels.number.value != 1, f"channel {channels.dead} is dead"),
+                (channels.same_signal, "A and B carry the same signal"),
+                (self.lacking, "a channel does not show every magnet"),
+                (self.missing.value, "a magnet is missing"),
+                (self.weak.value, "a magnet is weak"),
+                (self._weak_open, "whether a magnet is weak can't be told"),
+                (self.changes, "the ring changes during the capture"),
+                (self.bounces, "edges bounce"),
+                (self.decodable.value is False, "A and B do not overlap"),
+                (self.overlap_too_brief, "A and B overlap too briefly"),
+                (not self._all_counted, "edges are counted backward or refused in every turn"),
+                (not self._known, "whether all magnets are there can't be told"),
+            )
+            if wrong
+        ]
+
+    @property
+    def fit(self) -> bool:
+        """Whether the edges show that the sensor may be used: nothing is wrong, and enough could be told."""
+        return not self.why
+
+    @property
+    def _all_counted(self) -> bool:
+        """Whether turning forward leaves fewer wrong edges than one in two turns, noise taken out."""
+        return self.odd_edges_a_turn < ODD_EDGES_A_TURN
+
+    @property
+    def _weak_open(self) -> bool:
+        """Whether narrow pulses were seen and no magnet could be named for them."""
+        narrow = self.ring is not None and bool(self.ring.weak)
+        return self.weak.value is None and (narrow or self.kind.value == "two channels")
+
+    @property
+    def _known(self) -> bool:
+        return self.kind.value is not None and self.missing.value is not None

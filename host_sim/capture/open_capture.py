@@ -1,6 +1,7 @@
 """Opens a capture file of any known format, told by its content and not by its name."""
 
 import re
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,7 +10,9 @@ from host_sim.capture.csv_header import UNIT_EXPONENTS
 from host_sim.capture.csv_reader import CsvCapture
 from host_sim.capture.dump_reader import DumpCapture
 from host_sim.capture.edges import Capture
+from host_sim.capture.sampled_csv import SampledCsvCapture, samplerate_of
 from host_sim.capture.session_reader import SessionCapture
+from host_sim.capture.unpacking import GZIP_BEGINS, unpacked
 from host_sim.capture.vcd_reader import VcdCapture
 from host_sim.errors import RequestError
 from host_sim.textfile import open_file, spoken
@@ -18,7 +21,6 @@ TIME_UNITS = tuple(UNIT_EXPONENTS)
 HEAD_BYTES = 4096
 # What people hand over that needs another program first.
 REFUSED = (
-    (b"\x1f\x8b", "it is compressed with gzip, allowed is the unpacked file"),
     (b"\xfd7zXZ", "it is compressed with xz, allowed is the unpacked file"),
     (b"BZh", "it is compressed with bzip2, allowed is the unpacked file"),
     (b"\xff\xfe", "it is UTF-16 text, allowed is UTF-8"),
@@ -32,11 +34,13 @@ def open_capture(
     path: Path,
     channels: tuple[str, ...] | None = None,
     time_unit: str | None = None,
+    samplerate_hz: int | None = None,
     done: Callable[[int, int], None] | None = None,
 ) -> Capture:
     """Open a capture; `channels` names one or two of its channels, A first; None takes the only one or two.
 
     `time_unit` ("s", "ms", "us", "ns") is that of a CSV file's first column, None for what its header says.
+    `samplerate_hz`: of a CSV file with a row for each sample and no times.
     `done` is called with (bytes read, bytes in all) as reading goes on. RequestError says in one sentence
     what can't be read at all, or which channels there are where the choice is not clear.
     """
@@ -47,6 +51,11 @@ def open_capture(
             head = file.read(HEAD_BYTES)
         except OSError as error:
             raise RequestError(f"{spoken(path)}: it can't be read ({error.strerror or error})") from error
+    if head.startswith(GZIP_BEGINS):
+        folder = tempfile.TemporaryDirectory(prefix="treadle-capture-")
+        capture = open_capture(unpacked(path, folder), channels, time_unit, samplerate_hz, done)
+        capture.keeps = folder
+        return capture
     if not head.strip():
         raise RequestError(f"{name}: it is empty")
     for beginning, reason in REFUSED:
@@ -60,4 +69,9 @@ def open_capture(
         return DumpCapture(path, channels, done)
     if b"\0" in head.partition(b"\n")[0]:
         raise RequestError(f"{name}: it is no text and no zip, so no capture that can be read here")
+    rate_hz = samplerate_of(path, samplerate_hz)
+    if rate_hz:
+        return SampledCsvCapture(path, channels, rate_hz, done)
+    if samplerate_hz is not None:
+        raise RequestError(f"{name}: --samplerate is given, allowed is a CSV file of levels without times")
     return CsvCapture(path, channels, time_unit, done)

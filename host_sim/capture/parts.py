@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from host_sim.capture.angles import Angles, angles_of
+from host_sim.capture.gaps import steps_beside
 from host_sim.capture.stretches import Floats, Stretch
 
 Flags = NDArray[np.bool_]
@@ -59,6 +60,10 @@ def turning_of(stretch: Stretch) -> Turning:
     angles = angles_of(stretch)
     steps = _steps(angles.pitch)
     if not angles.free_of_legs:
+        pitch = angles.pitch
+        beside = steps_beside(pitch, np.append(pitch[:1], pitch[:-1]), np.append(pitch[1:], pitch[-1:]))
+        # Swinging legs make pitches long beside the usual one, a gap is long beside its neighbours as well.
+        steps = np.minimum(steps, beside.astype(np.int64))
         # Setting off and stopping make long pitches as well.
         steps[:2] = steps[-2:] = 1
     return Turning(stretch, angles, steps)

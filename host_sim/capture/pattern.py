@@ -33,6 +33,10 @@ LEAK_SHARE = 0.12  # Of the legs' swing, what may be left after it was taken out
 # Legs swing as a sine twice a turn; its own double, four times a turn, is weaker than this share of it.
 SECOND_OF_LEGS = 0.3
 BEYOND_LEGS = 0.1
+LEGS_TIMES = (
+    2.0  # Of one channel: a line from three a turn on, above so many times what legs make, is not theirs.
+)
+LEGS_COULD = 0.8
 # A phase of the ripple that comes back every half turn, from the speed alone.
 RIPPLE_LEAST = 0.01
 SWINGS_LEAST = 10
@@ -83,10 +87,24 @@ def find_pattern(stretches: list[Angles], clock_share: float = 0.0) -> Pattern:
     if strength <= clock_share or turns < TURNS_LEAST or between > BETWEEN_LINES:
         return Pattern(0, 0.0, guess, turns, unevenness)
     confidence = 0.97 if strength > 3.0 * LINE_LEAST and turns >= 6 else 0.92
+    if not free_of_legs and _legs_could_make(lines):
+        confidence = LEGS_COULD
     if guess and free_of_legs:
         # The legs say the same by another way, or contradict.
         confidence = 0.99 if guess == magnets else (0.5 if guess == 2 * magnets else confidence)
     return Pattern(magnets, confidence, guess, turns, unevenness)
+
+
+def _legs_could_make(lines: Floats) -> bool:
+    """Whether, of one channel, one strong leg or a hand on one pedal could make the pattern.
+
+    Their swing comes once and twice a turn, and what is not a sine in it up to about three times.
+    """
+    once, twice = (float(lines[k]) if len(lines) > k else 0.0 for k in (1, 2))
+    # What the two make together in the logarithm of a pitch: products of as many as the line has turns.
+    made = {3: once * twice + once**3, 4: twice**2 + once**2 * twice}
+    rest = once * twice * (once + twice)
+    return not any(lines[k] > LEGS_TIMES * made.get(k, rest) + 3.0 * LINE_LEAST for k in range(3, len(lines)))
 
 
 def _period(series: list[Floats], detrend: bool) -> int:

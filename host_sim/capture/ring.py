@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from host_sim.capture.angles import Angles
+from host_sim.capture.gaps import steps_beside
 from host_sim.capture.stretches import Floats
 
 # A pulse narrower than the first share of the usual one is a weak magnet's; between the two nobody can say.
@@ -71,10 +72,7 @@ def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet
     if folded is None:
         return None
     pitch, width, other_width, error = folded
-    steps = np.maximum(np.round(pitch / np.median(pitch)), 1.0)
-    for _ in range(2):
-        base = float(pitch.sum() / steps.sum())
-        steps = np.maximum(np.round(pitch / base), 1.0)
+    steps = _steps(pitch) if free_of_legs else steps_beside(pitch, np.roll(pitch, 1), np.roll(pitch, -1))
     pulses = int(steps.sum())
     base = float(pitch.sum() / pulses)
     pitch, width, other_width = pitch / base, width / base, other_width / base
@@ -110,6 +108,15 @@ def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet
         _median(other_width),
         DEG_PER_TURN * share / base,
     )
+
+
+def _steps(pitch: Floats) -> Floats:
+    """Return how many places each pitch goes on: angles tell it."""
+    steps = np.maximum(np.round(pitch / np.median(pitch)), 1.0)
+    for _ in range(2):
+        base = float(pitch.sum() / steps.sum())
+        steps = np.maximum(np.round(pitch / base), 1.0)
+    return steps
 
 
 def _median(values: Floats) -> float:
@@ -205,7 +212,8 @@ def _strengths(
     usual = float(np.median(width))
     ratio = width / usual
     if np.any(~np.isnan(other)):
-        ratio = 0.5 * (ratio + np.where(np.isnan(other), ratio, other / _median(other)))
+        # The worse of the two: a magnet may be weak for one pickup only.
+        ratio = np.fmin(ratio, other / _median(other))
     elif not free_of_legs and len(width) % 2 == 0:
         # Legs do the same to the magnet opposite.
         opposite = np.roll(ratio, len(ratio) // 2)

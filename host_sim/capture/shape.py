@@ -11,6 +11,7 @@ from host_sim.capture.ways import Way
 
 ORDER_MARGIN = 0.02  # Of a pitch: nearer than this, the order of two edges is a matter of luck.
 MIXED_DUTY = 0.05
+SPEED_STEP_MOST = 0.15
 CAN_NOT_TELL = 0.0
 
 
@@ -40,6 +41,8 @@ def duty_of(
             return {first: Finding(None, CAN_NOT_TELL)}
         mixed = float(shares.std()) > MIXED_DUTY
         return {first: _told(float(shares.mean()), min(confidence, 0.8 if mixed else 1.0))}
+    if _speed_step(way) >= SPEED_STEP_MOST:
+        confidence = min(confidence, 0.7)
     duty = ring.duty if ring is not None else _median([one.high for one in angles])
     other = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
     found = {first: _told(duty, confidence)}
@@ -53,14 +56,31 @@ def _told(duty: float, confidence: float) -> Finding[float]:
     return Finding(duty, confidence) if 0.0 <= duty <= 1.0 else Finding(None, CAN_NOT_TELL)
 
 
-def phase_of(ring: Ring | None, angles: list[Angles]) -> Finding[float]:
+def phase_of(ring: Ring | None, way: Way) -> Finding[float]:
     """Return the phase from the leading channel to the other, electrical degrees."""
+    angles = way.angles
     shares = [one.transit_share for one in angles if one.free_of_legs and len(one.pitch) >= 4]
     if not shares:
         return Finding(None, CAN_NOT_TELL)
     phase_deg = ring.phase_deg if ring is not None else 360.0 * float(np.median(shares))
     pitches = sum(len(one.pitch) for one in angles)
-    return Finding(phase_deg, 0.95 if pitches >= 12 else 0.7)
+    sure = pitches >= 12 and _speed_step(way) < SPEED_STEP_MOST
+    return Finding(phase_deg, 0.95 if sure else 0.7)
+
+
+def _speed_step(way: Way) -> float:
+    """Return how much the crank's speed changes from one sight of it to the next, in logarithms.
+
+    Between few magnets legs swing so much that the speed in between is a guess.
+    """
+    steps = []
+    for one in way.turning:
+        rise, fall = np.log(one.stretch.transit_s), np.log(one.stretch.fall_transit_s)
+        fall = fall - np.nanmedian(fall) + np.nanmedian(rise) if np.any(~np.isnan(fall)) else fall
+        steps += [np.abs(fall - rise), np.abs(rise[1:] - fall[:-1])]
+    known = np.concatenate(steps) if steps else np.zeros(0)
+    known = known[~np.isnan(known)]
+    return float(np.quantile(known, 0.75)) if len(known) else 0.0
 
 
 def decodable_of(kind: Finding[str], ring: Ring | None, angles: list[Angles]) -> Finding[bool]:

@@ -76,6 +76,12 @@ def steady_turn(turning: list[Turning], context: Context) -> Turn:
     ):
         missing = Finding(missing.value, UNSURE_NUMBER)
     weak = _weak(ring, seen, turning, context.noise)
+    if ring is not None and len(turning[0].stretch) < 2 * len(ring.magnets):
+        # The first stretch, which says where magnet 1 is, is too short to be laid over the ring.
+        missing, weak = (
+            Finding(one.value, min(one.confidence, UNSURE_NUMBER)) if one.value else one
+            for one in (missing, weak)
+        )
     if weak.sure and not weak.value and widths_change(turning, seen.magnets):
         weak = Finding(weak.value, UNSURE_NUMBER)
     return Turn(_pulses(ring, seen), ring, missing, weak, [])

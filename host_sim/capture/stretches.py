@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from host_sim.capture.board_count import moves_of
 from host_sim.capture.cleaning import CleanChannel, local_pitch_ns
 from host_sim.capture.edges import Times
 
@@ -20,6 +21,7 @@ Signs = NDArray[np.int8]
 STANDING_PITCHES = 4.2  # A gap of so many pitches is a stop: two magnets missing side by side make three.
 STANDING_NS = 6_000_000_000
 LEAST_PITCHES = 3
+BACKWARD_IN_A_ROW = 3  # Edges.
 SILENT_PITCHES = 6
 NS_PER_S = 1e9
 
@@ -44,6 +46,17 @@ class Stretch:
     def pitches_s(self) -> Floats:
         """The time from each rise to the next."""
         return np.diff(self.rises_s)
+
+    def piece(self, begin: int, end: int) -> "Stretch":
+        """Return the pitches from `begin` up to, not including, `end`."""
+        return Stretch(
+            self.direction,
+            self.rises_s[begin : end + 1],
+            self.high_s[begin:end],
+            self.other_high_s[begin:end],
+            self.transit_s[begin:end],
+            self.fall_transit_s[begin:end],
+        )
 
     def __len__(self) -> int:
         return len(self.high_s)
@@ -88,9 +101,30 @@ def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
     # Where the other channel was silent for long, nothing is known of the way.
     turns = np.flatnonzero((np.diff(signs) != 0) | (np.diff(known) > SILENT_PITCHES)) + 1
     runs = np.split(np.arange(len(known)), turns)
-    return [
+    found = [
         (int(signs[run[0]]), int(rises_ns[known[run[0]]]), int(rises_ns[known[run[-1]] + 1])) for run in runs
     ]
+    when_ns, moves = moves_of(a, b)
+    return [piece for one in found for piece in _without_excursions(one, when_ns, moves)]
+
+
+def _without_excursions(
+    run: tuple[int, int, int], when_ns: Times, moves: Signs
+) -> list[tuple[int, int, int]]:
+    """Cut out where the crank went back for some edges in a row: pitches of rocking tell no direction.
+
+    A magnet that one channel misses gives one edge backward, a ring without overlap every second one.
+    """
+    direction, begin_ns, end_ns = run
+    first, last = np.searchsorted(when_ns, [begin_ns, end_ns])
+    back = np.concatenate(([0], (moves[first:last] == -direction).astype(np.int8), [0]))
+    starts, ends = np.flatnonzero(np.diff(back) == 1), np.flatnonzero(np.diff(back) == -1)
+    long = ends - starts >= BACKWARD_IN_A_ROW
+    pieces = []
+    for start, end in zip(starts[long].tolist(), ends[long].tolist(), strict=True):
+        pieces.append((direction, begin_ns, int(when_ns[first + start])))
+        begin_ns = int(when_ns[first + end - 1])
+    return [*pieces, (direction, begin_ns, end_ns)]
 
 
 def _place_in_pitch(rises_ns: Times, others_ns: Times) -> Floats:

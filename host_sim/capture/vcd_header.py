@@ -20,6 +20,8 @@ ZEPTOSECONDS = {"s": 21, "ms": 18, "us": 15, "ns": 12, "ps": 9, "fs": 6, "as": 3
 NO_LEVELS = ("real", "realtime", "shortreal", "real_parameter", "string", "event")
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s|\Z)")
 
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"  # Some programs write it before UTF-8 text.
+
 
 @dataclass(frozen=True, slots=True)
 class Bit:
@@ -89,7 +91,7 @@ def read_vcd_header(file: BinaryIO, path: Path) -> VcdHeader:
     scopes: list[str] = []
     scale_zs = 0
     # Comments may hold letters that the tokenizer, which knows ASCII, would stumble over.
-    ascii_text = re.sub(rb"[^\x00-\x7f]", b"?", text)
+    ascii_text = re.sub(rb"[^\x00-\x7f]", b"?", text.removeprefix(BYTE_ORDER_MARK))
     try:
         for token in tokenize(io.BytesIO(ascii_text + b"\n")):
             if token.kind is TokenKind.SCOPE:

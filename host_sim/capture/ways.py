@@ -12,6 +12,9 @@ from host_sim.capture.findings import Channels
 from host_sim.capture.parts import Turning, turning_of
 from host_sim.capture.stretches import NS_PER_S, Floats, Stretch
 
+ENDS_UNSTEADY = 2  # Pitches beside a stop or a change of direction.
+STEADY_LEAST = 12  # Pitches; a foot that rocks the crank makes shorter stretches.
+
 
 @dataclass(frozen=True)
 class Way:
@@ -42,7 +45,7 @@ class Way:
 def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list[Stretch]) -> Way:
     """Return the way of the crank through `stretches`, which were told from the channels."""
     main = main_direction(stretches)
-    turning = [turning_of(one) for one in stretches if one.direction == main]
+    turning = [turning_of(one) for one in steady(stretches, main)]
     # Where the legs' swing can be taken out, what is too short for that would only spoil it.
     turning = [one for one in turning if one.angles.free_of_legs] or turning
     leading = leading_channel(a, b, channels, main)
@@ -51,6 +54,25 @@ def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list
     if stretches and stretches[0].direction != main:
         before = 0
     return Way(stretches, main, turning, before, rises_from(leading, first_rise_s, before))
+
+
+def steady(stretches: list[Stretch], main: int) -> list[Stretch]:
+    """Return the stretches of the main direction without rocking and without turning round.
+
+    Where the crank turns back it stands for a moment, for however long: the pitches beside that tell nothing
+    of magnets. The first stretch keeps its start, from which magnets are numbered.
+    """
+    chosen = [(place, one) for place, one in enumerate(stretches) if one.direction == main]
+    longest = max((len(one) for _, one in chosen), default=0)
+    kept: list[Stretch] = []
+    for place, one in chosen:
+        begin = ENDS_UNSTEADY if place > 0 else 0
+        end = len(one) - (ENDS_UNSTEADY if place + 1 < len(stretches) else 0)
+        if end - begin >= STEADY_LEAST:
+            kept.append(one.piece(begin, end))
+        elif longest < STEADY_LEAST + 2 * ENDS_UNSTEADY or not kept:
+            kept.append(one)
+    return kept
 
 
 def main_direction(stretches: list[Stretch]) -> int:

@@ -23,6 +23,14 @@ def _turns(text: str) -> int:
     return int(value)
 
 
+def _samplerate(text: str) -> int:
+    allowed = "a whole number of samples a second from 1 to 9000000000"
+    value = number("--samplerate", text, allowed)
+    if not 1 <= value <= 9_000_000_000 or value != int(value):
+        raise RequestError(f"--samplerate is {text[:60]!r}, allowed is {allowed}")
+    return int(value)
+
+
 def inspect_command(
     capture: Annotated[Path, typer.Argument(help="Recorded edges: VCD, CSV, sigrok session or board dump.")],
     channels: Annotated[
@@ -37,6 +45,12 @@ def inspect_command(
         typer.Option(parser=_turns, metavar="NUMBER", help="Turns of the crank in the capture, counted."),
     ] = None,
     time_unit: Annotated[str | None, typer.Option(help="Of a CSV file's times: s, ms, us or ns.")] = None,
+    samplerate: Annotated[
+        int | None,
+        typer.Option(
+            parser=_samplerate, metavar="HZ", help="Of a CSV file with a row for each sample, no times."
+        ),
+    ] = None,
     bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
     out: OutOption = None,
@@ -46,15 +60,18 @@ def inspect_command(
     """Find out from recorded edges which pedal sensor it is, what is wrong with it, which settings follow.
 
     Lift the driven wheel and cut the battery off while somebody turns the crank for a recording. Writes
-    inspection.png and inspection.json. Exit code 0 if the sensor is fit to be used, 1 if something is wrong
-    with it. What can't be told is said so, with what would help.
+    inspection.png and inspection.json. Exit code 0 if the edges show that the sensor is fit to be used, 1 if
+    something is wrong with it, too little can be told, or the bike file says something else. What can't be
+    told is said so, with what would help.
 
     Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
     """
     # Here, for the numerical libraries take longer to load than all other commands together.
     from host_sim.commands.inspect import InspectRequest, inspect_capture
 
-    request = InspectRequest(capture, channels, forward, turns, time_unit, bike, write, out, force)
+    request = InspectRequest(
+        capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate
+    )
     with progress_bar("reading") as done:
         result = inspect_capture(request, done)
     if as_json:
@@ -79,6 +96,8 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
     for sentence in result.advice:
         print(f"* {sentence}")
+    if result.why:
+        print(f"not shown to be fit: {'; '.join(result.why)}")
 
 
 def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:

@@ -9,8 +9,8 @@ from firmware.settings import Settings
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.advice import advice_of
-from host_sim.capture.bike_file import bike_path, changes_for, write_changes
-from host_sim.capture.bike_words import advice_for_bike
+from host_sim.capture.bike_file import bike_path, bike_with, changes_for, write_changes
+from host_sim.capture.bike_words import advice_for_bike, contradictions, written_words
 from host_sim.capture.diagnose import KINDS, Told, inspect_edges
 from host_sim.capture.edges import EdgeChunk
 from host_sim.capture.findings import Finding, Inspection
@@ -39,6 +39,7 @@ class InspectRequest:
         write: bool = False,
         out: Path | None = None,
         force: bool = False,
+        samplerate_hz: int | None = None,
     ) -> None:
         """Check everything before anything is read; RequestError says what is wrong."""
         if turns is not None and not TURNS_LEAST <= turns <= TURNS_MOST:
@@ -49,17 +50,19 @@ class InspectRequest:
         if write and bike is None:
             raise RequestError("--write is given without --bike, allowed is --bike FILE --write")
         names = tuple(name.strip() for name in channels.split(",")) if channels is not None else None
-        self.told = Told(_forward(forward), turns, names is not None)
         self.bike_path = bike_path(bike) if bike is not None else None
         if write and self.bike_path is not None and self.bike_path.resolve().parent == BIKES:
             raise RequestError(
                 f"--bike {self.bike_path.stem} is an example, allowed with --write is a copy of your own"
             )
         self.bike: Bike | None = load_bike(self.bike_path) if self.bike_path is not None else None
+        one_channel = self.bike is not None and self.bike.pedal_sensor.kind != "two channels"
+        self.told = Told(_forward(forward), turns, one_channel)
         self.capture_path = capture
         self.names = names
         self.time_unit = time_unit
-        open_capture(capture, names, time_unit)
+        self.samplerate_hz = samplerate_hz
+        open_capture(capture, names, time_unit, samplerate_hz)
         self.write = write
         self.out = out or fresh_folder("treadle-inspect")
         self.force = force
@@ -90,8 +93,12 @@ class InspectResult:
         advice: list[str],
         form: str,
         names: tuple[str, ...],
+        against_bike: list[str],
     ) -> None:
-        """Keep the findings; files and changes are added as they are written."""
+        """Keep the findings; files are added as they are written.
+
+        `against_bike`: what the bike file, as it now is, has otherwise than the capture.
+        """
         self.inspection = inspection
         self.support = support
         self.advice = advice
@@ -99,17 +106,20 @@ class InspectResult:
         self.names = names
         self.files: list[Path] = []
         self.changed: dict[str, Any] = {}
-        self.as_json = _as_json(inspection, advice)
+        self.why = [*inspection.why, *against_bike]
+        self.as_json = _as_json(inspection, advice) | _verdict_of(inspection, self.why)
 
     @property
     def fit(self) -> bool:
-        """Whether nothing is wrong with the sensor as far as the edges tell."""
-        return self.inspection.fit
+        """Whether the edges show a sensor that may be used, and the bike file, if given, says the same."""
+        return not self.why
 
 
 def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | None = None) -> InspectResult:
     """Read the capture, inspect it, draw it, and change the bike file if asked to."""
-    capture = open_capture(request.capture_path, request.names, request.time_unit, done)
+    capture = open_capture(
+        request.capture_path, request.names, request.time_unit, request.samplerate_hz, done
+    )
 
     def source() -> Iterator[EdgeChunk]:
         return capture.chunks()
@@ -120,16 +130,23 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         support = _support(inspection, request.bike)
         advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
         advice += advice_of(inspection, support)
-        if request.bike is not None:
-            advice += advice_for_bike(inspection, support, request.bike)
-        result = InspectResult(inspection, support, advice, capture.form, capture.channels)
+        changed = changes_for(inspection, request.bike) if request.write and request.bike is not None else {}
+        bike = request.bike
+        if changed and request.bike_path is not None:
+            # What is said holds for the file as it will be, so it is tried out before anything is drawn.
+            bike = bike_with(request.bike_path, changed)
+        against: list[str] = []
+        if bike is not None:
+            against = contradictions(inspection, bike)
+            advice += advice_for_bike(inspection, support, bike)
+        advice += written_words(changed)
+        result = InspectResult(inspection, support, advice, capture.form, capture.channels, against)
         _draw(result, request, delivery.place("inspection.png"))
         text = json.dumps(result.as_json, allow_nan=False, indent=2) + "\n"
         delivery.place("inspection.json").write_text(text, encoding="utf-8")
-        if request.write and request.bike is not None and request.bike_path is not None:
-            result.changed = changes_for(inspection, request.bike)
-            if result.changed:
-                write_changes(request.bike_path, result.changed)
+        if changed and request.bike_path is not None:
+            write_changes(request.bike_path, changed)
+            result.changed = changed
         result.files = delivery.deliver()
     return result
 
@@ -200,6 +217,43 @@ def _as_json(inspection: Inspection, advice: list[str]) -> dict[str, Any]:
             "max": round(cadence.most, 1),
         },
         "advice": advice,
+    }
+
+
+def _verdict_of(inspection: Inspection, why: list[str]) -> dict[str, Any]:
+    """Return what explains the exit code."""
+    channels, overlap, board, table = (
+        inspection.channels,
+        inspection.overlap,
+        inspection.board,
+        inspection.table,
+    )
+    return {
+        "fit": not why,
+        "why": why,
+        "dead": channels.dead or None,
+        "bounces": inspection.bounces,
+        "seen_by_one_channel_only": [
+            {"lacking_on": one.channel, "magnet": one.magnet or None} for one in inspection.lacking
+        ],
+        "overlap": None
+        if overlap is None
+        else {
+            "least_share": round(overlap.share, 4),
+            "magnet": overlap.magnet or None,
+            "highest_rpm": round(overlap.highest_rpm),
+            "of_each_magnet": overlap.shares,
+        },
+        "counts": {
+            "board": {"forward": board.forward, "backward": board.backward, "refused": board.rejected},
+            "table": None
+            if table is None
+            else {"forward": table.forward, "backward": table.backward, "refused": table.rejected},
+        },
+        "changes": [
+            {"at_s": round(one.at_s, 3), "lost": one.lost, "back": one.back, "weak": one.weak}
+            for one in inspection.changes
+        ],
     }
 
 

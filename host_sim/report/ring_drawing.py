@@ -17,6 +17,7 @@ EMPTY = "#ecebe6"
 COLOURS = {"A": "#0b5fa5", "B": "#6a3d9a"}
 BAD = "#a0252f"
 OUTER, INNER, BAND = 0.80, 0.55, 0.20
+WORDS_PULSES_MOST = 12
 
 
 def draw_ring(figure: Figure, axes: Any, inspection: Inspection) -> None:
@@ -29,13 +30,13 @@ def draw_ring(figure: Figure, axes: Any, inspection: Inspection) -> None:
     axes.grid(visible=False)
     axes.spines["polar"].set_visible(False)
     ring = inspection.ring
-    figure.text(0.02 + 0.042, 0.622, _ring_title(inspection), fontsize=10, color=QUIET)
     if ring is None or not inspection.pulses.sure:
-        around = np.linspace(0.0, 2.0 * np.pi, 361)
-        axes.fill_between(around, OUTER, OUTER + BAND, color=EMPTY, linewidth=0)
-        text = "a turn can't be told,\nso the magnets can't be\nlaid over each other"
+        # No empty ring: it would look like one without magnets.
+        axes.set_axis_off()
+        text = "no ring is drawn:\na turn can't be told, so the magnets\ncan't be laid over each other"
         axes.text(0, 0, text, ha="center", va="center", fontsize=12, color=QUIET)
         return
+    figure.text(0.02 + 0.042, 0.622, _ring_title(inspection), fontsize=10, color=QUIET)
     two = not np.isnan(ring.phase_deg)
     names = _names(inspection)
     _bands(axes, ring, two, names)
@@ -95,7 +96,9 @@ def _arcs(axes: Any, magnet: Magnet, ring: Ring, two: bool, names: tuple[str, st
             hatch="///" if weak else "", edgecolor="white", linewidth=0.4,
         )  # fmt: skip
     size = 11 if ring.pulses <= 24 else 8
-    text = f"{magnet.number}\nweak, {magnet.strength:.0%}" if weak else str(magnet.number)
+    # Neighbours on a fine ring would overprint each other's words; the colour says "weak" as well.
+    share = f"{magnet.strength:.0%}" if ring.pulses > WORDS_PULSES_MOST else f"weak, {magnet.strength:.0%}"
+    text = f"{magnet.number}\n{share}" if weak else str(magnet.number)
     axes.text(
         centre, 1.1, text, ha="center", va="center", color=BAD if weak else INK, fontsize=size,
         fontweight="bold" if weak else "normal",

@@ -47,7 +47,7 @@ def draw_inspection(
         _edges(figure.add_axes((LEFT, 0.735, RIGHT - LEFT, 0.145)), inspection)
         draw_ring(figure, figure.add_axes((0.02, 0.04, 0.42, 0.56), projection="polar"), inspection)
         _cadence(figure.add_axes((0.52, 0.39, RIGHT - 0.52, 0.225)), inspection, support)
-        _advice(figure, advice)
+        _advice(figure, inspection, advice)
         figure.savefig(path, dpi=105)
         plt.close(figure)
 
@@ -69,7 +69,9 @@ def _heading(figure: Figure, inspection: Inspection, title: str) -> None:
 def _verdict(inspection: Inspection) -> str:
     """Return the findings in one line."""
     if inspection.channels.live == 0:
-        return "No channel changes"
+        return (
+            "Too few changes to tell anything" if any(inspection.gathered.changes) else "No channel changes"
+        )
     parts = [inspection.kind.value or "a sensor that can't be told"]
     pulses = inspection.pulses
     if pulses.sure:
@@ -92,6 +94,10 @@ def _verdict(inspection: Inspection) -> str:
         wrong.append(f"the ring changes at {inspection.changes[0].at_s:.0f} s")
     if inspection.bounces:
         wrong.append("edges bounce")
+    for one in inspection.lacking:
+        wrong.append(f"channel {one.channel} misses magnet {one.magnet or 'of every turn'}")
+    if inspection.overlap_too_brief and inspection.decodable.value is not False and not inspection.lacking:
+        wrong.append("A and B overlap too briefly")
     text = ", ".join(parts) + (": " + ", ".join(wrong) if wrong else "")
     return text[0].upper() + text[1:]
 
@@ -208,10 +214,13 @@ def _thinned(cadence: Cadence) -> tuple[Any, Any]:
     return np.repeat(middle_s, 2), np.column_stack((low, high)).ravel()
 
 
-def _advice(figure: Figure, advice: list[str]) -> None:
+def _advice(figure: Figure, inspection: Inspection, advice: list[str]) -> None:
     figure.text(0.52, 0.325, "what to do", fontsize=12, fontweight="bold", va="top")
     lines: list[str] = []
-    for sentence in advice or ["nothing: the sensor is as it should be, as far as edges tell"]:
+    nothing = "nothing: the sensor is as it should be, as far as edges tell"
+    if not inspection.fit:
+        nothing = f"not shown to be fit: {'; '.join(inspection.why)}"
+    for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS - 4, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:
         lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]

@@ -98,17 +98,17 @@ def test_a_weak_magnet_of_a_part_that_is_low_over_its_magnets_is_found():
 
 
 def test_a_channel_that_is_dead_from_the_start_is_named():
-    found = inspect_edges(
-        record(sensor(faults=(FaultSpec("channel dead", channel="B"),))).source, 2, Told(None, None, True)
-    )
+    found = inspect_edges(record(sensor(faults=(FaultSpec("channel dead", channel="B"),))).source, 2, Told())
     assert (found.channels.dead, found.channels.number.value, found.fit) == ("B", 2, False)
     assert "channel B never changes, it stays low" in _advice(found)
 
 
-def test_an_input_that_nobody_named_and_never_changes_may_just_be_empty():
-    found = look(sensor(faults=(FaultSpec("channel dead", channel="B"),)))
-    assert (found.channels.number.value, found.channels.number.sure) == (1, False)
-    assert "fine for a one-channel sensor" in _advice(found)
+def test_a_silent_input_is_right_only_where_the_bike_file_says_one_channel():
+    recorded = record(sensor(faults=(FaultSpec("channel dead", channel="B"),)))
+    assert inspect_edges(recorded.source, 2, Told()).fit is False
+    found = inspect_edges(recorded.source, 2, Told(one_channel=True))
+    assert (found.channels.number.value, found.fit) == (1, True)
+    assert "right for a sensor with one channel" in _advice(found)
 
 
 def test_a_channel_that_dies_on_the_way_is_named_with_the_time():
@@ -234,3 +234,10 @@ def test_a_channel_of_noise_only_is_called_that():
     found = inspect_edges(lambda: iter([EdgeChunk(times, levels)]), 1, Told())
     assert found.pulses.value is None
     assert "nothing but pulses too short for a magnet" in _advice(found)
+
+
+def test_two_changes_of_either_channel_are_too_few_and_not_none():
+    chunk = EdgeChunk(np.arange(5, dtype=np.int64) * 50_000_000, np.array([0, 1, 3, 2, 0], np.uint8))
+    found = inspect_edges(lambda: iter([chunk]), 2, Told())
+    assert "too few changes to tell anything (A 2 times and B 2 times)" in _advice(found)
+    assert "no channel changes" not in _advice(found)

@@ -29,6 +29,14 @@ KEYS = [
     "reversals",
     "cadence_rpm",
     "advice",
+    "fit",
+    "why",
+    "dead",
+    "bounces",
+    "seen_by_one_channel_only",
+    "overlap",
+    "counts",
+    "changes",
 ]
 ROOT = Path(__file__).resolve().parents[2]
 TRIKE = (BIKES / "cargo_trike.toml").read_text(encoding="utf-8")
@@ -100,7 +108,11 @@ def test_what_can_not_be_told_is_said_and_null_in_json(treadle, here):
     assert "pulses per revolution can't tell" in " ".join(out.split())
     code, out, _ = treadle("even.csv", "--json", "--out", "other")
     found = json.loads(out)
-    assert (code, found["pulses_per_rev"], found["lead"], found["cadence_rpm"]) == (0, None, None, None)
+    assert (code, found["pulses_per_rev"], found["lead"], found["cadence_rpm"]) == (1, None, None, None)
+    assert (found["fit"], found["why"]) == (
+        False,
+        ["whether a magnet is weak can't be told", "whether all magnets are there can't be told"],
+    )
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -130,6 +142,30 @@ def test_write_puts_what_is_sure_into_the_bike_file_and_keeps_its_comments(tread
 
 
 @pytest.mark.usefixtures("undrawn")
+def test_after_writing_nothing_is_left_to_do_about_the_lead_and_the_wires_stay(treadle, here):
+    code, out, _ = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--write")
+    assert code == 0
+    assert "leave the wires as they are" in out
+    assert "swap the wires" not in out
+    # And a second run finds file and capture alike.
+    code, out, _ = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--out", "again")
+    assert (code, "the bike file" in out) == (0, False)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_comment_on_a_number_that_is_replaced_is_said_to_be_of_the_old_one(treadle, here):
+    text = TRIKE.replace("pulses_per_rev = 10", "pulses_per_rev = 10  # counted by me", 1)
+    (here / "mine.toml").write_text(text, encoding="utf-8")
+    treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--write")
+    line = next(
+        line
+        for line in (here / "mine.toml").read_text(encoding="utf-8").splitlines()
+        if line.startswith("pulses_per_rev = 12")
+    )
+    assert line.split("#")[1] == " by treadle inspect; before: 10 (counted by me)"
+
+
+@pytest.mark.usefixtures("undrawn")
 def test_on_the_left_the_lead_that_is_written_is_the_other_one(treadle, here):
     (here / "mine.toml").write_text(TRIKE.replace('side = "right"', 'side = "left"'), encoding="utf-8")
     treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--write")
@@ -146,10 +182,15 @@ def test_a_lead_that_was_not_shown_is_not_written(treadle, here):
 @pytest.mark.usefixtures("undrawn")
 def test_without_write_a_bike_file_is_only_compared(treadle, here):
     code, out, _ = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml")
-    assert code == 0
+    assert code == 1
+    assert (
+        "not shown to be fit: the bike file has another number of pulses than the capture; the bike file"
+        in out
+    )
     assert (here / "mine.toml").read_text(encoding="utf-8") == TRIKE
     assert "the bike file says 10 pulses, the capture 12" in out
     assert "the bike file has A lead, in the capture B leads: the wires are swapped" in out
+    assert "Do one of two things, never both" in out
 
 
 @pytest.mark.usefixtures("undrawn")

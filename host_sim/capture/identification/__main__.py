@@ -1,25 +1,22 @@
-"""`python -m host_sim.capture.identification [CAPTURES] [--write]`: ride the grid, write the table."""
+"""`python -m host_sim.capture.identification [CAPTURES]`: ride the grid on the bench, print the table."""
 
 import sys
-from pathlib import Path
 
 from host_sim.capture.identification.grid import case
 from host_sim.capture.identification.judging import OUTCOMES, STATED_WRONG, Verdict, judge
-from host_sim.capture.identification.table import markdown, put_into
+from host_sim.capture.identification.table import markdown
 from host_sim.progress import progress_bar
 
 CAPTURES = 2000
 FIRST = 10_000  # The inspection was written on the cases below; of those from here on few were looked at.
-README = Path(__file__).resolve().parents[1] / "README.md"
 
 
 def main(arguments: list[str]) -> int:
     """Ride CAPTURES cases of the grid from FIRST on; what was stated and wrong goes to standard error."""
-    numbers = [argument for argument in arguments if argument != "--write"]
-    if len(numbers) > 1 or not all(number.isdecimal() and int(number) > 0 for number in numbers):
-        sys.stderr.write("allowed is [CAPTURES] [--write], CAPTURES a whole number from 1\n")
+    if len(arguments) > 1 or not all(number.isdecimal() and int(number) > 0 for number in arguments):
+        sys.stderr.write("allowed is [CAPTURES], CAPTURES a whole number from 1\n")
         return 2
-    captures = int(numbers[0]) if numbers else CAPTURES
+    captures = int(arguments[0]) if arguments else CAPTURES
     judged: list[Verdict] = []
     with progress_bar("identifying") as done:
         for number in range(captures):
@@ -32,8 +29,6 @@ def main(arguments: list[str]) -> int:
                     sys.stderr.write(told)
             done(number + 1, captures)
     table = markdown(judged, captures)
-    if "--write" in arguments:
-        README.write_text(put_into(README.read_text(encoding="utf-8"), table), encoding="utf-8")
     sys.stdout.write(table + "\n")
     return 0
 

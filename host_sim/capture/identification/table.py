@@ -1,10 +1,8 @@
-"""The table of outcomes, as it stands in the documents."""
+"""The table of outcomes."""
 
 from collections.abc import Iterable
 
 from host_sim.capture.identification.judging import OUTCOMES, STATED_RIGHT, STATED_WRONG, Verdict
-
-BEGIN, END = "<!-- identification: begin -->", "<!-- identification: end -->"
 
 
 def counts(judged: Iterable[Verdict]) -> dict[tuple[str, str], list[int]]:
@@ -29,7 +27,7 @@ def markdown(judged: list[Verdict], captures: int) -> str:
     """Return the table with a line above it that says how it came about."""
     found = counts(judged)
     lines = [
-        f"{captures} captures; `uv run python -m host_sim.capture.identification {captures} --write` "
+        f"{captures} captures; `uv run python -m host_sim.capture.identification {captures}` "
         f"makes this table. Of all that was stated {stated_right_share(found.values()):.2%} was right.",
         "",
         f"| finding | captures that | {' | '.join(OUTCOMES)} |",
@@ -40,12 +38,3 @@ def markdown(judged: list[Verdict], captures: int) -> str:
         cells = " | ".join(str(count) for count in found[finding, row])
         lines.append(f"| {finding} | {row or 'all'} | {cells} |")
     return "\n".join(lines)
-
-
-def put_into(text: str, table: str) -> str:
-    """Return a document with the table between its two marks; ValueError if they are not there."""
-    before, begin, rest = text.partition(BEGIN)
-    _, end, after = rest.partition(END)
-    if not begin or not end:
-        raise ValueError(f"the document has no {BEGIN} and {END}")
-    return f"{before}{BEGIN}\n{table}\n{END}{after}"

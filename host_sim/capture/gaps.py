@@ -1,0 +1,18 @@
+"""Over how many places of magnets a pitch goes, told from the pitches right beside it."""
+
+import numpy as np
+
+from host_sim.capture.stretches import Floats
+
+GAP_BESIDE = 1.5  # A pitch this much longer than those beside it goes over a missing magnet.
+
+
+def steps_beside(pitch: Floats, before: Floats, after: Floats) -> Floats:
+    """Return the places that each pitch goes on, 1 or more, as floats; `before`, `after`: its neighbours.
+
+    For times, which a leg that pauses makes long: then those beside it are long as well. Of neighbours that
+    differ by as much as a gap would make them, one is a gap itself and the shorter one counts.
+    """
+    least, most = np.minimum(before, after), np.maximum(before, after)
+    beside = np.where(most > GAP_BESIDE * least, least, np.sqrt(least * most))
+    return np.asarray(np.where(pitch > GAP_BESIDE * beside, np.maximum(np.round(pitch / beside), 1.0), 1.0))

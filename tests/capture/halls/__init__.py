@@ -1,0 +1,1 @@
+"""An independent source of captures: its own magnets, fields and Hall switches, no code of the bench."""
