@@ -17,6 +17,7 @@ from host_sim.cli.flash import flash_command
 from host_sim.cli.handover import handover_command
 from host_sim.cli.inspect import inspect_command
 from host_sim.cli.lab import lab_command
+from host_sim.cli.measure import measure_command
 from host_sim.cli.new import new_command
 from host_sim.cli.prove import prove_command
 from host_sim.cli.ride import ride_command
@@ -42,6 +43,7 @@ app = typer.Typer(
 )
 app.command("new", rich_help_panel=SET_UP)(new_command)
 app.command("inspect", rich_help_panel=SET_UP)(inspect_command)
+app.command("measure", rich_help_panel=SET_UP)(measure_command)
 app.command("tune", rich_help_panel=SET_UP)(tune_command)
 app.command("sweep", rich_help_panel=SET_UP)(sweep_command)
 app.command("ride", rich_help_panel=CHECK)(ride_command)

@@ -1,0 +1,74 @@
+"""Writes measured numbers into a bike file: its comments and everything else stay as they were.
+
+Beside each number a comment says that it was measured, how, and its interval.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Table
+
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.errors import RequestError
+from host_sim.measuring.estimate import Estimate
+from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
+
+# Number of `treadle measure` -> section and key of the bike file.
+PLACES = {
+    "crr": ("bicycle", "rolling_coefficient"),
+    "cda_m2": ("bicycle", "drag_area_m2"),
+    "wheel_circumference_m": ("bicycle", "wheel_circumference_m"),
+    "pack_resistance_ohm": ("battery", "resistance_ohm"),
+}
+
+
+def bike_path(bike_given: str) -> Path:
+    """Return the bike file that an argument means; RequestError if there is none."""
+    return find_file(bike_given, BIKES, (".toml",), "bike")
+
+
+def written_text(source: str, found: dict[str, tuple[Estimate, str]]) -> str:
+    """Return the text of a bike file with numbers in it; `found` has each and how it was measured."""
+    document = tomlkit.parse(source)
+    for name, (estimate, how) in found.items():
+        if name not in PLACES:
+            continue
+        section, key = PLACES[name]
+        table = document[section]
+        if isinstance(table, Table):
+            old = table[key].trivia.comment.lstrip("# ")
+            earlier = old.split("; before: ")[-1] if old.startswith("measured") else old
+            table[key] = float(f"{estimate.value:.4g}")
+            note = f"measured by {how}, 95 % {estimate.low:.4g} to {estimate.high:.4g}"
+            table[key].comment(f"{note}; before: {earlier}" if earlier else note)
+    return tomlkit.dumps(document)
+
+
+def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]]) -> None:
+    """Replace the bike file at once, if it loads with the numbers in it; RequestError leaves it as it was."""
+    try:
+        text = written_text(read_text(path, TOML_BYTES_MAX), found)
+    except TOMLKitError as error:
+        raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
+    temporary: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-unfinished-", suffix=".toml", dir=path.parent)
+        temporary = Path(name)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+        load_bike(temporary)
+        temporary.chmod(path.stat().st_mode & 0o777)
+        os.replace(temporary, path)
+    except OSError as error:
+        raise RequestError(f"{spoken(path)} can't be written: {error.strerror or error}") from None
+    except RequestError as error:
+        reason = str(error).replace(Path(name).name, path.name)
+        raise RequestError(
+            f"what was measured does not go into the file, which stays as it was: {reason}"
+        ) from None
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)

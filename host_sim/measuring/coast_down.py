@@ -1,0 +1,147 @@
+"""Rolling coefficient and drag area from coast-downs in both directions of one stretch of road.
+
+Unknown are both coefficients, the wind along the road, its grade, and the first speed of each run. Wind and
+grade change their sign with the direction. Gusts last seconds, so neighbouring samples err together, and
+residuals alone would promise too much: the interval comes from leaving out one run at a time.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from host_sim.measuring.coast_runs import CoastRun
+from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
+from host_sim.measuring.log import Series
+from host_sim.measuring.road_law import Masses, coasting_speed
+
+RUNS_LEAST = 4
+SHARED = 2  # Wind and grade come from the same runs.
+# Rolling, drag area, wind, grade: from where the search starts, and how far it may go.
+STARTS = ((0.006, 0.5, 0.0, 0.0), (0.012, 0.9, 1.0, 0.001), (0.003, 0.25, -1.0, -0.001))
+LOWEST = (0.0, 0.02, -4.0, -0.02)
+HIGHEST = (0.1, 3.0, 4.0, 0.02)
+_AGREE = 1e-3
+
+
+class CoastFit:
+    """`crr` and `cda_m2`, wind and grade as the runs of sign +1 met them, and the residuals run by run."""
+
+    __slots__ = ("cda_m2", "crr", "grade", "head_wind_m_per_s", "residuals", "runs", "signs")
+
+    def __init__(
+        self,
+        crr: Estimate,
+        cda_m2: Estimate,
+        head_wind_m_per_s: float,
+        grade: float,
+        runs: list[CoastRun],
+        signs: list[int],
+        residuals: list[Series],
+    ) -> None:
+        """Keep what was found."""
+        self.crr = crr
+        self.cda_m2 = cda_m2
+        self.head_wind_m_per_s = head_wind_m_per_s
+        self.grade = grade
+        self.runs = runs
+        self.signs = signs
+        self.residuals = residuals
+
+
+def fit_coast_downs(runs: list[CoastRun], masses: Masses) -> CoastFit:
+    """Fit all runs together; NotEnoughError says what is missing.
+
+    Runs go there and back in turn, or first all there and then all back: whichever explains them better.
+    """
+    if len(runs) < RUNS_LEAST:
+        raise NotEnoughError(
+            f"{len(runs)} coast-downs found, at least {RUNS_LEAST} are needed, half of them each way"
+        )
+    best: tuple[float, Series, list[int]] | None = None
+    for signs in _orders(len(runs)):
+        cost, found = _best_of_starts(runs, signs, masses)
+        if best is None or cost < best[0]:
+            best = (cost, found, signs)
+    if best is None:
+        raise NotEnoughError("no order of directions fits the coast-downs")
+    _, found, signs = best
+    without_crr, without_cda = [], []
+    for left_out in range(len(runs)):
+        kept = [place for place in range(len(runs)) if place != left_out]
+        start = np.concatenate((found[:4], found[4:][kept]))
+        again = _fit([runs[place] for place in kept], [signs[place] for place in kept], masses, start)[1]
+        without_crr.append(float(again[0]))
+        without_cda.append(float(again[1]))
+    return CoastFit(
+        Estimate(float(found[0]), half_width(without_crr, SHARED), ""),
+        Estimate(float(found[1]), half_width(without_cda, SHARED), "m2"),
+        float(found[2]),
+        float(found[3]),
+        runs,
+        signs,
+        _residuals(found, runs, signs, masses),
+    )
+
+
+def _orders(count: int) -> list[list[int]]:
+    in_turn = [1 if place % 2 == 0 else -1 for place in range(count)]
+    halves = [1 if place < count // 2 else -1 for place in range(count)]
+    return [in_turn, halves]
+
+
+def _best_of_starts(runs: list[CoastRun], signs: list[int], masses: Masses) -> tuple[float, Series]:
+    """Return the least cost and its place; NotEnoughError if the starts end in places that differ."""
+    first_speeds = [float(np.mean(run.speed_m_per_s[:3])) for run in runs]
+    fits = [_fit(runs, signs, masses, np.array([*start, *first_speeds])) for start in STARTS]
+    cost, found = min(fits, key=lambda one: one[0])
+    same = [
+        one for one in fits if np.all(np.abs(one[1][:2] - found[:2]) <= _AGREE * np.abs(found[:2]) + 1e-5)
+    ]
+    if len(same) < 2:
+        raise NotEnoughError(
+            "the search ends elsewhere from every start: the runs don't tell air from rolling"
+        )
+    return cost, found
+
+
+def _fit(runs: list[CoastRun], signs: list[int], masses: Masses, start: Series) -> tuple[float, Series]:
+    from scipy.optimize import least_squares
+
+    low = np.array([*LOWEST, *[0.5] * len(runs)])
+    high = np.array([*HIGHEST, *[45.0] * len(runs)])
+    scale = np.array([0.005, 0.3, 0.5, 0.001, *[0.2] * len(runs)])
+
+    samples = _stacked(runs, signs)
+
+    def misses(unknowns: Series) -> Series:
+        return _misses(unknowns, *samples, masses)
+
+    result = least_squares(misses, np.clip(start, low, high), bounds=(low, high), x_scale=scale, xtol=1e-8)
+    return float(result.cost), np.asarray(result.x, dtype=np.float64)
+
+
+def _residuals(unknowns: Series, runs: list[CoastRun], signs: list[int], masses: Masses) -> list[Series]:
+    """Return measured minus computed speed, run by run."""
+    samples = [len(run.time_s) for run in runs]
+    return np.split(_misses(unknowns, *_stacked(runs, signs), masses), np.cumsum(samples)[:-1])
+
+
+def _stacked(runs: list[CoastRun], signs: list[int]) -> tuple[Series, Series, Series, NDArray[np.intp]]:
+    """Return time, speed and sign of every sample of every run, and which run it belongs to."""
+    samples = [len(run.time_s) for run in runs]
+    time_s = np.concatenate([run.time_s for run in runs])
+    speed = np.concatenate([run.speed_m_per_s for run in runs])
+    return (
+        time_s,
+        speed,
+        np.repeat(np.array(signs, dtype=float), samples),
+        np.repeat(np.arange(len(runs)), samples),
+    )
+
+
+def _misses(
+    unknowns: Series, time_s: Series, speed: Series, sign: Series, run: NDArray[np.intp], masses: Masses
+) -> Series:
+    crr, cda_m2, wind, grade = (float(value) for value in unknowns[:4])
+    computed = coasting_speed(masses, crr, cda_m2, sign * wind, sign * grade, unknowns[4:][run], time_s)
+    # Far from the truth the law has poles; the search must be able to come back from there.
+    return np.asarray(speed - np.clip(computed, -50.0, 50.0), dtype=np.float64)

@@ -1,0 +1,85 @@
+"""Resistance of the pack, and its voltage without load, from steps of load.
+
+The terminal voltage is a straight line in current and in charge drawn: v = no-load - slope q - R i, as the
+bench's battery has it. Steps up and down tell R from the slow fall of the charge.
+"""
+
+import numpy as np
+
+from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
+from host_sim.measuring.log import Log, Series
+
+STEP_LEAST_A = 2.0
+STEPS_LEAST = 4
+BLOCKS = 8
+SHARED = 2
+AS_PER_AH = 3600.0
+
+
+class LoadFit:
+    """Resistance, voltage without load at the start, its fall for each Ah, and the residuals over time."""
+
+    __slots__ = ("fall_v_per_ah", "no_load_v", "residual_v", "resistance_ohm", "time_s")
+
+    def __init__(
+        self,
+        resistance_ohm: Estimate,
+        no_load_v: Estimate,
+        fall_v_per_ah: Estimate,
+        time_s: Series,
+        residual_v: Series,
+    ) -> None:
+        """Keep what was found."""
+        self.resistance_ohm = resistance_ohm
+        self.no_load_v = no_load_v
+        self.fall_v_per_ah = fall_v_per_ah
+        self.time_s = time_s
+        self.residual_v = residual_v
+
+
+def fit_load_steps(log: Log) -> LoadFit:
+    """Return what one log of load steps tells; NotEnoughError says what is missing."""
+    time_s, voltage_v, current_a = log.rows_with("time_s", "battery_v", "current_a")
+    steps = _steps(current_a)
+    if steps < STEPS_LEAST:
+        raise NotEnoughError(
+            f"{steps} steps of at least {STEP_LEAST_A:g} A found, at least {STEPS_LEAST} are needed"
+        )
+    charge_ah = np.concatenate(
+        ([0.0], np.cumsum(0.5 * (current_a[1:] + current_a[:-1]) * np.diff(time_s)) / AS_PER_AH)
+    )
+    table = np.column_stack((np.ones_like(time_s), -charge_ah, -current_a))
+    found = _solve(table, voltage_v)
+    without = [
+        _solve(np.delete(table, block, axis=0), np.delete(voltage_v, block))
+        for block in np.array_split(np.arange(len(time_s)), BLOCKS)
+    ]
+    half = [half_width([float(one[place]) for one in without], SHARED) for place in range(3)]
+    return LoadFit(
+        Estimate(float(found[2]), half[2], "ohm"),
+        Estimate(float(found[0]), half[0], "V"),
+        Estimate(float(found[1]), half[1], "V/Ah", least=None),
+        time_s,
+        voltage_v - table @ found,
+    )
+
+
+def _solve(table: Series, voltage_v: Series) -> Series:
+    return np.asarray(np.linalg.lstsq(table, voltage_v, rcond=None)[0], dtype=np.float64)
+
+
+def _steps(current_a: Series) -> int:
+    """Count how often the current goes over a third of its range up or down, at least STEP_LEAST_A."""
+    if not len(current_a):
+        return 0
+    low, high = float(np.min(current_a)), float(np.max(current_a))
+    if high - low < STEP_LEAST_A:
+        return 0
+    up = False
+    steps = 0
+    for value in current_a:
+        if not up and value > low + (high - low) * 2.0 / 3.0:
+            up, steps = True, steps + 1
+        elif up and value < low + (high - low) / 3.0:
+            up, steps = False, steps + 1
+    return steps

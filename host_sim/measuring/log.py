@@ -1,0 +1,113 @@
+"""A log as plain CSV, its columns named in the first line; an empty cell has no value."""
+
+import csv
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from host_sim.errors import RequestError
+from host_sim.refusals import closest, shown
+from host_sim.textfile import RIDE_BYTES_MAX, read_text, spoken
+
+Series = NDArray[np.float64]
+LIMITS = {
+    "time_s": (0.0, 1e6, "s"),
+    "speed_m_per_s": (0.0, 40.0, "m/s"),
+    "altitude_m": (-500.0, 9000.0, "m"),
+    "cadence_rpm": (0.0, 300.0, "rpm"),
+    "rider_power_w": (0.0, 3000.0, "W"),
+    "battery_v": (0.0, 150.0, "V"),
+    "current_a": (-200.0, 200.0, "A"),
+    "command_v": (0.0, 5.5, "V"),
+}
+
+
+class Log:
+    """One file: `columns` of equal length by name, nan where a cell is empty."""
+
+    __slots__ = ("columns", "name")
+
+    def __init__(self, name: str, columns: dict[str, Series]) -> None:
+        """Take columns; `time_s` ascends."""
+        self.name = name
+        self.columns = columns
+
+    def rows_with(self, *names: str) -> list[Series]:
+        """Return these columns, only rows where all have a value; RequestError if a column is missing."""
+        for name in names:
+            if name not in self.columns:
+                raise RequestError(
+                    f"{self.name} line 1: column {name} is missing, needed here are {', '.join(names)}"
+                )
+        full = ~np.any([np.isnan(self.columns[name]) for name in names], axis=0)
+        return [self.columns[name][full] for name in names]
+
+    def at_rest(self) -> NDArray[np.bool_]:
+        """Return for each row whether no one pedals and no motor drives, as far as the columns tell."""
+        rest = np.ones(len(self.columns["time_s"]), dtype=bool)
+        for name, above in (("cadence_rpm", 5.0), ("rider_power_w", 5.0), ("current_a", 1.0)):
+            if name in self.columns:
+                rest &= ~(np.nan_to_num(self.columns[name]) > above)
+        return rest
+
+
+def read_log(path: Path) -> Log:
+    """Return the log in a CSV file; whatever is wrong raises RequestError with its line."""
+    name = spoken(path.name)
+    if not path.is_file():
+        raise RequestError(f"{spoken(path)}: there is no such file, a CSV log is wanted")
+    lines = read_text(path, RIDE_BYTES_MAX).splitlines()
+    header = _header(lines[0] if lines else "", name)
+    rows: list[list[float]] = []
+    try:
+        for line, cells in enumerate(csv.reader(lines[1:], strict=True), start=2):
+            if cells:
+                rows.append(_row(header, cells, f"{name} line {line}"))
+                if len(rows) > 1 and rows[-1][0] <= rows[-2][0]:
+                    raise RequestError(
+                        f"{name} line {line}: time_s is {rows[-1][0]:g}, allowed is above {rows[-2][0]:g}"
+                    )
+    except csv.Error as error:
+        raise RequestError(f"{name}: this is not CSV: {error}") from error
+    if len(rows) < 2:
+        raise RequestError(f"{name}: it has {len(rows)} rows, at least 2 are wanted")
+    table = np.array(rows)
+    return Log(name, {column: table[:, place] for place, column in enumerate(header)})
+
+
+def _header(line: str, name: str) -> list[str]:
+    header = [cell.strip().strip('"') for cell in line.split(",")]
+    for column in header:
+        if column not in LIMITS:
+            raise RequestError(
+                f"{name} line 1: {shown(column)} is not a known column, {closest(column, list(LIMITS))}"
+            )
+        if header.count(column) > 1:
+            raise RequestError(f"{name} line 1: column {column} stands there twice, allowed is once")
+    if header[0] != "time_s":
+        raise RequestError(f"{name} line 1: the first column is {header[0]}, allowed is time_s")
+    return header
+
+
+def _row(header: list[str], cells: list[str], place: str) -> list[float]:
+    if len(cells) != len(header):
+        raise RequestError(f"{place}: it has {len(cells)} cells, the header has {len(header)}")
+    return [_number(column, cell.strip(), place) for column, cell in zip(header, cells, strict=True)]
+
+
+def _number(column: str, text: str, place: str) -> float:
+    if not text and column != "time_s":
+        return float("nan")
+    low, high, unit = LIMITS[column]
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    # Sensors at rest read a little below zero: noise must not make a log unreadable.
+    slack = 0.5 if column == "speed_m_per_s" else 5.0 if column == "rider_power_w" else 0.0
+    if "_" in text or not low - slack <= value <= high:
+        raise RequestError(
+            f"{place}: {column} is {shown(text)[1:-1]}, allowed is {low:g} to {high:g} ({unit})"
+        )
+    return value

@@ -1,0 +1,57 @@
+"""How a coasting bicycle slows: the closed form of the road-load equation, a tangent law.
+
+With -dv/dt = c0 + c1 v + c2 v^2 and q^2 = 4 c0 c2 - c1^2, u = 2 c2 v + c1 follows
+u(t) = q tan(atan(u0 / q) - q t / 2). Where q^2 is negative (wind or slope outweigh rolling) the same formula
+holds in complex numbers. The method of fitting it to coast-downs: Candau and others, Med. Sci. Sports
+Exerc. 31 (1999) 1441 (abstract read).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from host_sim.plant.bicycle import GRAVITY_M_PER_S2
+
+BEARING_N = 0.091  # Wheel bearings, Martin et al. 1998, as the plant has them.
+BEARING_N_S_PER_M = 0.0087
+_TINY = 1e-9
+
+
+class Masses:
+    """What is known beforehand: total mass, what the turning wheels add to it, air density."""
+
+    __slots__ = ("air_density_kg_per_m3", "inertial_kg", "total_kg")
+
+    def __init__(self, total_kg: float, wheel_kg: float, air_density_kg_per_m3: float) -> None:
+        """Take the total mass, the inertia of the wheels over their radius squared, and the density."""
+        self.total_kg = total_kg
+        self.inertial_kg = total_kg + wheel_kg
+        self.air_density_kg_per_m3 = air_density_kg_per_m3
+
+
+def coasting_speed(
+    masses: Masses,
+    crr: float,
+    cda_m2: float,
+    head_wind_m_per_s: NDArray[np.float64],
+    grade: NDArray[np.float64],
+    start_m_per_s: NDArray[np.float64],
+    time_s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return the speed `time_s` after `start_m_per_s`, as long as the air comes from the front.
+
+    The four arrays are of one length, so that all samples of all runs are computed at once.
+    """
+    drag = 0.5 * masses.air_density_kg_per_m3 * cda_m2
+    along = np.sqrt(1.0 + grade * grade)
+    constant_n = (
+        masses.total_kg * GRAVITY_M_PER_S2 * (crr + grade) / along
+        + BEARING_N
+        + drag * head_wind_m_per_s * head_wind_m_per_s
+    )
+    c0 = constant_n / masses.inertial_kg
+    c1 = (BEARING_N_S_PER_M + 2.0 * drag * head_wind_m_per_s) / masses.inertial_kg
+    c2 = max(drag, _TINY) / masses.inertial_kg
+    q = np.sqrt((4.0 * c0 * c2 - c1 * c1).astype(np.complex128) + _TINY * _TINY)
+    u0 = 2.0 * c2 * start_m_per_s + c1
+    u = q * np.tan(np.arctan(u0 / q) - 0.5 * q * time_s)
+    return np.asarray((u.real - c1) / (2.0 * c2), dtype=np.float64)
