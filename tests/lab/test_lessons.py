@@ -1,6 +1,9 @@
 """What the lessons compute: on the real firmware, with results that their notes promise."""
 
+import os
 import re
+import subprocess
+import sys
 from itertools import pairwise
 from math import atan2, degrees, pi, sin
 
@@ -32,6 +35,7 @@ from host_sim.lab.riding import lesson_bike, ride
 from host_sim.lab.slew import check_slew, try_slew
 from host_sim.lab.slew_figure import draw_slew
 from host_sim.lab.thresholds import check_thresholds, try_thresholds
+from tests.lab.serving import ROOT
 
 
 @pytest.mark.parametrize(
@@ -479,6 +483,30 @@ def test_every_fault_can_be_tried_at_each_end_of_the_sliders():
     for fault in FAULTS_TO_TRY:
         for at_s, cadence_rpm in ((2.5, 30), (5.0, 90)):
             assert try_fault(fault, at_s, cadence_rpm).outcome in (AT_ONCE, LATER, LAPSES, GOES_ON)
+
+
+def test_no_lesson_needs_a_library_of_numbers_to_compute_or_to_draw():
+    # In a browser there is pydantic, but no numpy of the same make; and a lab starts sooner without.
+    program = """
+import sys
+from host_sim.lab import (direction, direction_figure, faults, faults_figure, levers, levers_figure, loop,
+    loop_figure, slew, slew_figure, thresholds, thresholds_figure)
+tried = [
+    direction_figure.draw_direction(direction.turn_crank(100, 20)),
+    thresholds_figure.draw_thresholds(thresholds.try_thresholds(8, 6, 110)),
+    slew_figure.draw_slew(slew.try_slew(400, 60)),
+    loop_figure.draw_loop(loop.try_loop(400, 120, True)),
+    levers_figure.draw_levers(levers.try_levers("eu", 3, 0, True)),
+    faults_figure.draw_fault(faults.try_fault("a throttle wire breaks", 3.0, 60)),
+]
+assert all("<svg" in html for html in tried)
+print(sorted({"numpy", "scipy", "matplotlib", "marimo", "control"} & set(sys.modules)))
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert ended.stdout == "[]\n"
 
 
 def test_a_lesson_bike_is_checked_as_a_file_is():
