@@ -30,7 +30,7 @@ def draw_loop(looped: Looped) -> str:
         f"overshoots {looped.overshoot_percent:.0f} percent, swings {looped.swing_percent:.0f} percent. "
         f"{gain_margin_words(looped)}, {phase_margin_words(looped)}."
     )
-    drawing = Drawing(680, 520, told)
+    drawing = Drawing(1000, 310, told)
     _power(drawing, looped)
     _error(drawing, looped)
     _volts(drawing, looped)
@@ -47,7 +47,7 @@ def _shown(looped: Looped, values: list[float]) -> Points:
 
 
 def _power(drawing: Drawing, looped: Looped) -> None:
-    panel = Panel(drawing, (40, 28, 350, 120), _SHOWN_S, (0.0, 450.0))
+    panel = Panel(drawing, (40, 28, 250, 120), _SHOWN_S, (0.0, 450.0))
     panel.axes([], [0, 100, 200, 300, 400])
     panel.plot(_shown(looped, looped.parts.setpoint_w), ORANGE, 2.2, "7 4")
     samples = looped.ridden.samples
@@ -56,21 +56,21 @@ def _power(drawing: Drawing, looped: Looped) -> None:
     panel.plot(power, GREEN, 3)
     panel.mark(STEP_S, "", QUIET)
     drawing.words(6, 18, "power, W", GREEN, 13, bold=True)
-    drawing.words(390, 18, "setpoint (dashed)", ORANGE, 13, "end", bold=True)
+    drawing.words(290, 18, "setpoint (dashed)", ORANGE, 13, "end", bold=True)
 
 
 def _error(drawing: Drawing, looped: Looped) -> None:
-    panel = Panel(drawing, (40, 184, 350, 66), _SHOWN_S, (-200.0, 200.0))
-    panel.axes([], [-200, 0, 200])
+    panel = Panel(drawing, (40, 186, 250, 86), _SHOWN_S, (-200.0, 200.0))
+    panel.axes(_TIMES, [-200, 0, 200], "seconds")
     panel.plot(_shown(looped, looped.parts.error_w), PURPLE, 2.4)
     panel.mark(STEP_S, "", QUIET)
-    drawing.words(6, 174, "error: setpoint less power as read, W", PURPLE, 13, bold=True)
+    drawing.words(6, 176, "error: setpoint less power as read, W", PURPLE, 13, bold=True)
 
 
 def _volts(drawing: Drawing, looped: Looped) -> None:
     start_v, most_v = looped.limits_v
     parts = looped.parts
-    panel = Panel(drawing, (40, 304, 350, 170), _SHOWN_S, (-1.0, 4.0))
+    panel = Panel(drawing, (346, 46, 250, 226), _SHOWN_S, (-1.0, 4.0))
     for begun_s, ended_s in _spans(looped):
         panel.span(begun_s, ended_s, YELLOW, 0.45)
     panel.axes(_TIMES, [-1, 0, 1, 2, 3, 4], "seconds")
@@ -80,11 +80,11 @@ def _volts(drawing: Drawing, looped: Looped) -> None:
     panel.plot(_shown(looped, parts.i_v), ORANGE, 2.4, "8 4")
     panel.plot(_shown(looped, parts.command_v), BLUE, 3)
     panel.mark(STEP_S, "", QUIET)
-    drawing.words(6, 276, "P part (dotted)", PURPLE, 13, bold=True)
-    drawing.words(122, 276, "I part (dashed)", ORANGE, 13, bold=True)
-    drawing.words(238, 276, "command, V", BLUE, 13, bold=True)
-    drawing.box(40, 284, 18, 11, YELLOW, 0.6)
-    drawing.words(64, 294, f"held back by the slew limit, {RISE_MV_PER_S // 1000} V/s", INK, 13)
+    drawing.words(316, 18, "P part (dotted)", PURPLE, 13, bold=True)
+    drawing.words(432, 18, "I part (dashed)", ORANGE, 13, bold=True)
+    drawing.words(596, 38, "command, V", BLUE, 13, "end", bold=True)
+    drawing.box(316, 28, 18, 11, YELLOW, 0.6)
+    drawing.words(340, 38, f"slew limit, {RISE_MV_PER_S // 1000} V/s, acts", INK, 13)
 
 
 def _spans(looped: Looped) -> list[tuple[float, float]]:
@@ -102,8 +102,8 @@ def _bode(drawing: Drawing, looped: Looped) -> None:
     """Draw gain and phase over the frequency, with the margins where they are read."""
     margins = looped.margins
     low, high = log10(_HZ[0]), log10(_HZ[1])
-    gain = Panel(drawing, (450, 28, 214, 90), (low, high), (-60.0, 40.0))
-    angle = Panel(drawing, (450, 150, 214, 90), (low, high), (-360.0, 0.0))
+    gain = Panel(drawing, (648, 28, 150, 100), (low, high), (-60.0, 40.0))
+    angle = Panel(drawing, (648, 172, 150, 100), (low, high), (-360.0, 0.0))
     hz = [log10(at / (2.0 * pi)) for at in margins.frequencies_rad_per_s]
     shown = [at for at, value in enumerate(hz) if low <= value <= high]
     decibels = [20.0 * log10(max(abs(point), 1e-6)) for point in margins.curve]
@@ -112,16 +112,17 @@ def _bode(drawing: Drawing, looped: Looped) -> None:
     angle.axes([], [-360, -180, 0])
     for value in (0.1, 1.0, 10.0, 100.0):
         x = angle.x_at(log10(value))
-        drawing.line([(x, 240), (x, 244)], QUIET, 1)
-        drawing.words(x, 257, f"{value:g}", QUIET, anchor="middle")
+        drawing.line([(x, 272), (x, 276)], QUIET, 1)
+        drawing.words(x, 289, f"{value:g}", QUIET, anchor="middle")
     gain.plot([(hz[at], decibels[at]) for at in shown], BLUE, 2.6)
     angle.plot([(hz[at], angles[at]) for at in shown], BLUE, 2.6)
     if margins.gain_times is not None and margins.surge_hz is not None:
         _margin(drawing, gain, log10(margins.surge_hz), 0.0, -20.0 * log10(margins.gain_times))
     if margins.phase_deg is not None and margins.crossover_hz is not None:
         _margin(drawing, angle, log10(margins.crossover_hz), -180.0, margins.phase_deg - 180.0)
-    drawing.words(420, 18, "Bode plot, open loop: gain, dB", BLUE, 13, bold=True)
-    drawing.words(420, 141, "phase, °, over frequency, Hz", BLUE, 13, bold=True)
+    drawing.words(618, 18, "Bode plot: gain, dB", BLUE, 13, bold=True)
+    drawing.words(618, 162, "phase, °", BLUE, 13, bold=True)
+    drawing.words(798, 305, "Hz", INK, 13, "end")
 
 
 def _margin(drawing: Drawing, panel: Panel, x: float, critical: float, value: float) -> None:
@@ -141,8 +142,8 @@ def _unwrapped(angles: list[float]) -> list[float]:
 def _nyquist(drawing: Drawing, looped: Looped) -> None:
     """Draw the open loop in the complex plane: left of -1 on the axis means that it surges."""
     (left, right), (low, high) = _NYQUIST
-    panel = Panel(drawing, (450, 304, 190, 170), (left, right), (low, high))
-    drawing.words(420, 294, "Nyquist plot of the open loop", BLUE, 13, bold=True)
+    panel = Panel(drawing, (840, 28, 154, 154), (left, right), (low, high))
+    drawing.words(826, 18, "Nyquist plot", BLUE, 13, bold=True)
     panel.axes([-2, -1, 0], [-2, -1, 0, 1])
     drawing.line([panel.at(left, 0), panel.at(right, 0)], QUIET, 1)
     drawing.line([panel.at(0, low), panel.at(0, high)], QUIET, 1)
@@ -158,8 +159,10 @@ def _nyquist(drawing: Drawing, looped: Looped) -> None:
     drawing.line([(x - 6, y + 6), (x + 6, y - 6)], RED, 3)
     surges = looped.margins.gain_times is not None and looped.margins.gain_times <= 1.0
     colour = RED if surges else INK
-    drawing.words(676, 510, gain_margin_words(looped), colour, 13, "end", bold=surges)
-    drawing.words(40, 510, phase_margin_words(looped), colour, 13)
+    drawing.words(996, 226, gain_margin_words(looped), colour, 13, "end", bold=surges)
+    drawing.words(996, 246, phase_margin_words(looped), colour, 13, "end")
+    if surges:
+        drawing.words(996, 266, "−1 is enclosed: it surges", colour, 13, "end", bold=True)
 
 
 def gain_margin_words(looped: Looped) -> str:
@@ -167,16 +170,14 @@ def gain_margin_words(looped: Looped) -> str:
     margins = looped.margins
     if margins.gain_times is None or margins.surge_hz is None:
         return "Gain margin: without limit"
-    if margins.gain_times <= 1.0:
-        return f"Gain margin {margins.gain_times:.2f}: surges, at some {margins.surge_hz:.0f} Hz"
-    return f"Gain margin {_times(margins.gain_times)}: surges at that gain, {margins.surge_hz:.0f} Hz"
+    return f"Gain margin {_times(margins.gain_times)} at {margins.surge_hz:.1f} Hz"
 
 
 def phase_margin_words(looped: Looped) -> str:
     """Return the phase margin in words."""
     margins = looped.margins
     if margins.phase_deg is None or margins.crossover_hz is None:
-        return "Phase margin: none, the gain is never 1"
+        return "Phase margin: gain never 1"
     return f"Phase margin {margins.phase_deg:.0f}° at {margins.crossover_hz:.1f} Hz"
 
 
@@ -195,4 +196,4 @@ def _numbers(looped: Looped) -> list[Number]:
 
 def _times(factor: float) -> str:
     """Return a factor as people say it."""
-    return f"{factor:.0f}" if factor >= 10.0 else f"{factor:.1f}"
+    return f"{factor:.0f}" if factor >= 10.0 else f"{factor:.2f}"

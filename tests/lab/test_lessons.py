@@ -360,7 +360,7 @@ def test_what_lesson_4_draws_of_the_controller_adds_up_and_names_the_slew_limit(
     assert max(parts.command_v) < most_v - 0.5  # What limits is the slew limit, not the highest command.
     drawn = draw_loop(looped)
     for words in (
-        "held back by the slew limit, 10 V/s",
+        "slew limit, 10 V/s, acts",
         "highest command 3.6 V",
         "P part",
         "I part",
