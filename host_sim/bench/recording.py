@@ -10,7 +10,6 @@ from pathlib import Path
 
 from host_sim.bench.recorded_csv import read_csv
 from host_sim.bench.recorded_fit import read_fit
-from host_sim.bench.recorded_grade import grades
 from host_sim.bench.recording_rules import (
     Corrections,
     fill_gaps,
@@ -82,5 +81,8 @@ def recording_from(records: RideRecords, name: str) -> Recording:
     rider_power_w = fill_gaps(track.rider_power_w, corrections)
     remove_spikes(cadence_rpm, rider_power_w, paused, corrections)
     join_lagging_cadence(cadence_rpm, rider_power_w, corrections)
+    # Here and not above: a lesson rides without a recording, and must not wait for numpy.
+    from host_sim.bench.recorded_grade import grades
+
     grade = grades(track.speed_m_per_s, track.altitude_m, paused)
     return Recording(name, cadence_rpm, rider_power_w, grade, paused, corrections)

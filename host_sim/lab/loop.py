@@ -1,7 +1,8 @@
-"""Lesson 4: the power loop. More gain is quicker until it surges; the integral must know the limits."""
+"""Lesson 4: the power loop, a PI controller. More gain is quicker until it surges; anti-windup."""
 
 from cmath import exp, phase
 from dataclasses import dataclass
+from itertools import pairwise
 from math import degrees, pi, sqrt
 from math import exp as real_exp
 
@@ -9,8 +10,10 @@ from firmware.controller import Controller
 from firmware.drive.power_loop import PowerLoop
 from firmware.integers import clamp
 from firmware.loop import CONTROL_PERIOD_US
+from firmware.records import Outputs
 from firmware.settings import MOTOR_UNKNOWN, Settings
 from firmware.ticks import ticks_diff_us
+from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
@@ -28,7 +31,8 @@ SWING_MOST_PERCENT = 8.0
 _QUIET_S = 1.0  # At the end of the ride, when a loop that settles has settled.
 _PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _SMOOTHED_SHARE = 0.25  # What the firmware takes of each new reading of current, firmware/sense/supply.py.
-_LOWEST_RAD_PER_S, _FREQUENCIES = 1.5, 240
+_LOWEST_RAD_PER_S, _FREQUENCIES = 0.05, 400
+_TURN_W = 2.0  # A change of direction that is smaller is none: readings come in whole watts.
 
 
 class LoopWithoutAntiWindup(PowerLoop):
@@ -61,18 +65,56 @@ class _Replace(StepWatch):
         controller.power_loop = LoopWithoutAntiWindup(controller.settings, now_us)
 
 
+class Parts(StepWatch):
+    """The parts of the PI controller, every control period, and whether the slew limit acts."""
+
+    def __init__(self) -> None:
+        """Start empty."""
+        self.time_s: list[float] = []
+        self.setpoint_w: list[float] = []
+        self.error_w: list[float] = []
+        self.p_v: list[float] = []
+        self.i_v: list[float] = []
+        self.target_v: list[float] = []
+        self.command_v: list[float] = []
+        self.slewed: list[bool] = []
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Take the world and a controller that has just been switched on."""
+        self._world = world
+        self._controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        """Take a control period."""
+        controller = self._controller
+        loop = controller.power_loop
+        allowed_w = min(controller.request.wanted_w, controller.ceilings.ceiling_w)
+        error_w = allowed_w - controller.supply.power_w
+        self.time_s.append(self._world.now_us / US_PER_S)
+        self.setpoint_w.append(allowed_w)
+        self.error_w.append(error_w)
+        self.p_v.append(loop._gain_uv_per_w * error_w / 1e6)
+        self.i_v.append(loop._integral_uv / 1e6)
+        self.target_v.append(loop.target_mv / 1e3)
+        self.command_v.append(outputs.command_mv / 1e3)
+        self.slewed.append(outputs.command_mv > 0 and abs(loop.target_mv - outputs.command_mv) > 1)
+
+
 @dataclass(frozen=True, slots=True)
 class Margins:
-    """What the frequency response foretells; None where the curve crosses nothing.
+    """What the frequency response predicts; None where the curve crosses nothing.
 
-    `curve` is the open loop at ascending frequencies. The gain may grow `gain_times` before the loop surges
-    at `surge_hz`; `phase_deg` is what is left where the gain crosses 1.
+    `curve` is the open loop at the ascending `frequencies_rad_per_s`. The gain margin `gain_times` is how
+    often the gain may grow before the loop surges at `surge_hz` (the phase crossover); the phase margin
+    `phase_deg` is what is left to -180 degrees at `crossover_hz`, where the gain is 1.
     """
 
+    frequencies_rad_per_s: list[float]
     curve: list[complex]
     gain_times: float | None
     surge_hz: float | None
     phase_deg: float | None
+    crossover_hz: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +125,8 @@ class Looped:
     integral_ms: int
     anti_windup: bool
     ridden: Ridden
+    parts: Parts
+    limits_v: tuple[float, float]
     low_w: float
     high_w: float
     overshoot_percent: float
@@ -113,12 +157,14 @@ def try_loop(gain_uv_per_w: int, integral_ms: int, anti_windup: bool) -> Looped:
         {"at_s": START_S, "cadence_rpm": 60},
         {"at_s": STEP_S, "selector_position": HIGH_POSITION},
     ]
-    ridden = ride(bike, lines, END_S, [] if anti_windup else [_Replace()])
-    return _measured(bike, ridden, gain_uv_per_w, integral_ms, anti_windup)
+    parts = Parts()
+    ridden = ride(bike, lines, END_S, [parts] if anti_windup else [_Replace(), parts])
+    return _measured(bike, ridden, parts, anti_windup)
 
 
-def _measured(bike: Bike, ridden: Ridden, gain_uv_per_w: int, integral_ms: int, anti_windup: bool) -> Looped:
+def _measured(bike: Bike, ridden: Ridden, parts: Parts, anti_windup: bool) -> Looped:
     settings = bike.firmware_settings
+    gain_uv_per_w, integral_ms = settings.gain_uv_per_w, settings.integral_ms
     low_w = settings.assist_power_w * settings.share_2_permille / 1000.0
     high_w = float(settings.assist_power_w)
     samples = ridden.samples
@@ -126,12 +172,36 @@ def _measured(bike: Bike, ridden: Ridden, gain_uv_per_w: int, integral_ms: int, 
     quiet = [w for at, w in after if at > END_S - _QUIET_S]
     reached = next((at for at, w in after if w >= low_w + 0.9 * (high_w - low_w)), None)
     return Looped(
-        gain_uv_per_w, integral_ms, anti_windup, ridden, low_w, high_w,
+        gain_uv_per_w, integral_ms, anti_windup, ridden, parts,
+        (settings.command_start_mv / 1e3, settings.command_max_mv / 1e3), low_w, high_w,
         overshoot_percent=max(0.0, 100.0 * (max(w for _, w in after) - high_w) / high_w),
         rise_s=None if reached is None else reached - STEP_S,
-        swing_percent=100.0 * (max(quiet) - min(quiet)) / high_w,
+        swing_percent=100.0 * swing_of(quiet, _TURN_W) / high_w,
         margins=margins_of(bike, gain_uv_per_w, integral_ms),
     )  # fmt: skip
+
+
+def swing_of(values: list[float], least: float) -> float:
+    """Return the largest way from one turning point to the next; 0 for a course that only rises or falls.
+
+    A turn counts once the values have come back by `least`. What lies before the first turn and after the
+    last is no swing, so that a slow creep is none.
+    """
+    turns: list[float] = []
+    extreme, direction = values[0], 0
+    low = high = values[0]
+    for value in values:
+        if direction == 0:
+            low, high = min(low, value), max(high, value)
+            if high - low >= least:
+                direction = 1 if value == high else -1
+                extreme = value
+        elif (value - extreme) * direction >= 0.0:
+            extreme = value
+        elif (extreme - value) * direction >= least:
+            turns.append(extreme)
+            extreme, direction = value, -direction
+    return max((abs(late - early) for early, late in pairwise(turns)), default=0.0)
 
 
 def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
@@ -141,15 +211,15 @@ def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
     frequencies = [_LOWEST_RAD_PER_S * ratio**step for step in range(_FREQUENCIES)]
     plant_w_per_v = watts_per_volt(bike)
     curve = [_open_loop(at, plant_w_per_v, gain_uv_per_w * 1e-6, integral_ms * 1e-3) for at in frequencies]
-    gain_times = surge_hz = phase_deg = None
+    gain_times = surge_hz = phase_deg = crossover_hz = None
     for at, before, now in zip(frequencies[1:], curve, curve[1:], strict=False):
         if surge_hz is None and before.imag < 0.0 <= now.imag and now.real < 0.0:
             surge_hz, gain_times = at / (2.0 * pi), 1.0 / abs(now)
         if phase_deg is None and abs(before) > 1.0 >= abs(now):
-            phase_deg = 180.0 + degrees(phase(now))
+            phase_deg, crossover_hz = 180.0 + degrees(phase(now)), at / (2.0 * pi)
     if phase_deg is not None and phase_deg > 180.0:
         phase_deg -= 360.0  # Beyond -180 degrees the angle comes round from above.
-    return Margins(curve, gain_times, surge_hz, phase_deg)
+    return Margins(frequencies, curve, gain_times, surge_hz, phase_deg, crossover_hz)
 
 
 def watts_per_volt(bike: Bike) -> float:
@@ -172,17 +242,28 @@ def _open_loop(rad_per_s: float, plant_w_per_v: float, gain_v_per_w: float, inte
 
 
 def check_loop(looped: Looped) -> Check:
-    """Tell whether the step is quick, does not overshoot, and settles."""
+    """Tell whether the step is quick, does not overshoot, and settles, and needs its anti-windup."""
     slow = "it never gets there" if looped.rise_s is None else f"it takes {looped.rise_s:.2f} s"
     over, swing = looped.overshoot_percent, looped.swing_percent
+    wishes = [
+        (looped.anti_windup, "switch the anti-windup on"),
+        (looped.rise_s is not None and looped.rise_s <= RISE_MOST_S, f"{slow}, wanted {RISE_MOST_S:g} s"),
+        (over <= OVERSHOOT_MOST_PERCENT, f"overshoot {over:.0f} %, wanted {OVERSHOOT_MOST_PERCENT:g} %"),
+        (swing <= SWING_MOST_PERCENT, f"it surges by {swing:.0f} %"),
+    ]
+    if all(holds for holds, _ in wishes):
+        without = try_loop(looped.gain_uv_per_w, looped.integral_ms, anti_windup=False)
+        wishes.append(
+            (
+                without.overshoot_percent > OVERSHOOT_MOST_PERCENT,
+                "quick and calm, but it is so without anti-windup too "
+                f"(overshoot {without.overshoot_percent:.0f} %): "
+                "find a quicker loop, which runs into the slew limit",
+            )
+        )
     return check_all(
-        [
-            (looped.anti_windup, "switch the anti-windup on"),
-            (looped.rise_s is not None and looped.rise_s <= RISE_MOST_S, f"{slow}, wanted {RISE_MOST_S:g} s"),
-            (over <= OVERSHOOT_MOST_PERCENT, f"overshoot {over:.0f} %, wanted {OVERSHOOT_MOST_PERCENT:g} %"),
-            (swing <= SWING_MOST_PERCENT, f"it surges by {swing:.0f} %"),
-        ],
+        wishes,
         "An integral time near the lag of the power stage lets the gain do its work. Now switch the "
-        "anti-windup off: the same two numbers overshoot, because the integral counted on while the command "
-        "stood at its limit.",
+        "anti-windup off: the same two numbers overshoot, because the I part counted on while the slew "
+        "limit held the command back.",
     )

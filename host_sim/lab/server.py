@@ -42,7 +42,8 @@ STYLE = """
   .lab-figure svg { max-height: 45vh; min-height: 18rem; } }
 @media (max-width: 46rem) { .lab-head h1 { font-size: 1.25rem; } .lab-strip { gap: .2rem 1.4rem; }
   .lab-strip dd { font-size: 1.2rem; }
-  .lab-scroll { overflow-x: auto; } .lab-figure svg { min-width: 520px; } }
+  .lab-scroll { overflow-x: auto; } .lab-figure svg { min-width: 520px; }
+  .lab-figure svg[viewBox^="0 0 1000"] { min-width: 860px; } }
 """
 LIST = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Treadle lab</title>

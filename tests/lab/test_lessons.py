@@ -1,9 +1,13 @@
 """What the lessons compute: on the real firmware, with results that their notes promise."""
 
+import os
 import re
+import subprocess
+import sys
 from itertools import pairwise
-from math import atan2, degrees, pi
+from math import atan2, degrees, pi, sin
 
+import control
 import numpy as np
 import pytest
 
@@ -25,11 +29,13 @@ from host_sim.lab.faults import (
     try_fault,
 )
 from host_sim.lab.levers import check_levers, places_to_choose, try_levers
-from host_sim.lab.loop import check_loop, margins_of, try_loop, watts_per_volt
+from host_sim.lab.loop import check_loop, margins_of, swing_of, try_loop, watts_per_volt
+from host_sim.lab.loop_figure import draw_loop
 from host_sim.lab.riding import lesson_bike, ride
 from host_sim.lab.slew import check_slew, try_slew
 from host_sim.lab.slew_figure import draw_slew
 from host_sim.lab.thresholds import check_thresholds, try_thresholds
+from tests.lab.serving import ROOT
 
 
 @pytest.mark.parametrize(
@@ -276,9 +282,96 @@ def test_without_anti_windup_the_same_step_overshoots_far_more():
 
 
 def test_the_exercise_of_lesson_4_can_be_solved_and_is_not_solved_at_first():
-    assert check_loop(try_loop(5000, 120, True)).solved
+    assert check_loop(try_loop(8000, 120, True)).solved
     assert not check_loop(try_loop(400, 120, True)).solved
-    assert not check_loop(try_loop(5000, 120, False)).solved
+    assert not check_loop(try_loop(8000, 120, False)).solved
+
+
+@pytest.mark.parametrize("gain_uv_per_w", [800, 2000, 5000, 8000])
+@pytest.mark.parametrize("integral_ms", [30, 80, 120])
+def test_lesson_4_accepts_exactly_what_is_quick_and_calm_with_anti_windup_only(gain_uv_per_w, integral_ms):
+    wanted = []
+    for anti_windup in (True, False):
+        samples = try_loop(gain_uv_per_w, integral_ms, anti_windup).ridden.samples
+        time_s, power_w = np.array(samples.time_s), np.array(samples.power_w)
+        after = time_s > 3.5
+        overshoot = power_w[after].max() / 250.0 - 1.0
+        quick = bool((power_w[after & (time_s <= 3.75)] >= 87.5 + 0.9 * 162.5).any())
+        wanted.append(quick and overshoot <= 0.08)
+    check = check_loop(try_loop(gain_uv_per_w, integral_ms, True))
+    assert check.solved == (wanted == [True, False]), check.words
+    if wanted == [True, True]:
+        assert "it is so without anti-windup too" in check.words
+
+
+@pytest.mark.parametrize(
+    ("gain_uv_per_w", "integral_ms"), [(400, 20), (400, 300), (2000, 50), (5000, 120), (12000, 20)]
+)
+def test_the_margins_of_lesson_4_are_those_of_a_control_library_on_a_continuous_model(
+    gain_uv_per_w, integral_ms
+):
+    bike = lesson_bike({"motor_controller": {"lag_s": 0.1}})
+    margins = margins_of(bike, gain_uv_per_w, integral_ms)
+    # PI, a lag of 0.1 s, a smoothing of a quarter a period; a period of computing and half a one of holding.
+    s = 1j * np.geomspace(0.05, 500.0, 4000)
+    period_s, smoothing_s = 0.005, 0.005 / np.log(4.0 / 3.0)
+    # The I part sums the errors up to the step before: half a period later than an integral.
+    pi_controller = gain_uv_per_w * 1e-6 * (1.0 + np.exp(-s * period_s / 2.0) / (integral_ms * 1e-3 * s))
+    response = pi_controller * watts_per_volt(bike) / (1.0 + 0.1 * s) / (1.0 + smoothing_s * s)
+    # A smoothing that takes the newest reading at once lags by half a period less than its time constant.
+    delayed = response * np.exp(-s * (1.5 - 0.5) * period_s)
+    gain_margin, phase_margin, surge, crossover = control.margin(control.frd(delayed, s.imag, smooth=True))
+    assert margins.gain_times == pytest.approx(gain_margin, rel=0.03)
+    assert margins.surge_hz == pytest.approx(surge / (2 * pi), rel=0.03)
+    assert margins.phase_deg == pytest.approx(phase_margin, abs=2.0)
+    assert margins.crossover_hz == pytest.approx(crossover / (2 * pi), rel=0.03)
+
+
+def test_a_slow_creep_is_no_swing_and_a_sine_swings_by_twice_its_amplitude():
+    assert (
+        try_loop(400, 300, True).swing_percent == 0.0
+    )  # It climbs by 11 % of full power in the last second.
+    assert swing_of([250.0 * (1.0 - 2.7 ** (-at / 50)) for at in range(100)], 2.0) == 0.0
+    assert swing_of([100.0 + 10.0 * sin(at / 5) for at in range(200)], 2.0) == pytest.approx(20.0, abs=0.1)
+    assert swing_of([100.0 + 3.0 * at + 10.0 * sin(at / 5) for at in range(200)], 2.0) == 0.0
+    assert swing_of([5.0, 6.0, 5.0, 6.0], 2.0) == 0.0
+
+
+@pytest.mark.parametrize("anti_windup", [True, False])
+def test_what_lesson_4_draws_of_the_controller_adds_up_and_names_the_slew_limit(anti_windup):
+    looped = try_loop(5000, 50, anti_windup)
+    parts, (start_v, most_v) = looped.parts, looped.limits_v
+    assert (start_v, most_v) == (1.1, 3.6)
+    free = held = 0
+    for at in range(1, len(parts.time_s)):
+        if parts.time_s[at] < 3.3:
+            continue
+        whole = start_v + min(max(parts.p_v[at] + parts.i_v[at], 0.0), most_v - start_v)
+        assert parts.target_v[at] == pytest.approx(whole, abs=0.002)
+        change = parts.command_v[at] - parts.command_v[at - 1]
+        if parts.slewed[at]:
+            held += 1
+            assert abs(change) == pytest.approx(10.0 * 0.005, abs=0.0021)  # 10 V/s for a period of 5 ms.
+        else:
+            free += 1
+            assert parts.command_v[at] == pytest.approx(parts.target_v[at], abs=0.0011)
+    assert free > 400
+    assert held > 10
+    assert max(parts.command_v) < most_v - 0.5  # What limits is the slew limit, not the highest command.
+    drawn = draw_loop(looped)
+    for words in (
+        "slew limit, 10 V/s, acts",
+        "highest command 3.6 V",
+        "P part",
+        "I part",
+        "setpoint",
+        "error",
+        "Bode plot",
+        "Nyquist plot",
+        "Gain margin",
+        "Phase margin",
+    ):
+        assert words in drawn  # fmt: skip
 
 
 def test_the_throttle_alone_obeys_the_place():
@@ -390,6 +483,30 @@ def test_every_fault_can_be_tried_at_each_end_of_the_sliders():
     for fault in FAULTS_TO_TRY:
         for at_s, cadence_rpm in ((2.5, 30), (5.0, 90)):
             assert try_fault(fault, at_s, cadence_rpm).outcome in (AT_ONCE, LATER, LAPSES, GOES_ON)
+
+
+def test_no_lesson_needs_a_library_of_numbers_to_compute_or_to_draw():
+    # In a browser there is pydantic, but no numpy of the same make; and a lab starts sooner without.
+    program = """
+import sys
+from host_sim.lab import (direction, direction_figure, faults, faults_figure, levers, levers_figure, loop,
+    loop_figure, slew, slew_figure, thresholds, thresholds_figure)
+tried = [
+    direction_figure.draw_direction(direction.turn_crank(100, 20)),
+    thresholds_figure.draw_thresholds(thresholds.try_thresholds(8, 6, 110)),
+    slew_figure.draw_slew(slew.try_slew(400, 60)),
+    loop_figure.draw_loop(loop.try_loop(400, 120, True)),
+    levers_figure.draw_levers(levers.try_levers("eu", 3, 0, True)),
+    faults_figure.draw_fault(faults.try_fault("a throttle wire breaks", 3.0, 60)),
+]
+assert all("<svg" in html for html in tried)
+print(sorted({"numpy", "scipy", "matplotlib", "marimo", "control"} & set(sys.modules)))
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert ended.stdout == "[]\n"
 
 
 def test_a_lesson_bike_is_checked_as_a_file_is():
