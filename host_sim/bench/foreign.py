@@ -122,17 +122,11 @@ def build(make: Build, settings: Settings, now_us: int, name: str | None = None)
 
 
 def _takes_time(make: Build) -> bool:
-    """Tell whether `make` must be given the time too."""
+    """Tell whether `make` asks for the time too, as `now_us`."""
     try:
-        signature = inspect.signature(make)
+        return list(inspect.signature(make).parameters)[1:2] == ["now_us"]
     except (TypeError, ValueError):
         return False
-    try:
-        signature.bind(None, 0)
-    except TypeError:
-        return False
-    names = list(signature.parameters)
-    return names[1] == "now_us" or signature.parameters[names[1]].default is inspect.Parameter.empty
 
 
 class Hosted:
