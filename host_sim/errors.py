@@ -6,3 +6,7 @@ class RequestError(Exception):
 
     The command line prints the text and exits with code 2.
     """
+
+
+class ControllerFailed(RequestError):
+    """A controller that is not ours did not do what a controller does; one sentence says what."""

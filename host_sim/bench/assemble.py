@@ -1,5 +1,8 @@
 """From a bike file to a bicycle on the bench."""
 
+from collections.abc import Callable
+
+from firmware.controller import Controller
 from firmware.settings import Settings
 from host_sim.bench.ride import Bench, ticks_at_start_us
 from host_sim.bench.sim_board import Levers
@@ -18,12 +21,17 @@ NO_SHUNT_STEP_A = 0.03  # Only so that the reading of a shunt that is not there 
 
 
 def bench_for(
-    bike: Bike, seed: int, clock_at_start_us: int | None = None, settings_after: Settings | None = None
+    bike: Bike,
+    seed: int,
+    clock_at_start_us: int | None = None,
+    settings_after: Settings | None = None,
+    build: Callable[[Settings, int], Controller] | None = None,
 ) -> Bench:
     """Return the bicycle of a bike file on a bench, at a standstill; `seed` decides every random thing.
 
     `clock_at_start_us` is what the microcontroller's clock shows at the start, by seed if None;
-    `settings_after` are in force once the supply has been lost.
+    `settings_after` are in force once the supply has been lost. `build` makes the controller from settings
+    and the time; None makes the firmware's own.
     """
     if clock_at_start_us is None:
         clock_at_start_us = ticks_at_start_us(seed)
@@ -53,7 +61,7 @@ def bench_for(
         ticks_at_start_us=clock_at_start_us,
         first_channel=1 if bike.pedal_sensor.channel == "B" else 0,
     )
-    return Bench(world, _levers(bike), bike.firmware_settings, seed, settings_after)
+    return Bench(world, _levers(bike), bike.firmware_settings, seed, settings_after, build)
 
 
 def _bicycle(bike: Bike) -> Bicycle:

@@ -1,5 +1,6 @@
 """One ride: a bike, a script and a seed in; a world that has been ridden, and its meter, out."""
 
+from collections.abc import Callable
 from random import Random
 
 from firmware.controller import Controller
@@ -24,10 +25,12 @@ class Bench:
         settings: Settings,
         seed: int,
         settings_after: Settings | None = None,
+        build: Callable[[Settings, int], Controller] | None = None,
     ) -> None:
         """Put a world on the bench; `seed` decides all noise, with the world's own.
 
         `settings_after` are those that the board finds once it has lost its supply: changed meanwhile.
+        `build` makes the controller from settings and the time; None makes the firmware's own.
         """
         self.world = world
         self.meter = Meter()
@@ -37,6 +40,7 @@ class Bench:
         self._settings = settings
         self._settings_after = settings if settings_after is None else settings_after
         self._seed = seed
+        self._build = build
         self._watches: list[StepWatch] = [self.meter]
 
     def watch(self, watch: StepWatch) -> None:
@@ -57,7 +61,7 @@ class Bench:
         try:
             while True:
                 board.wait_for_power()
-                controller = Controller(self._settings, self.world.ticks_us(self.world.now_us))
+                controller = self._built(self.world.ticks_us(self.world.now_us))
                 board.start(controller)
                 try:
                     run(board, controller, Inputs(), self.counters, Heap())
@@ -66,6 +70,11 @@ class Bench:
                     self._settings = self._settings_after
         except RideOver:
             return
+
+    def _built(self, now_us: int) -> Controller:
+        if self._build is None:
+            return Controller(self._settings, now_us)
+        return self._build(self._settings, now_us)
 
 
 def ticks_at_start_us(seed: int) -> int:

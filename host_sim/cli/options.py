@@ -48,6 +48,13 @@ SeedOption = Annotated[
     int,
     typer.Option(parser=seed, metavar="NUMBER", help="Decides every random thing of the ride, 0 or more."),
 ]
+ControllerOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="PLACE:CLASS",
+        help="A controller of your own instead of ours: module_or_file:Class, such as mine.py:Mine.",
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace files that exist in --out.")]
 OutOption = Annotated[Path | None, typer.Option(help="Folder for the results. Default: a new one here.")]

@@ -7,7 +7,8 @@ interruption (Ctrl-C or SIGTERM) ends with 130 and leaves nothing half written.
 import io
 import os
 import sys
-from typing import Any, NoReturn
+from importlib.metadata import version
+from typing import Annotated, Any, NoReturn
 
 import typer
 
@@ -57,8 +58,19 @@ app.command("lab", rich_help_panel=EXPLAIN)(lab_command)
 app.command("handover", rich_help_panel=EXPLAIN)(handover_command)
 
 
+def _print_version(asked: bool) -> None:
+    if asked:
+        print(f"treadle {version('treadle')}")
+        raise typer.Exit
+
+
 @app.callback()
-def treadle() -> None:
+def treadle(
+    asked: Annotated[
+        bool,
+        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version."),
+    ] = False,
+) -> None:
     """Rides, checks and sets up the assist controller of a bicycle before anyone sits on it."""
 
 

@@ -6,7 +6,15 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
+from host_sim.cli.options import (
+    DEFAULT_BIKE,
+    BikeArgument,
+    ControllerOption,
+    ForceOption,
+    JsonOption,
+    OutOption,
+    SeedOption,
+)
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.commands.ride import RideRequest, RideResult, ride
 from host_sim.progress import progress_watch
@@ -31,6 +39,7 @@ def ride_command(
     capture: Annotated[
         Path | None, typer.Option(help="Also write the crank edges as a capture: a .vcd or .csv file.")
     ] = None,
+    controller: ControllerOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Ride a bike on the bench and see what the assist did.
@@ -41,7 +50,7 @@ def ride_command(
 
     Example: `treadle ride folding --course errand --seed 7 --out errand`
     """
-    request = RideRequest(bike, recording, course, seconds, seed, out, force, capture)
+    request = RideRequest(bike, recording, course, seconds, seed, out, force, capture, controller)
     with progress_watch("riding", request.seconds) as watch:
         result = ride(request, watch)
     if as_json:
@@ -72,5 +81,7 @@ def _print_ride(result: RideResult) -> None:
     width = max(len(name) for name, _ in rows) + 2
     for name, value in rows:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+    if result.hides:
+        print(result.hides)
     if result.notes:
         print(f"recording changed by rule: {', '.join(result.notes)}")

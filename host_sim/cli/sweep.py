@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, SeedOption
+from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ControllerOption, JsonOption, SeedOption
 from host_sim.cli.options import number as read_number
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import say
@@ -68,6 +68,7 @@ def sweep_command(
     force: Annotated[
         bool, typer.Option("--force", help="Replace a table that exists, and rows of another sweep.")
     ] = False,
+    controller: ControllerOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Ride a bike many times with other numbers, and show what each number does.
@@ -78,7 +79,7 @@ def sweep_command(
 
     Example: `treadle sweep tandem --vary rise_mv_per_s=200:8000:40 --vary gain_uv_per_w=50:1500:30`
     """
-    request = SweepRequest(bike, vary or [], random, seconds, seed, workers, cluster, out, force)
+    request = SweepRequest(bike, vary or [], random, seconds, seed, workers, cluster, out, force, controller)
     try:
         with progress_bar("riding") as done:
             result = sweep(request, done, say)

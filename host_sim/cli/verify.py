@@ -6,13 +6,22 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
+from host_sim.cli.options import (
+    DEFAULT_BIKE,
+    BikeArgument,
+    ControllerOption,
+    ForceOption,
+    JsonOption,
+    OutOption,
+    SeedOption,
+)
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import say
 from host_sim.cli.verify_faults import verify_faults_command
 from host_sim.cli.verify_table import print_verdicts
 from host_sim.commands.verify import VerifyRequest, VerifyResult, verify
 from host_sim.commands.verify_faults import FaultsRequest
+from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 
 INTERRUPTED = 130
@@ -33,6 +42,7 @@ def verify_command(
     ] = 50,
     out: OutOption = None,
     force: ForceOption = False,
+    controller: ControllerOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Hold a bike against the timing and safety rules, healthy and under faults.
@@ -48,10 +58,12 @@ def verify_command(
     Example: `treadle verify folding --rule "steady help" --rides 200`
     """
     if faults:
+        if controller is not None:
+            raise RequestError("--faults and --controller are both given, allowed is one of them")
         if not verify_faults_command(FaultsRequest(bike, rule, seed, out, force), as_json):
             raise typer.Exit(1)
         return
-    request = VerifyRequest(bike, rule, seed, rides, out, force)
+    request = VerifyRequest(bike, rule, seed, rides, out, force, controller)
     with progress_bar("riding") as done:
         result = verify(request, done, say)
     if as_json:

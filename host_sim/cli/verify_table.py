@@ -32,7 +32,7 @@ def print_verdicts(result: VerifyResult) -> None:
     _print_filled(_counts(by_outcome) + " " + _not_applicable(result))
     if by_outcome[HOLDS] or by_outcome[FAILS]:
         print("A worst case is ridden again by its number:")
-        print(f'  treadle verify {result.request.bike_given} --rule "RULE" --seed RIDE --rides 1')
+        print(f'  treadle verify {result.asked_about} --rule "RULE" --seed RIDE --rides 1')
     place = result.request.bike.place_profile
     _print_filled(f"Place: {place.title}; {place.warning}.")
     print("files  " + "\n       ".join(spoken(path) for path in result.files))

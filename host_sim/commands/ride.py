@@ -8,6 +8,7 @@ from typing import Any
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import load_course
 from host_sim.bench.meter import J_PER_WH, Meter
+from host_sim.bench.named_controller import named_controller
 from host_sim.bench.recording import read_recording
 from host_sim.bench.ride import Bench
 from host_sim.bench.script import CourseScript, RecordingScript, Script
@@ -22,6 +23,7 @@ from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.textfile import spoken
 
 DEFAULT_RECORDING = "road_ride_a"
+HIDDEN = "states are read from them, and what it senses, wants and allows is 0 in trace and picture"
 FILES = ("trace.csv", "edges.csv", "ride.png")
 
 
@@ -41,12 +43,14 @@ class RideRequest:
         out: Path | None = None,
         force: bool = False,
         capture: Path | None = None,
+        controller: str | None = None,
     ) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is ridden."""
         if recording is not None and course is not None:
             raise RequestError("--recording and --course are both given, allowed is one of them")
         self.bike: Bike = load_bike(bike)
         self.notes: list[str] = []
+        self.hides = ""
         self.script: Script
         if course is not None:
             self.script = CourseScript(load_course(course))
@@ -59,6 +63,9 @@ class RideRequest:
             raise RequestError(
                 f"--seconds is {seconds:g}, allowed is 1 to {self.script.seconds:g} (s), as long as the ride"
             )
+        self.build = named_controller(controller, self.bike.firmware_settings)
+        if self.build is not None and not self.build.shows_all:
+            self.hides = f"{controller} shows its outputs only: {HIDDEN}"
         self.seconds = self.script.seconds if seconds is None else seconds
         self.seed = seed
         self.out = out or fresh_folder("treadle-ride")
@@ -86,6 +93,7 @@ class RideResult:
         meter: Meter = bench.meter
         self.meter = meter
         self.notes = request.notes
+        self.hides = request.hides
         self.as_json: dict[str, Any] = {
             "bike": request.bike.name,
             "ride": request.script.name,
@@ -107,7 +115,7 @@ class RideResult:
 
 def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
     """Ride, write the trace, the edges and the figure, and return the numbers."""
-    bench = bench_for(request.bike, request.seed)
+    bench = bench_for(request.bike, request.seed, build=request.build)
     if progress is not None:
         bench.watch(progress)
     with Delivery(request.out, FILES, request.force) as delivery, _capturing(request, bench) as capture:

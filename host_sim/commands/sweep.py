@@ -8,6 +8,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
@@ -41,6 +42,7 @@ class SweepRequest:
         cluster: str | None,
         out: Path | None,
         force: bool,
+        controller: str | None = None,
     ) -> None:
         """Check the request."""
         if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
@@ -57,7 +59,11 @@ class SweepRequest:
         self.table = out or DEFAULT_OUT
         check_name(self.table)
         points = Points([read_axis(text, random is None) for text in vary], random, seed)
-        self.sweep = Sweep(load_bike(bike), points, seconds, seed)
+        loaded = load_bike(bike)
+        self.build = build = named_controller(controller, loaded.firmware_settings)
+        if build is not None and cluster is not None:
+            raise RequestError("--cluster and --controller are both given, allowed is one of them")
+        self.sweep = Sweep(loaded, points, seconds, seed, build)
         self.workers = workers or os.cpu_count() or 1
         self.cluster = cluster
         self.force = force
@@ -77,6 +83,7 @@ class SweepRequest:
             "seconds": sweep.seconds,
             "seed": sweep.seed,
             "program": program(),
+            "controller": "" if self.build is None else self.build.digest(),
         }
 
 
@@ -138,7 +145,7 @@ def _ride(request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[st
                 say(cluster.notice)
             _keep(cluster.rows(request.sweep, batches), rows, done, count)
             return cluster.notice
-    workers = Workers(min(request.workers, len(batches)), say=say)
+    workers = Workers(min(request.workers, len(batches)), request.sweep.build is None, say)
     with workers:
         if workers.notice:
             say(workers.notice)

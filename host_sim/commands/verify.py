@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
 from host_sim.commands.picture import ride_and_draw
 from host_sim.interruption import ended_as_interrupted
@@ -18,12 +19,21 @@ class VerifyRequest:
     """Which bike, which rules, how many rides of each kind, from which number on, into which folder."""
 
     def __init__(
-        self, bike: str, rule: str | None, seed: int, rides: int, out: Path | None, force: bool
+        self,
+        bike: str,
+        rule: str | None,
+        seed: int,
+        rides: int,
+        out: Path | None,
+        force: bool,
+        controller: str | None = None,
     ) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is ridden."""
         self.bike_given = bike
         self.bike = load_bike(bike)
         self.rules = RULES if rule is None else (rule_named(rule),)
+        self.controller = controller
+        self.build = named_controller(controller, self.bike.firmware_settings)
         self.seed = seed
         self.rides = rides
         self.out = out or fresh_folder("treadle-verify")
@@ -50,10 +60,17 @@ class VerifyResult:
         """Return one entry for each rule that applies, with the keys that README.md in `rules` explains."""
         return [self._entry(verdict) for verdict in self.verdicts if verdict.applies]
 
+    @property
+    def asked_about(self) -> str:
+        """What was held against the rules, in the words of the command line."""
+        request = self.request
+        controller = "" if request.controller is None else f" --controller {request.controller}"
+        return request.bike_given + controller
+
     def repeat(self, verdict: Verdict) -> str:
         """Return the command that rides the worst case of a rule again."""
-        bike = self.request.bike_given
-        return f'treadle verify {bike} --rule "{verdict.rule.name}" --seed {verdict.seed} --rides 1'
+        ride = f"--seed {verdict.seed} --rides 1"
+        return f'treadle verify {self.asked_about} --rule "{verdict.rule.name}" {ride}'
 
     def _entry(self, verdict: Verdict) -> dict[str, Any]:
         return {
@@ -68,6 +85,7 @@ class VerifyResult:
             "source": verdict.rule.source,
             "rides": verdict.ridden,
             "interrupted": self.interrupted,
+            "controller": self.request.controller,
         }
 
 
@@ -83,7 +101,7 @@ def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:
     nothing is left.
     """
     with ended_as_interrupted(), Delivery(request.out, (REPORT,), request.force) as delivery:
-        judging = Judging(request.bike, request.rules, request.seed, request.rides)
+        judging = Judging(request.bike, request.rules, request.seed, request.rides, request.build)
         interrupted = False
         try:
             judging.ride(done, say=say)
@@ -108,6 +126,7 @@ def _draw_worst(request: VerifyRequest, verdict: Verdict, trace: Path, picture: 
     scenario = next(kind for kind in verdict.rule.scenarios if kind.name == verdict.scenario)
     case = scenario.case(request.bike, verdict.seed or 0)
     if case is not None:
+        case.build = request.build
         measured = f"{verdict.measured:.3g} against {verdict.limit:.3g} {verdict.rule.unit}"
         title = f"{verdict.rule.name}: {measured} ({verdict.scenario}, {verdict.seed})"
         ride_and_draw(case.bench(), case.bike, case.script(), case.course.seconds, title, trace, picture)

@@ -39,6 +39,7 @@ class RuleHeld(_Part):
     seed: int | None = None
     source: Text = ""
     interrupted: bool = False
+    controller: Text | None = None
 
     @property
     def untested(self) -> bool:
@@ -113,6 +114,11 @@ def read_verify(path: Path, bike: Bike) -> Sequence[RuleHeld]:
         raise RequestError(
             f"{spoken(path.name)} is of an interrupted verify, allowed is the report of a finished one: "
             "run `treadle verify` again"
+        )
+    if any(row.controller is not None for row in rules):
+        raise RequestError(
+            f"{spoken(path.name)} is of another controller ({rules[0].controller}), allowed is the report of "
+            "the firmware itself: run `treadle verify` without --controller"
         )
     limits = {rule.name: rule.limit(bike) for rule in RULES}
     for row in rules:

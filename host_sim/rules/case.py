@@ -1,8 +1,9 @@
 """One ride that a rule looks at: a bike with the scatter of real parts, a course, a seed."""
 
 from random import Random
-from typing import Any
+from typing import Any, Protocol
 
+from firmware.controller import Controller
 from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import Course, course_from
@@ -14,13 +15,25 @@ Lines = list[dict[str, Any]]
 """Stretches of a course, each with the keys of a course file."""
 
 
+class Build(Protocol):
+    """Makes a controller that is not the firmware's own. Worker processes get it pickled."""
+
+    @property
+    def shows_all(self) -> bool:
+        """Whether what it makes shows states, fault causes and watts as the firmware's controller does."""
+
+    def __call__(self, settings: Settings, now_us: int) -> Controller:
+        """Make one."""
+
+
 class Case:
     """What is ridden: `bike`, `course`, `seed`.
 
-    Optionally where the board's clock starts, and settings in force after the supply was lost once.
+    Optionally where the board's clock starts, settings in force after the supply was lost once, and what
+    builds the controller: `build`, None for the firmware's own.
     """
 
-    __slots__ = ("bike", "course", "seed", "settings_after", "ticks_at_start_us")
+    __slots__ = ("bike", "build", "course", "seed", "settings_after", "ticks_at_start_us")
 
     def __init__(
         self,
@@ -36,6 +49,7 @@ class Case:
         self.seed = seed
         self.ticks_at_start_us = ticks_at_start_us
         self.settings_after = settings_after
+        self.build: Build | None = None
 
     @property
     def settings(self) -> Settings:
@@ -44,7 +58,7 @@ class Case:
 
     def bench(self) -> Bench:
         """Return the bike on a bench of its own, not ridden yet."""
-        return bench_for(self.bike, self.seed, self.ticks_at_start_us, self.settings_after)
+        return bench_for(self.bike, self.seed, self.ticks_at_start_us, self.settings_after, self.build)
 
     def script(self) -> CourseScript:
         """Return the course, ready to be played."""

@@ -20,7 +20,7 @@ from host_sim.rules.driving_probes import (
     Surge,
     Tracking,
 )
-from host_sim.rules.rule import COMMON_PRACTICE, Limit, Rule
+from host_sim.rules.rule import COMMON_PRACTICE, STATES, WATTS, Limit, Rule
 from host_sim.rules.stopping import EN
 
 
@@ -128,6 +128,7 @@ DRIVING = (
         COMMON_PRACTICE,
         (rides.STEADY_CADENCE, rides.FIRST_EDGES, rides.FADING_LEGS),
         CadenceShort,
+        needs=(STATES,),
     ),
     Rule(
         "selector shares",
@@ -139,6 +140,7 @@ DRIVING = (
         COMMON_PRACTICE + " (three positions give about 0, a half and the whole)",
         (rides.SELECTOR_TOUR,),
         ShareError,
+        needs=(STATES, WATTS),
     ),
     Rule(
         "power overshoot",
@@ -149,6 +151,7 @@ DRIVING = (
         (rides.POWER_STEPS,),
         Tracking,
         cure=_surge_cure,
+        needs=(STATES, WATTS),
     ),
     Rule(
         "power settling",
@@ -159,6 +162,7 @@ DRIVING = (
         (rides.POWER_STEPS,),
         Settling,
         cure=_settling_cure,
+        needs=(STATES, WATTS),
     ),
     Rule(
         "help resumed at speed",
@@ -169,6 +173,7 @@ DRIVING = (
         (rides.HELP_RESUMED,),
         HelpDelay,
         cure=_resumed_cure,
+        needs=(STATES, WATTS),
     ),
     Rule(
         "power when a slope begins",
@@ -189,6 +194,7 @@ DRIVING = (
         (rides.POWER_STEPS,),
         Surge,
         cure=_surge_cure,
+        needs=(STATES, WATTS),
     ),
     Rule(
         "continuous power",

@@ -18,7 +18,7 @@ from host_sim.rules.failing_probes import (
     WireLateness,
     WrapDifference,
 )
-from host_sim.rules.rule import COMMON_PRACTICE, Rule
+from host_sim.rules.rule import CAUSES, COMMON_PRACTICE, STATES, Rule
 from host_sim.rules.stopping import EN
 from host_sim.rules.stopping_probes import Engagements
 
@@ -58,6 +58,7 @@ FAILING = (
         EN.format("4.2.13.1 g"),
         rides.EVERY,
         CommandAfterFault,
+        needs=(CAUSES,),
     ),
     Rule(
         "nothing from a standing crank",
@@ -76,6 +77,7 @@ FAILING = (
         COMMON_PRACTICE,
         (rides.NOISE_AT_REST,),
         Engagements,
+        needs=(STATES,),
     ),
     Rule(
         "lever wires",

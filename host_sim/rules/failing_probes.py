@@ -190,6 +190,7 @@ class WrapDifference(Probe):
         twin = Case(
             self.case.bike, self.case.course, self.case.seed, (TICKS_MAX_US + 1 - wrap_us) & TICKS_MAX_US
         )
+        twin.build = self.case.build
         bench = twin.bench()
         log = CommandLog()
         bench.watch(log)

@@ -11,7 +11,7 @@ from functools import partial
 from os import cpu_count
 
 from host_sim.bikes.model import Bike
-from host_sim.rules.case import Scenario
+from host_sim.rules.case import Build, Scenario
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, measure, ride_job, ride_once
 from host_sim.rules.rule import Rule
@@ -43,13 +43,20 @@ class Judging:
     then. Read: `rides` asked for of each kind, and `ridden`, their number so far by kind.
     """
 
-    def __init__(self, bike: Bike, rules: Sequence[Rule], seed: int, rides: int) -> None:
-        """Plan `rides` rides of each kind, numbered from `seed` on."""
+    def __init__(
+        self, bike: Bike, rules: Sequence[Rule], seed: int, rides: int, build: Build | None = None
+    ) -> None:
+        """Plan `rides` rides of each kind, numbered from `seed` on.
+
+        `build` makes the controller, None the firmware's own. Rides of another one are interpreted, and rules
+        that need more of it than it shows are not ridden: their verdict says so.
+        """
         self.rules = rules
         self.rides = rides
         self._bike = bike
         self._seed = seed
-        self._applying = [rule for rule in rules if rule.limit(bike) is not None]
+        self._build = build
+        self._applying = [rule for rule in rules if rule.limit(bike) is not None and not self._hidden(rule)]
         self._kinds = _kinds_of(self._applying)
         self._findings: dict[str, list[Finding]] = {rule.name: [] for rule in self._applying}
         self.ridden = dict.fromkeys(self._kinds, 0)
@@ -66,19 +73,29 @@ class Judging:
         if count == 1 or len(jobs) < FEW_RIDES or not all(rule in RULES for rule in self.rules):
             self._ride_all(jobs, self._ridden_here, done, say)
             return
-        compiled = len(jobs) >= COMPILING_PAYS or is_built(HOT)
+        compiled = self._build is None and (len(jobs) >= COMPILING_PAYS or is_built(HOT))
         with Workers(count, compiled, say) as processes:
             if processes.notice:
                 say(processes.notice)
-            ride = partial(ride_job, self._bike)
+            ride = partial(ride_job, self._bike, build=self._build)
             self._ride_all(jobs, lambda some: processes.map(ride, some, BATCH), done, say)
 
     def verdicts(self) -> list[Verdict]:
         """Judge what was ridden so far: one verdict for each rule, in their order."""
         return [
-            Verdict(rule, self._bike, self._findings.get(rule.name, []), self._ridden_for(rule))
+            Verdict(
+                rule,
+                self._bike,
+                self._findings.get(rule.name, []),
+                self._ridden_for(rule),
+                self._hidden(rule),
+            )
             for rule in self.rules
         ]
+
+    def _hidden(self, rule: Rule) -> tuple[str, ...]:
+        """Return what a rule needs to see of the controller and can't."""
+        return () if self._build is None or self._build.shows_all else rule.needs
 
     def _ride_all(
         self,
@@ -105,7 +122,8 @@ class Judging:
     def _ridden_here(self, jobs: list[Job]) -> Iterator[list[Finding] | None]:
         for kind, seed, names in jobs:
             scenario, rules = self._kinds[kind]
-            yield ride_once(self._bike, scenario, seed, [rule for rule in rules if rule.name in names])
+            wanted = [rule for rule in rules if rule.name in names]
+            yield ride_once(self._bike, scenario, seed, wanted, self._build)
 
     def _jobs(self, kinds: Kinds, first: int) -> list[Job]:
         """Return the rides of all kinds, number after number, so that an interruption leaves some of each."""

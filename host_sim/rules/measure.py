@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from host_sim.bikes.model import Bike
-from host_sim.rules.case import Scenario
+from host_sim.rules.case import Build, Scenario
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.probe import watched_by
 from host_sim.rules.rule import Rule
@@ -13,11 +13,17 @@ Job = tuple[str, int, tuple[str, ...]]
 """A ride as it travels to a worker: the name of its kind, its number, the names of the rules that measure."""
 
 
-def ride_once(bike: Bike, scenario: Scenario, seed: int, rules: Sequence[Rule]) -> list[Finding] | None:
-    """Ride number `seed` of `scenario` once, measured by `rules`; None if this bike can't ride it."""
+def ride_once(
+    bike: Bike, scenario: Scenario, seed: int, rules: Sequence[Rule], build: Build | None = None
+) -> list[Finding] | None:
+    """Ride number `seed` of `scenario` once, measured by `rules`; None if this bike can't ride it.
+
+    `build` makes the controller, None the firmware's own.
+    """
     case = scenario.case(bike, seed)
     if case is None:
         return None
+    case.build = build
     bench = case.bench()
     probes = [(rule, watched_by(bench, rule.probe(case))) for rule in rules]
     bench.ride(case.script(), case.course.seconds)
@@ -34,9 +40,9 @@ def measure(bike: Bike, scenario: Scenario, seed: int, rules: Sequence[Rule]) ->
     return ride_once(bike, scenario, seed, rules) or []
 
 
-def ride_job(bike: Bike, job: Job) -> list[Finding] | None:
+def ride_job(bike: Bike, job: Job, build: Build | None = None) -> list[Finding] | None:
     """Ride a job, in a worker process: rules hold functions, so only their names travel."""
     kind, seed, names = job
     rules = [rule_named(name) for name in names]
     scenario = next(one for rule in rules for one in rule.scenarios if one.name == kind)
-    return ride_once(bike, scenario, seed, rules)
+    return ride_once(bike, scenario, seed, rules, build)

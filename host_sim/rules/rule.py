@@ -6,6 +6,7 @@ from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Scenario
 from host_sim.rules.probe import Probe as Probe  # Told on to whoever writes a rule.
 
+STATES, CAUSES, WATTS = "states", "fault causes", "watts"
 COMMON_PRACTICE = "common practice, no source"
 
 
@@ -19,10 +20,22 @@ class Rule:
 
     `strict` tells for a bike in its place whether the limit itself is too much already.
     `limit` gives a number for a bike in its place, or None where the rule does not apply (no throttle, say).
+    `needs` names what the probe reads inside the controller, beside its outputs: STATES, CAUSES, WATTS.
     `cure` says, when the rule fails, which numbers collide and what would help.
     """
 
-    __slots__ = ("_cure", "_strict", "limit", "name", "probe", "scenarios", "sentence", "source", "unit")
+    __slots__ = (
+        "_cure",
+        "_strict",
+        "limit",
+        "name",
+        "needs",
+        "probe",
+        "scenarios",
+        "sentence",
+        "source",
+        "unit",
+    )
 
     def __init__(
         self,
@@ -35,6 +48,7 @@ class Rule:
         probe: Callable[[Case], Probe],
         strict: Strict | None = None,
         cure: Cure | None = None,
+        needs: tuple[str, ...] = (),
     ) -> None:
         """State the rule."""
         self.name = name
@@ -46,6 +60,7 @@ class Rule:
         self.probe = probe
         self._strict = strict
         self._cure = cure
+        self.needs = needs
 
     def strict(self, bike: Bike) -> bool:
         """Tell whether a measured value equal to the limit breaks the rule."""

@@ -2,7 +2,7 @@
 
 from host_sim.bikes.model import Bike
 from host_sim.rules import scenarios as rides
-from host_sim.rules.rule import Rule
+from host_sim.rules.rule import STATES, WATTS, Rule
 from host_sim.rules.speeding_probes import (
     EngagedTooSlow,
     HighestAssistedSpeed,
@@ -70,6 +70,7 @@ SPEEDING = (
         EN.format("4.2.13.1 d"),
         (rides.SPEED_SWEEP,),
         TaperRise,
+        needs=(STATES, WATTS),
     ),
     Rule(
         "no hunting in the taper",
@@ -107,5 +108,6 @@ SPEEDING = (
         "B.C. Reg. 151/2002 (separate on/off switch, or no engagement before 3 km/h)",
         (rides.SLOW_START, rides.HILLY_RIDE, rides.FIRST_EDGES),
         EngagedTooSlow,
+        needs=(STATES,),
     ),
 )

@@ -7,7 +7,7 @@ from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import cutoff_distance_m
 from host_sim.rules import scenarios as rides
 from host_sim.rules.riding import KM_PER_H
-from host_sim.rules.rule import COMMON_PRACTICE, Rule
+from host_sim.rules.rule import COMMON_PRACTICE, STATES, Rule
 from host_sim.rules.stopping_probes import (
     BackwardEdges,
     BackwardHelp,
@@ -155,6 +155,7 @@ STOPPING = (
         (rides.ROCKING,),
         Engagements,
         cure=_no_direction,
+        needs=(STATES,),
     ),
     Rule(
         "rocking ends help",
@@ -185,6 +186,7 @@ STOPPING = (
         (rides.SPEED_SWEEP, rides.SLOW_AT_SPEED),
         Lapses,
         cure=_steady_cure,
+        needs=(STATES,),
     ),
     Rule(
         "no hunting at the thresholds",
@@ -195,5 +197,6 @@ STOPPING = (
         (rides.STEADY_CADENCE,),
         Engagements,
         cure=_hunting_cure,
+        needs=(STATES,),
     ),
 )

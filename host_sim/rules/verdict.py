@@ -33,9 +33,17 @@ class Verdict:
     """
 
     def __init__(
-        self, rule: Rule, bike: Bike, findings: Sequence[Finding], ridden: Mapping[str, int] | None = None
+        self,
+        rule: Rule,
+        bike: Bike,
+        findings: Sequence[Finding],
+        ridden: Mapping[str, int] | None = None,
+        hidden: tuple[str, ...] = (),
     ) -> None:
-        """Judge the findings; without `ridden` each kind of the rule counts as ridden once."""
+        """Judge the findings; without `ridden` each kind of the rule counts as ridden once.
+
+        `hidden` is what the rule needs to see of the controller and can't.
+        """
         self.rule = rule
         self.limit = rule.limit(bike)
         self.applies = self.limit is not None
@@ -55,6 +63,10 @@ class Verdict:
         if self.measured is None:
             self.outcome = NOT_SHOWN
             self.why_not_shown = self._nothing_measured()
+            if hidden:
+                self.why_not_shown = (
+                    f"this controller doesn't show its {' and '.join(hidden)}, only its outputs"
+                )
         elif not rule.holds(bike, self.measured, self.limit):
             self.outcome = FAILS
             self.cure = rule.cure(bike, self.measured, self.limit)

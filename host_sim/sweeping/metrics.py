@@ -10,6 +10,7 @@ from host_sim.bench.ride_measures import NOT_SEEN, RideMeasures
 from host_sim.bench.script import CourseScript
 from host_sim.bench.stretch import Stretch
 from host_sim.bikes.model import Bike
+from host_sim.rules.case import Build
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.riding import rest
 
@@ -48,6 +49,9 @@ MARGINS: dict[str, tuple[str, str]] = {
 }
 """Column of a margin: the rule and the measure it is about. Limit less measure: below 0 the rule fails."""
 
+HIDDEN = ("overshoot_percent", "settling_s", "surge_percent", "engagements")
+"""Measures that need states or watts, which a controller that is not ours doesn't show."""
+
 COLUMNS: tuple[str, ...] = (*MEASURES, *MARGINS)
 Metrics = dict[str, float | None]
 
@@ -75,15 +79,16 @@ def _then(before: Stretch, at_s: float) -> Stretch:
     return after
 
 
-def ride_metrics(bike: Bike, seconds: float = SECONDS, seed: int = 1) -> Metrics:
+def ride_metrics(bike: Bike, seconds: float = SECONDS, seed: int = 1, build: Build | None = None) -> Metrics:
     """Ride the standard course once; return every column of COLUMNS, None where it has no value.
 
-    `seconds` from SECONDS_LEAST to SECONDS_MOST; `seed` decides all noise, 0 or more.
+    `seconds` from SECONDS_LEAST to SECONDS_MOST; `seed` decides all noise, 0 or more. `build`
+    makes the controller, None the firmware's own; what another one doesn't show has no value.
     """
     course = standard_course(bike, seconds)
     stop_us = round((seconds - STOP_BEFORE_END_S) * US_PER_S)
     measures = RideMeasures(bike.bicycle.mass_kg, stop_us)
-    bench = bench_for(bike, seed)
+    bench = bench_for(bike, seed, build=build)
     bench.watch(measures)
     bench.ride(CourseScript(course), seconds)
     meter = bench.meter
@@ -104,6 +109,8 @@ def ride_metrics(bike: Bike, seconds: float = SECONDS, seed: int = 1) -> Metrics
         "distance_m": bench.world.bicycle.distance_m,
         "engagements": float(meter.engagements),
     }
+    if build is not None and not build.shows_all:
+        metrics.update(dict.fromkeys(HIDDEN))
     for column, (rule, measure) in MARGINS.items():
         limit, measured = rule_named(rule).limit(bike), metrics[measure]
         if column == "margin_first_help_deg" and bike.firmware_settings.engage_speed_mm_per_s > 0:

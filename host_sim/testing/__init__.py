@@ -1,1 +1,42 @@
-"""Tools for testing a controller of your own on the bench."""
+"""Tools for testing a controller of your own on the bench. The names in `__all__` stay.
+
+Hypothesis strategies are in `host_sim.testing.strategies`, fixtures for pytest in `host_sim.testing.plugin`.
+"""
+
+from firmware.records import Inputs, Outputs
+from firmware.settings import Settings
+from host_sim.bench.course import load_course
+from host_sim.bench.foreign import AnyController
+from host_sim.bench.ride import Bench
+from host_sim.bench.script import CourseScript
+from host_sim.bikes.load import load_bike
+from host_sim.bikes.model import Bike
+from host_sim.errors import ControllerFailed
+from host_sim.testing.benches import bench_for
+from host_sim.testing.heap_lock import assert_no_allocation
+from host_sim.testing.held_rules import assert_rule_holds, measured_by_rule
+from host_sim.testing.rig import Rig
+from host_sim.testing.small_int import SmallInt
+from host_sim.testing.small_settings import settings_with
+from host_sim.testing.whole_numbers import assert_small_integers
+
+__all__ = [
+    "AnyController",
+    "Bench",
+    "Bike",
+    "ControllerFailed",
+    "CourseScript",
+    "Inputs",
+    "Outputs",
+    "Rig",
+    "Settings",
+    "SmallInt",
+    "assert_no_allocation",
+    "assert_rule_holds",
+    "assert_small_integers",
+    "bench_for",
+    "load_bike",
+    "load_course",
+    "measured_by_rule",
+    "settings_with",
+]

@@ -33,13 +33,18 @@ class Rig:
         start_us: int = BEFORE_WRAP_US,
         ring_lead: int | None = None,
         number: Callable[[int], int] = SmallInt,
+        build: Callable[[Settings, int], Controller] | None = None,
     ) -> None:
-        """Stand still with the controls at rest, a full battery and the brake let go."""
+        """Stand still with the controls at rest, a full battery and the brake let go.
+
+        `ring_lead` turns the sensor round, `number` makes what is handed over, `build` makes the controller:
+        None for the firmware's own.
+        """
         self.settings = settings if settings is not None else settings_with()
         self.number = number
         self.now_us = start_us
         self.elapsed_us = 0  # Since the start, without a wrap.
-        self.controller = Controller(self.settings, number(start_us))
+        self.controller = (build or Controller)(self.settings, number(start_us))
         self.inputs = Inputs()
         self.ring = Ring(self.settings, ring_lead)
         self.rpm = 0

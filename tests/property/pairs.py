@@ -38,6 +38,12 @@ AXES: dict[str, tuple[int, ...]] = {
 EXAMPLES_A_KIND = max(hypothesis_settings.default.max_examples // 10, 1)
 """Rides of each kind that a test tries and that must all drive: 4, and 100 with the profile `deep`."""
 
+RUNS_A_KIND = max(EXAMPLES_A_KIND // 3, 4)
+"""The same for stateful runs, which take longer: 4, and 33 with the profile `deep`."""
+
+RUNS_OF_ANY = min(hypothesis_settings.default.max_examples, 300)
+"""Stateful runs with any legal settings, which need not drive."""
+
 Kind = dict[str, int]
 Pair = tuple[tuple[str, int], tuple[str, int]]
 

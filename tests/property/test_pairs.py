@@ -5,7 +5,16 @@ from itertools import combinations
 import pytest
 from hypothesis import settings as hypothesis_settings
 
-from tests.property.pairs import AXES, EXAMPLES_A_KIND, KINDS, all_pairs, pairs_of, pairwise
+from tests.property.pairs import (
+    AXES,
+    EXAMPLES_A_KIND,
+    KINDS,
+    RUNS_A_KIND,
+    RUNS_OF_ANY,
+    all_pairs,
+    pairs_of,
+    pairwise,
+)
 
 LEAST_SHARE = 0.6  # Of the examples of a property that is tried on every kind, those that must drive.
 
@@ -34,3 +43,8 @@ def test_most_examples_of_the_rides_must_drive():
     driving = len(KINDS) * EXAMPLES_A_KIND
     with_any_settings = hypothesis_settings.default.max_examples
     assert driving / (driving + with_any_settings) >= LEAST_SHARE
+
+
+def test_most_stateful_runs_must_drive():
+    driving = len(KINDS) * RUNS_A_KIND
+    assert driving / (driving + RUNS_OF_ANY) >= LEAST_SHARE

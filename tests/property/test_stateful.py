@@ -15,7 +15,14 @@ from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import Settings
 from host_sim.testing.legal_settings import legal_settings
 from host_sim.testing.rig import WRAP_US, Rig
-from tests.property.pairs import EXAMPLES_A_KIND, Kind, driving_settings, every_kind, start_driving
+from tests.property.pairs import (
+    RUNS_A_KIND,
+    RUNS_OF_ANY,
+    Kind,
+    driving_settings,
+    every_kind,
+    start_driving,
+)
 from tests.property.watch import Watch
 
 starts_us = st.just(WRAP_US - 1_000) | st.integers(0, WRAP_US - 1)
@@ -196,10 +203,10 @@ def bicycle_of(kind: Kind) -> type[DrivingBicycle]:
 @every_kind
 def test_a_bicycle_that_drives_keeps_every_promise_whatever_comes(kind: Kind):
     bicycle = bicycle_of(kind)
-    limits = hypothesis_settings(max_examples=EXAMPLES_A_KIND, stateful_step_count=25)
+    limits = hypothesis_settings(max_examples=RUNS_A_KIND, stateful_step_count=25)
     run_state_machine_as_test(bicycle, settings=limits)
-    assert bicycle.runs_that_drove >= EXAMPLES_A_KIND
+    assert bicycle.runs_that_drove >= RUNS_A_KIND
 
 
 TestBicycle = Bicycle.TestCase
-TestBicycle.settings = hypothesis_settings(stateful_step_count=25)
+TestBicycle.settings = hypothesis_settings(max_examples=RUNS_OF_ANY, stateful_step_count=25)

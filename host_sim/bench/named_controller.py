@@ -1,0 +1,136 @@
+"""A controller named on the command line: `module_or_file:Class`. It travels to workers by that name.
+
+In a process that rides compiled nothing can inherit from our controller, so `foreign` is imported only where
+it is needed.
+"""
+
+import importlib
+import importlib.util
+import sys
+from hashlib import sha256
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from firmware.controller import Controller
+from firmware.settings import Settings
+from host_sim.errors import RequestError
+from host_sim.refusals import closest
+from host_sim.textfile import spoken
+
+ALLOWED = "allowed is module_or_file:Class, such as mine.py:Mine"
+MODULE_PREFIX = "treadle_controller_"
+
+
+class NamedController:
+    """Builds the controller that `text` names. Raises RequestError for whatever is wrong with it."""
+
+    def __init__(self, text: str, folder: Path | None = None) -> None:
+        """Load the class. Files and modules are looked for in `folder`, the present one if None."""
+        self.text = text
+        self.folder = Path.cwd() if folder is None else folder
+        self._make = _load(text, self.folder)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return NamedController, (self.text, self.folder)
+
+    def __call__(self, settings: Settings, now_us: int) -> Controller:
+        """Build one."""
+        from host_sim.bench.foreign import build
+
+        return build(self._make, settings, now_us, self.text.rpartition(":")[2])
+
+    @property
+    def shows_all(self) -> bool:
+        """Whether every rule can be asked: a subclass of our Controller."""
+        from host_sim.bench.foreign import shows_all
+
+        return shows_all(self._make)
+
+    def digest(self) -> str:
+        """Return a digest of the file that the class stands in: another text, other rides."""
+        module = sys.modules[self._make.__module__]
+        file = getattr(module, "__file__", None)
+        content = Path(file).read_bytes() if file else b""
+        return sha256(self.text.encode() + b"\0" + content).hexdigest()[:16]
+
+
+def named_controller(text: str | None, settings: Settings) -> NamedController | None:
+    """Return the controller that --controller names, built once with `settings` to see that it can be."""
+    if text is None:
+        return None
+    named = NamedController(text)
+    try:
+        named(settings, 0)
+    except RequestError as error:
+        raise RequestError(f"--controller is {text[:80]!r}: {error}") from None
+    return named
+
+
+def _load(text: str, folder: Path) -> Any:
+    from host_sim.bench.foreign import what_was_raised
+
+    place, _, name = text.rpartition(":")
+    if not place or not name.isidentifier():
+        raise RequestError(f"--controller is {text[:80]!r}, {ALLOWED}")
+    is_file = place.endswith(".py") or "/" in place or "\\" in place
+    if not is_file and not all(part.isidentifier() for part in place.split(".")):
+        raise RequestError(f"--controller is {text[:80]!r}, {ALLOWED}")
+    try:
+        module = _from_file(folder / place) if is_file else _from_module(place, folder)
+    except RequestError:
+        raise
+    except (Exception, SystemExit) as error:
+        if isinstance(error, ModuleNotFoundError) and (error.name or "") in _parents(place):
+            raise RequestError(
+                f"--controller names the module {place}, which is not found; {ALLOWED}"
+            ) from None
+        raise RequestError(f"--controller: {place} can't be imported, it {what_was_raised(error)}") from None
+    found = getattr(module, name, None)
+    if found is None:
+        classes = [key for key, value in vars(module).items() if isinstance(value, type)]
+        hint = closest(name, classes) if classes else "it has no class at all"
+        raise RequestError(f"--controller names the class {name}, which {place} does not have: {hint}")
+    if not isinstance(found, type) or not callable(getattr(found, "step", None)):
+        raise RequestError(
+            f"--controller names {name} in {place}, which is no class with a method step(inputs, now_us); "
+            f"{ALLOWED}"
+        )
+    return found
+
+
+def _parents(place: str) -> list[str]:
+    parts = place.split(".")
+    return [".".join(parts[:count]) for count in range(1, len(parts) + 1)]
+
+
+def _from_module(place: str, folder: Path) -> ModuleType:
+    _search(folder)
+    return importlib.import_module(place)
+
+
+def _from_file(path: Path) -> ModuleType:
+    path = path.resolve()
+    if not path.is_file():
+        raise RequestError(f"--controller names the file {spoken(path.name)}, which is not there; {ALLOWED}")
+    name = MODULE_PREFIX + sha256(str(path).encode()).hexdigest()[:12]
+    if name in sys.modules:
+        return sys.modules[name]
+    _search(path.parent)
+    spec = importlib.util.spec_from_file_location(name, path)
+    if spec is None or spec.loader is None:
+        raise RequestError(f"--controller names the file {spoken(path.name)}, which is no Python; {ALLOWED}")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        del sys.modules[name]
+        raise
+    return module
+
+
+def _search(folder: Path) -> None:
+    """Let imports find what lies in `folder`, after everything installed."""
+    if str(folder) not in sys.path:
+        sys.path.append(str(folder))

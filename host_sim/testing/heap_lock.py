@@ -1,0 +1,29 @@
+"""Whether a step takes memory: run under a 32-bit MicroPython with its heap locked."""
+
+import json
+from pathlib import Path
+
+from host_sim.runtimes import wasm
+from host_sim.runtimes.compiled import ROOT
+
+SCRIPT = "/project/host_sim/testing/heap_run.py"
+
+
+def assert_no_allocation(file: Path | str, name: str, *, steps: int = 2_000, **settings: int) -> int:
+    """Fail if class `name` in `file` takes memory in a step, or does not run there at all.
+
+    The file is imported by a MicroPython with 32-bit words, its class is built from the default settings with
+    `settings` over them, and takes `steps` steps of riding, resting and going backward with the heap locked.
+    Returns how many of the steps drove. RuntimeError says what is missing to run it.
+    """
+    missing = wasm.why_missing()
+    if missing:
+        raise RuntimeError(f"there is no 32-bit MicroPython here: {missing}; install treadle[testing]")
+    path = Path(file).resolve()
+    arguments = [path.stem, name, str(steps), json.dumps(settings)]
+    folders = {ROOT: "/project", path.parent: "/mine"}
+    try:
+        printed, _ = wasm.run_script(SCRIPT, arguments, folders, "/project:/mine")
+    except wasm.GuestFailed as failure:
+        raise AssertionError(f"{name} in {path.name} under MicroPython: {failure}") from None
+    return int(printed.split()[-1])

@@ -1,0 +1,45 @@
+"""Fixtures for pytest, there as soon as treadle is installed: their names begin with `treadle_`.
+
+Nothing of treadle is imported before a test asks for it, so other tests start as fast as before.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture
+def treadle_bike() -> Callable[[str], Any]:
+    """Load a bike file, or an example bike by its name: `treadle_bike("folding")`."""
+    from host_sim.testing import load_bike
+
+    return load_bike
+
+
+@pytest.fixture
+def treadle_bench() -> Callable[..., Any]:
+    """Put a bike on a bench: `treadle_bench("folding", seed=1, controller=Mine)`."""
+    from host_sim.testing import bench_for
+
+    return bench_for
+
+
+@pytest.fixture
+def treadle_rig() -> Callable[..., Any]:
+    """Build a rig: `treadle_rig(controller=Mine, pulses_per_rev=24)`, with settings over the defaults."""
+    from host_sim.bench.foreign import hosted
+    from host_sim.testing import Rig, settings_with
+
+    def rig(controller: Any = None, **settings: int) -> Rig:
+        return Rig(settings_with(**settings), build=hosted(controller))
+
+    return rig
+
+
+@pytest.fixture
+def treadle_rule() -> Callable[..., None]:
+    """Hold a controller to a rule: `treadle_rule("cut-off distance", "folding", Mine)`."""
+    from host_sim.testing import assert_rule_holds
+
+    return assert_rule_holds
