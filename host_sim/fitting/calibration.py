@@ -207,7 +207,7 @@ STEPS: tuple[Step, ...] = (
     Step("battery", "Hold a meter to the battery.", _battery),
     Step(
         "shunt",
-        "Motor controller unplugged, a lamp or resistor of known rating behind the shunt, a meter in its wire.",
+        "Motor controller unplugged, a lamp or resistor behind the shunt, a meter in its wire.",
         _shunt,
         lambda bike: bike.shunt.fitted,
     ),
