@@ -13,6 +13,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from host_sim.cli.bundle import bundle_command
+from host_sim.cli.calibrate import calibrate_command
 from host_sim.cli.commission import commission_command
 from host_sim.cli.flash import flash_command
 from host_sim.cli.handover import handover_command
@@ -52,6 +53,7 @@ app.command("verify", rich_help_panel=CHECK)(verify_command)
 app.command("prove", rich_help_panel=CHECK)(prove_command)
 app.command("bundle", rich_help_panel=INSTALL)(bundle_command)
 app.command("flash", rich_help_panel=INSTALL)(flash_command)
+app.command("calibrate", rich_help_panel=INSTALL)(calibrate_command)
 app.command("commission", rich_help_panel=INSTALL)(commission_command)
 app.command("watch", rich_help_panel=INSTALL)(watch_command)
 app.command("lab", rich_help_panel=EXPLAIN)(lab_command)

@@ -6,7 +6,7 @@ from host_sim.bikes.model import Bike
 from host_sim.wiring.board_pins import BoardPins
 from host_sim.wiring.parts import BATTERY_BOTTOM_OHM, divider_top_ohm, ohms
 
-PULLED_UP, DIVIDED, SMOOTHED, SWITCHED, OUTPUT, BRIDGED = range(6)
+PULLED_UP, DIVIDED, SMOOTHED, SWITCHED, OUTPUT, BRIDGED, WARMED = range(7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +93,7 @@ def _power(bike: Bike, pins: BoardPins) -> list[Circuit]:
         found.append(Circuit("Shunt amplifier, gain 50", pins.pins["CURRENT_ADC"], SMOOTHED, "10 kΩ"))
     if bike.motor.has_temperature_sensor:
         found.append(
-            Circuit(
-                "NTC in the motor, 100 kΩ beside it", _shared(pins, 2, "HEAT_ADC"), PULLED_UP, "", "10 kΩ"
-            )
+            Circuit("NTC in the motor, 100 kΩ beside it", _shared(pins, 2, "HEAT_ADC"), WARMED, "", "10 kΩ")
         )
     return found
 
@@ -103,9 +101,10 @@ def _power(bike: Bike, pins: BoardPins) -> list[Circuit]:
 def _out(pins: BoardPins) -> list[Circuit]:
     command = pins.pins["COMMAND_PWM" if pins.pulsed_command else "COMMAND_DAC"]
     series = "10 kΩ" if pins.pulsed_command else ""
-    gain = f"amplifier * {pins.command_full_v / 3.3:g}"
+    gain = f"amplifier x {pins.command_full_v / 3.3:g}"
     return [
-        Circuit("Motor controller: throttle input", command, OUTPUT, series, "", gain),
+        # The resistor behind the amplifier keeps the input at 0 V while the amplifier has no supply.
+        Circuit("Motor controller: throttle input", command, OUTPUT, series, "10 kΩ", gain),
         Circuit(
             "Motor controller: cut-off input",
             pins.pins["DRIVE_ENABLE"],

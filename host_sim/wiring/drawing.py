@@ -1,7 +1,7 @@
 """The drawing of a wiring sheet: a line for each wire, from the bicycle through its circuit to the pin."""
 
 from host_sim.report.svg import BLUE, INK, PAPER, QUIET, RED, Drawing
-from host_sim.wiring.circuits import BRIDGED, DIVIDED, OUTPUT, PULLED_UP, SMOOTHED, SWITCHED, Circuit
+from host_sim.wiring.circuits import BRIDGED, DIVIDED, OUTPUT, PULLED_UP, SMOOTHED, SWITCHED, WARMED, Circuit
 
 WIDTH, ROW, TOP = 900.0, 62.0, 34.0
 PART_LEFT, PART_WIDTH = 8.0, 270.0
@@ -32,6 +32,9 @@ def _row(drawing: Drawing, circuit: Circuit, y: float) -> None:
         _pull_up(drawing, NODE_AT - 90, y, circuit.shunt)
         if circuit.series:
             _resistor(drawing, NODE_AT + 20, y, circuit.series)
+    elif circuit.shape == WARMED:
+        _pull_up(drawing, NODE_AT - 90, y, circuit.shunt)
+        _capacitor(drawing, FILTER_AT, y, "100 nF")
     elif circuit.shape == SWITCHED:
         _pull_up(drawing, NODE_AT, y, circuit.shunt)
     elif circuit.shape == DIVIDED:
@@ -62,10 +65,10 @@ def _output(drawing: Drawing, circuit: Circuit, y: float) -> None:
         _resistor(drawing, FILTER_AT, y, circuit.series)
         _capacitor(drawing, 590, y, "220 nF")
     drawing.box(390, y - 13, 150, 26, PAPER, edge=BLUE)
-    drawing.words(
-        465, y + 4, circuit.note.partition(";")[0].replace(" * ", " \u00d7 "), BLUE, size=11, anchor="middle"
-    )
-    if not circuit.series:
+    drawing.words(465, y + 4, circuit.note.partition(";")[0], BLUE, size=11, anchor="middle")
+    if circuit.shunt:
+        _to_ground(drawing, 345, y, circuit.shunt)
+    else:
         _to_ground(drawing, 680, y, "10 kΩ")
 
 

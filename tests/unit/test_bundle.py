@@ -295,7 +295,10 @@ def test_the_command_writes_the_folder_and_says_what_comes_next(treadle, tmp_pat
         assert words in out
     folder = tmp_path / "treadle-bundle"
     names = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
-    assert names == set(made("rpi_pico", "folding", "fused").files) | {"treadle_rpi_pico.uf2"}
+    assert names == set(made("rpi_pico", "folding", "fused").files) | {
+        "treadle_rpi_pico.uf2",
+        "wiring_rpi_pico.html",
+    }
     assert [path.name for path in tmp_path.iterdir()] == ["treadle-bundle"]
 
 
@@ -303,7 +306,8 @@ def test_json_is_one_object_with_the_manifest_and_the_image(treadle, tmp_path):
     code, out, err = treadle("bundle", "--board", "rpi_pico", "--form", "source", "--out", "b", "--json")
     assert (code, err, out.count("\n")) == (0, "", 1)
     said = json.loads(out)
-    assert list(said) == ["folder", "image", "manifest"]
+    assert list(said) == ["folder", "image", "wiring", "manifest"]
+    assert said["wiring"] == "b/wiring_rpi_pico.html"
     assert said["manifest"] == json.loads((tmp_path / "b" / "manifest.json").read_text())
     image = (tmp_path / "b" / "treadle_rpi_pico.uf2").read_bytes()
     assert said["image"]["size_bytes"] == len(image) == 352 * 16 * 512

@@ -12,6 +12,7 @@ from host_sim.boardlink.targets import target_named
 from host_sim.handover.browser import print_pdf
 from host_sim.wiring.board_pins import pins_of
 from host_sim.wiring.circuits import circuits_for, pin_rows
+from host_sim.wiring.drawing import draw_wiring
 from host_sim.wiring.parts import divider_top_ohm, fuse_a, parts_for, pin_v, problems, shunt_ohm, wire_mm2
 from host_sim.wiring.sheet import wiring_name, wiring_sheet
 
@@ -155,3 +156,14 @@ def test_it_prints_on_at_most_four_sides_of_a4(tmp_path):
     assert 2 <= len(sides) <= 4
     # A4 is 210 by 297 mm (ISO 216): 595.3 by 841.9 points.
     assert all(abs(float(w) - 595.3) < 1 and abs(float(h) - 841.9) < 1 for w, h in sides)
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_the_drawing_holds_both_outputs_at_zero_while_nobody_drives_them(board):
+    """Behind the amplifier, and at the drive-enable pin: two resistors of 10 kilohms to ground."""
+    pins = pins_of(board)
+    bike = load_bike("folding")
+    outputs = [one for one in circuits_for(bike, pins) if one.part.startswith("Motor controller")]
+    drawn = draw_wiring(outputs, board)
+    # The Pico's filter has a series resistor of its own, and one at the pin.
+    assert drawn.count(">10 kΩ<") == (4 if pins.pulsed_command else 2)
