@@ -13,7 +13,7 @@ from host_sim.cli.bundle import BoardOption, FormOption
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import complain, say
-from host_sim.commands.flash import FlashRequest, FlashResult, flash, judged
+from host_sim.commands.flash import FlashRequest, FlashResult, claimed, flash, judged
 from host_sim.progress import progress_bar
 from host_sim.rules.judge import Verdict
 from host_sim.textfile import spoken
@@ -53,10 +53,11 @@ def flash_command(
     """
     try:
         request = FlashRequest(board, bike, port, form, accept or [], rides, out, dry_run, force)
-        with progress_bar("riding") as done:
-            ruling = judged(request, done, say)
-        with progress_bar("copying") as done:
-            result = flash(request, ruling, done)
+        with claimed(request):
+            with progress_bar("riding") as done:
+                ruling = judged(request, done, say)
+            with progress_bar("copying") as done:
+                result = flash(request, ruling, done)
     except BoardTrouble as error:
         _end(str(error), 1)
     except InterruptedHalfWay as error:

@@ -1,6 +1,7 @@
 """`treadle flash`: a bundle onto a board, checked before and hashed after, or into a folder for the desk."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,12 +11,14 @@ from host_sim.boardlink.bundle import Bundle, bundle_for
 from host_sim.boardlink.copying import Plan, check_nothing_foreign, check_room, copy, plan_for
 from host_sim.boardlink.forms import check_form
 from host_sim.boardlink.inspecting import check_python, our_files, stored_settings
+from host_sim.boardlink.manifest import MANIFEST
 from host_sim.boardlink.raw_board import require_mpremote
 from host_sim.boardlink.reach import find_port, raw_board
 from host_sim.boardlink.ruling import Ruling, check_names, rule_on
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
 from host_sim.rules.judge import Done, Say
 
 DESK = "desk"
@@ -101,6 +104,16 @@ class FlashResult:
             "unchanged": plan.unchanged,
             "files": self.bundle.manifest["files"],
         }
+
+
+@contextmanager
+def claimed(request: FlashRequest) -> Iterator[None]:
+    """Hold the desk's folder while the block runs; RequestError, before a ride, if another run fills it."""
+    if request.out is None:
+        yield
+        return
+    with Delivery(request.out.parent, (f"{request.out.name}/{MANIFEST}",), force=True):
+        yield  # Only the name is held: the folder is written as a whole, at the end.
 
 
 def judged(request: FlashRequest, done: Done, say: Say) -> Ruling:

@@ -28,7 +28,7 @@ from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
 from host_sim.boardlink.reach import _rides, find_port
 from host_sim.boardlink.ruling import Ruling
 from host_sim.boardlink.targets import target_named
-from host_sim.commands.flash import FlashRequest, FlashResult, flash
+from host_sim.commands.flash import FlashRequest, FlashResult, claimed, flash
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from tests.plugged_board import PICO, PluggedBoard
@@ -645,3 +645,13 @@ def test_a_board_that_sends_frames_of_an_older_kind_rides_too(said, rides):
 
     port = Port()
     assert _rides(ConsoleClient(port), port) is rides
+
+
+def test_a_second_run_for_the_desk_into_one_folder_is_refused_before_it_rides(treadle, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("host_sim.cli.flash.judged", lambda *_: pytest.fail("it rode"))
+    with claimed(FlashRequest("desk", "folding", None, None, [], 1, tmp_path / "desk", False, False)):
+        code, out, err = treadle("--board", "desk", "folding", "--out", "desk")
+    assert (code, out) == (2, "")
+    assert "desk/manifest.json is being written by another run, allowed is another --out" in err
+    assert [path.name for path in tmp_path.iterdir() if path.name != "here"] == []
