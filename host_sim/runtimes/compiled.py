@@ -36,9 +36,14 @@ if os.name != "posix":
 elif sys.platform == "linux":
     C_FLAGS += "".join(f" --param {param}" for param in PARAMS)
 INTERPRETED = "firmware/link"  # Files and messages: nothing hot, and none of it in a ride.
-# What is not compiled is not typed either. Explicit packages: the copy has no `__init__.py` where only some
-# files of a package are in it.
-MYPY_OPTIONS = ("--ignore-missing-imports", "--namespace-packages", "--explicit-package-bases")
+# What is not compiled is not typed either, nor looked for where treadle is installed. Explicit packages: the
+# copy has no `__init__.py` where only some files of a package are in it.
+MYPY_OPTIONS = (
+    "--no-site-packages",
+    "--ignore-missing-imports",
+    "--namespace-packages",
+    "--explicit-package-bases",
+)
 HOT = (
     "firmware",
     "host_sim/plant",
