@@ -36,7 +36,7 @@ def bench_for(
     if clock_at_start_us is None:
         clock_at_start_us = ticks_at_start_us(seed)
     world = World(
-        bicycle=_bicycle(bike),
+        bicycle=bicycle_of(bike),
         rider=Rider(
             strength_nm=bike.rider.strength_nm,
             dead_centre_share=bike.rider.dead_centre_share,
@@ -64,7 +64,8 @@ def bench_for(
     return Bench(world, _levers(bike), bike.firmware_settings, seed, settings_after, build)
 
 
-def _bicycle(bike: Bike) -> Bicycle:
+def bicycle_of(bike: Bike) -> Bicycle:
+    """Return the bicycle of a bike file, standing at distance 0."""
     return Bicycle(
         mass_kg=bike.bicycle.mass_kg,
         drag_area_m2=bike.bicycle.drag_area_m2,

@@ -4,6 +4,7 @@ import csv
 import math
 from pathlib import Path
 
+from host_sim.bench.recorded_watch import FIRST_COLUMN, watch_records
 from host_sim.bench.records_of_ride import COLUMNS, LIMITS, REQUIRED, RideRecords
 from host_sim.errors import RequestError
 from host_sim.refusals import closest, shown
@@ -16,6 +17,8 @@ def read_csv(path: Path) -> RideRecords:
     lines = read_text(path, RIDE_BYTES_MAX).splitlines()
     if not lines or not lines[0].strip():
         raise RequestError(f"{file_name} line 1: it is empty, the header {','.join(COLUMNS)} is wanted")
+    if lines[0].startswith(f"{FIRST_COLUMN},"):
+        return watch_records(lines, file_name)
     header = _header(lines[0], file_name)
     records = RideRecords()
     try:
@@ -39,7 +42,8 @@ def _header(line: str, file_name: str) -> list[str]:
             )
         if names.count(name) > 1:
             raise RequestError(f"{file_name} line 1: column {name} stands there twice, allowed is once")
-    for name in REQUIRED:
+    # With a speed the rest can be estimated.
+    for name in REQUIRED[:1] if "speed_m_per_s" in names else REQUIRED:
         if name not in names:
             raise RequestError(
                 f"{file_name} line 1: column {name} is missing, needed are {', '.join(REQUIRED)}"

@@ -9,6 +9,7 @@ how often each was used is counted in `Recording.corrections`.
 from pathlib import Path
 
 from host_sim.bench.recorded_csv import read_csv
+from host_sim.bench.recorded_effort import cadence_for, estimated_effort
 from host_sim.bench.recorded_fit import read_fit
 from host_sim.bench.recording_rules import (
     Corrections,
@@ -19,20 +20,43 @@ from host_sim.bench.recording_rules import (
 )
 from host_sim.bench.records_of_ride import RideRecords
 from host_sim.errors import RequestError
+from host_sim.plant.bicycle import Bicycle
 from host_sim.textfile import find_file, names_in, spoken
 
 RECORDINGS = Path(__file__).resolve().parent.parent / "recordings"
 _SUFFIXES = (".csv", ".fit")
 
 
+class Road:
+    """The bicycle that a recording was made with, as far as its speed tells the rider's power."""
+
+    __slots__ = ("bicycle", "brake_deceleration_m_per_s2")
+
+    def __init__(self, bicycle: Bicycle, brake_deceleration_m_per_s2: float) -> None:
+        """Keep the plant's bicycle and what its full brakes do."""
+        self.bicycle = bicycle
+        self.brake_deceleration_m_per_s2 = brake_deceleration_m_per_s2
+
+
 class Recording:
     """A ride by the second: entry i of each list is what held i seconds after the start.
 
     cadence_rpm 0 to 200, rider_power_w 0 to 2500, grade as rise over run within ±0.25, paused True where
-    the recorder was switched off: the rider stands with the brakes on.
+    the recorder was switched off: the rider stands with the brakes on. `estimated` names what was not
+    recorded but worked out from the speed; then the grade goes by `place_m`, not by the second.
     """
 
-    __slots__ = ("cadence_rpm", "corrections", "grade", "name", "paused", "rider_power_w")
+    __slots__ = (
+        "brake_share",
+        "cadence_rpm",
+        "corrections",
+        "estimated",
+        "grade",
+        "name",
+        "paused",
+        "place_m",
+        "rider_power_w",
+    )
 
     def __init__(
         self,
@@ -52,6 +76,9 @@ class Recording:
         self.grade = grade
         self.paused = paused
         self.corrections = corrections
+        self.brake_share = [1.0 if standing else 0.0 for standing in paused]
+        self.place_m: list[float] = []
+        self.estimated: list[str] = []
 
     @property
     def seconds(self) -> int:
@@ -64,25 +91,69 @@ def recording_names() -> list[str]:
     return names_in(RECORDINGS, _SUFFIXES)
 
 
-def read_recording(path_or_name: str | Path) -> Recording:
-    """Return the ride in a CSV or FIT file, or in one of our own by its name; else RequestError."""
+def read_recording(path_or_name: str | Path, road: Road | None = None) -> Recording:
+    """Return the ride in a CSV or FIT file, or in one of our own by its name; else RequestError.
+
+    `road` is the bicycle that was ridden; without it a recording without rider power is refused.
+    """
     path = find_file(path_or_name, RECORDINGS, _SUFFIXES, "recording")
     if path.suffix.lower() not in _SUFFIXES:
         raise RequestError(f"{spoken(path.name)}: a recording ends in .csv or .fit")
     records = read_fit(path) if path.suffix.lower() == ".fit" else read_csv(path)
-    return recording_from(records, path.stem)
+    return recording_from(records, path.stem, road)
 
 
-def recording_from(records: RideRecords, name: str) -> Recording:
+def recording_from(records: RideRecords, name: str, road: Road | None = None) -> Recording:
     """Apply the rules, in their order, to what a recorder wrote."""
     corrections = Corrections()
+    unpowered = all(value is None for value in records.rider_power_w)
     track, paused = lay_out_seconds(records, corrections)
+    if unpowered:
+        if road is None:
+            raise RequestError(
+                f"{spoken(name)}: no record holds rider_power_w, a bike is needed to estimate it"
+            )
+        return _estimated(track, paused, name, road, corrections)
     cadence_rpm = fill_gaps(track.cadence_rpm, corrections)
     rider_power_w = fill_gaps(track.rider_power_w, corrections)
     remove_spikes(cadence_rpm, rider_power_w, paused, corrections)
     join_lagging_cadence(cadence_rpm, rider_power_w, corrections)
+    grade = _grades(track, paused)
+    return Recording(name, cadence_rpm, rider_power_w, grade, paused, corrections)
+
+
+def _grades(track: RideRecords, paused: list[bool]) -> list[float]:
     # Here and not above: a lesson rides without a recording, and must not wait for numpy.
     from host_sim.bench.recorded_grade import grades
 
-    grade = grades(track.speed_m_per_s, track.altitude_m, paused)
-    return Recording(name, cadence_rpm, rider_power_w, grade, paused, corrections)
+    return grades(track.speed_m_per_s, track.altitude_m, paused)
+
+
+def _estimated(
+    track: RideRecords, paused: list[bool], name: str, road: Road, corrections: Corrections
+) -> Recording:
+    """Return a ride whose power, and cadence where none was recorded, follow from its speed."""
+    # The pauses that a rule put in are no recorded cadence.
+    known = [value for value, standing in zip(track.cadence_rpm, paused, strict=True) if not standing]
+    speed_m_per_s = fill_gaps(track.speed_m_per_s, corrections)
+    battery_w = fill_gaps(track.battery_w, Corrections())
+    grade = _grades(track, paused)
+    effort = estimated_effort(
+        speed_m_per_s, grade, battery_w, paused, road.bicycle, road.brake_deceleration_m_per_s2
+    )
+    estimated = ["rider power"]
+    if all(value is None for value in known):
+        cadence_rpm = cadence_for(effort.rider_power_w)
+        estimated.append("cadence")
+    else:
+        cadence_rpm = fill_gaps(track.cadence_rpm, corrections)
+        # A crank that stands does no work, whatever wind or a slope has made of the speed.
+        still = [rpm <= 0.0 for rpm in cadence_rpm]
+        effort.rider_power_w = [
+            0.0 if rests else power for rests, power in zip(still, effort.rider_power_w, strict=True)
+        ]
+    recording = Recording(name, cadence_rpm, effort.rider_power_w, grade, paused, corrections)
+    recording.brake_share = effort.brake_share
+    recording.place_m = effort.place_m
+    recording.estimated = [*estimated, "brakes"]
+    return recording

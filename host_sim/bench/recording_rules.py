@@ -98,7 +98,7 @@ def _add_pause(track: RideRecords, paused: list[bool], gap_s: float, corrections
 
 
 def _add_row(track: RideRecords, paused: list[bool], values: dict[str, float | None], is_pause: bool) -> None:
-    names = ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m")
+    names = ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m", "battery_w")
     track.add(float(len(paused)), {name: values.get(name) for name in names})
     paused.append(is_pause)
 
@@ -106,7 +106,7 @@ def _add_row(track: RideRecords, paused: list[bool], values: dict[str, float | N
 def _mean_of(records: RideRecords, first: int, last: int) -> dict[str, float | None]:
     """Return the mean of each column over the records `first` to `last`, None where all are empty."""
     means: dict[str, float | None] = {}
-    for name in ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m"):
+    for name in ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m", "battery_w"):
         values = getattr(records, name)
         if first == last:  # The usual case: one record a second.
             means[name] = values[first]

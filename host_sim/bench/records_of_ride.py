@@ -13,13 +13,14 @@ LIMITS = {
     "rider_power_w": (0.0, 2500.0, "W"),
     "speed_m_per_s": (0.0, 40.0, "m/s"),
     "altitude_m": (-500.0, 9000.0, "m"),
+    "battery_w": (0.0, 10_000.0, "W"),
 }
 
 
 class RideRecords:
     """Lists of equal length; None where the recorder had no value. `elapsed_s` never falls."""
 
-    __slots__ = ("altitude_m", "cadence_rpm", "elapsed_s", "rider_power_w", "speed_m_per_s")
+    __slots__ = ("altitude_m", "battery_w", "cadence_rpm", "elapsed_s", "rider_power_w", "speed_m_per_s")
 
     def __init__(self) -> None:
         self.elapsed_s: list[float] = []
@@ -27,19 +28,24 @@ class RideRecords:
         self.rider_power_w: list[float | None] = []
         self.speed_m_per_s: list[float | None] = []
         self.altitude_m: list[float | None] = []
+        self.battery_w: list[float | None] = []  # Known from a board only.
 
     def add(self, elapsed_s: float, values: dict[str, float | None]) -> None:
-        """Append one record; `values` has every column but `elapsed_s`."""
+        """Append one record; `values` has every column but `elapsed_s`, `battery_w` if known."""
         self.elapsed_s.append(elapsed_s)
         self.cadence_rpm.append(values["cadence_rpm"])
         self.rider_power_w.append(values["rider_power_w"])
         self.speed_m_per_s.append(values["speed_m_per_s"])
         self.altitude_m.append(values["altitude_m"])
+        self.battery_w.append(values.get("battery_w"))
 
     def check_not_empty(self, file_name: str) -> None:
-        """Raise RequestError unless there are two records and some cadence and power among them."""
+        """Raise RequestError unless there are two records, and speed or both cadence and power among them."""
         if len(self.elapsed_s) < 2:
             raise RequestError(f"{file_name}: it holds {len(self.elapsed_s)} records, at least 2 are needed")
+        unpowered = all(value is None for value in self.rider_power_w)
+        if unpowered and any(value is not None for value in self.speed_m_per_s):
+            return  # What is missing is estimated from the speed.
         for name, values in (("cadence_rpm", self.cadence_rpm), ("rider_power_w", self.rider_power_w)):
             if all(value is None for value in values):
                 raise RequestError(

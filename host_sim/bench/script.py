@@ -1,5 +1,6 @@
 """What the rider and the road do over time: a course or a recording, played into the world."""
 
+from bisect import bisect_right
 from math import pi
 
 from host_sim.bench.clock import US_PER_S, Agenda, Event
@@ -122,8 +123,12 @@ class RecordingScript(Script):
             return
         rider.target_rad_per_s = recording.cadence_rpm[second] * RAD_PER_S_PER_RPM
         rider.power_w = recording.rider_power_w[second]
-        world.grade = recording.grade[second]
-        world.pull_brake(1.0 if recording.paused[second] else 0.0)
+        row = second
+        if recording.place_m:
+            # The bench may be faster than the recording was: the hill stays where it is.
+            row = max(bisect_right(recording.place_m, world.bicycle.distance_m) - 1, 0)
+        world.grade = recording.grade[row]
+        world.pull_brake(recording.brake_share[second])
         self._second += 1
         if self._second < recording.seconds:
             self._agenda.put((self._second + LEAD_IN_S) * US_PER_S, self)

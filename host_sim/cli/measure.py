@@ -61,6 +61,10 @@ def _known(texts: list[str]) -> dict[str, list[tuple[float, float]]]:
 
 def measure_command(
     bike: Annotated[str, typer.Argument(help="Bike file, or the name of an example bike.")],
+    more: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[FILE]...", help="More files of the one kind of log given."),
+    ] = None,
     coast_down: Annotated[
         list[Path] | None, typer.Option(help="Log of coast-downs; give the option once a file.")
     ] = None,
@@ -109,6 +113,7 @@ def measure_command(
 
     Example: `treadle measure my_bike.toml --coast-down there_and_back.csv --total-mass-kg 104 --write`
     """
+    _add_more(more or [], [files for files in (coast_down, ride, load_steps) if files])
     request = MeasureRequest(
         bike,
         coast_down or [],
@@ -131,6 +136,17 @@ def measure_command(
         _print(result)
     if result.missing:
         raise typer.Exit(1)
+
+
+def _add_more(more: list[Path], kinds: list[list[Path]]) -> None:
+    """Let `--coast-down a.csv b.csv` mean both; with two kinds of logs it would be a guess."""
+    if more and len(kinds) != 1:
+        raise RequestError(
+            f"{spoken(more[0])} stands without an option, allowed is one before each file "
+            "where several kinds of logs are given"
+        )
+    if more:
+        kinds[0].extend(more)
 
 
 def _print(result: MeasureResult) -> None:

@@ -64,11 +64,12 @@ def _print_ride(result: RideResult) -> None:
     numbers = result.as_json
     first_s = numbers["first_assist_s"]
     speed_up = numbers["simulated_s"] / max(numbers["wall_s"], 1e-3)
+    rider = "rider (estimated)" if result.estimated else "rider"
     rows = (
         ("bike, ride, seed", f"{spoken(numbers['bike'])}, {spoken(numbers['ride'])}, {numbers['seed']}"),
         ("ridden", f"{numbers['distance_m'] / 1000:.2f} km in {numbers['simulated_s']:.0f} s"),
         ("on the bench", f"{numbers['wall_s']:.1f} s, {speed_up:.0f} times real time"),
-        ("energy", f"rider {numbers['rider_wh']:.1f} Wh, battery {numbers['assist_wh']:.1f} Wh"),
+        ("energy", f"{rider} {numbers['rider_wh']:.1f} Wh, battery {numbers['assist_wh']:.1f} Wh"),
         ("engagements by the pedals", f"{numbers['engagements']}"),
         ("first assistance", "none" if first_s is None else f"{first_s:.2f} s after the start"),
         ("longest run-on", f"{numbers['longest_run_on_s']:.3f} s"),
@@ -83,5 +84,10 @@ def _print_ride(result: RideResult) -> None:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
     if result.hides:
         print(result.hides)
+    if result.estimated:
+        print(
+            f"estimated from the recorded speed, not recorded: {', '.join(result.estimated)}; "
+            "no wind is assumed, and without altitude a level road"
+        )
     if result.notes:
         print(f"recording changed by rule: {', '.join(result.notes)}")

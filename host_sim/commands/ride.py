@@ -5,11 +5,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from host_sim.bench.assemble import bench_for
+from host_sim.bench.assemble import bench_for, bicycle_of
 from host_sim.bench.course import load_course
 from host_sim.bench.meter import J_PER_WH, Meter
 from host_sim.bench.named_controller import named_controller
-from host_sim.bench.recording import read_recording
+from host_sim.bench.recording import Road, read_recording
 from host_sim.bench.ride import Bench
 from host_sim.bench.script import CourseScript, RecordingScript, Script
 from host_sim.bench.sim_board import StepWatch
@@ -51,11 +51,14 @@ class RideRequest:
         self.bike: Bike = load_bike(bike)
         self.notes: list[str] = []
         self.hides = ""
+        self.estimated: list[str] = []
         self.script: Script
         if course is not None:
             self.script = CourseScript(load_course(course))
         else:
-            loaded = read_recording(recording or DEFAULT_RECORDING)
+            road = Road(bicycle_of(self.bike), self.bike.bicycle.brake_deceleration_m_per_s2)
+            loaded = read_recording(recording or DEFAULT_RECORDING, road)
+            self.estimated = loaded.estimated
             self.script = RecordingScript(loaded)
             changed = {name: count for name, count in loaded.corrections.as_dict().items() if count}
             self.notes = [f"{name.replace('_', ' ')} {count}" for name, count in changed.items()]
@@ -94,6 +97,7 @@ class RideResult:
         self.meter = meter
         self.notes = request.notes
         self.hides = request.hides
+        self.estimated = request.estimated
         self.as_json: dict[str, Any] = {
             "bike": request.bike.name,
             "ride": request.script.name,
@@ -111,6 +115,8 @@ class RideResult:
             "faults": meter.faults,
             "files": [str(path) for path in files],
         }
+        if request.estimated:
+            self.as_json["estimated"] = request.estimated
 
 
 def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:

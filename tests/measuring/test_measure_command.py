@@ -35,10 +35,20 @@ def test_coast_downs_give_json_a_plot_and_a_changed_bike_file(tmp_path, own_bike
         rows = zip(log.columns["time_s"], log.columns["speed_m_per_s"], strict=True)
         lines = [f"{time_s:.1f},{speed:.3f}" for time_s, speed in rows]
         path.write_text("time_s,speed_m_per_s\n" + "\n".join(lines) + "\n", encoding="utf-8")
-        arguments += ["--coast-down", str(path)]
+        arguments.append(str(path))
     out = tmp_path / "out"
     mass = f"{truth.mass_kg:.1f}"
-    result = run(str(own_bike), *arguments, "--total-mass-kg", mass, "--json", "--write", "--out", str(out))
+    result = run(
+        str(own_bike),
+        "--coast-down",
+        *arguments,
+        "--total-mass-kg",
+        mass,
+        "--json",
+        "--write",
+        "--out",
+        str(out),
+    )
     assert result.exit_code == 0
     found = json.loads(result.stdout)
     assert set(found) == {"crr", "cda_m2"}
@@ -70,6 +80,7 @@ def test_pushes_and_known_values_are_read_from_the_command_line(tmp_path, own_bi
     ("arguments", "sentence"),
     [
         (["cargo_trike"], "no log is given"),
+        (["cargo_trike", "b.csv", "--ride=a.csv", "--coast-down=c.csv"], "b.csv stands without an option"),
         (["cargo_trike", "--pushed=3:1", "--write"], "--write would change the example cargo_trike"),
         (["cargo_trike", "--pushed=3"], "--pushed is '3', allowed is metres:turns"),
         (["cargo_trike", "--pushed=nan:2"], "--pushed is 'nan:2'"),

@@ -1,0 +1,66 @@
+"""Records of a ride from a file that `treadle watch --record` wrote: several frames a second.
+
+It has cadence, speed and battery power; it has no power of the rider, no altitude and no wind.
+"""
+
+import csv
+import math
+
+from host_sim.bench.records_of_ride import LIMITS, RideRecords
+from host_sim.errors import RequestError
+
+FIRST_COLUMN = "received_s"
+COLUMNS = {
+    "cadence_rpm": "cadence_rpm",
+    "speed_m_per_s": "speed_m_per_s",
+    "battery_w": "power_w",
+}
+
+
+def watch_records(lines: list[str], file_name: str) -> RideRecords:
+    """Return the records of the lines of a file; RequestError with its line."""
+    header = lines[0].split(",")
+    for name in COLUMNS.values():
+        if name not in header:
+            raise RequestError(
+                f"{file_name} line 1: column {name} is missing, a file of watch --record has it"
+            )
+    records = RideRecords()
+    try:
+        for line, cells in enumerate(csv.reader(lines[1:], strict=True), start=2):
+            if cells:
+                _add(records, header, cells, f"{file_name} line {line}")
+    except csv.Error as error:
+        raise RequestError(f"{file_name}: this is not CSV: {error}") from error
+    records.check_not_empty(file_name)
+    return records
+
+
+def _add(records: RideRecords, header: list[str], cells: list[str], place: str) -> None:
+    if len(cells) != len(header):
+        raise RequestError(f"{place}: it has {len(cells)} cells, the header has {len(header)}")
+    row = dict(zip(header, cells, strict=True))
+    elapsed_s = _number("elapsed_s", FIRST_COLUMN, row, place)
+    if records.elapsed_s and elapsed_s < records.elapsed_s[-1]:
+        raise RequestError(
+            f"{place}: {FIRST_COLUMN} is {elapsed_s:g}, allowed is {records.elapsed_s[-1]:g} or more"
+        )
+    values: dict[str, float | None] = {"rider_power_w": None, "altitude_m": None}
+    values.update({name: _number(name, column, row, place) for name, column in COLUMNS.items()})
+    records.add(elapsed_s, values)
+
+
+def _number(name: str, column: str, row: dict[str, str], place: str) -> float:
+    low, high, unit = LIMITS[name]
+    try:
+        value = float(row[column])
+    except ValueError:
+        value = math.nan
+    # A crank that turns backward has a cadence below zero in no column of ours; a current offset has.
+    if name == "battery_w" and value < 0.0:
+        value = 0.0
+    if not low <= value <= high:
+        raise RequestError(
+            f"{place}: {column} is {row[column][:40]}, allowed is {low:g} to {high:g} ({unit})"
+        )
+    return value
