@@ -25,7 +25,7 @@ COMMAND_MAX_MV = 5_000
 SPEED_MAX_MM_PER_S = 30_000
 PERIOD_MAX_US = (1 << 29) - 1
 MODEL_POWER_MAX_W = 200_000
-LATE_MAX_MM_PER_S = 4_898
+LATE_MAX_MM_PER_S = 32_767
 COUNT = (0, 0xFFFF)
 COMMAND = (0, COMMAND_MAX_MV)
 READING = (0, READING_MAX)
@@ -108,7 +108,7 @@ PLAUSIBILITY: Ranges = {
     "plausibility._driven_steps": (0, LEARN_AFTER_STEPS),
     "plausibility._lasting_steps": (0, LASTING_STEPS - 1),
     "plausibility._suspected": (0, 3),
-    "plausibility._suspicions": (0, FORGIVEN_STEPS),
+    "plausibility._suspicions": (0, 3),
     "plausibility._unsuspected_steps": (0, FORGIVEN_STEPS - 1),
     "plausibility._withheld_steps": (0, WITHHELD_STEPS),
     "plausibility.motor_silent": TRUTH,

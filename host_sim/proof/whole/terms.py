@@ -120,6 +120,14 @@ def multiply(one: Any, other: Any) -> Any:
     return _make(INT, "mul", (one, other), min(ends), max(ends))
 
 
+def spread(value: Any, factor: Any) -> Any:
+    """Return the product of an integer and a factor, of a chosen value as the choice of two products."""
+    if isinstance(value, Term) and value.op == "choose":
+        condition, one, other = value.args
+        return choose(condition, spread(one, factor), spread(other, factor))
+    return multiply(value, factor)
+
+
 def divide(above: Any, below: Any) -> Any:
     """Return the floor of the quotient; what is below is taken for positive, which must be shown apart."""
     if not isinstance(above, Term) and not isinstance(below, Term):

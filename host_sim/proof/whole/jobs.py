@@ -1,0 +1,161 @@
+"""Everything that is shown of the whole step, in pieces that run one beside the other."""
+
+import time
+from typing import Any
+
+from host_sim.proof.whole import terms
+from host_sim.proof.whole.alone import AloneRun
+from host_sim.proof.whole.contract_proofs import contract_obligations
+from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
+from host_sim.proof.whole.induction import LONGEST_GAP_US, Run, kept
+from host_sim.proof.whole.invariants import Clause, State, invariant
+from host_sim.proof.whole.situation import Situation
+from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
+from host_sim.proof.whole.statements import ALL_KINDS, BACK_US, STATEMENTS
+
+SHARES = 3
+DUTY_GAP_US = 60_000_000
+"""Longer gaps between steps are not shown for a duty-coded ring: its times would no longer fit 31 bits."""
+
+
+class JobResult:
+    """`verdict` of one job, how many `claims` it showed, and the first one that was not: `what`, `values`."""
+
+    __slots__ = ("claims", "name", "seconds", "values", "verdict", "what")
+
+    def __init__(self, name: str) -> None:
+        """Start with everything shown."""
+        self.name = name
+        self.verdict = PROVED
+        self.claims = 0
+        self.seconds = 0.0
+        self.what = ""
+        self.values: dict[str, int] = {}
+
+    def show(self, facts: list[Any], claims: list[Clause]) -> None:
+        """Show all claims from the facts; stop at the first that is refuted."""
+        known = Facts(facts)
+        for what, claim in claims:
+            self.claims += 1
+            answer = known.prove(claim)
+            if answer.verdict == PROVED:
+                continue
+            if self.verdict == PROVED or answer.verdict == REFUTED:
+                self.verdict, self.what, self.values = answer.verdict, what, answer.values
+            if answer.verdict == REFUTED:
+                return
+
+
+def job_names() -> list[str]:
+    """Return all jobs, the longest first."""
+    names = [
+        f"{statement.name}, kind {kind}" for statement in STATEMENTS.values() for kind in statement.kinds
+    ]
+    names = [
+        f"step keeps, kind {kind}, part {share}" for kind in ALL_KINDS for share in range(SHARES)
+    ] + names
+    names += [f"step back keeps, kind {kind}" for kind in ALL_KINDS]
+    names += [f"constructor, kind {kind}" for kind in ALL_KINDS]
+    names += [f"contract {title}" for title in BY_TITLE]
+    return [*names, "kinds complete", "clock is relative"]
+
+
+def run_job(name: str) -> JobResult:
+    """Show one job."""
+    result = JobResult(name)
+    started_s = time.perf_counter()
+    for facts, claims in _of(name):
+        result.show(facts, claims)
+        if result.verdict == REFUTED:
+            break
+    result.seconds = time.perf_counter() - started_s
+    if result.claims == 0:
+        result.verdict, result.what = UNKNOWN, "nothing was claimed"
+    return result
+
+
+def _of(name: str) -> list[tuple[list[Any], list[Clause]]]:
+    """Return facts and claims of a job."""
+    if name == "kinds complete":
+        return [_kinds_complete()]
+    if name == "clock is relative":
+        return [_clock_is_relative()]
+    if name.startswith("contract "):
+        return contract_obligations(BY_TITLE[name.removeprefix("contract ")])
+    title, kind = name.split(", kind ")
+    if title == "constructor":
+        return [_constructor(int(kind))]
+    if title == "step back keeps":
+        run = Run(int(kind), BACK_US, contracts=KEEPING)
+        return [(run.facts, run.obligations)]
+    if title == "step keeps":
+        number, share = kind.split(", part ")
+        run = Run(int(number), (0, DUTY_GAP_US if number == "2" else LONGEST_GAP_US), contracts=KEEPING)
+        return [(run.facts, run.obligations[int(share) :: SHARES])]
+    return [_statement(title, int(kind))]
+
+
+def _statement(title: str, kind: int) -> tuple[list[Any], list[Clause]]:
+    statement = STATEMENTS[title]
+    run: Any
+    if statement.alone:
+        run = AloneRun(kind, *statement.alone)
+    else:
+        run = Run(kind, statement.gaps_us, statement.edges, statement.edges, BY_TITLE)
+    return run.facts, statement.claims(run)
+
+
+def _constructor(kind: int) -> tuple[list[Any], list[Clause]]:
+    """Return that a new controller meets the invariant."""
+    situation = Situation(kind, BY_TITLE)
+    state = State(situation)
+    for path, span in _spans(state).items():
+        situation.variables[path] = span
+    claims = [
+        (f"{one.where}: {one.what}", terms.implies(one.path, one.claim)) for one in situation.base_obligations
+    ]
+    claims += [one for one in kept(state, False) if "changed by no step" not in one[0]]
+    return [situation.legal, *situation.interpreter.facts], claims + invariant(state)
+
+
+def _spans(state: State) -> dict[str, Any]:
+    other = Situation(state.situation.kind)
+    other.remember_anything()
+    return other.variables
+
+
+def _kinds_complete() -> tuple[list[Any], list[Clause]]:
+    """Return that every legal kind of sensor is one of those that all else is shown for."""
+    situation = Situation(None)
+    kinds = [terms.equal(situation.setting("sensor_kind"), kind) for kind in ALL_KINDS]
+    return [situation.legal], [
+        ("every legal kind of sensor is one that is looked at", terms.some(*kinds)),
+        _legal_is_possible(situation),
+    ]
+
+
+def _legal_is_possible(situation: Situation) -> Clause:
+    """Return that the default settings are legal in the formula: what is assumed can be met."""
+    from firmware.settings import TABLE
+    from host_sim.proof.whole.numbers_of import compiled
+
+    return "the default settings are legal", bool(
+        compiled([situation.legal])({row[0]: row[1] for row in TABLE})[0]
+    )
+
+
+def _clock_is_relative() -> tuple[list[Any], list[Clause]]:
+    """Return that `ticks_diff_us` gives the difference of offsets, whatever the clock read."""
+    situation = Situation(0)
+    whole = situation.interpreter
+    last_us = terms.integer("last", 0, (1 << 30) - 1)
+    one, other = (
+        terms.integer("one", -(1 << 30) + 1, 1 << 30),
+        terms.integer("other", -(1 << 30) + 1, 1 << 30),
+    )
+    times = [terms.modulo(terms.add(last_us, offset), 1 << 30) for offset in (one, other)]
+    found = whole.run(whole.function("firmware.ticks", "ticks_diff_us"), times)
+    span = terms.subtract(one, other)
+    said = terms.subtract(terms.modulo(terms.add(span, 1 << 29), 1 << 30), 1 << 29)
+    claims = [(f"{o.where}: {o.what}", terms.implies(o.path, o.claim)) for o in whole.obligations]
+    return [], [*claims, ("a difference of times is that of their offsets", terms.equal(found, said))]
