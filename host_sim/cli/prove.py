@@ -23,8 +23,10 @@ def prove_command(
 
     The unmodified firmware is run on symbols instead of numbers, down every path, from any state that its
     invariants allow. Most lemmas are about one component; some keep settings at their defaults, and they are
-    joined by hand: DEVELOPERS.md says what that leaves open. Exit code 0 if everything is proved, 1 if something is not; then the counterexample
-    and a unit test that shows it are printed.
+    joined by hand: DEVELOPERS.md says what that leaves open.
+
+    Exit code 0 if everything is proved, 1 if something is not; then the counterexample and a unit test that
+    shows it are printed.
 
     Example: `treadle prove --property stop`
     """
