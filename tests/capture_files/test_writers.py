@@ -137,6 +137,7 @@ def _edges_of_ride(bike: str, course: str, seconds: float, seed: int) -> list[Ed
     ("bike", "course", "seconds"), [("cargo_trike", "broken_sensor", 60), ("folding", "errand", 30)]
 )
 def test_the_crank_edges_of_a_ride_come_back_exactly(treadle, here, suffix, bike, course, seconds):
+    (here / "captures").mkdir()
     code, out, err = treadle(
         "ride", bike, "--course", course, "--seconds", f"{seconds}", "--seed", "3",
         "--capture", f"captures/ride{suffix}", "--out", "mine", "--json",

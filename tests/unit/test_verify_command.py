@@ -18,7 +18,7 @@ from host_sim.rules.judge import Finding, Verdict
 
 KEYS = [
     "rule", "verdict", "holds", "measured", "limit", "unit", "margin", "seed", "source", "rides",
-    "interrupted",
+    "interrupted", "controller",
 ]  # fmt: skip
 
 
@@ -145,9 +145,12 @@ def test_everything_but_commands_and_paths_fits_80_columns(capsys, name, seed, b
         limit = rule.limit(bike)
         findings = [] if limit is None else [Finding(rule.name, "hilly ride", seed, limit + beyond)]
         verdicts.append(Verdict(rule, bike, findings if beyond else findings[1:]))
-    request = SimpleNamespace(bike=bike, bike_given=name)
     result: Any = SimpleNamespace(
-        verdicts=verdicts, request=request, files=[Path("verify.json")], repeat=lambda verdict: "treadle"
+        verdicts=verdicts,
+        request=SimpleNamespace(bike=bike),
+        asked_about=name,
+        files=[Path("verify.json")],
+        repeat=lambda verdict: "treadle",
     )
     print_verdicts(result)
     lines = capsys.readouterr().out.splitlines()
