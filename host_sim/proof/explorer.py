@@ -21,7 +21,7 @@ from host_sim.proof.symbolic import (
     truth_of,
 )
 
-SOLVER_MS = 20_000
+SOLVER_MS = 120_000  # Some paths take seconds; on a busy machine several times as long.
 INDEX_VALUES_MAX = 64
 
 
