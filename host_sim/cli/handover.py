@@ -10,6 +10,8 @@ from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOp
 from host_sim.commands.handover import HandoverRequest, HandoverResult, handover
 from host_sim.textfile import spoken
 
+FIT = {True: "fit", False: "not fit; the sheet says so and why", None: "captured; the report says no more"}
+
 
 def handover_command(
     bike: BikeArgument = DEFAULT_BIKE,
@@ -53,12 +55,15 @@ def _print_handover(result: HandoverResult) -> None:
         told += f"; the sheet says that these do not: {', '.join(result.failing)}"
     if result.untested:
         told += f"; not tested, no ride got there: {', '.join(result.untested)}"
+    sensor = result.reports.sensor
+    fit = "not captured" if sensor is None else FIT[sensor.fit]
     help_s = result.ride.help_after_s
     worst_m = result.run_on_worst_m
     worst = "the worst case was not measured" if worst_m is None else f"worst case {worst_m:.1f} m"
     rows = (
         ("bike", spoken(result.bike.name)),
         ("rules", told),
+        ("sensor", fit),
         ("first help", "none" if help_s is None else f"felt {help_s:.2f} s after the pedals start"),
         ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m in one easy ride; {worst}"),
         ("files", f"\n{'':<12}".join(spoken(path) for path in result.files)),

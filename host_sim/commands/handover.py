@@ -77,6 +77,7 @@ class HandoverResult:
             "rules_failing": self.failing if rules else None,
             "rules_untested": self.untested if rules else None,
             "sensor_captured": self.reports.sensor is not None,
+            "sensor_fit": None if self.reports.sensor is None else self.reports.sensor.fit,
             "manifest_sha256": self.reports.manifest_sha256 or None,
             "help_after_s": _rounded(ride.help_after_s),
             "help_after_turns": _rounded(ride.help_after_turns),

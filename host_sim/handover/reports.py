@@ -66,8 +66,10 @@ class CadenceSeen(_Part):
 
 
 class SensorSeen(_Part):
-    """A report of `treadle inspect`; what it could not tell is None."""
+    """A report of `treadle inspect`; what it could not tell is None, so is `fit` in an older report."""
 
+    fit: bool | None = None
+    why: Annotated[list[Text], Field(max_length=50)] = []
     channels: int | None = None
     lead: Text | None = None
     pulses_per_rev: int | None = None

@@ -132,6 +132,32 @@ def test_a_title_with_markup_is_shown_as_it_is_written(here):
     assert "Bike <script>alert('x')</script> & \"co\"" in page.words
 
 
+def test_a_sensor_that_is_not_fit_stands_in_the_red_box_with_its_reasons(here):
+    why = ["a magnet is weak", "edges are counted backward or refused in every turn"]
+    capture = _inspect_report(here / "i.json", fit=False, why=why)
+    verify = _verify_report(here / "v.json", "cargo_trike")
+    words = Page(_page("cargo_trike", verify=verify, capture=capture)).words
+    box = words[words.index("Not as it should be, or not shown") : words.index("What you will feel")]
+    assert "The pedal sensor is not as it should be: a magnet is weak; edges are counted backward" in box
+    assert "rules tried" not in box  # None failed, and none was left out.
+
+
+@pytest.mark.parametrize("fit", [True, None])
+def test_a_sensor_that_is_fit_or_of_an_older_report_is_not_in_the_red_box(here, fit):
+    capture = _inspect_report(here / "i.json", fit=fit, why=[])
+    verify = _verify_report(here / "v.json", "cargo_trike")
+    assert "Not as it should be" not in Page(_page("cargo_trike", verify=verify, capture=capture)).words
+
+
+def test_a_sensor_that_is_not_fit_is_told_beside_rules_that_failed_and_without_any(here):
+    capture = _inspect_report(here / "i.json", fit=False, why=[])
+    failing = _verify_report(here / "v.json", "cargo_trike", failing=("stop time",))
+    for verify, also in ((failing, "Failed: "), (None, "No timing or safety rule was tried")):
+        words = Page(_page("cargo_trike", verify=verify, capture=capture, force=True)).words
+        assert "The pedal sensor is not as it should be: the capture shows too little" in words
+        assert also in words
+
+
 def test_reports_with_markup_are_shown_as_they_are_written(here):
     capture = _inspect_report(here / "i.json", lead="<b>A</b>", advice=["<img src=x> `code` & more"])
     page = Page(_page("cargo_trike", capture=capture))
@@ -448,7 +474,8 @@ def test_json_has_the_numbers_of_the_sheet_and_nothing_else_is_printed(treadle, 
     numbers = json.loads(out)
     assert (code, err) == (0, "")
     assert list(numbers) == [
-        "bike", "rules", "rules_failing", "rules_untested", "sensor_captured", "manifest_sha256",
+        "bike", "rules", "rules_failing", "rules_untested", "sensor_captured", "sensor_fit",
+        "manifest_sha256",
         "help_after_s", "help_after_turns", "help_w", "run_on_s", "run_on_m", "run_on_worst_m",
         "files",
     ]  # fmt: skip
