@@ -1,6 +1,5 @@
 """Records of a ride from a CSV file, its columns named in the first line."""
 
-import csv
 import math
 from pathlib import Path
 
@@ -8,6 +7,7 @@ from host_sim.bench.recorded_watch import FIRST_COLUMN, watch_records
 from host_sim.bench.records_of_ride import COLUMNS, LIMITS, REQUIRED, RideRecords
 from host_sim.errors import RequestError
 from host_sim.refusals import closest, shown
+from host_sim.table_rows import table_rows
 from host_sim.textfile import RIDE_BYTES_MAX, read_text, spoken
 
 
@@ -21,13 +21,8 @@ def read_csv(path: Path) -> RideRecords:
         return watch_records(lines, file_name)
     header = _header(lines[0], file_name)
     records = RideRecords()
-    try:
-        # strict, so that an open quotation mark at the end of a truncated file is noticed.
-        for line, cells in enumerate(csv.reader(lines[1:], strict=True), start=2):
-            if cells:
-                _add(records, header, cells, f"{file_name} line {line}")
-    except csv.Error as error:
-        raise RequestError(f"{file_name}: this is not CSV: {error}") from error
+    for cells, place in table_rows(lines, len(header), file_name):
+        _add(records, header, cells, place)
     records.check_not_empty(file_name)
     return records
 
@@ -52,8 +47,6 @@ def _header(line: str, file_name: str) -> list[str]:
 
 
 def _add(records: RideRecords, header: list[str], cells: list[str], place: str) -> None:
-    if len(cells) != len(header):
-        raise RequestError(f"{place}: it has {len(cells)} cells, the header has {len(header)}")
     values = {name: _number(name, cell, place) for name, cell in zip(header, cells, strict=True)}
     elapsed_s = values["elapsed_s"]
     if elapsed_s is None:

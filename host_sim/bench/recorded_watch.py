@@ -3,11 +3,11 @@
 It has cadence, speed and battery power; it has no power of the rider, no altitude and no wind.
 """
 
-import csv
 import math
 
 from host_sim.bench.records_of_ride import LIMITS, RideRecords
 from host_sim.errors import RequestError
+from host_sim.table_rows import table_rows
 
 FIRST_COLUMN = "received_s"
 COLUMNS = {
@@ -26,20 +26,13 @@ def watch_records(lines: list[str], file_name: str) -> RideRecords:
                 f"{file_name} line 1: column {name} is missing, a file of watch --record has it"
             )
     records = RideRecords()
-    try:
-        for line, cells in enumerate(csv.reader(lines[1:], strict=True), start=2):
-            if cells:
-                _add(records, header, cells, f"{file_name} line {line}")
-    except csv.Error as error:
-        raise RequestError(f"{file_name}: this is not CSV: {error}") from error
+    for cells, place in table_rows(lines, len(header), file_name):
+        _add(records, dict(zip(header, cells, strict=True)), place)
     records.check_not_empty(file_name)
     return records
 
 
-def _add(records: RideRecords, header: list[str], cells: list[str], place: str) -> None:
-    if len(cells) != len(header):
-        raise RequestError(f"{place}: it has {len(cells)} cells, the header has {len(header)}")
-    row = dict(zip(header, cells, strict=True))
+def _add(records: RideRecords, row: dict[str, str], place: str) -> None:
     elapsed_s = _number("elapsed_s", FIRST_COLUMN, row, place)
     if records.elapsed_s and elapsed_s < records.elapsed_s[-1]:
         raise RequestError(

@@ -1,6 +1,5 @@
 """A log as plain CSV, its columns named in the first line; an empty cell has no value."""
 
-import csv
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +7,7 @@ from numpy.typing import NDArray
 
 from host_sim.errors import RequestError
 from host_sim.refusals import closest, shown
+from host_sim.table_rows import table_rows
 from host_sim.textfile import RIDE_BYTES_MAX, read_text, spoken
 
 Series = NDArray[np.float64]
@@ -60,16 +60,10 @@ def read_log(path: Path) -> Log:
     lines = read_text(path, RIDE_BYTES_MAX).splitlines()
     header = _header(lines[0] if lines else "", name)
     rows: list[list[float]] = []
-    try:
-        for line, cells in enumerate(csv.reader(lines[1:], strict=True), start=2):
-            if cells:
-                rows.append(_row(header, cells, f"{name} line {line}"))
-                if len(rows) > 1 and rows[-1][0] <= rows[-2][0]:
-                    raise RequestError(
-                        f"{name} line {line}: time_s is {rows[-1][0]:g}, allowed is above {rows[-2][0]:g}"
-                    )
-    except csv.Error as error:
-        raise RequestError(f"{name}: this is not CSV: {error}") from error
+    for cells, place in table_rows(lines, len(header), name):
+        rows.append(_row(header, cells, place))
+        if len(rows) > 1 and rows[-1][0] <= rows[-2][0]:
+            raise RequestError(f"{place}: time_s is {rows[-1][0]:g}, allowed is above {rows[-2][0]:g}")
     if len(rows) < 2:
         raise RequestError(f"{name}: it has {len(rows)} rows, at least 2 are wanted")
     table = np.array(rows)
@@ -91,8 +85,6 @@ def _header(line: str, name: str) -> list[str]:
 
 
 def _row(header: list[str], cells: list[str], place: str) -> list[float]:
-    if len(cells) != len(header):
-        raise RequestError(f"{place}: it has {len(cells)} cells, the header has {len(header)}")
     return [_number(column, cell.strip(), place) for column, cell in zip(header, cells, strict=True)]
 
 
