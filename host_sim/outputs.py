@@ -54,7 +54,8 @@ class Delivery:
         self._refuse_what_exists()
         for name in self._names:
             os.replace(self.place(name), self.folder / name)
-        self._made.clear()
+        if self._names:
+            self._made.clear()  # Else the folder goes again: nothing came into it.
         return [self.folder / name for name in self._names]
 
     def __enter__(self) -> "Delivery":

@@ -49,6 +49,10 @@ class NewRequest:
 
     def __init__(self, name: str, answers: Answers, out: Path | None, force: bool) -> None:
         """Check what the bike file's own check can't say in the words of the options."""
+        if Path(name).name != name:
+            raise RequestError(
+                f"NAME is {spoken(name)}, allowed is a name without a folder, which --out may have"
+            )
         self.out = out or Path(f"{name}.toml")
         if self.out.suffix != ".toml":
             raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .toml")

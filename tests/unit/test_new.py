@@ -84,6 +84,7 @@ def test_every_place_takes_a_new_bike(treadle, here, place):
 
 
 REFUSALS = {
+    ("../mine", *LONGTAIL): "NAME is ../mine, allowed is a name without a folder",
     ("x", "--volts", "48"): "--watts, --sensor, --pulses, --place are missing",
     ("x", *LONGTAIL[:-2]): "--place is missing, allowed is to give it",
     ("x", *LONGTAIL, "--sensor", "two-chanel"): "did you mean two-channel?",

@@ -55,6 +55,12 @@ def test_an_interruption_while_folders_are_made_leaves_none_of_them(tmp_path, mo
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_delivery_of_no_file_leaves_no_empty_folder(tmp_path):
+    with Delivery(tmp_path / "a", (), force=False) as delivery:
+        assert delivery.deliver() == []
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_what_is_broken_off_leaves_a_users_own_folder_and_files_alone(tmp_path):
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     (tmp_path / "one.csv").write_text("old", encoding="utf-8")
