@@ -1,4 +1,4 @@
-"""The controller: builds the rooms and calls them in the one written order.
+"""The controller: builds the components and calls them in the one written order.
 
 Reads as the table of contents of the firmware: sense, faults, decide, drive, guard. Nothing here
 touches hardware, reads a clock or allocates; `step` never raises, doubt means the safe state.
@@ -37,7 +37,7 @@ LAPSED_RISE_MV = 1  # A step: 200 mV/s.
 
 
 class Controller:
-    """One bicycle's assist logic. The rooms are attributes, for telemetry and for the bench to read."""
+    """One bicycle's assist logic. The components are attributes, for telemetry and for the bench to read."""
 
     __slots__ = (
         "_last_us",
@@ -113,7 +113,7 @@ class Controller:
         return self.outputs
 
     def _take_edges(self, inputs: Inputs, now_us: int) -> None:
-        """Show every edge to the sensing room and, apart from it, to the guard."""
+        """Show every edge to the sensing part and, apart from it, to the guard."""
         self.crank.begin_step()
         log = inputs.crank
         while log.take():

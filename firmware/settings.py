@@ -71,7 +71,7 @@ TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     ("motor_current_limit_ma", 25000, 1000, 200000, "motor current at the highest command, or its limit"),
     ("battery_current_limit_ma", 15000, 1000, 100000, "most battery current that the motor controller takes"),
     ("no_load_current_ma", 800, 0, 5000, "battery current of the motor turning freely"),
-    ("seek_mv_per_s", 5000, 0, 10000, "rise of the command while it seeks the back-EMF; 0: it does not seek"),
+    ("seek_mv_per_s", 9000, 0, 10000, "rise of the command while it seeks the back-EMF; 0: it does not seek"),
     # Power loop.
     ("shunt_fitted", 1, 0, 1, "1 if battery current is measured, else the command follows the open map"),
     ("gain_uv_per_w", 1500, 0, 50000, "proportional gain of the power loop"),

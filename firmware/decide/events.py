@@ -37,7 +37,7 @@ class Events:
     def __init__(
         self, settings: Settings, crank: Crank, pedalling: Pedalling, throttle: Throttle, wheel: Wheel
     ) -> None:
-        """Start with the controls not at rest; the rooms are those to be asked."""
+        """Start with the controls not at rest; the components are those to be asked."""
         self._crank = crank
         self._pedalling = pedalling
         self._throttle = throttle

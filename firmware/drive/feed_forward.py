@@ -18,8 +18,8 @@ from firmware.sense.rotation import Wheel
 from firmware.sense.shunt_watch import SAG_MV, ShuntWatch
 from firmware.settings import Settings
 
-NEAR_PERMILLE = 460  # Doubled wheel pulses bring it just below the back-EMF.
-NEAR_RATE_PERCENT = 37  # From there on: no jerk beyond that of the rise rate when current flows.
+NEAR_PERMILLE = 430  # Doubled wheel pulses bring it just below the back-EMF.
+NEAR_RATE_PERCENT = 19  # From there on: no jerk beyond that of the rise rate when current flows.
 FURTHEST_PERMILLE = 1300  # Settings a fifth too low still reach it; beyond, the power loop climbs alone.
 FURTHEST_MORE_MV = 2_000  # What the lags of the first reading take, at low speed too.
 FIRST_CURRENT_MA = 150  # More than noise and than the motor turning freely.

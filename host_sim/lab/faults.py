@@ -53,7 +53,7 @@ class SleepingLatch(Faults):
     __slots__ = ()
 
     def __init__(self, controller: Controller) -> None:
-        """Look at the rooms of a controller."""
+        """Look at the components of a controller."""
         super().__init__(
             controller.settings,
             controller.crank,

@@ -30,7 +30,7 @@ class Unknown(Exception):
 
 
 class Vector:
-    """Numbers that go down one path: `values` of the symbols, and the `outcome` that the solver foretells."""
+    """Numbers that go down one path: `values` of the symbols, and the `outcome` that the solver predicts."""
 
     __slots__ = ("outcome", "values")
 

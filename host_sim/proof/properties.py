@@ -8,9 +8,13 @@ from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 
 ORDER = "edges come in the order of their times; a crank that is not standing gave one within its standstill"
 GAP = f"steps are at most {LONGEST_STEP_GAP_US} us apart ({LONGEST_STEP_GAP_US / 1e6:.6f} s)"
-SETTINGS = "settings are legal; numbers derived from them lie in ranges that are checked over all of them"
+SETTINGS = (
+    "settings are legal, and at their defaults where a lemma does not make them symbolic; numbers derived"
+    " from them lie in ranges that are checked over all legal settings"
+)
 COMPOSED = (
-    "rooms are joined as controller.py joins them: what a lemma shows of a room the next takes for given"
+    "components are joined by hand, as controller.py joins them: what a lemma shows of one the next takes for"
+    " given"
 )
 NO_CURRENT = (
     "a motor draws no current while less is read above the reading at rest than the no-load current, a"
@@ -127,7 +131,7 @@ PROPERTIES = (
     ),
     Property(
         "small integers",
-        "Every intermediate value of every room fits the 31 bits of a small integer.",
+        "Every intermediate value of every component fits the 31 bits of a small integer.",
         (SETTINGS, ORDER, GAP),
         tuple(lemma.name for lemma in LEMMAS.values() if not lemma.must_fail),
     ),

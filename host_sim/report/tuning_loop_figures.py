@@ -121,7 +121,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
             [100 * one.swing_share for one in scan.model],
             color=colour,
             linewidth=1.6,
-            label=f"foretold, {words}",
+            label=f"predicted, {words}",
         )
         axes.plot(
             [one.factor for one in scan.bench],

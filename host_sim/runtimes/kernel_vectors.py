@@ -1,4 +1,4 @@
-"""The path vectors of the rooms that fit a Cortex-M0, as lines of Python that touch nothing but the room.
+"""Path vectors of the components that fit a Cortex-M0, as lines of Python that touch nothing else.
 
 A lemma does not fit there. So it is run here, on a copy of its module in which the room stands behind a tape:
 how it is built, what is written into it, how it is called. The lines do the same to the room over there.
@@ -95,7 +95,7 @@ class VectorScript:
     """The vectors of one kernel. Read: `vectors` (how many); `setup` and `lines`, which go through them."""
 
     def __init__(self, kernel: str, needs: list[str], vectors: Path) -> None:
-        """Run the kernel's lemmas on a file of vectors; ValueError if one comes to other than foretold."""
+        """Run the kernel's lemmas on a file of vectors; ValueError if one comes to other than predicted."""
         module_name, lemmas, names = TAPED[kernel]
         self.vectors = 0
         self.lines: list[str] = []
@@ -120,7 +120,7 @@ class VectorScript:
         numbers = Numbers(values)
         lemma(numbers)
         if numbers.outcomes != outcome:
-            raise ValueError(f"{lemma.__name__} comes to {numbers.outcomes}, {outcome} was foretold")
+            raise ValueError(f"{lemma.__name__} comes to {numbers.outcomes}, {outcome} was predicted")
         built = [line for line in self.lines if line.startswith("k=")]
         if built:
             room = built[-1].partition("=")[2].partition("(")[0]

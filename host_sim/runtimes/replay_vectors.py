@@ -7,7 +7,7 @@ A file of `treadle prove --vectors` has a line for each path that a lemma can ta
 
     LEMMA|name=number,...|name=number,...
 
-the numbers that lead down the path, and what they were foretold to come to. The lemma is run on them, its
+the numbers that lead down the path, and what they were predicted to come to. The lemma is run on them, its
 checks included. Printed is what came out otherwise, at most a few lines, and then one line of totals:
 
     NAME vectors 6995 outcomes 18141 differences 0 digest 0x4ba8c
@@ -78,7 +78,7 @@ class VectorReplay:
         if parts[0] != self._name:
             self._find(parts[0])
         numbers = Numbers(self._read(parts[1]))
-        foretold = self._read(parts[2])
+        predicted = self._read(parts[2])
         try:
             self._lemma(numbers)
         except Failure as failure:
@@ -88,7 +88,7 @@ class VectorReplay:
         except KeyError as missing:
             self._differ("asks for a number that is not there:", missing.args[0])
         else:
-            self._compare(numbers.outcomes, foretold)
+            self._compare(numbers.outcomes, predicted)
 
     def _find(self, name: str) -> None:
         """Look up a lemma; the lines of one lemma follow each other."""
@@ -109,16 +109,16 @@ class VectorReplay:
                 raise ValueError("line " + str(self.vectors) + " has no number in " + repr(pair)) from None
         return numbers
 
-    def _compare(self, outcomes: dict[str, int], foretold: dict[str, int]) -> None:
+    def _compare(self, outcomes: dict[str, int], predicted: dict[str, int]) -> None:
         for name in sorted(outcomes):
             value = outcomes[name]
             self.outcomes += 1
             self.digest = (self.digest * 31 + value) & 0xFFFFF
-            if value != foretold.get(name):
-                self._differ(name, "is", value, "and was foretold as", foretold.get(name))
-        for name in foretold:
+            if value != predicted.get(name):
+                self._differ(name, "is", value, "and was predicted as", predicted.get(name))
+        for name in predicted:
             if name not in outcomes:
-                self._differ(name, "was foretold and did not come")
+                self._differ(name, "was predicted and did not come")
 
     def _differ(self, *words: object) -> None:
         self.differences += 1

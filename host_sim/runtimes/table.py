@@ -52,7 +52,7 @@ def table(results: Results) -> str:
             "**The same firmware on every runtime.** "
             f"{len(results.traces) + 1} rides, {results.steps:,} control steps, {results.edges:,} edges: "
             "the outputs of each runtime against those recorded on the bench. Path vectors: for every path "
-            "that the proofs found, numbers that lead down it, against what the solver foretold they come to."
+            "that the proofs found, numbers that lead down it, against what the solver predicts."
         ),
         "",
         _row(*RUNTIME_COLUMNS),

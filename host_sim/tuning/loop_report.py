@@ -1,4 +1,4 @@
-"""The power loop of a recommendation: margins, foretold against measured, and rival methods."""
+"""The power loop of a recommendation: margins, predicted against measured, and rival methods."""
 
 from typing import Any, NamedTuple
 
@@ -23,7 +23,7 @@ class Rival(NamedTuple):
 
 
 class LoopReport(NamedTuple):
-    """`worst` and `by_point` for the chosen gains, `rivals` beside them; what was foretold and measured."""
+    """`worst` and `by_point` for the chosen gains, `rivals` beside them; what was predicted and measured."""
 
     model: ProcessModel
     gains: PiGains

@@ -1,4 +1,4 @@
-"""What the identified plant foretells of a ride: the step to full power, and a slope that slows the bicycle.
+"""What the identified plant predicts of a ride: the step to full power, and a slope that slows the bicycle.
 
 The tangent at the operating point stands for the whole curve, the firmware's law for the loop: PI whose
 integral follows the command that went out, then rise and fall rate. Below the tangent's zero the motor gives

@@ -1,8 +1,8 @@
-"""The surge limit: foretold from the identified plant, then looked for on the simulated ride.
+"""The surge limit: predicted from the identified plant, then looked for on the simulated ride.
 
 The ride is the whole bench at the operating point with the least gain margin, kicked once by a dip of the
 speed; the gain goes up until the power no longer comes to rest. The gain margin knows neither rise nor fall
-rate, so there are two foretellings: the margin for the smallest swings, and the linear loop with its rates
+rate, so there are two predictions: the margin for the smallest swings, and the linear loop with its rates
 (`predict`) for those that a rider feels. The shunt is quiet meanwhile: noise is no surge.
 """
 

@@ -255,7 +255,7 @@ def test_the_jerk_of_the_cut_is_what_the_bicycles_own_speed_shows(rise_mv_per_s,
     assert len(tried.jerk_m_per_s3) == len(samples.time_s)
 
 
-def test_the_curve_of_lesson_4_foretells_where_the_bench_begins_to_surge():
+def test_the_curve_of_lesson_4_predicts_where_the_bench_begins_to_surge():
     calm, edge, surging = (try_loop(gain, 20, True) for gain in (8000, 12000, 16000))
     assert edge.margins.gain_times == pytest.approx(1.01, abs=0.02)
     assert edge.margins.surge_hz == pytest.approx(7.1, abs=0.1)

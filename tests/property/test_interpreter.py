@@ -43,14 +43,14 @@ def test_a_step_as_a_formula_comes_to_what_python_does_on_every_field(kind: int,
     compared = driven = 0
     for seed in range(STEPS):
         made = MadeUp(seed, kind, *edges)
-        foretold = work_out(made.numbers)
+        predicted = work_out(made.numbers)
         try:
             made.controller.step(made.inputs, made.now_us)
         except (ZeroDivisionError, IndexError):
             continue  # A state that no controller comes to.
         compared += 1
         driven += made.controller.outputs.command_mv > 0
-        for (path, term), number in zip(after.items(), foretold, strict=True):
+        for (path, term), number in zip(after.items(), predicted, strict=True):
             value = field_of(made.controller, path)
             if isinstance(term, Stamp) and RANGES.get(path) == STAMP:
                 value, number = offset_of(value, made.last_us), offset_of(int(number), 0)

@@ -1,4 +1,4 @@
-"""Everything that `treadle prove` states is proved, and every path's numbers come to what was foretold."""
+"""Everything that `treadle prove` states is proved, and every path's numbers come to what was predicted."""
 
 import pytest
 
@@ -15,7 +15,7 @@ def test_every_property_is_proved(proved):
     assert len(judged) >= 11
 
 
-def test_every_path_taken_on_numbers_comes_to_what_the_solver_foretold(proved):
+def test_every_path_taken_on_numbers_comes_to_what_the_solver_predicted(proved):
     _, lemmas = proved
     ridden = 0
     for name, result in lemmas.items():

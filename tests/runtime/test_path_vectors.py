@@ -1,4 +1,4 @@
-"""Every path that the proofs found is gone down on every runtime, and comes to what the solver foretold."""
+"""Every path that the proofs found is gone down on every runtime, and comes to what the solver predicted."""
 
 import pytest
 
@@ -59,7 +59,7 @@ def test_all_runtimes_are_tried():
 
 
 @every_runtime
-def test_every_path_comes_to_what_was_foretold(all_vectors, runtime):
+def test_every_path_comes_to_what_was_predicted(all_vectors, runtime):
     replayed = all_vectors(runtime.title)
     assert replayed.complaints == []
     assert (replayed.differences, replayed.vectors) == (0, PATHS)
@@ -81,7 +81,7 @@ def test_vectors_worked_by_hand_hold(replay, runtime):
 def test_a_single_outcome_that_is_wrong_is_found_and_named(replay, runtime):
     replayed = replay(runtime, BY_HAND[0].replace("1005", "1006"), *BY_HAND[1:])
     assert replayed.differences == 1
-    assert replayed.complaints == ["vector 1 slew_limiter command is 1005 and was foretold as 1006"]
+    assert replayed.complaints == ["vector 1 slew_limiter command is 1005 and was predicted as 1006"]
 
 
 @every_runtime
@@ -96,15 +96,15 @@ def test_a_single_wrong_outcome_among_all_vectors_is_found(results, all_vectors,
     tampered.write_text("".join(lines[:200]), encoding="ascii", newline="")
     replayed = runtime.replay_vectors(tampered)
     assert (replayed.vectors, replayed.differences) == (200, 1)
-    assert replayed.complaints == [f"vector 41 {lemma} {name} is {number} and was foretold as {wrong}"]
+    assert replayed.complaints == [f"vector 41 {lemma} {name} is {number} and was predicted as {wrong}"]
 
 
 @every_runtime
 def test_an_outcome_too_much_or_too_little_is_found(replay, runtime):
     replayed = replay(runtime, "engagement_table||events=10")
     assert sorted(replayed.complaints) == [
-        "vector 1 engagement_table events was foretold and did not come",
-        "vector 1 engagement_table states is 6 and was foretold as None",
+        "vector 1 engagement_table events was predicted and did not come",
+        "vector 1 engagement_table states is 6 and was predicted as None",
     ]
 
 

@@ -1,4 +1,4 @@
-"""What the identified plant foretells is what the whole bench does."""
+"""What the identified plant predicts is what the whole bench does."""
 
 import pytest
 
@@ -24,7 +24,7 @@ def tandem_plant():
     return plant
 
 
-def test_the_surge_limit_and_its_frequency_are_foretold(tandem_plant):
+def test_the_surge_limit_and_its_frequency_are_predicted(tandem_plant):
     # Margins are of the power loop alone; following the back-EMF of a known motor changes what the kick does.
     bike = with_settings(load_bike("tandem"), {"motor_kind": MOTOR_UNKNOWN})
     settings = DriveSettings(900, 305, 30)
@@ -41,23 +41,23 @@ def test_the_surge_limit_and_its_frequency_are_foretold(tandem_plant):
 
 
 @pytest.mark.parametrize(("rise", "gain", "integral"), [(460, 305, 23), (1200, 458, 29), (600, 59, 45)])
-def test_the_step_and_the_slope_are_foretold(tandem_plant, rise, gain, integral):
+def test_the_step_and_the_slope_are_predicted(tandem_plant, rise, gain, integral):
     settings = DriveSettings(rise, gain, integral)
     bike = load_bike("tandem")
-    foretold = predict(bike, tandem_plant, settings.gains, rise, fall_for(bike, rise))
+    predicted = predict(bike, tandem_plant, settings.gains, rise, fall_for(bike, rise))
     # Foretold is the power loop alone; on a known motor the firmware seeks and follows the back-EMF.
     alone = {**settings.changes(bike), "motor_kind": MOTOR_UNKNOWN}
     ridden = measure_drive(with_settings(bike, alone))
-    assert foretold.reach_s == pytest.approx(ridden.reach_s, rel=0.1)
-    assert foretold.overshoot_percent == pytest.approx(ridden.overshoot_percent, abs=2.0)
-    assert foretold.disturbance_percent == pytest.approx(ridden.disturbance_percent, rel=0.2, abs=2.5)
+    assert predicted.reach_s == pytest.approx(ridden.reach_s, rel=0.1)
+    assert predicted.overshoot_percent == pytest.approx(ridden.overshoot_percent, abs=2.0)
+    assert predicted.disturbance_percent == pytest.approx(ridden.disturbance_percent, rel=0.2, abs=2.5)
 
 
-def test_a_known_motor_reaches_the_power_sooner_than_the_loop_alone_is_foretold_to(tandem_plant):
+def test_a_known_motor_reaches_the_power_sooner_than_the_loop_alone_is_predicted_to(tandem_plant):
     # The rise rate takes from the dead band to the back-EMF what the search takes at the much higher one.
     bike, settings = load_bike("tandem"), DriveSettings(460, 305, 23)
-    foretold = predict(bike, tandem_plant, settings.gains, 460, fall_for(bike, 460))
-    assert measure_drive(with_settings(bike, settings.changes(bike))).reach_s < foretold.reach_s / 2.0
+    predicted = predict(bike, tandem_plant, settings.gains, 460, fall_for(bike, 460))
+    assert measure_drive(with_settings(bike, settings.changes(bike))).reach_s < predicted.reach_s / 2.0
 
 
 def test_the_worst_case_is_the_least_of_every_margin_over_the_points():

@@ -1,4 +1,4 @@
-"""Engage and release thresholds: what one ride foretells for all is what the firmware does with each."""
+"""Engage and release thresholds: what one ride predicts for all is what the firmware does with each."""
 
 import pytest
 
@@ -18,10 +18,10 @@ def trike():
 
 @pytest.mark.parametrize(("edges", "rpm"), [(5, 20), (9, 30)])
 def test_one_ride_tells_for_other_thresholds_what_the_firmware_does_with_them(trike, edges, rpm):
-    foretold = EngageRide(trike).measures(edges, rpm)
+    predicted = EngageRide(trike).measures(edges, rpm)
     ridden = EngageRide(with_settings(trike, {"engage_edges": edges, "engage_rpm": rpm})).as_ridden()
-    assert foretold.false_share == ridden.false_share
-    assert foretold.delay_s == pytest.approx(ridden.delay_s, abs=1e-6)
+    assert predicted.false_share == ridden.false_share
+    assert predicted.delay_s == pytest.approx(ridden.delay_s, abs=1e-6)
 
 
 def test_more_edges_come_later_and_are_fooled_less(trike):

@@ -75,11 +75,11 @@ def test_the_command_crosses_the_dead_band_seeks_quickly_and_stops_at_the_first_
     rig = engaged(coasting(motor_kind=MOTOR_SPEED))
     rig.until(lambda rig: rig.controller.feed_forward.found_mv > 0, 2_000)
     commands_mv = rig.commands_mv
-    # 5 V/s are 25 mV in a step, up to 9.2 V, 1664 mV; then 1.85 V/s, 9.25 mV.
-    assert commands_mv[:4] == [1_000, 1_025, 1_050, 1_075]
-    slow = [mv for mv in commands_mv[:-1] if mv > 1_664]
+    # 9 V/s are 45 mV in a step, up to 8.6 V, 1621 mV; then 1.71 V/s, 8.55 mV.
+    assert commands_mv[:4] == [1_000, 1_045, 1_090, 1_135]
+    slow = [mv for mv in commands_mv[:-1] if mv > 1_621]
     steps_mv = [later - earlier for earlier, later in pairwise(slow)]
-    assert set(steps_mv) == {9, 10}
+    assert set(steps_mv) == {8, 9}
     # 20 V are 2444 mV. It draws 1 A of the battery before it is noticed, and goes back.
     assert 2_440 <= max(commands_mv) <= 2_490
     assert 2_410 <= commands_mv[-1] <= 2_446
