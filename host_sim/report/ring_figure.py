@@ -95,7 +95,8 @@ def _verdict(inspection: Inspection) -> str:
     if inspection.bounces:
         wrong.append("edges bounce")
     for one in inspection.lacking:
-        wrong.append(f"channel {one.channel} misses magnet {one.magnet or 'of every turn'}")
+        which = f"magnet {one.magnet}" if one.magnet else "a magnet in every turn"
+        wrong.append(f"channel {one.channel} misses {which}")
     if inspection.overlap_too_brief and inspection.decodable.value is not False and not inspection.lacking:
         wrong.append("A and B overlap too briefly")
     text = ", ".join(parts) + (": " + ", ".join(wrong) if wrong else "")
