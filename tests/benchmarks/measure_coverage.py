@@ -1,4 +1,4 @@
-"""How often the intervals of coast-downs hold the truth, over 200 random bicycles: SEED, or 2026; half a minute."""
+"""How often intervals of coast-downs hold the truth, 200 random bicycles: SEED, or 2026; half a minute."""
 
 import sys
 from pathlib import Path
