@@ -90,8 +90,8 @@ def treadle(here, monkeypatch, capsys):
 def proved():
     """Prove all properties, once a run; what comes of it is kept for the tests of the runtimes."""
     from host_sim.proof.prover import PROVED
-    from host_sim.runtimes.path_vectors import keep_vectors
     from tests.proving import prove_in_a_new_process
+    from tests.runtime.path_vectors import keep_vectors
 
     judged, lemmas = prove_in_a_new_process()
     if all(lemma.verdict == PROVED for lemma in lemmas.values()):

@@ -53,7 +53,7 @@ class Counting(Port):
 
 
 def main():
-    gc.disable()  # One runtime's collector frees what is still in use; see host_sim/runtimes/README.md.
+    gc.disable()  # One runtime's collector frees what is still in use; see tests/runtime/README.md.
     store = Store(NoFiles())
     settings = store.load()
     inputs = Inputs()

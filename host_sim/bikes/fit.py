@@ -3,7 +3,7 @@
 from itertools import pairwise
 
 from host_sim.bikes.model import Bike, PedalSensor, Selector
-from host_sim.rules.places import Place
+from host_sim.places.limits import Place
 
 # Between two edges of a ring there must be this much of a pitch, or their order is a matter of luck.
 EDGE_GAP_LEAST = 0.04

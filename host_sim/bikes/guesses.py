@@ -7,7 +7,7 @@ the bicycle. Sources: physics where a formula says so, else common practice, no 
 from dataclasses import dataclass
 from math import pi, sqrt
 
-from host_sim.rules.places import Place
+from host_sim.places.limits import Place
 
 # Lithium-ion cells in a row: 3.65 V nominal for each, 4.2 V full, 3.15 V nearly empty (from memory).
 CELL_V, CELL_FULL_V, CELL_EMPTY_V = 3.65, 4.2, 3.15

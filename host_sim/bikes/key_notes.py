@@ -29,7 +29,7 @@ NOTES: dict[str, KeyNote] = {
         "Whose limits it keeps: a starting point only, check your local code.",
         "the place where it is ridden",
         "An unknown name is refused with the list of those that are known.",
-        "host_sim/rules/places.toml, with a source for each place",
+        "host_sim/places/places.toml, with a source for each place",
     ),
     "bicycle.own_mass_kg": KeyNote(
         "Bicycle with motor and battery.", "18 to 48", "Weigh yourself with and without it.", _EXAMPLES

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field, PrivateAttr
 
 from firmware.settings import Settings
-from host_sim.rules.places import Place
+from host_sim.places.limits import Place
 from host_sim.tomlfile import Table, within
 
 

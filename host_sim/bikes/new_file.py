@@ -9,7 +9,7 @@ from textwrap import wrap
 from host_sim.bikes.guesses import Answers, Value, values_for
 from host_sim.bikes.key_notes import NOTES
 from host_sim.bikes.keys import default_of, dotted, keys_of_model, range_of
-from host_sim.rules.places import Place
+from host_sim.places.limits import Place
 
 _WIDTH = 110
 _NOT_HERE = "not needed here"

@@ -10,8 +10,8 @@ from firmware.settings import DUTY_CODED, FIRST_PITCH_EDGES, ONE_CHANNEL, TABLE,
 from host_sim.bikes.fit import edge_gaps, neighbour_error, refuse
 from host_sim.bikes.model import Bike, PedalSensor
 from host_sim.bikes.power_loop_of import motor_model, open_map_full_w, power_loop
+from host_sim.places.limits import Place
 from host_sim.refusals import closest
-from host_sim.rules.places import Place
 
 _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
 _EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}

@@ -13,7 +13,7 @@ from host_sim.bikes.guesses import Answers
 from host_sim.cli.options import JsonOption, number
 from host_sim.commands.new import SENSORS, NewRequest, NewResult, check_volts, choice, new
 from host_sim.errors import RequestError
-from host_sim.rules.places import load_place, place_names
+from host_sim.places.limits import load_place, place_names
 from host_sim.textfile import spoken
 
 _NEEDED = ("--volts", "--watts", "--sensor", "--pulses", "--place")

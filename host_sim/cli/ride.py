@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from host_sim.bench.ride_progress import progress_watch
 from host_sim.cli.options import (
     DEFAULT_BIKE,
     BikeArgument,
@@ -17,7 +18,6 @@ from host_sim.cli.options import (
 )
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.commands.ride import RideRequest, RideResult, ride
-from host_sim.progress import progress_watch
 from host_sim.textfile import spoken
 
 

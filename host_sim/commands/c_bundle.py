@@ -4,9 +4,9 @@ from pathlib import Path
 from typing import Any
 
 from host_sim.bikes.load import load_bike
+from host_sim.boardlink.c_folder import CFolder
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.errors import RequestError
-from host_sim.forms.c.folder import CFolder
 from host_sim.outputs import fresh_folder
 
 

@@ -8,10 +8,10 @@ from typing import Any
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.manifest import program_version
+from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibration
+from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.record import Entry, record_of
 from host_sim.errors import RequestError
-from host_sim.fitting.calibration import STEP_NAMES, Measuring, run_calibration
-from host_sim.fitting.live import BoardAtHand
-from host_sim.fitting.record import Entry, record_of
 from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken

@@ -7,10 +7,10 @@ from typing import Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version
+from host_sim.commissioning.checklist import ITEM_NAMES, Hands, passed, run_checklist
+from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.record import Entry, record_of
 from host_sim.errors import RequestError
-from host_sim.fitting.checklist import ITEM_NAMES, Hands, passed, run_checklist
-from host_sim.fitting.live import BoardAtHand
-from host_sim.fitting.record import Entry, record_of
 from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.textfile import spoken

@@ -10,8 +10,8 @@ from host_sim.bikes.model import Bike
 from host_sim.bikes.new_file import guessed_keys, new_text
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.places.limits import load_place
 from host_sim.refusals import closest
-from host_sim.rules.places import load_place
 from host_sim.textfile import spoken
 
 SENSORS = {"two-channel": "two channels", "one-channel": "one channel", "duty-coded": "duty-coded"}

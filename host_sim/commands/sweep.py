@@ -10,9 +10,9 @@ from typing import Any
 
 from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
+from host_sim.compiled.workers import Workers
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
-from host_sim.runtimes.workers import Workers
 from host_sim.sweeping.cluster import Cluster
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
 from host_sim.sweeping.points import POINTS_MOST, Points, read_axis

@@ -89,8 +89,8 @@ class FaultsResult:
 
 def verify_faults(request: FaultsRequest, done: Done, say: Say) -> FaultsResult:
     """Ride and judge all cells in worker processes, write the report and the picture."""
+    from host_sim.compiled.workers import Workers
     from host_sim.report.fault_matrix_figure import draw_fault_matrix
-    from host_sim.runtimes.workers import Workers
 
     table = load_hazards()
     with Delivery(request.out, (REPORT, PICTURE), request.force) as delivery:

@@ -24,7 +24,7 @@ from firmware.controller import Controller
 from firmware.records import EdgeLog, Inputs, Outputs
 from firmware.settings import TABLE, Settings
 from host_sim.forms.model import Class, Program
-from host_sim.runtimes.replay import Replay
+from host_sim.forms.replay import Replay
 
 STEP, LIFE, QUESTION, END = 1, 2, 3, 4
 Edge = tuple[int, int]

@@ -15,7 +15,7 @@ from host_sim.handover.first_ride import FirstRide
 from host_sim.handover.owner_rules import by_urgency, plain, said
 from host_sim.handover.reports import Manifest, RuleHeld, SensorSeen
 from host_sim.handover.sentences import feelings, felt_rows, setting_rows
-from host_sim.rules.places import load_place
+from host_sim.places.limits import load_place
 
 RULES_IN_BOX = 6  # Of each sort; more would not fit, and a bicycle that fails more is not to be handed over.
 RULES_PRINTED = 5

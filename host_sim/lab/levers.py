@@ -7,7 +7,7 @@ from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import most_power_w
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
-from host_sim.rules.places import load_place, load_places
+from host_sim.places.limits import load_place, load_places
 
 START_S, END_S = 1.3, 12.0
 TOP_KM_PER_H = 36.0

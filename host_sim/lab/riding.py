@@ -14,8 +14,8 @@ from host_sim.bikes.load import BIKES
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
 from host_sim.errors import RequestError
+from host_sim.places.limits import Place, load_place
 from host_sim.report.samples import Samples
-from host_sim.rules.places import Place, load_place
 from host_sim.tomlfile import check, read_toml
 
 LESSON_BIKE = "cargo_trike"

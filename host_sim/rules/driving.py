@@ -201,7 +201,7 @@ DRIVING = (
         "The mean of battery power over 10 s stays within the limit of the place, and a twentieth more.",
         "W",
         lambda bike: 1.05 * min(bike.place_profile.power_limit_w, bike.firmware_settings.power_limit_w),
-        "the place's own number in host_sim/rules/places.toml; mean and twentieth are this project's own",
+        "the place's own number in host_sim/places/places.toml; mean and twentieth are this project's own",
         (rides.POWER_STEPS, rides.HILLY_RIDE),
         ContinuousPower,
     ),

@@ -11,13 +11,13 @@ from functools import partial
 from os import cpu_count
 
 from host_sim.bikes.model import Bike
+from host_sim.compiled.build import HOT, is_built
+from host_sim.compiled.workers import Workers
 from host_sim.rules.case import Build, Scenario
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, measure, ride_job, ride_once
 from host_sim.rules.rule import Rule
 from host_sim.rules.verdict import FAILS, HOLDS, NOT_SHOWN, Finding, Verdict
-from host_sim.runtimes.compiled import HOT, is_built
-from host_sim.runtimes.workers import Workers
 
 __all__ = ["FAILS", "HOLDS", "NOT_SHOWN", "Done", "Finding", "Judging", "Say", "Verdict", "judge", "measure"]
 

@@ -1,6 +1,6 @@
 """What measures one number on one ride. The `*_probes` files have one for every rule.
 
-All are compiled with the bench (`host_sim/runtimes/compiled.py`): a look happens 200 times a second of
+All are compiled with the bench (`host_sim/compiled/build.py`): a look happens 200 times a second of
 every ride.
 """
 

@@ -48,7 +48,7 @@ SPEEDING = (
         "Help has ended at the cut-off speed, measured with the tolerance that the place allows.",
         "km/h",
         _cutoff_limit,
-        EN.format("4.2.11.1, 3.23") + "; the place's own number in host_sim/rules/places.toml",
+        EN.format("4.2.11.1, 3.23") + "; the place's own number in host_sim/places/places.toml",
         (rides.SPEED_SWEEP,),
         HighestAssistedSpeed,
         strict=_cutoff_strict,

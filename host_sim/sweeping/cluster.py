@@ -13,9 +13,9 @@ from importlib.util import find_spec
 from threading import Lock
 from typing import Any
 
+from host_sim.compiled.build import HOT, CannotCompile, compiled_copy
+from host_sim.compiled.compiled_first import compiled_first, runs_compiled
 from host_sim.errors import RequestError
-from host_sim.runtimes.compiled import HOT, CannotCompile, compiled_copy
-from host_sim.runtimes.compiled_first import compiled_first, runs_compiled
 
 MISSING = "--cluster needs Dask, which is not installed, get it with: uv run --extra cluster treadle sweep"
 CONNECT_S = 10
@@ -46,7 +46,7 @@ def _get_ready() -> str:
 def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
     """Ride some points of a sweep, on whichever worker this runs."""
     ready()
-    import_module("host_sim.runtimes.travel")
+    import_module("host_sim.compiled.travel")
     swept = pickle.loads(sweep)
     return [swept.row(number) for number in numbers]
 

@@ -3,7 +3,7 @@
 from functools import cache
 from hashlib import sha256
 
-from host_sim.runtimes.compiled import ROOT
+from host_sim.compiled.build import ROOT
 
 PARTS = (
     "firmware",

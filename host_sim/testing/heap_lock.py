@@ -3,8 +3,8 @@
 import json
 from pathlib import Path
 
-from host_sim.runtimes import wasm
-from host_sim.runtimes.compiled import ROOT
+from host_sim.compiled.build import ROOT
+from host_sim.testing import wasm
 
 SCRIPT = "/project/host_sim/testing/heap_run.py"
 

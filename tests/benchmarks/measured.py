@@ -11,11 +11,11 @@ from collections.abc import Callable
 
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import course_from
-from host_sim.bench.first_order import FirstOrderLoop
 from host_sim.bench.script import CourseScript
 from host_sim.bench.world import EdgeWatch
 from host_sim.bikes.load import load_bike
 from host_sim.sweeping.metrics import ride_metrics
+from tests.benchmarks.first_order import FirstOrderLoop
 from tests.ride.riding import bike_with
 
 W_PER_V, LAG_S, EDGE_US, WHEEL_US = 200.0, 0.05, 25_000, 300_000  # 60 rpm on 10 magnets; 1.05 m/s.

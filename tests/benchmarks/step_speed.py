@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from host_sim.runtimes.workers import Workers
+from host_sim.compiled.workers import Workers
 from tests.benchmarks.measured import LAG_S, best, long_ride, ride_s, step_ns, stepped, with_pulses
 
 SIMULATED_S, PERIOD_S = 60.0, 0.005

@@ -3,7 +3,7 @@
 Run with `uv run python -m tests.benchmarks.tuning_brute_force`: some minutes on two cores.
 """
 
-from host_sim.tuning.compare import compare_all
+from tests.tuning.compare import compare_all
 
 
 def main() -> None:

@@ -6,8 +6,8 @@ from typing import Any
 from host_sim.bench.faults import FaultSpec
 from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.findings import Inspection
-from host_sim.capture.identification.truth import Recorded, Sensor, record, uneven_errors_deg
 from host_sim.capture.writers import CaptureWriter
+from tests.capture.identification.truth import Recorded, Sensor, record, uneven_errors_deg
 
 FORWARD_S = (2.0, 10.0)
 

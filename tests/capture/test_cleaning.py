@@ -6,7 +6,7 @@ import pytest
 from host_sim.bench.faults import FaultSpec
 from host_sim.capture.cleaning import clean_channel
 from host_sim.capture.gathering import gather
-from host_sim.capture.identification.truth import record
+from tests.capture.identification.truth import record
 from tests.capture.looking import noise, sensor, weak
 
 MS = 1_000_000

@@ -9,8 +9,8 @@ from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.duty_code import kind_of_one_channel
 from host_sim.capture.edges import EdgeChunk
 from host_sim.capture.gathering import gather
-from host_sim.capture.identification.truth import record
 from host_sim.capture.stretches import Stretch
+from tests.capture.identification.truth import record
 from tests.capture.looking import look, look_at, missing, noise, sensor, weak
 
 

@@ -4,9 +4,11 @@ import re
 
 import pytest
 
-from host_sim.capture.identification.__main__ import FIRST, main
-from host_sim.capture.identification.grid import case
-from host_sim.capture.identification.judging import (
+from tests.capture.halls.__main__ import README
+from tests.capture.halls.table import BEGIN, END, put_into
+from tests.capture.identification.__main__ import FIRST, main
+from tests.capture.identification.grid import case
+from tests.capture.identification.judging import (
     CAN_NOT_TELL,
     GUESSED_WRONG,
     STATED_RIGHT,
@@ -14,9 +16,7 @@ from host_sim.capture.identification.judging import (
     Verdict,
     judge,
 )
-from host_sim.capture.identification.table import counts, markdown, stated_right_share
-from tests.capture.halls.__main__ import README
-from tests.capture.halls.table import BEGIN, END, put_into
+from tests.capture.identification.table import counts, markdown, stated_right_share
 
 SMALL = 60
 LEAST_RIGHT = 0.97  # Of what is stated with 90 % or more.

@@ -12,7 +12,7 @@ import pytest
 
 from host_sim.bench.faults import FaultSpec
 from host_sim.bikes.load import BIKES, load_bike
-from host_sim.capture.identification.truth import record
+from tests.capture.identification.truth import record
 from tests.capture.looking import missing, sensor, weak, write
 
 KEYS = [

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from firmware.ticks import TICKS_MAX_US
-from host_sim.capture.identification.truth import record
 from host_sim.commands.inspect import InspectRequest, inspect_capture
 from host_sim.watching.workshop import Workshop
+from tests.capture.identification.truth import record
 from tests.capture.looking import sensor
 from tests.unit.test_console import Line, Session
 

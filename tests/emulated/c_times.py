@@ -8,11 +8,11 @@ from statistics import median
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
+from host_sim.forms.golden import record_all
+from host_sim.forms.golden_rides import golden_rides
 from host_sim.forms.program import read_firmware
+from host_sim.forms.replay import kind_of_step
 from host_sim.forms.vectors import RideVectors, VectorWriter
-from host_sim.runtimes.golden import record_all
-from host_sim.runtimes.replay import kind_of_step
-from host_sim.runtimes.rides import golden_rides
 from tests.emulated.pico import CYCLES_A_MISS, HERE, emulator_folder
 from tests.forms.building import CHIP
 from tests.forms.conftest import write_form

@@ -22,7 +22,7 @@ from host_sim.boardlink.frames import Frame, Wire
 from host_sim.boardlink.image import filesystem_image
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.uf2 import uf2
-from host_sim.runtimes.cache import cache_folder
+from host_sim.compiled.cache import cache_folder
 
 HERE = Path(__file__).parent
 IMAGE, BOOTROM = "TREADLE_PICO_IMAGE", "TREADLE_PICO_BOOTROM"

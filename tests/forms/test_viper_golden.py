@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from host_sim.forms.golden import record_all
+from host_sim.forms.golden_rides import golden_rides
 from host_sim.forms.viper.firmware import MODULE, fused_firmware
-from host_sim.runtimes.golden import record_all
-from host_sim.runtimes.rides import golden_rides
-from host_sim.runtimes.runners import Replayed, Runtime, micropython_program
-from host_sim.runtimes.runners import _run as run_program
 from tests.forms.fused_forms import HERE
 from tests.micropython_unix import ROOT
+from tests.runtime.runners import Replayed, Runtime, micropython_program
+from tests.runtime.runners import _run as run_program
 
 pytestmark = pytest.mark.xdist_group("fused golden rides")
 

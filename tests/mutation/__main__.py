@@ -16,9 +16,9 @@ from os import cpu_count
 from pathlib import Path
 from typing import Any
 
-from host_sim.proof.equivalence import check_equivalent
 from host_sim.proof.explorer import Unknown
 from host_sim.proof.numbers import Failure
+from tests.mutation.equivalence import check_equivalent
 from tests.mutation.mutants import Survivor, tried
 from tests.mutation.situations import SITUATIONS
 

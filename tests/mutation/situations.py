@@ -10,8 +10,8 @@ from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof import lemmas_decide, lemmas_guard
 from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S
-from host_sim.proof.equivalence import Situation
 from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, PERIOD_US, any_crank
+from tests.mutation.equivalence import Situation
 
 Called = tuple[Any, str, tuple[Any, ...]]
 

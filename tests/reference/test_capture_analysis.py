@@ -9,7 +9,7 @@ from host_sim.capture.board_count import TRANSITIONS, board_count, table_count
 from host_sim.capture.cleaning import clean_channel
 from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.edges import EdgeChunk
-from host_sim.capture.identification.truth import Sensor, record, uneven_errors_deg
+from tests.capture.identification.truth import Sensor, record, uneven_errors_deg
 
 # Index 4 * before + now, state 2 * A + B: quadencoder.cpp of rydub/gametech_console. Doubles are 0 there.
 PUBLISHED = [0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0]

@@ -5,7 +5,7 @@ from math import pi
 import pytest
 
 from host_sim.bikes import load_bike
-from host_sim.rules.places import load_place
+from host_sim.places.limits import load_place
 
 # Width and bead seat diameter (ISO 5775, mm) and the circumference in published tables (read at spudd64.com
 # and david-cook.org).

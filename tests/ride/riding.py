@@ -24,7 +24,7 @@ from host_sim.bikes.fit import check_fit
 from host_sim.bikes.load import BIKES
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
-from host_sim.rules.places import load_place
+from host_sim.places.limits import load_place
 from host_sim.tomlfile import read_toml
 
 

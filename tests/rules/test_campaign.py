@@ -13,13 +13,13 @@ from firmware.records import Outputs
 from host_sim.bench.course import load_course
 from host_sim.bench.faults import FAULTS
 from host_sim.bikes.load import example_names, load_bike
-from host_sim.rules.campaign import campaign, ride_number
-from host_sim.rules.campaign_probes import LostWheelDrive, PowerExcess
-from host_sim.rules.campaign_rides import BIKES, FAULT_NAMES, SHUNT_FAULTS, random_case
-from host_sim.rules.campaign_rules import CAMPAIGN_RULES
+from host_sim.compiled.build import missing_tools
 from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
-from host_sim.runtimes.compiled import missing_tools
+from tests.rules.campaign import campaign, ride_number
+from tests.rules.campaign_probes import LostWheelDrive, PowerExcess
+from tests.rules.campaign_rides import BIKES, FAULT_NAMES, SHUNT_FAULTS, random_case
+from tests.rules.campaign_rules import CAMPAIGN_RULES
 
 # Settings drawn far from what a bicycle implies leave some rides that break a rule of what is true.
 BROKEN_PERMILLE_MAX = 2

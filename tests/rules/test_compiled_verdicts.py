@@ -6,10 +6,10 @@ from functools import partial
 import pytest
 
 from host_sim.bikes.load import load_bike
+from host_sim.compiled.build import missing_tools
+from host_sim.compiled.workers import Workers
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, ride_job
-from host_sim.runtimes.compiled import missing_tools
-from host_sim.runtimes.workers import Workers
 from tests.rules.probing import counted, where_the_probes_come_from
 
 

@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-from host_sim.runtimes.workers import Workers
+from host_sim.compiled.workers import Workers
 from tests.rules.false_alarm_rides import false_alarm_case, latched_on
 
 

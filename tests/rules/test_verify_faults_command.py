@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-import host_sim.runtimes.workers
+import host_sim.compiled.workers
 from host_sim.commands.verify_faults import FaultsRequest
 from host_sim.errors import RequestError
 
@@ -31,7 +31,7 @@ class InThisProcess:
 
 @pytest.fixture(autouse=True)
 def no_processes(monkeypatch):
-    monkeypatch.setattr(host_sim.runtimes.workers, "Workers", InThisProcess)
+    monkeypatch.setattr(host_sim.compiled.workers, "Workers", InThisProcess)
 
 
 def test_a_row_that_the_hazard_table_knows_ends_with_0_and_names_the_hazard(treadle, here):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from host_sim.runtimes.results import Results
+from tests.runtime.results import Results
 
 
 @pytest.fixture(scope="session")

@@ -5,8 +5,8 @@ import sys
 
 import pytest
 
-from host_sim.runtimes.compiled import CannotCompile, compiled_copy, missing_tools
-from host_sim.runtimes.runners import Compiled
+from host_sim.compiled.build import CannotCompile, compiled_copy, missing_tools
+from tests.runtime.runners import Compiled
 
 
 def test_the_copy_holds_machine_code_and_lies_outside_the_source_tree():
@@ -49,7 +49,7 @@ def test_source_that_can_not_be_compiled_is_refused_in_one_sentence_and_leaves_n
     package = tmp_path / "source" / "broken"
     package.mkdir(parents=True)
     (package / "__init__.py").write_text('def number() -> int:\n    return "text"\n', encoding="utf-8")
-    monkeypatch.setattr("host_sim.runtimes.compiled.ROOT", tmp_path / "source")
+    monkeypatch.setattr("host_sim.compiled.build.ROOT", tmp_path / "source")
     monkeypatch.setenv("TREADLE_CACHE", str(tmp_path / "cache"))
     with pytest.raises(CannotCompile, match=r"^there is no compiled copy: mypyc ended with code 1, [^\n]+$"):
         compiled_copy(("broken",))

@@ -4,9 +4,9 @@ import os
 
 import pytest
 
-from host_sim.runtimes.compiled import HOT, compiled_copy, missing_tools
-from host_sim.runtimes.compiled_first import compiled_first
-from host_sim.runtimes.workers import WorkerDied, Workers
+from host_sim.compiled.build import HOT, compiled_copy, missing_tools
+from host_sim.compiled.compiled_first import compiled_first
+from host_sim.compiled.workers import WorkerDied, Workers
 from tests.runtime.whole_rides import die, die_once, refuse, where_from, written
 
 # Thresholds, noise with a stalling loop, a lost supply, a broken sensor; all bikes.
@@ -64,7 +64,7 @@ def test_work_that_always_kills_its_worker_is_given_up():
 
 
 def test_compiling_for_the_first_time_is_said_before_it_begins(monkeypatch, workers):
-    monkeypatch.setattr("host_sim.runtimes.workers.is_built", lambda parts: False)
+    monkeypatch.setattr("host_sim.compiled.workers.is_built", lambda parts: False)
     said = []
     with Workers(1, say=said.append):
         assert said == ["compiling the bench, once: a minute or two"]

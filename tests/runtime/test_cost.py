@@ -5,12 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.runtimes import bytecode, frames, fuel, wasm
-from host_sim.runtimes.calls import CountingReplay
-from host_sim.runtimes.compiled import ROOT
-from host_sim.runtimes.replay import HEAD_BYTES
-
-HERE = "/project/host_sim/runtimes"
+from host_sim.compiled.build import ROOT
+from host_sim.forms.replay import HEAD_BYTES
+from host_sim.testing import wasm
+from tests.runtime import bytecode, frames, fuel
+from tests.runtime.calls import CountingReplay
 
 
 def guest(tmp_path: Path, source: str) -> tuple[str, list[int]]:
@@ -18,7 +17,7 @@ def guest(tmp_path: Path, source: str) -> tuple[str, list[int]]:
     if wasm.why_missing():
         pytest.skip(wasm.why_missing())
     (tmp_path / "script.py").write_text("import gc\ngc.disable()\n" + source, encoding="utf-8")
-    return wasm.run_script("/here/script.py", [], {ROOT: "/project", tmp_path: "/here"}, f"/project:{HERE}")
+    return fuel.run_beside_replay("/here/script.py", [], {tmp_path: "/here"})
 
 
 def test_a_step_and_an_edge_keep_the_budget_that_stands_in_the_repository(results, capsys):

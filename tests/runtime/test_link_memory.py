@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.runtimes import wasm
-from host_sim.runtimes.compiled import ROOT
+from host_sim.compiled.build import ROOT
+from host_sim.testing import wasm
 
 SCRIPT = (ROOT / "tests" / "link_heap.py").read_text(encoding="utf-8")
 

@@ -4,8 +4,8 @@ import pytest
 
 from host_sim.proof.explorer import Vector
 from host_sim.proof.prover import PROVED, REFUTED, LemmaResult
-from host_sim.runtimes.path_vectors import NotProved, keep_vectors, place_vectors
-from host_sim.runtimes.runners import (
+from tests.runtime.path_vectors import NotProved, keep_vectors, place_vectors
+from tests.runtime.runners import (
     Compiled,
     CPython,
     MicroPython32,
@@ -183,7 +183,7 @@ def test_vectors_are_kept_under_what_they_follow_from_and_those_of_former_source
 
     source = tmp_path / "source"
     (source / "firmware").mkdir(parents=True)
-    monkeypatch.setattr("host_sim.runtimes.path_vectors.ROOT", source)
+    monkeypatch.setattr("tests.runtime.path_vectors.ROOT", source)
     for number, text in enumerate(["# One.\n", "# Two.\n"]):
         (source / "firmware" / "ticks.py").write_text(text, encoding="ascii")
         monkeypatch.setattr(

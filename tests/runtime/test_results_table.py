@@ -5,11 +5,11 @@ import re
 
 import pytest
 
-from host_sim.runtimes.calls import Calls
-from host_sim.runtimes.fuel import Fuel, Spread
-from host_sim.runtimes.results import Results
-from host_sim.runtimes.runners import ReplayedVectors
-from host_sim.runtimes.table import BEGIN, END, README, rewrite_readme, table, with_table
+from tests.runtime.calls import Calls
+from tests.runtime.fuel import Fuel, Spread
+from tests.runtime.results import Results
+from tests.runtime.runners import ReplayedVectors
+from tests.runtime.table import BEGIN, END, README, rewrite_readme, table, with_table
 
 
 def test_the_table_has_a_row_for_each_runtime(results):
@@ -94,7 +94,7 @@ def test_the_readme_has_the_tables_as_they_are_written_now(results):
     if "not run" in table(results) or "not measured" in table(results):
         pytest.skip("something is missing here that the README's tables have: see the table")
     text = README.read_text(encoding="utf-8")
-    assert form(text) == form(with_table(text, results)), "uv run python -m host_sim.runtimes --readme"
+    assert form(text) == form(with_table(text, results)), "uv run python -m tests.runtime --readme"
 
 
 def form(text):

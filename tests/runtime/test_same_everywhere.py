@@ -3,11 +3,11 @@
 import pytest
 
 from firmware.guard.faults import CURRENT_MISSING, MOTOR_SILENT, SHUNT_DEAD, WHEEL_LOST
-from host_sim.runtimes import cortex
-from host_sim.runtimes.kernel_runs import on_cortex, on_cpython
-from host_sim.runtimes.kernel_vectors import VectorScript
-from host_sim.runtimes.kernels import FOLD, INTEGER_LINES, INTEGER_MODULES
-from host_sim.runtimes.runners import CPython, MicroPython32, MicroPython64, ReplayFailed
+from tests.runtime import cortex
+from tests.runtime.kernel_runs import on_cortex, on_cpython
+from tests.runtime.kernel_vectors import VectorScript
+from tests.runtime.kernels import FOLD, INTEGER_LINES, INTEGER_MODULES
+from tests.runtime.runners import CPython, MicroPython32, MicroPython64, ReplayFailed
 
 RUNTIMES = ("CPython", "compiled by mypyc", "MicroPython, 64-bit", "MicroPython, 32-bit")
 ON_MICROPYTHON = RUNTIMES[2:]
@@ -88,7 +88,7 @@ def test_the_paths_of_rooms_that_fit_a_cortex_m0_come_to_the_same_there(results)
         "ticks and integers": 3,
         "slew_limiter": 15,
         "power_loop": 62,
-        "crank": "no room for them",
+        "crank": "too little memory for them",
         "wheel": 22,
     }
     assert [room.name for room in results.kernels if not room.vectors_equal] == []

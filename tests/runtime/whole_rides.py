@@ -10,7 +10,7 @@ from host_sim.bench import world
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import EdgeWatch
-from host_sim.runtimes.rides import GoldenRide, golden_rides
+from host_sim.forms.golden_rides import GoldenRide, golden_rides
 
 
 class Everything(StepWatch, EdgeWatch):

@@ -3,12 +3,12 @@
 import pytest
 
 from host_sim.bikes.load import load_bike
-from host_sim.tuning.brute import FULL_GRID, Grid, bike_grid, sweep_drive
-from host_sim.tuning.compare import compare, compare_all
 from host_sim.tuning.drive import DriveBench, DriveSettings, choose_drive
 from host_sim.tuning.identify import identify_at
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.score import PRIORITIES
+from tests.tuning.brute import FULL_GRID, Grid, bike_grid, sweep_drive
+from tests.tuning.compare import compare, compare_all
 
 SMALL = Grid(
     engage_edges=(3, 5),

@@ -12,7 +12,7 @@ from firmware.settings import TABLE, Settings
 from host_sim.bikes import example_names, load_bike, settings_of
 from host_sim.bikes.load import BIKES
 from host_sim.errors import RequestError
-from host_sim.rules.places import load_place
+from host_sim.places.limits import load_place
 
 TRIKE = (BIKES / "cargo_trike.toml").read_text(encoding="utf-8")
 

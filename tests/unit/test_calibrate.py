@@ -9,9 +9,9 @@ from host_sim.bikes import load_bike
 from host_sim.bikes.load import BIKES
 from host_sim.boardlink.frames import Frame
 from host_sim.commands.calibrate import CalibrateRequest, calibrate, changed_settings
+from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibration
+from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED
 from host_sim.errors import RequestError
-from host_sim.fitting.calibration import STEP_NAMES, Measuring, run_calibration
-from host_sim.fitting.record import NOT_APPLICABLE, SKIPPED, TICKED
 from tests.watching.frames_at_hand import frame_with
 
 NOON = "2026-01-02T12:00:00+00:00"

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.progress import ProgressWatch
+from host_sim.bench.ride_progress import ProgressWatch
 
 KEYS = [
     "bike",

@@ -7,9 +7,9 @@ import pytest
 from firmware.decide.pedalling import Pedalling
 from firmware.guard.output_guard import OutputGuard
 from firmware.settings import TWO_CHANNELS, Settings
-from host_sim.proof.equivalence import check_equivalent
 from host_sim.proof.lemmas_guard import _any_guard
 from host_sim.proof.numbers import Failure
+from tests.mutation.equivalence import check_equivalent
 
 
 def _wheel_edge(ex: Any) -> tuple[Any, str, tuple[Any, ...]]:

@@ -22,8 +22,8 @@ from host_sim.handover.figures import _allowed_w
 from host_sim.handover.first_ride import START_S, first_ride, push_m_per_s2
 from host_sim.handover.owner_rules import MOST_URGENT, OWNER_WORDS, said
 from host_sim.handover.reports import RuleHeld
+from host_sim.places.limits import load_place, place_names
 from host_sim.rules.catalogue import RULES
-from host_sim.rules.places import load_place, place_names
 
 ROOT = Path(__file__).resolve().parents[2]
 NO_BROWSER = all(shutil.which(name) is None for name in BROWSERS)

@@ -2,8 +2,8 @@
 
 import ast
 
-from host_sim.runtimes.compiled import HOT, ROOT
-from host_sim.runtimes.native_types import annotated, whole_constants
+from host_sim.compiled.build import HOT, ROOT
+from host_sim.compiled.native_types import annotated, whole_constants
 
 
 def said(text: str, vectors: bool = False) -> str:

@@ -18,7 +18,7 @@ from host_sim.bikes import example_names, load_bike
 from host_sim.bikes.key_notes import NOTES
 from host_sim.bikes.keys import README, dotted, keys_of_model, range_of, readme_with_table
 from host_sim.errors import RequestError
-from host_sim.rules.places import place_names
+from host_sim.places.limits import place_names
 
 LONGTAIL = (
     *("--volts", "48", "--watts", "750", "--sensor", "two-channel"),

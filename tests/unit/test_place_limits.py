@@ -9,7 +9,7 @@ from firmware.settings import TABLE, Settings
 from host_sim.bikes.load import example_names, load_bike
 from host_sim.boardlink.bundle import CheckSums, bundle_for, place_file
 from host_sim.boardlink.targets import target_named
-from host_sim.rules.places import load_place, place_names
+from host_sim.places.limits import load_place, place_names
 from tests.unit.test_console import Desk, Paper
 
 EU = "European Union (EN 15194 family)"

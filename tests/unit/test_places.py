@@ -5,9 +5,9 @@ The numbers are those of the texts named beside each check; they are starting po
 
 import pytest
 
+from host_sim.bikes import places
 from host_sim.errors import RequestError
-from host_sim.rules import places
-from host_sim.rules.places import load_place, load_places, place_names
+from host_sim.places.limits import load_place, load_places, place_names
 
 
 def test_the_european_limits_are_those_of_the_standard():

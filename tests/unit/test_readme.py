@@ -11,8 +11,8 @@ import typer
 
 from host_sim.bench.course import course_names
 from host_sim.cli.program import app
-from host_sim.report.gallery import DRAWN, PHOTOGRAPHED, PICTURES
 from host_sim.rules.catalogue import RULES
+from tests.docs.gallery import DRAWN, PHOTOGRAPHED, PICTURES
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -1,6 +1,6 @@
 """The diagram in DEVELOPERS.md is the engagement table."""
 
-from host_sim.report.state_diagram import DEVELOPERS, state_diagram, with_diagram
+from tests.docs.state_diagram import DEVELOPERS, state_diagram, with_diagram
 
 
 def test_the_diagram_in_the_developers_manual_is_made_from_the_table():

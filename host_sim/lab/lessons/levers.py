@@ -60,7 +60,7 @@ limit and the fades.
 4. Pedalling with position 1 and the throttle open: the throttle asks while the legs allow.
 
 **The profiles are starting points only: check your local code.** They are read from public texts with a
-date, laws change, and towns and paths have rules of their own (`host_sim/rules/places.toml` has the
+date, laws change, and towns and paths have rules of their own (`host_sim/places/places.toml` has the
 sources).
 
 To discuss: the power stays some 1 % above the limit while the roller gets faster. Why? (The power loop

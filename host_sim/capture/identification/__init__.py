@@ -1,5 +1,0 @@
-"""How often an inspection is right: captures made on the bench, with known rings and faults.
-
-This is the one place under `capture` that knows the bench. `python -m host_sim.capture.identification` rides
-the grid and prints the table that stands in `host_sim/capture/README.md`.
-"""

@@ -1,0 +1,255 @@
+"""The first-power checklist: items that tick themselves from live telemetry; what fails ends the list.
+
+An item looks at frames until it has seen what must be, or something that must not, or its time is over. What
+no telemetry can show is asked of the person, and says so in the record.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from statistics import median
+
+from host_sim.bikes.model import Bike
+from host_sim.boardlink.frames import Frame
+from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.record import (
+    CONFIRMED,
+    FAILED,
+    NOT_APPLICABLE,
+    NOT_REACHED,
+    SKIPPED,
+    TICKED,
+    Entry,
+)
+
+PERIOD_US = 5_000
+PERIOD_OFF = 0.05  # The mean step may be off by this share.
+LOOP_S = 3.0
+LATCH_S = 2.0  # A fault must stay for so long after its cause is gone.
+RESTART_S = 3.0
+WAITING = "waiting"
+
+
+@dataclass(slots=True)
+class Hands:
+    """All that an item may use: the board, the bike, questions to the person, and how long it may wait."""
+
+    board: BoardAtHand
+    bike: Bike
+    ask: Callable[[str], str]
+    say: Callable[[str], None]
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """`look` returns whether it holds and what was seen; `person` tells that a person said so."""
+
+    name: str
+    sentence: str
+    look: Callable[[Hands], tuple[bool, str]]
+    applies: Callable[[Bike], bool] = lambda bike: True
+    person: bool = False
+
+
+def run_checklist(hands: Hands, skip: tuple[str, ...], now: Callable[[], str]) -> list[Entry]:
+    """Go through the list; after the first item that fails, nothing more is tried."""
+    entries: list[Entry] = []
+    failed = False
+    for item in ITEMS:
+        if failed:
+            outcome, seen = NOT_REACHED, ""
+        elif not item.applies(hands.bike):
+            outcome, seen = NOT_APPLICABLE, ""
+        elif item.name in skip:
+            outcome, seen = SKIPPED, "left out on request"
+        else:
+            hands.say(f"{item.name}: {item.sentence}")
+            holds, seen = item.look(hands)
+            outcome = (CONFIRMED if item.person else TICKED) if holds else FAILED
+            failed = not holds
+        entries.append(Entry(item.name, item.sentence, outcome, seen, now()))
+        hands.say(f"  {outcome}{': ' + seen if seen else ''}")
+    return entries
+
+
+def passed(entries: list[Entry]) -> bool:
+    """Tell whether nothing failed and nothing was left out."""
+    return all(entry.outcome in (TICKED, CONFIRMED, NOT_APPLICABLE) for entry in entries)
+
+
+def _confirm(question: str) -> Callable[[Hands], tuple[bool, str]]:
+    def look(hands: Hands) -> tuple[bool, str]:
+        answer = hands.ask(f"{question} (yes, no): ")
+        return (
+            answer == "yes",
+            "the person says yes" if answer == "yes" else f'the answer was "{answer[:20]}"',
+        )
+
+    return look
+
+
+def _until(
+    hands: Hands, seen: Callable[[Frame], bool], wanted: str, never: Callable[[Frame], str] = lambda frame: ""
+) -> tuple[bool, str]:
+    """Look at frames until one is as wanted; `never` says why a frame ends it."""
+    for frame in hands.board.frames(hands.seconds):
+        wrong = never(frame) or (f"fault: {frame.fault}" if frame.fault != "none" else "")
+        if wrong:
+            return False, wrong
+        if seen(frame):
+            return True, _told(frame)
+    return False, f"{wanted} was not seen in {hands.seconds:g} s"
+
+
+def _told(frame: Frame) -> str:
+    drive = "driving" if frame.drive_enabled else "not driving"
+    return f"{frame.direction} {frame.cadence_rpm} rpm, {frame.state}, {drive}, {frame.command_v:.2f} V"
+
+
+def _settings(hands: Hands) -> tuple[bool, str]:
+    told = hands.board.settings()
+    wanted = hands.bike.firmware_settings.as_dict()
+    other = [name for name, value in wanted.items() if told.get(name) != value]
+    if other:
+        return False, f"the board has other settings than the bike file: {', '.join(other[:6])}"
+    return _until(hands, lambda frame: frame.settings_valid, "a frame with valid settings")
+
+
+def _loop(hands: Hands) -> tuple[bool, str]:
+    frames = list(hands.board.frames(LOOP_S))
+    periods = [frame.period_us for frame in frames if frame.period_us]
+    if len(periods) < 5:
+        return False, f"only {len(periods)} frames came in {LOOP_S:g} s"
+    usual_us = median(periods)
+    late = (frames[-1].overruns - frames[0].overruns) % 65_536
+    longest_ms = max(frame.worst_us for frame in frames) / 1000
+    seen = f"a step each {usual_us / 1000:.2f} ms, longest {longest_ms:.1f} ms, late {late}"
+    return abs(usual_us - PERIOD_US) <= PERIOD_OFF * PERIOD_US and late == 0, seen
+
+
+def _forward(hands: Hands) -> tuple[bool, str]:
+    return _until(
+        hands,
+        lambda frame: frame.direction == "forward" and frame.cadence_rpm > 0,
+        "forward pedalling",
+        lambda frame: "the first turn is seen as backward" if frame.direction == "backward" else "",
+    )
+
+
+def _backward(hands: Hands) -> tuple[bool, str]:
+    return _until(
+        hands,
+        lambda frame: frame.direction == "backward",
+        "backward pedalling",
+        lambda f: (
+            "it drives while pedalled backward" if f.direction == "backward" and f.drive_enabled else ""
+        ),
+    )
+
+
+def _drives(hands: Hands) -> tuple[bool, str]:
+    return _until(
+        hands, lambda frame: frame.drive_enabled and frame.state == "assisting", "help while pedalling"
+    )
+
+
+def _brake(hands: Hands) -> tuple[bool, str]:
+    """See it drive, then a pulled brake; in the frames from then on nothing may drive."""
+    driven = False
+
+    def cut(frame: Frame) -> bool:
+        nonlocal driven
+        driven = driven or (frame.drive_enabled and not frame.brake_pulled)
+        return driven and frame.brake_pulled
+
+    return _until(
+        hands,
+        cut,
+        "a brake pulled while it drove",
+        lambda f: "it drives although a brake is pulled" if f.brake_pulled and f.drive_enabled else "",
+    )
+
+
+def _each_brake(hands: Hands) -> tuple[bool, str]:
+    """Have every lever pulled by itself, between two looks without any."""
+    count_told = hands.ask("How many brake levers have a switch? ")
+    if not count_told.isdigit() or not 1 <= int(count_told) <= 4:
+        return False, f'the answer was "{count_told[:20]}", allowed is 1 to 4'
+    for lever in range(1, int(count_told) + 1):
+        for pulled, words in ((False, "let all levers go"), (True, f"pull lever {lever} alone and hold it")):
+            hands.say(f"  {words}")
+            if not any(frame.brake_pulled is pulled for frame in hands.board.frames(hands.seconds)):
+                return False, f"lever {lever}: not seen {'pulled' if pulled else 'let go'}"
+    return True, f"{count_told} levers, each by itself"
+
+
+def _unplugged(hands: Hands) -> tuple[bool, str]:
+    """Unplug a lever: a fault must come; plug it in: it must stay; clear it: it must go."""
+    for frame in hands.board.frames(hands.seconds):
+        if frame.fault != "none":
+            first = frame.fault
+            break
+    else:
+        return False, f"no fault came in {hands.seconds:g} s"
+    if hands.ask("Plug it in again, then press Enter: "):
+        return False, "stopped by the person"
+    if any(frame.fault != first or frame.drive_enabled for frame in hands.board.frames(LATCH_S)):
+        return False, f'the fault "{first}" did not stay'
+    hands.board.clear_fault()
+    if not any(frame.fault == "none" for frame in hands.board.frames(LATCH_S)):
+        return False, f'the fault "{first}" could not be cleared'
+    return True, f'"{first}" came, stayed, and was cleared'
+
+
+def _restart(hands: Hands) -> tuple[bool, str]:
+    """Have the board store what it has and start anew: nothing may drive, whatever turns."""
+    told = hands.board.settings()
+    hands.board.change({"engage_rpm": told["engage_rpm"]})
+    states: list[str] = []
+    for frame in hands.board.frames(RESTART_S):
+        if frame.drive_enabled:
+            return False, f"it drives after a restart: {_told(frame)}"
+        if not states or states[-1] != frame.state:
+            states.append(frame.state)
+    return WAITING in states, f"states after the restart: {', '.join(states) or 'none'}; nothing drove"
+
+
+ITEMS: tuple[Item, ...] = (
+    Item(
+        "off the ground",
+        "The driven wheel is off the ground, hands and cables are clear, a hand is at the battery switch.",
+        _confirm("Is the driven wheel off the ground, and is a hand at the battery switch?"),
+        person=True,
+    ),
+    Item("settings", "The board rides with the settings of this bike file, without a fault.", _settings),
+    Item("loop time", "A step comes every 5 ms, and none is late.", _loop),
+    Item("forward", "Turn the crank forward, slowly: it is seen as forward.", _forward),
+    Item("help", "Pedal until the motor turns.", _drives),
+    Item(
+        "brake cuts",
+        "Pedal until the motor turns, then pull a brake: the drive ends at once.",
+        _brake,
+        lambda bike: bike.brakes.switches != "none",
+    ),
+    Item("backward", "Turn the crank backward: it is seen as backward, and nothing drives.", _backward),
+    Item(
+        "each brake",
+        "Every lever by itself is seen.",
+        _each_brake,
+        lambda bike: bike.brakes.switches != "none",
+    ),
+    Item(
+        "fault stays",
+        "Unplug the throttle (or else the selector): a fault comes, stays after plugging in, can be cleared.",
+        _unplugged,
+        lambda bike: bike.throttle.fitted or bike.selector.kind != "none",
+    ),
+    Item(
+        "expiry",
+        "The board's reset held, or its supply off: drive enable and command read 0 V on a meter.",
+        _confirm("With the board held in reset, do drive enable and command read 0 V on the meter?"),
+        person=True,
+    ),
+    Item("restart", "The board starts anew: it waits for controls at rest, and nothing drives.", _restart),
+)
+ITEM_NAMES = tuple(item.name for item in ITEMS)

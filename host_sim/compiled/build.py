@@ -1,0 +1,174 @@
+"""A copy of some source files compiled by mypyc, built on demand, kept outside the source tree.
+
+The source stays as it is; the copy gets the type annotations that only the compiler reads (`native_types`).
+What is compiled has no Python source in the copy, so whoever finds it first on the path can't run interpreted
+code by mistake. The copy is named for a hash of everything it is made of; another source, Python, mypy or way
+of compiling gives another copy.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import sysconfig
+import tempfile
+from hashlib import sha256
+from importlib.metadata import version
+from importlib.util import find_spec
+from pathlib import Path
+
+from host_sim.compiled.cache import cache_folder
+from host_sim.compiled.native_types import annotated, whole_constants
+
+ROOT = Path(__file__).resolve().parents[2]
+TOOLS = ("mypyc", "setuptools", "platformdirs")
+OPTIMISATION = "3"
+# Calls inside the copy go straight, and most of them not at all: a step is some fifty calls of small methods,
+# and put into one another they take a quarter less. A larger inline-unit-growth than 200 doubles the time to
+# compile and gains nothing. No fused multiply-add: it rounds other than Python does.
+PARAMS = (
+    "max-inline-insns-auto=1000", "inline-unit-growth=200", "large-function-growth=2000",
+    "large-function-insns=50000", "large-stack-frame-growth=3000",
+)  # fmt: skip
+C_FLAGS = "-fvisibility=hidden -fno-semantic-interposition -ffp-contract=off"
+if os.name != "posix":
+    C_FLAGS = ""
+elif sys.platform == "linux":
+    C_FLAGS += "".join(f" --param {param}" for param in PARAMS)
+INTERPRETED = "firmware/link"  # Files and messages: nothing hot, and none of it in a ride.
+# What is not compiled is not typed either, nor looked for where treadle is installed. Explicit packages: the
+# copy has no `__init__.py` where only some files of a package are in it.
+MYPY_OPTIONS = (
+    "--no-site-packages",
+    "--ignore-missing-imports",
+    "--namespace-packages",
+    "--explicit-package-bases",
+)
+HOT = (
+    "firmware",
+    "host_sim/plant",
+    "host_sim/bench/board_clock.py",
+    "host_sim/bench/clock.py",
+    "host_sim/bench/distortion.py",
+    "host_sim/bench/drive_faults.py",
+    "host_sim/bench/fault_effects.py",
+    "host_sim/bench/faults.py",
+    "host_sim/bench/meter.py",
+    "host_sim/bench/noise.py",
+    "host_sim/bench/readings.py",
+    "host_sim/bench/ride.py",
+    "host_sim/bench/ride_measures.py",
+    "host_sim/bench/script.py",
+    "host_sim/bench/sim_board.py",
+    "host_sim/bench/stretch.py",
+    "host_sim/bench/truth.py",
+    "host_sim/bench/wheel_faults.py",
+    "host_sim/bench/world.py",
+    "host_sim/rules/driving_probes.py",
+    "host_sim/rules/failing_probes.py",
+    "host_sim/rules/probe.py",
+    "host_sim/rules/speeding_probes.py",
+    "host_sim/rules/stopping_probes.py",
+)
+"""What runs once a control period or more often: folders and files, from the root."""
+
+
+class CannotCompile(Exception):
+    """There is no compiled copy; the message is one sentence that says why."""
+
+
+def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
+    """Return the folder that holds the compiled copy of `parts`, building it if need be: a minute or two.
+
+    `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
+    are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is
+    missing or went wrong; the interpreted files then do.
+    """
+    sources = _sources(parts)
+    missing = missing_tools()
+    if missing:
+        raise CannotCompile(f"there is no compiled copy: {missing}")
+    cache = cache_folder()
+    folder = cache / f"compiled-{_digest(sources, version('mypy'))}"
+    if folder.is_dir():
+        return folder
+    cache.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=cache) as workshop:
+        _compile(sources, Path(workshop))
+        _keep_binaries(Path(workshop))
+        try:
+            Path(workshop).rename(folder)
+        except OSError:
+            if not folder.is_dir():  # Else somebody else was faster.
+                raise
+        else:
+            Path(workshop).mkdir()  # For the context manager to remove.
+    return folder
+
+
+def is_built(parts: tuple[str, ...] = HOT) -> bool:
+    """Return whether `compiled_copy` has nothing to build any more."""
+    if missing_tools():
+        return False
+    return (cache_folder() / f"compiled-{_digest(_sources(parts), version('mypy'))}").is_dir()
+
+
+def _sources(parts: tuple[str, ...]) -> list[Path]:
+    """Return the files of `parts`; without the `__init__.py` of a package of which only files are named."""
+    sources: list[Path] = []
+    for part in parts:
+        path = ROOT / part
+        sources += sorted(path.rglob("*.py")) if path.is_dir() else [path]
+    return sources
+
+
+def missing_tools() -> str:
+    """Return which tool for compiling is missing here, or an empty text."""
+    for module in TOOLS:
+        if find_spec(module) is None:
+            return f"{module} is not installed"
+    compiler = (os.environ.get("CC") or sysconfig.get_config_var("CC") or "cc").split()[0]
+    return "" if shutil.which(compiler) else f"no C compiler ({compiler}) was found"
+
+
+def _digest(sources: list[Path], mypy_version: str) -> str:
+    how = f"{sys.version} {sysconfig.get_platform()} {mypy_version} {OPTIMISATION} {C_FLAGS}"
+    digest = sha256(how.encode() + Path(__file__).with_name("native_types.py").read_bytes())
+    for path in sources:
+        digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()[:16]
+
+
+def _compile(sources: list[Path], workshop: Path) -> None:
+    texts = {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in sources}
+    names = [name for name in texts if not name.startswith(INTERPRETED)]
+    whole = whole_constants(texts[name] for name in names)
+    vectors = find_spec("librt") is not None and find_spec("librt.vecs") is not None
+    for name, text in texts.items():
+        copy = workshop / name
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        copy.write_text(annotated(text, whole, vectors) if name in names else text, encoding="utf-8")
+    environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
+    environment["CFLAGS"] = f"{os.environ.get('CFLAGS', '')} {C_FLAGS}".strip()
+    done = subprocess.run(
+        [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names],
+        cwd=workshop,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode != 0:
+        last = (done.stderr.strip() or done.stdout.strip() or "no message").splitlines()[-1]
+        raise CannotCompile(f"there is no compiled copy: mypyc ended with code {done.returncode}, {last}")
+
+
+def _keep_binaries(workshop: Path) -> None:
+    """Throw everything away that is no extension module, beside what stays interpreted."""
+    suffix = sysconfig.get_config_var("EXT_SUFFIX")
+    for name in ("build", "types"):
+        shutil.rmtree(workshop / name, ignore_errors=True)
+    for path in workshop.rglob("*"):
+        kept = path.name.endswith(suffix) or path.is_relative_to(workshop / INTERPRETED)
+        if path.is_file() and not kept:
+            path.unlink()

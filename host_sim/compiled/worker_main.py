@@ -1,0 +1,48 @@
+"""A worker process: reads (function, items) from standard input, writes their results to standard output.
+
+Started as `python -P -m host_sim.compiled.worker_main FOLDER`, where FOLDER is the compiled copy or `-`.
+Nothing hot may be imported above `main`: the copy has to be in place first. What the work prints goes to
+standard error; the end of the input ends the process.
+"""
+
+import os
+import pickle
+import signal
+import sys
+from importlib import import_module
+from pathlib import Path
+
+from host_sim.compiled.compiled_first import compiled_first
+
+
+def main() -> None:
+    """Serve until the input ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # The parent hears it and ends its workers.
+    results = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    if sys.argv[1] != "-":
+        compiled_first(Path(sys.argv[1]))
+    import_module("host_sim.compiled.travel")
+    while True:
+        try:
+            request = pickle.load(sys.stdin.buffer)
+        except EOFError:
+            return
+        pickle.dump(_answer(request), results)
+        results.flush()
+
+
+def _answer(request: bytes) -> bytes:
+    """Do what a request asks for; what goes wrong, on the way in or out as well, is an answer too."""
+    try:
+        function, items = pickle.loads(request)
+        return pickle.dumps((True, [function(item) for item in items]))
+    except Exception as error:
+        try:
+            return pickle.dumps((False, error))
+        except Exception:
+            return pickle.dumps((False, RuntimeError(f"{type(error).__name__}: {error}")))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,148 @@
+"""Worker processes that ride compiled: the copy is first on their path, this process stays interpreted.
+
+    with Workers(2) as workers:
+        for result in workers.map(function, items):
+            ...
+
+Processes are started afresh, so that nothing hot is imported before the compiled copy is in place. Without a
+compiler they ride interpreted, and `notice` says so.
+"""
+
+import os
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from itertools import islice
+from queue import SimpleQueue
+from threading import Lock
+from typing import Any, TypeVar
+
+import host_sim.compiled.travel  # noqa: F401  It teaches settings to travel.
+from host_sim.compiled.build import HOT, ROOT, CannotCompile, compiled_copy, is_built, missing_tools
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+DEATHS_MAX = 3  # A batch whose worker dies so often is not tried again.
+AHEAD = 4  # Batches on their way for each worker, so that none waits for another.
+
+
+class WorkerDied(Exception):
+    """A worker process ended by itself again and again on the same items."""
+
+
+class Workers:
+    """`count` processes for as long as the `with` block lasts. Read: `notice`, "" or why they are slow."""
+
+    def __init__(
+        self, count: int, compiled: bool = True, say: Callable[[str], None] = lambda sentence: None
+    ) -> None:
+        """Build the compiled copy if need be (a minute or two, once) and get ready to start processes.
+
+        `say` is told when it has to be built.
+        """
+        self.count = count
+        self.notice = ""
+        self._folder = "-"
+        if compiled:
+            if not missing_tools() and not is_built(HOT):
+                say("compiling the bench, once: a minute or two")
+            try:
+                self._folder = str(compiled_copy(HOT))
+            except CannotCompile as reason:
+                self.notice = f"rides are interpreted, some twenty times slower: {reason}"
+        self._idle: SimpleQueue[_Worker | None] = SimpleQueue()
+        self._started: list[_Worker] = []
+        self._over = False
+        self._starting = Lock()
+        for _ in range(count):
+            self._idle.put(None)  # A place for a process, which is started when it is needed.
+        self._threads = ThreadPoolExecutor(count)
+
+    def __enter__(self) -> "Workers":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End the processes at once, whatever they are at."""
+        with self._starting:
+            self._over = True
+        self._threads.shutdown(wait=False, cancel_futures=True)
+        for worker in self._started:
+            worker.end()
+        self._threads.shutdown(wait=True)
+
+    def map(
+        self, function: Callable[[Item], Result], items: Iterable[Item], batch: int = 8
+    ) -> Iterator[Result]:
+        """Yield `function(item)` for every item, in their order; `batch` items travel together.
+
+        `function` is found by its name in its module. What it raises is raised here; a worker that dies is
+        replaced and its batch done again, WorkerDied if that happens DEATHS_MAX times.
+        """
+        source = iter(items)
+        waiting: list[Future[list[Result]]] = []
+        while True:
+            while len(waiting) < AHEAD * self.count and (some := list(islice(source, batch))):
+                waiting.append(self._threads.submit(self._do, function, some))
+            if not waiting:
+                return
+            yield from waiting.pop(0).result()
+
+    def _do(self, function: Callable[[Item], Result], items: list[Item]) -> list[Result]:
+        """Let a free process do a batch; runs in a thread that waits for it."""
+        request = pickle.dumps(pickle.dumps((function, items)))
+        for _ in range(DEATHS_MAX):
+            place = self._idle.get()
+            answer = None
+            try:
+                place = place or self._start()
+                answer = place.ask(request)
+            finally:
+                self._idle.put(place if answer is not None else None)  # Else somebody would wait for ever.
+            if answer is None:
+                continue
+            done, results = answer
+            if not done:
+                raise results
+            return list(results)
+        raise WorkerDied(f"a worker process died {DEATHS_MAX} times on the same rides")
+
+    def _start(self) -> "_Worker":
+        with self._starting:
+            if self._over:
+                raise WorkerDied("the workers have been sent home")
+            worker = _Worker(self._folder)
+            self._started.append(worker)
+            return worker
+
+
+class _Worker:
+    """One process and its two pipes."""
+
+    def __init__(self, folder: str) -> None:
+        path = os.pathsep.join([str(ROOT), *os.environ.get("PYTHONPATH", "").split(os.pathsep)])
+        self._process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "host_sim.compiled.worker_main", folder],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": path.strip(os.pathsep)},
+        )
+
+    def ask(self, request: bytes) -> tuple[bool, Any] | None:
+        """Send a request and wait for its answer; None if the process has died."""
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        try:
+            self._process.stdin.write(request)
+            self._process.stdin.flush()
+            answer: tuple[bool, Any] = pickle.loads(pickle.load(self._process.stdout))
+        except (OSError, EOFError, pickle.UnpicklingError, ValueError):
+            self.end()
+            return None
+        return answer
+
+    def end(self) -> None:
+        """End the process, if it still runs."""
+        self._process.kill()
+        self._process.wait()

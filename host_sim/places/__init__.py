@@ -1,0 +1,1 @@
+"""Limits of places: power, speed, throttle, each with its clause and date."""

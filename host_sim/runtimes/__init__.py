@@ -1,1 +1,0 @@
-"""The same firmware on every runtime: golden traces recorded on the bench and replayed everywhere."""

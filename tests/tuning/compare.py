@@ -1,0 +1,47 @@
+"""Recommendation against brute force: for one bicycle, and over a grid of bicycles."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from host_sim.compiled.workers import Workers
+from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
+from host_sim.tuning.measures import Scores
+from host_sim.tuning.recommend import Tuned, tune_bike
+from host_sim.tuning.simc import simc
+from tests.tuning.brute import FULL_GRID, Grid, Map, bike_grid, sweep_drive, sweep_engage, sweep_release
+
+
+class Compared(NamedTuple):
+    """One bicycle: scores of the recommendation as ridden, and the best of the sweep, part by part."""
+
+    name: str
+    priority: str
+    recommended: Scores
+    swept: Scores
+
+    @property
+    def over_percent(self) -> float:
+        """How far the recommendation lies above the best score that was found; negative if it is better."""
+        return 100.0 * (self.recommended.total / self.swept.total - 1.0)
+
+
+def compare(name: str, tuned: Tuned, grid: Grid, mapped: Map, seed: int = 1) -> Compared:
+    """Sweep a bicycle that has been tuned, and return both; the release ride has the legs that tuning had."""
+    bike, priority = tuned.bike, tuned.priority
+    engage_rpm = tuned.changes["engage_rpm"]
+    model = loop_model(tuned.plants)
+    tight = DriveSettings(1, *(legal_gains(simc(model)) if model is not None else (1, 20)))
+    swept = Scores(
+        sweep_engage(bike, priority, grid, mapped, seed)[0],
+        sweep_release(bike, engage_rpm, tuned.release.slowest_rpm, grid, mapped, seed)[0],
+        sweep_drive(bike, tuned.plants, priority, tight, grid, mapped, seed)[0],
+    )
+    return Compared(name, priority.name, tuned.after.scores, swept)
+
+
+def compare_all() -> Iterator[Compared]:
+    """Tune and compare every bicycle of the grid on the full grid of settings, on two processes."""
+    with Workers(2) as workers:
+        for name, bike, priority in bike_grid():
+            tuned = tune_bike(bike, priority, lambda stage, stages: None)
+            yield compare(name, tuned, FULL_GRID, workers.map)
