@@ -51,8 +51,8 @@ def on_cpython(setup: list[str], lines: list[str]) -> list[str]:
 def on_cortex(modules: list[str], setup: list[str], lines: list[str]) -> list[str]:
     """Return what the lines print on the Cortex-M0, after the modules' source has been sent.
 
-    The machine's collector takes any word on the stack for an address, so what it frees depends on when letters
-    arrive: a machine whose memory ran out is replaced by a fresh one, TRIES times.
+    The machine's collector takes any word on the stack for an address, so what it frees depends on when
+    letters arrive: a machine whose memory ran out is replaced by a fresh one, TRIES times.
     """
     for _ in range(TRIES - 1):
         with suppress(OutOfMemory):

@@ -1,4 +1,4 @@
-"""The results as tables for people, in Markdown, and the block of the README that holds them."""
+"""The results as tables for people, in Markdown, and the block of EVIDENCE.md that holds them."""
 
 from pathlib import Path
 from textwrap import fill
@@ -10,7 +10,7 @@ from tests.runtime.results import Results
 from tests.runtime.runners import ReplayedVectors, Runtime, all_runtimes
 
 WIDTH = 130
-README = ROOT / "README.md"
+EVIDENCE = ROOT / "tests/EVIDENCE.md"
 BEGIN = "<!-- runtimes: written by `uv run python -m tests.runtime --readme`, do not edit -->\n"
 END = "<!-- end of the runtimes -->\n"
 RUNTIME_COLUMNS = (
@@ -66,15 +66,17 @@ def table(results: Results) -> str:
 
 
 def with_table(text: str, results: Results) -> str:
-    """Return the text of README.md with the present tables between its two marks."""
+    """Return the text of EVIDENCE.md with the present tables between its two marks."""
     before, rest = text.split(BEGIN)
     after = rest.split(END)[1]
     return f"{before}{BEGIN}{table(results)}\n{END}{after}"
 
 
-def rewrite_readme(results: Results, readme: Path = README) -> None:
-    """Put the present tables into the README."""
-    readme.write_text(with_table(readme.read_text(encoding="utf-8"), results), encoding="utf-8", newline="\n")
+def rewrite_evidence(results: Results, evidence: Path = EVIDENCE) -> None:
+    """Put the present tables into EVIDENCE.md."""
+    evidence.write_text(
+        with_table(evidence.read_text(encoding="utf-8"), results), encoding="utf-8", newline="\n"
+    )
 
 
 def _wrapped(text: str) -> str:

@@ -9,7 +9,7 @@ from tests.runtime.calls import Calls
 from tests.runtime.fuel import Fuel, Spread
 from tests.runtime.results import Results
 from tests.runtime.runners import ReplayedVectors
-from tests.runtime.table import BEGIN, END, README, rewrite_readme, table, with_table
+from tests.runtime.table import BEGIN, END, EVIDENCE, rewrite_evidence, table, with_table
 
 
 def test_the_table_has_a_row_for_each_runtime(results):
@@ -89,12 +89,12 @@ def test_the_table_says_how_far_the_goal_for_a_step_is_met_and_why(results):
     )
 
 
-def test_the_readme_has_the_tables_as_they_are_written_now(results):
+def test_the_evidence_has_the_tables_as_they_are_written_now(results):
     """Numbers may be of another day; a machine that lacks something has other words in that row."""
     if "not run" in table(results) or "not measured" in table(results):
-        pytest.skip("something is missing here that the README's tables have: see the table")
-    text = README.read_text(encoding="utf-8")
-    assert form(text) == form(with_table(text, results)), "uv run python -m tests.runtime --readme"
+        pytest.skip("something is missing here that the written tables have: see the table")
+    text = EVIDENCE.read_text(encoding="utf-8")
+    assert form(text) == form(with_table(text, results)), "uv run python -m tests.runtime --write"
 
 
 def form(text):
@@ -102,11 +102,11 @@ def form(text):
     return re.sub(r"\d[\d,]*\d|\d", "#", " ".join(text.split()))
 
 
-def test_only_what_is_between_the_marks_of_the_readme_is_written(results, tmp_path):
-    readme = tmp_path / "README.md"
-    readme.write_text(f"before\n{BEGIN}of another day\n{END}after\n", encoding="utf-8")
-    rewrite_readme(results, readme)
-    text = readme.read_text(encoding="utf-8")
+def test_only_what_is_between_the_marks_of_the_evidence_is_written(results, tmp_path):
+    evidence = tmp_path / "EVIDENCE.md"
+    evidence.write_text(f"before\n{BEGIN}of another day\n{END}after\n", encoding="utf-8")
+    rewrite_evidence(results, evidence)
+    text = evidence.read_text(encoding="utf-8")
     assert text.startswith(f"before\n{BEGIN}**The same firmware on every runtime.** 19 rides, ")
     assert text.endswith(f"\n{END}after\n")
     assert "of another day" not in text
