@@ -8,7 +8,6 @@ import binascii
 import struct
 from dataclasses import dataclass
 
-
 from firmware.decide.engagement import STATE_NAMES
 from firmware.guard.faults import CAUSE_NAMES
 from firmware.link.telemetry import (
