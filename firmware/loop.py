@@ -6,9 +6,8 @@ A board has three methods. `read(inputs) -> now_us` fills the record and returns
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
-from firmware.ticks import ticks_add_us, ticks_diff_us
+from firmware.ticks import CONTROL_PERIOD_US, ticks_add_us, ticks_diff_us
 
-CONTROL_PERIOD_US = 5_000
 SPARE_US = 1_000  # With less than this left before the next step, the link gets no turn.
 LINK_WAITS_MAX = 2  # Steps: then the link gets a turn, so that a board without time left answers too.
 COLLECT_EVERY = 400  # Steps at rest between two garbage collections: 2 s.
@@ -44,7 +43,7 @@ class Link:
         """Do a little of what waits; return True if it took time that only a rest allows."""
         return False
 
-    def over(self) -> bool:
+    def must_end(self) -> bool:
         """Tell whether the loop is to end, because a host asked for what needs a new start."""
         return False
 
@@ -73,7 +72,7 @@ class LoopCounters:
             self._measuring = False
             self.worst_us = max(self.worst_us, min(ticks_diff_us(now_us, self._began_us), 0xFFFF))
 
-    def stepped(self, now_us: int) -> None:
+    def count_step(self, now_us: int) -> None:
         """Count the step that began at `now_us`."""
         self.steps = (self.steps + 1) & 0xFFFF
         self._began_us = now_us
@@ -119,7 +118,7 @@ def run(
             if late_us >= 0:
                 board.write(controller.step(inputs, now_us))
                 board.feed_watchdog()
-                counters.stepped(now_us)
+                counters.count_step(now_us)
                 inputs.clear_requested = False
                 if late_us >= CONTROL_PERIOD_US:
                     if not excused:
@@ -136,7 +135,7 @@ def run(
             if late_us < -SPARE_US or steps_without_link == LINK_WAITS_MAX:
                 steps_without_link = 0
                 excused = link.pump(resting, now_us) or excused
-                if link.over():
+                if link.must_end():
                     return
     finally:
         board.write(safe)

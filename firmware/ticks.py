@@ -8,6 +8,9 @@ without allocating (its manual, "Writing interrupt handlers", small integers).
 TICKS_MAX_US = (1 << 30) - 1
 _HALF_PERIOD_US = 1 << 29
 
+CONTROL_PERIOD_MS = 5
+CONTROL_PERIOD_US = 5_000
+
 
 def ticks_add_us(time_us: int, span_us: int) -> int:
     """Return the time `span_us` (0 to TICKS_MAX_US) after `time_us`, across the wrap."""

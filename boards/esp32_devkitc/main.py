@@ -19,7 +19,6 @@ from boards.starting import ride, stay_in_maintenance  # noqa: E402
 board = Esp32Board()
 flash = Flash("")
 if not stay_in_maintenance(board, flash):
-    ride(
-        board, flash, PacedPort(board), "esp32_devkitc"
-    )  # Settings, constructors, collection, interrupts, watchdog, loop.
+    # Settings, constructors, collection, interrupts, watchdog, loop.
+    ride(board, flash, PacedPort(board), "esp32_devkitc")
     reset()

@@ -18,7 +18,6 @@ from boards.starting import ride, stay_in_maintenance  # noqa: E402
 board = PyboardBoard()
 flash = Flash("")
 if not stay_in_maintenance(board, flash):
-    ride(
-        board, flash, StandardPort(), "pyboard"
-    )  # Settings, constructors, collection, interrupts, watchdog, loop.
+    # Settings, constructors, collection, interrupts, watchdog, loop.
+    ride(board, flash, StandardPort(), "pyboard")
     reset()

@@ -9,9 +9,8 @@ present speed, less the time the motor controller takes to let the power go.
 from firmware.sense.crank import US_PER_MINUTE, Crank
 from firmware.sense.rotation import TEN_US_PER_MINUTE, Rotation
 from firmware.settings import DUTY_CODED, Settings
-from firmware.ticks import ticks_diff_us
+from firmware.ticks import CONTROL_PERIOD_MS, ticks_diff_us
 
-CONTROL_PERIOD_MS = 5  # A stop is seen at the next step, so this much of the cut-off time is gone.
 DISTANCE_GAP_MAX_MS = 10_000  # More than any release gap, and small enough to be put in microseconds.
 
 
@@ -56,6 +55,7 @@ class Pedalling:
         self._backward_edges = settings.backward_edges
         self._stop_pitch_percent = settings.stop_pitch_percent
         self._cutoff_distance_mm = settings.cutoff_distance_mm
+        # A stop is seen at the next step, so a period of the cut-off time is gone.
         self._spent_ms = settings.motor_lag_ms + CONTROL_PERIOD_MS
         self._engage_speed_mm_per_s = settings.engage_speed_mm_per_s
         self.cadence_rpm = 0
@@ -70,7 +70,7 @@ class Pedalling:
         if crank.pitch_us == 0:
             self._cadence.stand()
         elif crank.pitch_measured:
-            self._cadence.measured(crank.pitch_us, crank.pitch_edge_us)
+            self._cadence.take_period(crank.pitch_us, crank.pitch_edge_us)
         self.cadence_rpm = self._cadence.rate(now_us)
         self.stop_gap_us = self._stop_gap_us(crank.pitch_us, speed_mm_per_s)
         if crank.ground_gained:

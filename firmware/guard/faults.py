@@ -11,6 +11,7 @@ from firmware.sense.levers import Selector, Throttle
 from firmware.sense.rotation import Wheel
 from firmware.sense.supply import Supply
 from firmware.settings import TWO_CHANNELS, Settings
+from firmware.ticks import CONTROL_PERIOD_MS
 
 NO_FAULT = 0
 EDGES_LOST = 1
@@ -51,7 +52,6 @@ CAUSE_NAMES: tuple[str, ...] = (
     "the motor turns faster than the wheel sensor shows: wheel pulses missing",
 )
 
-PERIODS_PER_MS = 5
 NOISE_FORGIVEN_AFTER = 20  # Steps, 100 ms: then one rejected edge is forgiven.
 UNASKED_MA = 1_500  # Above the no-load current of hub motors of this class; common practice, no source.
 UNASKED_SAMPLES = 100  # 0.5 s: a motor controller lets go within 0.3 s (highest motor_lag_ms).
@@ -124,7 +124,7 @@ class Faults:
         self._command_max_mv = settings.command_max_mv
         self._shunt_fitted = settings.shunt_fitted == 1
         self._shunt_check_mm_per_s = settings.shunt_check_mm_per_s
-        self._wheel_lost_samples = settings.wheel_lost_ms // PERIODS_PER_MS
+        self._wheel_lost_samples = settings.wheel_lost_ms // CONTROL_PERIOD_MS
         self._heat_sensor_fitted = settings.heat_sensor_fitted == 1
         self._samples_needed = [settings.fault_samples] * len(CAUSE_NAMES)
         for cause in JUDGED_ELSEWHERE:
@@ -147,10 +147,10 @@ class Faults:
         """
         if inputs.clear_requested:
             self._clear()
-        conditions = self._of_crank(inputs) | self._of_wires() | self._of_readings(inputs)
-        conditions |= self._of_wheel(command_mv)
+        conditions = self._check_crank(inputs) | self._check_wires() | self._check_readings(inputs)
+        conditions |= self._check_wheel(command_mv)
         if self._shunt_fitted:
-            conditions |= self._of_shunt(command_mv) | self._of_plausibility()
+            conditions |= self._check_shunt(command_mv) | self._check_plausibility()
         if conditions or self.conditions:
             self._count(conditions)
         self.conditions = conditions
@@ -163,7 +163,7 @@ class Faults:
         self._plausibility.forget()
         self.cause = NO_FAULT
 
-    def _of_crank(self, inputs: Inputs) -> int:
+    def _check_crank(self, inputs: Inputs) -> int:
         crank = self._crank
         conditions = 0
         overruns = inputs.crank.overruns + inputs.wheel.overruns
@@ -171,12 +171,12 @@ class Faults:
             self._overruns = overruns
             conditions = 1 << EDGES_LOST
         if crank.rejected != self._rejected or self._noise_level != 0:
-            conditions |= self._of_noise()
+            conditions |= self._check_noise()
         if self._two_channels and crank.one_sided_run > self._channels_run_max:
             conditions |= 1 << CRANK_CHANNEL_DEAD
         return conditions
 
-    def _of_noise(self) -> int:
+    def _check_noise(self) -> int:
         """Count the edges that the crank rejected: each is forgiven after a while, too many are a fault."""
         self._noise_steps += 1
         if self._noise_level == 0:
@@ -189,7 +189,7 @@ class Faults:
         self._noise_level = min(self._noise_level + rejected, self._noise_limit)
         return 1 << CRANK_NOISE if self._noise_level == self._noise_limit else 0
 
-    def _of_wires(self) -> int:
+    def _check_wires(self) -> int:
         throttle = self._throttle
         selector = self._selector
         conditions = 0
@@ -203,7 +203,7 @@ class Faults:
             conditions |= 1 << SELECTOR_WIRE_SHORTED
         return conditions
 
-    def _of_wheel(self, command_mv: int) -> int:
+    def _check_wheel(self, command_mv: int) -> int:
         """Count how long the motor drives or the crank turns on an overdue pulse; a pause excuses nothing."""
         if self._wheel.pulsed:
             self._unpulsed_samples = 0
@@ -213,7 +213,7 @@ class Faults:
             self._unpulsed_samples += 1
         return 0
 
-    def _of_readings(self, inputs: Inputs) -> int:
+    def _check_readings(self, inputs: Inputs) -> int:
         conditions = 0
         if not self._battery_lowest_mv <= inputs.battery_mv <= self._battery_highest_mv:
             conditions = 1 << BATTERY_READING
@@ -223,7 +223,7 @@ class Faults:
             conditions |= 1 << HEAT_READING
         return conditions
 
-    def _of_shunt(self, command_mv: int) -> int:
+    def _check_shunt(self, command_mv: int) -> int:
         current_ma = self._supply.current_ma
         if command_mv == 0:
             return 1 << CURRENT_UNASKED if current_ma > UNASKED_MA else 0
@@ -234,7 +234,7 @@ class Faults:
         )
         return 1 << CURRENT_MISSING if missing else 0
 
-    def _of_plausibility(self) -> int:
+    def _check_plausibility(self) -> int:
         found = self._plausibility
         conditions = 1 << SHUNT_STUCK if found.shunt_stuck else 0
         conditions |= 1 << SHUNT_DEAD if found.shunt_dead else 0

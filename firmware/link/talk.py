@@ -87,7 +87,7 @@ class Talk(Link):
             self._make_frame(resting, now_us)
         return False
 
-    def over(self) -> bool:
+    def must_end(self) -> bool:
         """Tell whether the console wants a new start and its answer is on its way."""
         return self.console.ending != GO_ON and self._sent == self._length
 

@@ -30,6 +30,7 @@ from host_sim.errors import RequestError
 from host_sim.refusals import closest, shown
 from host_sim.textfile import find_file, names_in, spoken
 from host_sim.tomlfile import check, read_toml
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 __all__ = ["COURSES", "Course", "Stretch", "course_from", "course_names", "load_course"]
 
@@ -169,7 +170,7 @@ def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
         "throttle_share": _share(entry.throttle_percent),
         "selector_share": _share(entry.selector_percent),
         "selector_position": entry.selector_position,
-        "roller_m_per_s": None if entry.roller_km_per_h is None else entry.roller_km_per_h / 3.6,
+        "roller_m_per_s": _m_per_s(entry.roller_km_per_h),
         "crank_free": entry.crank_free,
         "brake_pulled": entry.brake,
         "power_switched_on": entry.power_switch,
@@ -181,6 +182,10 @@ def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
     # These are brought about once, when the stretch begins, and not kept.
     stretch.charge = _share(entry.charge_percent)
     stretch.motor_celsius = entry.motor_celsius
+
+
+def _m_per_s(speed_km_per_h: float | None) -> float | None:
+    return None if speed_km_per_h is None else speed_km_per_h / KM_PER_H_PER_M_PER_S
 
 
 def _share(percent: float | None) -> float | None:

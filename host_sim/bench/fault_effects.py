@@ -3,6 +3,7 @@
 from host_sim.bench.distortion import FIXED, STUCK, Distortion
 from host_sim.bench.world import WIRE_OPEN, WIRE_SHORTED, WIRE_STUCK, World
 from host_sim.plant.pedal_sensor import DEAD, STUCK_HIGH, STUCK_LOW
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 
 class FaultSpec:
@@ -189,7 +190,7 @@ def wheel_interference(world: World, spec: FaultSpec) -> None:
 
 def wheel_slips(world: World, spec: FaultSpec) -> None:
     """The motor's wheel turns faster than the road."""
-    world.drive_faults.slip_m_per_s = spec.km_per_h / 3.6
+    world.drive_faults.slip_m_per_s = spec.km_per_h / KM_PER_H_PER_M_PER_S
 
 
 def unplugged(world: World, _: FaultSpec) -> None:

@@ -1,8 +1,9 @@
 """The simulated board: the same three methods as a real one, with the world behind them."""
 
 from firmware.controller import Controller
-from firmware.loop import CONTROL_PERIOD_US, Board
+from firmware.loop import Board
 from firmware.records import Inputs, Outputs
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.clock import Agenda, Event
 from host_sim.bench.noise import Noise
 from host_sim.bench.world import SHORTED_V, WIRE_OPEN, WIRE_SHORTED, WIRE_STUCK, WIRE_WHOLE, World

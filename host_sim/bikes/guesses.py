@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import pi, sqrt
 
 from host_sim.places.limits import Place
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 # Lithium-ion cells in a row: 3.65 V nominal for each, 4.2 V full, 3.15 V nearly empty (from memory).
 CELL_V, CELL_FULL_V, CELL_EMPTY_V = 3.65, 4.2, 3.15
@@ -96,7 +97,9 @@ def _bicycle(answers: Answers, wheel_m: float) -> dict[str, Value]:
 def _motor(answers: Answers, place: Place, wheel_m: float) -> dict[str, Value]:
     """Guess the motor from its voltage, its power and the speed at which help ends here."""
     volts, watts = answers.volts, answers.watts
-    no_load_rad_per_s = _NO_LOAD_OVER_CUTOFF * place.cutoff_km_per_h / 3.6 / wheel_m * 2.0 * pi
+    no_load_rad_per_s = (
+        _NO_LOAD_OVER_CUTOFF * place.cutoff_km_per_h / KM_PER_H_PER_M_PER_S / wheel_m * 2.0 * pi
+    )
     limit_a = round(_LIMIT_OVER_RATED * watts / volts)
     return {
         "motor.rated_power_w": Value(watts, False),

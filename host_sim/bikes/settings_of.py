@@ -12,11 +12,12 @@ from host_sim.bikes.model import Bike, PedalSensor
 from host_sim.bikes.power_loop_of import motor_model, open_map_full_w, power_loop
 from host_sim.places.limits import Place
 from host_sim.refusals import closest
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
 _EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}
 _THROTTLE_USES = ("never", "below start-up speed", "freely")
-_MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
+_MM_PER_S_PER_KM_PER_H = 1000.0 / KM_PER_H_PER_M_PER_S
 # A sixth of a turn is pedalling; what is less may be a nudge. With a tenth, 40 to 50 % of nudges of up to
 # 0.16 of a turn engaged on two channels, with a sixth 0 to 1 % (measured; tests/tuning/test_thresholds.py).
 _ENGAGE_TURN_SHARE = 1.0 / 6.0

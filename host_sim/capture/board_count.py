@@ -11,11 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware.decide.pedalling import CONTROL_PERIOD_MS
 from firmware.records import EdgeLog
 from firmware.sense.crank import Crank
 from firmware.settings import Settings
-from firmware.ticks import TICKS_MAX_US
+from firmware.ticks import CONTROL_PERIOD_MS, TICKS_MAX_US
 from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import EdgeChunk, Times
 

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, isnan
 
-from firmware.decide.pedalling import CONTROL_PERIOD_MS, Pedalling
+from firmware.decide.pedalling import Pedalling
 from firmware.sense.crank import US_PER_MINUTE
 from firmware.settings import TABLE, Settings
+from firmware.ticks import CONTROL_PERIOD_MS
 from host_sim.capture.ring import Ring
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 SPEEDS_KM_PER_H = (6.0, 10.0, 15.0, 20.0, 25.0)
 STEADY_RPM = 60
@@ -104,4 +106,4 @@ def _row(legs: Pedalling, values: dict[str, int], share: float, speed_km_per_h: 
             break
     gap_us = legs._stop_gap_us(US_PER_MINUTE // (pulses * STEADY_RPM), speed_mm_per_s)
     stop_s = gap_us / 1e6 + (CONTROL_PERIOD_MS + values["motor_lag_ms"]) / 1e3
-    return StopRow(speed_km_per_h, slowest, stop_s, stop_s * speed_km_per_h / 3.6)
+    return StopRow(speed_km_per_h, slowest, stop_s, stop_s * speed_km_per_h / KM_PER_H_PER_M_PER_S)

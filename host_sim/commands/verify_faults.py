@@ -22,6 +22,7 @@ from host_sim.rules.fault_matrix import (
 from host_sim.rules.fault_rides import bounds_of
 from host_sim.rules.fault_rows import rows_for
 from host_sim.rules.hazards import HazardTable, load_hazards
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 REPORT = "faults.json"
 PICTURE = "faults.png"
@@ -72,7 +73,7 @@ class FaultsResult:
             "limits": {
                 "battery_power_w": round(bounds.power_w, 1),
                 "over_power_j": OVER_POWER_J,
-                "drive_km_per_h": round(bounds.speed_m_per_s * 3.6, 2),
+                "drive_km_per_h": round(bounds.speed_m_per_s * KM_PER_H_PER_M_PER_S, 2),
                 "over_speed_j": OVER_SPEED_J,
                 "unpedalled_s": round(limits.run_on_s, 3),
                 "unpedalled_m": round(limits.run_on_m, 3),

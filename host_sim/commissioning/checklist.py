@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from statistics import median
 
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.frames import Frame
 from host_sim.commissioning.live import BoardAtHand
@@ -21,7 +22,6 @@ from host_sim.commissioning.record import (
     Entry,
 )
 
-PERIOD_US = 5_000
 PERIOD_OFF = 0.05  # The mean step may be off by this share.
 LOOP_S = 3.0
 LATCH_S = 2.0  # A fault must stay for so long after its cause is gone.
@@ -124,7 +124,7 @@ def _loop(hands: Hands) -> tuple[bool, str]:
     late = (frames[-1].overruns - frames[0].overruns) % 65_536
     longest_ms = max(frame.worst_us for frame in frames) / 1000
     seen = f"a step each {usual_us / 1000:.2f} ms, longest {longest_ms:.1f} ms, late {late}"
-    return abs(usual_us - PERIOD_US) <= PERIOD_OFF * PERIOD_US and late == 0, seen
+    return abs(usual_us - CONTROL_PERIOD_US) <= PERIOD_OFF * CONTROL_PERIOD_US and late == 0, seen
 
 
 def _forward(hands: Hands) -> tuple[bool, str]:

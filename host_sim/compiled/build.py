@@ -47,6 +47,7 @@ MYPY_OPTIONS = (
 HOT = (
     "firmware",
     "host_sim/plant",
+    "host_sim/units.py",
     "host_sim/bench/board_clock.py",
     "host_sim/bench/clock.py",
     "host_sim/bench/distortion.py",

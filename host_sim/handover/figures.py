@@ -14,8 +14,9 @@ from firmware.settings import (
 from host_sim.bikes.model import Bike
 from host_sim.handover.first_ride import END_S, START_S, STOP_S, FirstRide
 from host_sim.report.svg import BLUE, GREEN, GRID, INK, ORANGE, PAPER, QUIET, RED, Drawing, Panel, ticks
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
-_MM_PER_S_PER_KM_PER_H = 1000.0 / 3.6
+_MM_PER_S_PER_KM_PER_H = 1000.0 / KM_PER_H_PER_M_PER_S
 _COOL_DECICELSIUS = 200
 
 

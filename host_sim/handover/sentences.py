@@ -13,8 +13,8 @@ from firmware.settings import (
 from host_sim.bikes.model import Bike
 from host_sim.handover.first_ride import FirstRide
 from host_sim.handover.reports import RuleHeld
+from host_sim.units import KM_PER_H_PER_MM_PER_S
 
-KM_PER_H_PER_MM_PER_S = 0.0036
 _UNITS = (
     ("_mm_per_s", "mm/s"), ("_mv_per_s", "mV/s"), ("_uv_per_w", "µV/W"), ("_decicelsius", "tenths of °C"),
     ("_permille", "‰"), ("_percent", "%"), ("_rpm", "rpm"), ("_mm", "mm"), ("_ms", "ms"), ("_mv", "mV"),

@@ -3,9 +3,9 @@
 from host_sim.lab.levers import OVER_LIMIT_MOST, TOP_KM_PER_H, Levered
 from host_sim.lab.strip import Number, strip
 from host_sim.report.svg import GREEN, ORANGE, PURPLE, RED, Drawing, Panel
+from host_sim.units import KM_PER_H_PER_MM_PER_S
 
 _MOST_W = 600.0
-_KM_PER_H_PER_MM_PER_S = 0.0036
 
 
 def draw_levers(tried: Levered) -> str:
@@ -22,10 +22,10 @@ def draw_levers(tried: Levered) -> str:
     panel.plot(list(zip(tried.speed_km_per_h, tried.wanted_w, strict=True)), PURPLE, 3.5, "2 5")
     panel.plot(list(zip(tried.speed_km_per_h, tried.allowed_w, strict=True)), ORANGE, 2.2, "8 4")
     panel.mark(
-        settings.cutoff_speed_mm_per_s * _KM_PER_H_PER_MM_PER_S, "cut-off speed", RED, to_the_left=False
+        settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S, "cut-off speed", RED, to_the_left=False
     )
     if settings.startup_speed_mm_per_s and settings.throttle_unpedalled == 1:
-        startup = settings.startup_speed_mm_per_s * _KM_PER_H_PER_MM_PER_S
+        startup = settings.startup_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
         panel.mark(startup, "start-up speed: end for a throttle alone", RED)
     drawing.words(6, 18, "given, W", GREEN, 13, bold=True)
     drawing.words(80, 18, "asked for (dotted)", PURPLE, 13, bold=True)
@@ -36,7 +36,7 @@ def draw_levers(tried: Levered) -> str:
 def _numbers(tried: Levered) -> list[Number]:
     ends = "no help" if tried.ends_km_per_h is None else f"{tried.ends_km_per_h:.1f} km/h"
     settings = tried.bike.firmware_settings
-    set_to = settings.cutoff_speed_mm_per_s * _KM_PER_H_PER_MM_PER_S
+    set_to = settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
     alone = ("never", "only to start", "at any speed")
     return [
         (

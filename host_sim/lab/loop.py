@@ -9,16 +9,16 @@ from math import exp as real_exp
 from firmware.controller import Controller
 from firmware.drive.power_loop import PowerLoop
 from firmware.integers import clamp
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
 from firmware.settings import MOTOR_UNKNOWN, Settings
-from firmware.ticks import ticks_diff_us
+from firmware.ticks import CONTROL_PERIOD_US, ticks_diff_us
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 LAG_S = 0.1  # A slow power stage, so that the eye can follow.
 RISE_MV_PER_S = 10_000  # The slew limiter as wide open as it goes: here the loop is looked at.
@@ -225,7 +225,7 @@ def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
 def watts_per_volt(bike: Bike) -> float:
     """Return how many watts a volt of command moves at full power: d(E I + R I^2)/dI times amperes a volt."""
     motor, controller = bike.motor, bike.motor_controller
-    wheel_rad_per_s = SPEED_KM_PER_H / 3.6 / bike.bicycle.wheel_circumference_m * 2.0 * pi
+    wheel_rad_per_s = SPEED_KM_PER_H / KM_PER_H_PER_M_PER_S / bike.bicycle.wheel_circumference_m * 2.0 * pi
     back_v = motor.torque_constant_nm_per_a * wheel_rad_per_s
     root_v = sqrt(back_v**2 + 4.0 * motor.resistance_ohm * bike.firmware_settings.assist_power_w)
     return root_v * motor.current_limit_a / (controller.full_v - controller.start_v)

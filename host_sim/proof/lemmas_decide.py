@@ -21,12 +21,12 @@ from firmware.decide.engagement import (
     Engagement,
 )
 from firmware.decide.events import REST_SAMPLES, Events
-from firmware.decide.pedalling import CONTROL_PERIOD_MS, Pedalling
+from firmware.decide.pedalling import Pedalling
 from firmware.sense.crank import PITCH_MAX_US, RUN_MAX, Crank
 from firmware.sense.levers import Throttle
 from firmware.sense.rotation import Wheel
 from firmware.settings import Settings
-from firmware.ticks import TICKS_MAX_US, ticks_add_us
+from firmware.ticks import CONTROL_PERIOD_MS, TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import SPEED_MAX_MM_PER_S, any_setting
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 from host_sim.proof.numbers import Numbers

@@ -114,7 +114,7 @@ def fault_noise(ex: Numbers) -> None:
     new = ex.integer("new", 0, 0xFFFF)
     before = faults._noise_level
     faults._crank.rejected = (faults._rejected + new) & 0xFFFF
-    conditions = faults._of_noise()
+    conditions = faults._check_noise()
     ex.check(faults._noise_level >= 0, "the level of noise is not negative")
     ex.check(faults._noise_level <= faults._noise_limit, "the level of noise is bounded")
     ex.check(0 <= faults._noise_steps < NOISE_FORGIVEN_AFTER, "the turn of forgiving is bounded")

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import matplotlib
 
+from host_sim.units import KM_PER_H_PER_M_PER_S
+
 matplotlib.use("Agg")
 
 import matplotlib.pyplot as plt
@@ -171,7 +173,7 @@ def _panels(
 
 def _road_and_speed(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
     time_s = trace["time_s"]
-    speed = trace["speed_m_per_s"] * 3.6
+    speed = trace["speed_m_per_s"] * KM_PER_H_PER_M_PER_S
     height_m = np.concatenate(([0.0], np.cumsum(np.diff(trace["distance_m"]) * trace["grade"][1:])))
     height_m -= height_m.min()
     road = axes.twinx()

@@ -7,6 +7,7 @@ from firmware.records import Outputs
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 _DEG_PER_RAD = 180.0 / pi
 _RPM_PER_RAD_PER_S = 30.0 / pi
@@ -73,7 +74,7 @@ class Samples(StepWatch):
 
     def _plant(self, world: World) -> None:
         self.time_s.append(world.now_us / US_PER_S)
-        self.speed_km_per_h.append(world.bicycle.speed_m_per_s * 3.6)
+        self.speed_km_per_h.append(world.bicycle.speed_m_per_s * KM_PER_H_PER_M_PER_S)
         self.distance_m.append(world.bicycle.distance_m)
         self.crank_deg.append(world.rider.crank_rad * _DEG_PER_RAD)
         self.cadence_rpm.append(world.rider.crank_rad_per_s * _RPM_PER_RAD_PER_S)

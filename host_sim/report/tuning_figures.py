@@ -10,6 +10,8 @@ from pathlib import Path
 
 import matplotlib
 
+from host_sim.units import KM_PER_H_PER_M_PER_S, KM_PER_H_PER_MM_PER_S
+
 matplotlib.use("Agg")
 
 import matplotlib.pyplot as plt
@@ -21,10 +23,8 @@ from matplotlib.ticker import MaxNLocator
 
 from firmware.settings import TWO_CHANNELS
 from host_sim.report.ride_figure import INK, QUIET
-from host_sim.rules.riding import KM_PER_H
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
-from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.stop_rides import CADENCE_RPM, way_with_help_m
 
@@ -162,7 +162,7 @@ def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
 
 def _way_panel(axes: Axes, tuned: Tuned) -> None:
     bike = tuned.bike
-    cutoff_km_per_h = bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H
+    cutoff_km_per_h = bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
     speeds = np.linspace(3.0, cutoff_km_per_h, 80)
     for settings, colour, text in (
         (bike.firmware_settings, NOW, "now"),

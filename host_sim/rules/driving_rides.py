@@ -4,7 +4,8 @@ from random import Random
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines, Scenario
-from host_sim.rules.riding import KM_PER_H, cutoff_km_per_h, rest
+from host_sim.rules.riding import cutoff_km_per_h, rest
+from host_sim.units import KM_PER_H_PER_MM_PER_S
 
 
 class ThrottleFromRest(Scenario):
@@ -86,7 +87,7 @@ class PowerSteps(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Fifteen seconds of pedalling."""
         start_s = rest(bike)
-        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H
+        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
         return start_s + 15.0, [
             {
                 "at_s": 0,
@@ -108,7 +109,7 @@ class HelpResumed(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Three times 4 s of pedalling on the roller, the last one after it has slowed down."""
         start_s = rest(bike)
-        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H
+        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
         speed = draw.uniform(10.0, min(24.0, 0.95 * taper_km_per_h))
         faster = min(speed + draw.uniform(2.0, 6.0), cutoff_km_per_h(bike))
         cadence = draw.uniform(60.0, 90.0)
@@ -136,7 +137,7 @@ class SlopeBegins(Scenario):
         """On the road 5 to 10 % after half a minute on the level; or on the roller 12 km/h in 2 to 3 s."""
         start_s = rest(bike)
         pedal = {"cadence_rpm": draw.uniform(60.0, 85.0)}
-        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H
+        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
         if seed % 2:
             speed = draw.uniform(0.8, 0.95) * taper_km_per_h
             lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]

@@ -2,7 +2,7 @@
 
 from math import log
 
-from firmware.loop import CONTROL_PERIOD_US
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bikes.model import Bike
 from host_sim.rules import scenarios as rides
 from host_sim.rules.failing_probes import (

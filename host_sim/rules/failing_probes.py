@@ -2,9 +2,8 @@
 
 from firmware.controller import Controller
 from firmware.guard.faults import NO_FAULT
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
-from firmware.ticks import TICKS_MAX_US
+from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import TURNING_RAD_PER_S, WIRE_WHOLE, World

@@ -18,6 +18,7 @@ from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Lines
 from host_sim.rules.fault_rows import Row, row_named
 from host_sim.rules.riding import rest
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 PEDALLING, COASTING, BY_THROTTLE, STARTING = "pedalling", "coasting", "throttle", "starting"
 SITUATIONS = (PEDALLING, COASTING, BY_THROTTLE, STARTING)
@@ -42,10 +43,10 @@ def columns_km_per_h(bike: Bike) -> tuple[float, ...]:
 def bounds_of(bike: Bike) -> Bounds:
     """Return what counts as too much on this bike in its place."""
     place = bike.place_profile
-    cutoff_m_per_s = place.cutoff_km_per_h / 3.6
+    cutoff_m_per_s = place.cutoff_km_per_h / KM_PER_H_PER_M_PER_S
     throttle_m_per_s = 0.0
     if bike.throttle.fitted and place.throttle_unpedalled == "below start-up speed":
-        throttle_m_per_s = place.startup_km_per_h / 3.6
+        throttle_m_per_s = place.startup_km_per_h / KM_PER_H_PER_M_PER_S
     elif bike.throttle.fitted and place.throttle_unpedalled == "freely":
         throttle_m_per_s = cutoff_m_per_s
     return Bounds(
@@ -97,7 +98,7 @@ class Measured:
         self.peak_power_w = truth.peak_power_w
         self.over_speed_j = truth.over_speed_j
         self.over_speed_s = truth.over_speed_s
-        self.peak_drive_km_per_h = truth.peak_drive_m_per_s * 3.6
+        self.peak_drive_km_per_h = truth.peak_drive_m_per_s * KM_PER_H_PER_M_PER_S
         self.unpedalled_s = truth.unpedalled_s
         self.unpedalled_m = truth.unpedalled_m
         self.braked_s = truth.braked_s

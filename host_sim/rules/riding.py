@@ -1,13 +1,12 @@
 """What all scenarios need: how long to rest, and where the cut-off lies."""
 
 from host_sim.bikes.model import Bike
-
-KM_PER_H = 0.0036  # km/h in a mm/s.
+from host_sim.units import KM_PER_H_PER_MM_PER_S
 
 
 def cutoff_km_per_h(bike: Bike) -> float:
     """Return the cut-off speed that the bike is set to."""
-    return bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H
+    return bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
 
 
 def rest(bike: Bike) -> float:

@@ -8,8 +8,8 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import World
 from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
-KM_PER_H_PER_M_PER_S = 3.6
 OVER_SPEED = 1.24  # Of the cut-off: the sweep goes to 1.25.
 RIPPLE_WINDOW_S = 20.0
 

@@ -1,12 +1,11 @@
 """Rules about the end of help: forward pedalling only, cut-off distance, stop time, brake, nudges."""
 
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import cutoff_distance_m
 from host_sim.rules import scenarios as rides
-from host_sim.rules.riding import KM_PER_H
 from host_sim.rules.rule import COMMON_PRACTICE, STATES, Rule
 from host_sim.rules.stopping_probes import (
     BackwardEdges,
@@ -20,6 +19,7 @@ from host_sim.rules.stopping_probes import (
     StopLateness,
     release_gap_s,
 )
+from host_sim.units import KM_PER_H_PER_MM_PER_S
 
 EN = "EN 15194:2017 {}, by the parallel text TBIS 15194:2019"
 NUDGE_RUN_ON_S = 0.6
@@ -82,7 +82,7 @@ def ring_can_show_rpm(bike: Bike) -> float:
 
 def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
-    speed = settings.taper_start_mm_per_s * KM_PER_H
+    speed = settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
     return (
         f"{settings.pulses_per_rev} pulses, {settings.cutoff_distance_mm / 1000:g} m and {speed:.1f} km/h "
         f"collide: below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. More pulses, "

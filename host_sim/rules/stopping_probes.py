@@ -2,9 +2,9 @@
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
 from firmware.settings import DUTY_CODED
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import TURNING_RAD_PER_S, World
 from host_sim.bikes.model import Bike

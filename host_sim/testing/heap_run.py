@@ -9,13 +9,12 @@ import gc
 import json
 import sys
 
-import micropython  # type: ignore[import-not-found]
+import micropython
 
 from firmware.records import Inputs
 from firmware.settings import Settings
-from firmware.ticks import TICKS_MAX_US, ticks_add_us
+from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US, ticks_add_us
 
-PERIOD_US = 5_000
 LEVELS = (1, 3, 2, 0)
 
 
@@ -32,7 +31,7 @@ class Ride:
     def step(self, number: int) -> None:
         """Record what moves in one control period."""
         inputs = self.inputs
-        self.now_us = ticks_add_us(self.now_us, PERIOD_US)
+        self.now_us = ticks_add_us(self.now_us, CONTROL_PERIOD_US)
         inputs.sampled_us = self.now_us
         inputs.throttle_mv = 700
         inputs.selector_mv = 4_500

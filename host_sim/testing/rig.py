@@ -13,13 +13,13 @@ from typing import Any
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.testing.ring import Ring
 from host_sim.testing.small_int import SmallInt
 from host_sim.testing.small_settings import settings_with
 
 WRAP_US = 2**30
 BEFORE_WRAP_US = WRAP_US - 1_000
-PERIOD_US = 5_000
 REST_MV = 700
 FULL_MV = 4_000
 
@@ -88,7 +88,7 @@ class Rig:
         self.last_edge_us = self.elapsed_us + after_us
         self.inputs.crank.record(self.number(levels), self.number((self.now_us + after_us) % WRAP_US))
 
-    def step(self, span_us: int = PERIOD_US) -> Outputs:
+    def step(self, span_us: int = CONTROL_PERIOD_US) -> Outputs:
         """Let `span_us` pass, record what moved in it, and step the controller."""
         self._turn_crank(span_us)
         self._turn_wheel(span_us)
@@ -119,15 +119,15 @@ class Rig:
             if not hasattr(self, name):
                 raise AttributeError(name)
             setattr(self, name, value)
-        for _ in range(span_ms * 1_000 // PERIOD_US):
+        for _ in range(span_ms * 1_000 // CONTROL_PERIOD_US):
             self.step()
         return self.outputs
 
     def until(self, reached: Callable[[Rig], bool], at_most_ms: int) -> int:
         """Step until `reached`; return the milliseconds it took, or fail."""
-        for steps in range(at_most_ms * 1_000 // PERIOD_US):
+        for steps in range(at_most_ms * 1_000 // CONTROL_PERIOD_US):
             if reached(self):
-                return steps * PERIOD_US // 1_000
+                return steps * CONTROL_PERIOD_US // 1_000
             self.step()
         raise AssertionError(f"not reached within {at_most_ms} ms")
 

@@ -20,7 +20,7 @@ from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
 from host_sim.rules.riding import rest
-from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 STEP_SPEED_SHARE = 0.7
 SETTLED_SHARE = 0.1

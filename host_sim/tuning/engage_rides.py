@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import Course, course_from

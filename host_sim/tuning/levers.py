@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 
 from host_sim.bench.assemble import bench_for
 from host_sim.bikes.model import Bike
-from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 FELT_GRADE = 0.02  # Shares are felt most on a gentle slope; on the steep the motor is at its limit anyway.
 LEGS_W = 75.0  # All-day legs (Malewicki 1983, in oocities.org/mdetting).

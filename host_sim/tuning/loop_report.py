@@ -7,11 +7,12 @@ from host_sim.tuning.drive import DriveChoice, loop_model
 from host_sim.tuning.drive_rides import STEP_SPEED_SHARE, DriveMeasures
 from host_sim.tuning.identify import IdentifiedPlant, ProcessModel
 from host_sim.tuning.margins import Margins, WorstCase, loop_margins, proportional_limit, worst_case
-from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S, OperatingPoint
+from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.predict import Prediction, predict
 from host_sim.tuning.rates import fall_for
 from host_sim.tuning.simc import PiGains, simc, ziegler_nichols_oscillation
 from host_sim.tuning.surge import SurgeCheck, check_surge
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 
 class Rival(NamedTuple):

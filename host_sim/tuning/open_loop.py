@@ -4,9 +4,9 @@ The real world of the bench, its simulated board with noise and steps of the shu
 smoothing (firmware/sense/supply.py), on a roller that holds the speed. One call is one control period.
 """
 
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Inputs, Outputs
 from firmware.sense.supply import Supply
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.assemble import NO_SHUNT_STEP_A, bench_for
 from host_sim.bench.clock import Agenda
 from host_sim.bench.sim_board import Levers, SimBoard

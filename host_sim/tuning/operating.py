@@ -4,8 +4,8 @@ from math import sqrt
 from typing import NamedTuple
 
 from host_sim.bikes.model import Bike
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
-KM_PER_H_PER_M_PER_S = 3.6
 # Of the speed at which power begins to fade. Slower than the lowest, motors run against their current limit.
 SPEED_SHARES = (0.45, 0.7, 1.0)
 CHARGES = (0.2, 1.0)

@@ -10,6 +10,7 @@ from host_sim.tuning.loop_report import rounded, step_plant
 from host_sim.tuning.rates import empty_mass_kg, push_n_per_v
 from host_sim.tuning.recommend import Tuned, plain_settings
 from host_sim.tuning.stop_rides import CADENCE_RPM
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 Numbers = Mapping[str, float | None]
 SHARES = "selector.shares_percent"
@@ -177,7 +178,8 @@ def _dead_travel(tuned: Tuned) -> str:
     travel_v = plant.command_v - plant.power_w / plant.lags.gain - command_start_v
     wait_s = travel_v * 1000.0 / tuned.drive.chosen.settings.rise_mv_per_s
     return (
-        f"; at {plant.point.speed_m_per_s * 3.6:.0f} km/h a speed controller gives nothing over the first "
+        f"; at {plant.point.speed_m_per_s * KM_PER_H_PER_M_PER_S:.0f} km/h a speed controller "
+        f"gives nothing over the first "
         f"{travel_v:.1f} V of command, {wait_s:.1f} s of the wait"
     )
 

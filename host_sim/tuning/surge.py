@@ -19,10 +19,11 @@ from host_sim.tuning.drive_rides import traced
 from host_sim.tuning.identify import Floats, IdentifiedPlant
 from host_sim.tuning.margins import WorstCase
 from host_sim.tuning.open_loop import PERIOD_S
-from host_sim.tuning.operating import KM_PER_H_PER_M_PER_S, OperatingPoint
+from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.predict import swing_after_kick
 from host_sim.tuning.rates import fall_for
 from host_sim.tuning.variant import with_settings
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 SETTLE_S = 3.0
 KICK_S = 0.2

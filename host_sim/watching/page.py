@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from rich.text import Text
 
 from host_sim.boardlink.frames import Frame
+from host_sim.units import KM_PER_H_PER_M_PER_S
 from host_sim.watching import words
 from host_sim.watching.drawing import Characters, bar_rows, column_rows, trace_rows
 from host_sim.watching.watched import Watched, printable
@@ -133,7 +134,8 @@ def _present(watched: Watched, frame: Frame, width: int, kit: Characters) -> lis
         _labelled(
             "command",
             f"{frame.command_v:.2f} V, drive {'on' if frame.drive_enabled else 'off'}; "
-            f"assist share {words.share(watched, frame)}; {frame.speed_m_per_s * words.KM_PER_H:.1f} km/h",
+            f"assist share {words.share(watched, frame)}; "
+            f"{frame.speed_m_per_s * KM_PER_H_PER_M_PER_S:.1f} km/h",
         ),
         _labelled(
             "supply",

@@ -1,9 +1,9 @@
 """What is known about the board, in words: the parts that the page and the lines share."""
 
 from host_sim.boardlink.frames import Frame
+from host_sim.units import KM_PER_H_PER_M_PER_S
 from host_sim.watching.watched import Watched, other_kind_of
 
-KM_PER_H = 3.6  # In a metre a second.
 ONE_CHANNEL = 1
 SHORTEST_PITCH_S = 0.02  # Of which missed magnets are told: four samples.
 PERIOD_MS = 5
@@ -95,7 +95,7 @@ def one_line(watched: Watched, frame: Frame) -> str:
         f"{frame.power_w} W of {frame.wanted_w} wanted, {frame.ceiling_w} allowed",
         f"command {frame.command_v:.2f} V",
         f"share {share(watched, frame)}",
-        f"{frame.speed_m_per_s * KM_PER_H:.1f} km/h",
+        f"{frame.speed_m_per_s * KM_PER_H_PER_M_PER_S:.1f} km/h",
         f"fault {frame.fault}",
         f"noise {frame.rejected}",
         f"loop {loop(watched, frame)}",

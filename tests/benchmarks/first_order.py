@@ -8,10 +8,9 @@ lag.
 from math import exp
 
 from firmware.controller import Controller
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Inputs
 from firmware.settings import Settings
-from firmware.ticks import TICKS_MAX_US
+from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US
 
 BATTERY_MV = 38_000
 PERIOD_S = 0.005

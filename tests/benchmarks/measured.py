@@ -8,6 +8,8 @@ import resource
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
+from typing import Any
 
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import course_from
@@ -51,7 +53,7 @@ def step_ns(steps: int) -> tuple[float, float]:
     for edge_us, wheel_us in ((0, 0), (EDGE_US, WHEEL_US)):
         loop = FirstOrderLoop(settings, W_PER_V, LAG_S, edge_us, wheel_us)
         loop.run(2_000)
-        results.append(best(lambda loop=loop: loop.run(steps)) / steps * 1e9)
+        results.append(best(partial(loop.run, steps)) / steps * 1e9)
     return results[0], results[1]
 
 
@@ -67,7 +69,7 @@ def stepped(plant_step_us: int) -> tuple[float, list[tuple[int, int]], float]:
     Of the edges those of the evenly turning crank: it is exact in any step, so there they must be the same.
     While the legs gather speed, an edge within a step is placed as if the step were even.
     """
-    lines = [
+    lines: list[dict[str, Any]] = [
         {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 12},
         {"at_s": 4, "cadence_rpm": RPM_OF_6_RAD_PER_S},
         {"at_s": 55, "cadence_rpm": 0},

@@ -16,7 +16,7 @@ from host_sim.bikes.load import example_names, load_bike
 SECONDS = (60, 300, 1500)
 
 
-class Nowhere(io.TextIOBase):
+class Nowhere(io.StringIO):
     """A file that forgets, so that the trace costs its making and nothing else."""
 
     def write(self, text: str) -> int:

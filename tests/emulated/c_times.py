@@ -5,6 +5,7 @@ import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
+from typing import Any
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
@@ -93,7 +94,7 @@ def _built(folder: Path) -> dict[str, int]:
     return {words[2]: int(words[0], 16) for words in map(str.split, listed.stdout.splitlines())}
 
 
-def _run(folder: Path, symbols: dict[str, int]) -> dict[str, object]:
+def _run(folder: Path, symbols: dict[str, int]) -> dict[str, Any]:
     job = {
         "program": str(folder / "pico.bin"),
         "vectors": str(folder / "ride.vectors"),

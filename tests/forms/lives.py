@@ -190,7 +190,7 @@ class SideBySide:
     Read: `steps`, `driving` (of these), `constructed`, `differences`, `digest` (of outputs and state).
     """
 
-    def __init__(self, fused, places, lives: int, seed: int) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, fused, places, lives: int, seed: int) -> None:
         """Ride `lives` lives. `fused` is the other class, `places` give each number's path and place."""
         self._fused = fused
         self._places = places
@@ -224,7 +224,7 @@ class SideBySide:
             self.driving += one.outputs.command_mv > 0
             self._compare(one, other, pairs)
 
-    def _compare(self, one, other, pairs) -> None:  # type: ignore[no-untyped-def]
+    def _compare(self, one, other, pairs) -> None:
         for name in ("command_mv", "drive_enabled", "fault_cause", "indicator", "valid_for_us"):
             value = getattr(one.outputs, name)
             self._same(value == getattr(other.outputs, name), name, value, getattr(other.outputs, name))
@@ -244,7 +244,7 @@ class SideBySide:
             say("step " + str(self.steps) + " " + name + " is " + str(value) + " and fused " + str(other))
 
 
-def _found(controller: Controller, path: str):  # type: ignore[no-untyped-def]
+def _found(controller: Controller, path: str):
     """Return the object, the attribute and the index in its list (-1 for none) behind a path."""
     index = -1
     if path.endswith("]"):

@@ -43,13 +43,13 @@ def _run(truth, random, sign, place):
     bicycle.speed_m_per_s = random.uniform(7.5, 9.5)
     gust_m_per_s = random.normal() * truth.gust_m_per_s
     kept = exp(-STEP_S / GUST_S)
-    speeds = []
+    speeds: list[float] = []
     while bicycle.speed_m_per_s > 1.0 and len(speeds) < 2500:
         speeds.append(bicycle.speed_m_per_s + random.normal() * SPEED_NOISE_M_PER_S)
         bicycle.step(0.0, 0.0, sign * truth.grade, sign * truth.wind_m_per_s + gust_m_per_s, STEP_S)
         gust_m_per_s *= kept
         gust_m_per_s += truth.gust_m_per_s * sqrt(1.0 - kept * kept) * random.normal()
-    times = np.arange(len(speeds)) * STEP_S
+    times = np.arange(len(speeds), dtype=np.float64) * STEP_S
     return Log(f"run{place}.csv", {"time_s": times, "speed_m_per_s": np.array(speeds)})
 
 

@@ -68,7 +68,7 @@ class Account:
 
 def _fits(reason: dict[str, Any], survivor: Survivor) -> bool:
     where = f"{survivor.file} {survivor.function}"
-    return reason["where"] == where and reason["was"] == survivor.was and reason["became"] == survivor.became
+    return (reason["where"], reason["was"], reason["became"]) == (where, survivor.was, survivor.became)
 
 
 def main() -> int:

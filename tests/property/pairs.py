@@ -27,6 +27,9 @@ from host_sim.testing.legal_settings import DrawnSettings, legal_values
 from host_sim.testing.rig import Rig
 from host_sim.testing.small_settings import small
 
+_DEFAULT = hypothesis_settings.default
+assert _DEFAULT is not None
+
 AXES: dict[str, tuple[int, ...]] = {
     "sensor_kind": (TWO_CHANNELS, ONE_CHANNEL, DUTY_CODED),
     "lead": (A_LEADS, B_LEADS),
@@ -35,13 +38,13 @@ AXES: dict[str, tuple[int, ...]] = {
     "selector_positions": (SELECTOR_ABSENT, SELECTOR_PROPORTIONAL, 4),
     "motor_kind": (MOTOR_UNKNOWN, MOTOR_TORQUE, MOTOR_SPEED),
 }
-EXAMPLES_A_KIND = max(hypothesis_settings.default.max_examples // 10, 1)
+EXAMPLES_A_KIND = max(_DEFAULT.max_examples // 10, 1)
 """Rides of each kind that a test tries and that must all drive: 4, and 100 with the profile `deep`."""
 
 RUNS_A_KIND = max(EXAMPLES_A_KIND // 3, 4)
 """The same for stateful runs, which take longer: 4, and 33 with the profile `deep`."""
 
-RUNS_OF_ANY = min(hypothesis_settings.default.max_examples, 300)
+RUNS_OF_ANY = min(_DEFAULT.max_examples, 300)
 """Stateful runs with any legal settings, which need not drive."""
 
 Kind = dict[str, int]

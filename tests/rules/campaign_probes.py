@@ -1,7 +1,7 @@
 """Probes of what is true while sensors fail: battery power over its limit, drive above the cut-off."""
 
-from firmware.loop import CONTROL_PERIOD_US
 from firmware.records import Outputs
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import World
 from host_sim.rules.case import Case

@@ -3,7 +3,6 @@
 from firmware.records import Outputs
 from host_sim.bikes.load import load_bike
 from host_sim.rules import (
-    campaign_probes,
     driving_probes,
     failing_probes,
     probe,
@@ -12,6 +11,7 @@ from host_sim.rules import (
 )
 from host_sim.rules.probe import Probe, watched_by
 from host_sim.rules.scenarios import NUDGES
+from tests.rules import campaign_probes
 
 MODULES = (campaign_probes, driving_probes, failing_probes, probe, speeding_probes, stopping_probes)
 

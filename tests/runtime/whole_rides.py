@@ -63,7 +63,8 @@ def written(name: str) -> tuple[int, int, str]:
 
 def where_from(_: object) -> tuple[bool, bool]:
     """Tell whether controller and world of this process are compiled."""
-    return tuple(module.__file__.endswith((".so", ".pyd")) for module in (controller, world))
+    firmware, bench = (str(module.__file__).endswith((".so", ".pyd")) for module in (controller, world))
+    return firmware, bench
 
 
 def die_once(path: str) -> int:

@@ -508,9 +508,9 @@ def test_the_answer_to_set_is_sent_before_the_talk_is_over():
     session.cable.to_board += b'{"request": "set", "settings": {"engage_rpm": 25}}\nxxx'
     found = []
     for _ in range(300):
-        assert session.talk.console.ending == GO_ON or not session.talk.over() or lines_in(found)
+        assert session.talk.console.ending == GO_ON or not session.talk.must_end() or lines_in(found)
         found += session.turn(1)
-    assert session.talk.over()
+    assert session.talk.must_end()
     assert lines_in(found) == [{"ok": "set", "slot": "settings_b.txt", "sequence": 2}]
     session.turn(20)
     assert session.cable.to_board == b"xxx"  # Nothing is read any more.

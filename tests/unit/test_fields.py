@@ -98,7 +98,7 @@ def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():
             session.cable.to_board += line + b"\n"
             for _ in range(400):
                 session.turn(1, resting)
-                session.counters.stepped(session.now_us)
+                session.counters.count_step(session.now_us)
                 assert now() == first
                 session.counters.read(session.now_us)
                 assert now() == first

@@ -220,7 +220,7 @@ class Talk(Link):
         self.at_us.append((int(now_us) - START_US) % WRAP_US)
         return self.takes_time
 
-    def over(self) -> bool:
+    def must_end(self) -> bool:
         return len(self.at_us) >= self.turns
 
 
@@ -286,7 +286,7 @@ def test_a_link_that_is_over_ends_the_loop_with_the_output_safe():
 
 def test_the_link_of_the_bench_says_nothing_and_is_never_over():
     assert not Link().pump(True, 0)
-    assert not Link().over()
+    assert not Link().must_end()
 
 
 def test_lateness_that_the_link_chose_at_rest_is_no_overrun_and_any_other_is():

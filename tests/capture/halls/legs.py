@@ -51,4 +51,4 @@ def turned(legs: Legs, seed: int) -> tuple[Floats, Floats]:
             factor += legs.sharp * sin(4.0 * around + 2.0 * peak)
             at += speed * (factor if what == "turn" else 1.0) * STEP_S
             angles.append(at)
-    return np.arange(len(angles)) * STEP_S, np.array(angles)
+    return np.arange(len(angles), dtype=np.float64) * STEP_S, np.array(angles)

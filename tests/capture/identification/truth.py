@@ -7,6 +7,7 @@ from random import Random
 
 import numpy as np
 
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.faults import FaultSpec, set_faults
 from host_sim.bench.world import EdgeWatch, World
@@ -15,7 +16,6 @@ from host_sim.bikes.model import Bike
 from host_sim.capture.edges import EdgeChunk
 from host_sim.plant.rider import FOLLOW
 
-PERIOD_US = 5_000
 RAD_PER_S_PER_RPM = pi / 30.0
 
 
@@ -124,8 +124,8 @@ def _turn(world: World, sensor: Sensor) -> None:
     world.roller_m_per_s = 3.0
     drift = 0.0
     later = list(sensor.later)
-    for step in range(round(sensor.seconds * 1e6 / PERIOD_US)):
-        now_s = step * PERIOD_US * 1e-6
+    for step in range(round(sensor.seconds * 1e6 / CONTROL_PERIOD_US)):
+        now_s = step * CONTROL_PERIOD_US * 1e-6
         if later and now_s >= later[0][0]:
             set_faults(world, list(later.pop(0)[1]))
         # A slow walk that is drawn back: cadence as of legs on a road, not of a machine.
@@ -133,4 +133,4 @@ def _turn(world: World, sensor: Sensor) -> None:
         backward = now_s >= sensor.seconds - sensor.backward_s
         rpm = sensor.rpm * min(max(1.0 + drift, 0.5), 1.5) * (-1.0 if backward else 1.0)
         world.rider.target_rad_per_s = rpm * RAD_PER_S_PER_RPM
-        world.advance((step + 1) * PERIOD_US)
+        world.advance((step + 1) * CONTROL_PERIOD_US)
