@@ -16,7 +16,7 @@ from tests.runtime.kernel_source import pieces_of, shortened
 from tests.runtime.kernel_vectors import VectorScript
 from tests.runtime.kernels import FOLD, INTEGER_LINES, INTEGER_MODULES, INTEGERS, KERNELS, script_of
 
-CHUNK_CHARACTERS = 120
+CHUNK_CHARACTERS = 60
 # With the crank's code there, 3 kB of heap are left: enough for its calls, not for the lines of its paths.
 TOO_LARGE_FOR_PATHS = ("crank",)
 TOO_LITTLE = "too little memory for them"
