@@ -4,12 +4,13 @@ Units and ranges are not repeated here: they stand in `model`. A source that is 
 no source.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 NO_SOURCE = "common practice, no source"
 
 
-class KeyNote(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class KeyNote:
     """One key: a sentence, what is typical, how to find it out, and where the typical value is from."""
 
     meaning: str

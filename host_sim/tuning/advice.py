@@ -1,6 +1,6 @@
 """What each recommendation assumes, and how to check it on the road: by what a rider feels."""
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 JERKS = "jerks on starting"
 RUNS_ON = "runs on"
@@ -11,7 +11,8 @@ NOTHING = "nothing at all"
 BACKWARD = "works backward"
 
 
-class Advice(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Advice:
     """`assumes` what has to be true, `check` what to do when a symptom shows; both sentences for a person."""
 
     assumes: str

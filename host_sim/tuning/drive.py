@@ -6,7 +6,7 @@ looks around in small steps. What is compared is `drive_score`, with the greates
 range in it.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,7 +28,8 @@ GAIN_MOST_UV_PER_W = 50_000
 INTEGRAL_LEAST_MS, INTEGRAL_MOST_MS = 20, 20_000
 
 
-class DriveSettings(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class DriveSettings:
     """What is chosen together; without a shunt the last two mean nothing."""
 
     rise_mv_per_s: int
@@ -48,7 +49,8 @@ class DriveSettings(NamedTuple):
         return PiGains(self.gain_uv_per_w * 1e-6, self.integral_ms / 1000.0)
 
 
-class DrivePoint(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class DrivePoint:
     """One candidate: its settings, what it came to on the bench, its greatest Ms, its score."""
 
     settings: DriveSettings
@@ -57,7 +59,8 @@ class DrivePoint(NamedTuple):
     score: float
 
 
-class DriveChoice(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class DriveChoice:
     """The chosen point, everything that was ridden, and the model that the gains were made for."""
 
     chosen: DrivePoint
@@ -109,7 +112,7 @@ def loop_model(plants: list[IdentifiedPlant]) -> ProcessModel | None:
     if not plants:
         return None
     strongest = max((plant.model for plant in plants), key=lambda model: model.gain)
-    return strongest._replace(dead_time_s=strongest.dead_time_s + PERIOD_S / 2.0)
+    return replace(strongest, dead_time_s=strongest.dead_time_s + PERIOD_S / 2.0)
 
 
 def legal_gains(gains: PiGains) -> tuple[int, int]:
@@ -153,11 +156,11 @@ def _proposals(bike: Bike, pairs: list[tuple[int, int]], comfort: int) -> list[D
 
 def _around(settings: DriveSettings, loop: bool) -> list[DriveSettings]:
     """Return the neighbours: each value a fifth less and a quarter more."""
-    found = [settings._replace(rise_mv_per_s=legal_rise(settings.rise_mv_per_s * step)) for step in STEPS]
+    found = [replace(settings, rise_mv_per_s=legal_rise(settings.rise_mv_per_s * step)) for step in STEPS]
     if loop:
         for step in STEPS:
             gain, integral = legal_gains(settings.gains.scaled(step))
-            found.append(settings._replace(gain_uv_per_w=gain, integral_ms=integral))
-            slower = settings.gains._replace(integral_s=settings.gains.integral_s * step)
-            found.append(settings._replace(integral_ms=legal_gains(slower)[1]))
+            found.append(replace(settings, gain_uv_per_w=gain, integral_ms=integral))
+            slower = replace(settings.gains, integral_s=settings.gains.integral_s * step)
+            found.append(replace(settings, integral_ms=legal_gains(slower)[1]))
     return [one for one in found if one != settings]

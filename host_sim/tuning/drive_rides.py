@@ -5,8 +5,8 @@ slope slows the bicycle to three quarters within a second. *Start*: on the road,
 empty: the lightest bicycle jerks most.
 """
 
+from dataclasses import dataclass
 from math import pi
-from typing import NamedTuple
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
@@ -31,7 +31,8 @@ START_S = 8.0
 JERK_PERIODS = 20  # 0.1 s: what is shorter, the tyres and the rider's body take up.
 
 
-class DriveMeasures(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class DriveMeasures:
     """What the rides came to.
 
     `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s at the start, on the empty bicycle;

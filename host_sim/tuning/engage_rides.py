@@ -8,8 +8,8 @@ practice, no source).
 
 from bisect import bisect_left
 from collections.abc import Callable
+from dataclasses import dataclass
 from random import Random
-from typing import NamedTuple
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
@@ -38,7 +38,8 @@ NUDGE_TURNS = (0.05, 0.16)
 SHAKE_PERIOD_S = 0.1  # 10 Hz.
 
 
-class Span(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Span:
     """One movement of the crank, from `begin_s` to `end_s`; `meant` if it is pedalling."""
 
     begin_s: float
@@ -46,7 +47,8 @@ class Span(NamedTuple):
     meant: bool
 
 
-class EngageMeasures(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class EngageMeasures:
     """`delay_s` mean and `late_s` worst from moving to engaging; `false_share` of what was not meant."""
 
     delay_s: float

@@ -8,7 +8,7 @@ and sampled as the firmware samples. The raw response itself would carry the noi
 surge frequency.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,8 @@ STEP_SHARE = 0.12  # Of the assist power: large against the noise, small against
 INTEGRATING_WINDOWS = 2.0
 
 
-class ProcessModel(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ProcessModel:
     """k e^(-theta s) / (lag s + 1), or slope e^(-theta s) / s when `integrating`.
 
     `gain` in output units per input unit, with `integrating` per input unit and second; `lag_s` is then inf.
@@ -54,7 +55,8 @@ class ProcessModel(NamedTuple):
         return answer
 
 
-class TwoLags(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class TwoLags:
     """k e^(-theta s) / ((slow s + 1) (fast s + 1)), k in output units per input unit."""
 
     gain: float
@@ -77,7 +79,8 @@ class TwoLags(NamedTuple):
         return np.diff(self.step_response(times_s), prepend=0.0)
 
 
-class IdentifiedPlant(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class IdentifiedPlant:
     """One operating point: `steps` is the measured answer to a volt of command by the period, W.
 
     `model` is for the tuning rules, `lags` for the margins; `command_v` draws `power_w`.

@@ -1,7 +1,7 @@
 """Selector shares, throttle range and fold-back points: arithmetic that can be followed."""
 
+from dataclasses import dataclass
 from math import ceil, sqrt
-from typing import NamedTuple
 
 from scipy.optimize import brentq
 
@@ -25,7 +25,8 @@ SAG_MARGIN_V = 0.15
 HEAT_MINUTE_S = 60.0
 
 
-class ShareStep(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ShareStep:
     """One selector position: its share in percent, and the speed it gives on the felt grade, km/h."""
 
     share_percent: float

@@ -1,6 +1,7 @@
 """The power loop of a recommendation: margins, predicted against measured, and rival methods."""
 
-from typing import Any, NamedTuple
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from host_sim.bikes.model import Bike
 from host_sim.tuning.drive import DriveChoice, loop_model
@@ -15,7 +16,8 @@ from host_sim.tuning.surge import SurgeCheck, check_surge
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 
-class Rival(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Rival:
     """Gains of one method with their least margins over the operating range."""
 
     method: str
@@ -23,7 +25,8 @@ class Rival(NamedTuple):
     margins: Margins
 
 
-class LoopReport(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class LoopReport:
     """`worst` and `by_point` for the chosen gains, `rivals` beside them; what was predicted and measured."""
 
     model: ProcessModel
@@ -131,8 +134,8 @@ def loop_json(report: LoopReport, bike: Bike) -> dict[str, Any]:
             }
             for rival in report.rivals
         ],
-        "predicted": {name: rounded(value) for name, value in report.predicted._asdict().items()},
-        "measured": {name: rounded(value) for name, value in report.measured._asdict().items()},
+        "predicted": {name: rounded(value) for name, value in asdict(report.predicted).items()},
+        "measured": {name: rounded(value) for name, value in asdict(report.measured).items()},
         "surge": {
             "where": surge.point.words(bike),
             "sentence": surge.sentence(bike),

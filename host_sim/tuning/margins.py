@@ -4,8 +4,9 @@ Frequency response data keeps dead time as what it is. A Padé approximation doe
 the gain margin of SIMC's own loop 4.00 instead of 3.14.
 """
 
+from dataclasses import dataclass
 from math import inf, isfinite, log10, pi, radians
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,7 +21,8 @@ _NYQUIST_RAD_PER_S = pi / PERIOD_S
 _FREQUENCIES = 300
 
 
-class Margins(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Margins:
     """Gain margin (times), phase margin (degrees), delay margin (s), greatest sensitivity Ms; inf if none.
 
     `surge_rad_per_s` is where the phase crosses -180 degrees, `crossover_rad_per_s` where the gain crosses 1.
@@ -39,7 +41,8 @@ class Margins(NamedTuple):
         return self.surge_rad_per_s / (2.0 * pi)
 
 
-class WorstCase(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class WorstCase:
     """The least margin of each kind over the operating range, and where the gain margin is least."""
 
     margins: Margins

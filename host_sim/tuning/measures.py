@@ -1,6 +1,6 @@
 """Everything that is measured of one set of settings, with its score: before, after, and for any sweep."""
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from host_sim.bikes.model import Bike
 from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
@@ -10,7 +10,8 @@ from host_sim.tuning.score import Priority, drive_score, engage_score, release_s
 from host_sim.tuning.stop_rides import StopMeasures, measure_stops
 
 
-class Scores(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Scores:
     """The three parts of the score; lower is better."""
 
     engage: float
@@ -23,7 +24,8 @@ class Scores(NamedTuple):
         return self.engage + self.release + self.drive
 
 
-class Measures(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Measures:
     """What one set of settings came to on the bench."""
 
     engage: EngageMeasures

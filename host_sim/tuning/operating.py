@@ -1,7 +1,7 @@
 """Operating points: at which speeds, states of charge and loads the power loop has to work."""
 
+from dataclasses import dataclass
 from math import sqrt
-from typing import NamedTuple
 
 from host_sim.bikes.model import Bike
 from host_sim.units import KM_PER_H_PER_M_PER_S
@@ -15,7 +15,8 @@ _GRAVITY_M_PER_S2 = 9.80665
 _AIR_KG_PER_M3 = 1.2
 
 
-class OperatingPoint(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class OperatingPoint:
     """Speed in m/s, charge 0 to 1, and load: the share of the assist power that is asked for."""
 
     speed_m_per_s: float

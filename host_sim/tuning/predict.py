@@ -8,7 +8,7 @@ This is the power loop alone: the search for the back-EMF, and the following of 
 speed kind are not in it, so on such a motor the power is there sooner than said here.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,7 +23,8 @@ SLOPE_SECONDS = 4.0
 SLOWER = 0.25  # The slope of the step ride takes a quarter of the speed within a second.
 
 
-class Prediction(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Prediction:
     """Times in s from engaging, the rest in percent of the power; as in `DriveMeasures`."""
 
     reach_s: float

@@ -5,8 +5,8 @@ A volt of command is so many newtons at the rim, so a rate of command is a jerk:
 winding, which is many times as much force, up to the current limits.
 """
 
+from dataclasses import dataclass
 from math import pi
-from typing import NamedTuple
 
 from host_sim.bikes.model import Bike
 
@@ -17,7 +17,8 @@ FALL_LEAST_MV_PER_S = 1_000
 FALL_OVER_RISE = 4.0
 
 
-class RatePlan(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class RatePlan:
     """What follows from mass and motor: `n_per_v` at the rim, `mass_kg` without load, and the rates."""
 
     n_per_v: float

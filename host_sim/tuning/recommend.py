@@ -1,7 +1,7 @@
 """The recommendation for one bicycle: everything chosen, measured before and after, and the reasons."""
 
 from collections.abc import Callable
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from firmware.settings import Settings
 from host_sim.bikes.model import Bike
@@ -19,7 +19,8 @@ STAGES = 8
 Done = Callable[[int, int], None]
 
 
-class Tuned(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Tuned:
     """All that tuning found out: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`."""
 
     bike: Bike

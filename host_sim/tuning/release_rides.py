@@ -6,9 +6,9 @@ edges with every set of settings that is tried, so one ride tells for all of the
 how often help would lapse.
 """
 
+from dataclasses import dataclass
 from math import pi
 from random import Random
-from typing import NamedTuple
 
 from firmware.controller import Controller
 from firmware.decide.pedalling import Pedalling
@@ -39,7 +39,8 @@ _CLIMB_RIPPLE_MOST = 0.3
 RIPPLE_MOST = 0.45
 
 
-class ReleaseMeasures(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ReleaseMeasures:
     """`run_on_s` mean, `longest_s` worst from standing crank to stop seen; `lapses_per_min` of pedalling."""
 
     run_on_s: float

@@ -1,7 +1,8 @@
 """The recommendation as rows: setting, now, recommended, why, assumes, check, before and after."""
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
 from host_sim.tuning import levers
@@ -16,7 +17,8 @@ Numbers = Mapping[str, float | None]
 SHARES = "selector.shares_percent"
 
 
-class Row(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Row:
     """One recommendation; `before`, `after` are measured on the bench, or worked out where `why` says so."""
 
     setting: str
@@ -30,7 +32,7 @@ class Row(NamedTuple):
 
     def as_json(self) -> dict[str, Any]:
         """Return the row by name."""
-        return self._asdict()
+        return asdict(self)
 
 
 def rows_of(tuned: Tuned) -> list[Row]:

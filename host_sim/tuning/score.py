@@ -4,14 +4,15 @@ README.md in this folder has the formula. The terms are this project's own judge
 source); what a bench measures goes into them, so a sweep of any kind can be held against the recommendation.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from host_sim.tuning.drive_rides import DriveMeasures
 from host_sim.tuning.engage_rides import EngageMeasures
 from host_sim.tuning.release_rides import ReleaseMeasures
 
 
-class Priority(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Priority:
     """What a rider wants: `haste` weighs waiting, `care` false starts; `jerk_m_per_s3` is the comfort limit.
 
     Comfort limits: common practice, no source. Passengers who stand are carried at about 1 m/s3 and less.

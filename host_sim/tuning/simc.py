@@ -10,12 +10,13 @@ from the oscillation: as K. J. Astrom and R. M. Murray give the original gains i
 Systems", 2nd ed.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from host_sim.tuning.identify import ProcessModel
 
 
-class PiGains(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class PiGains:
     """u = gain (e + integral of e / integral_s): gain in input units per output unit, integral time in s."""
 
     gain: float

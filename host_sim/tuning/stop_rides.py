@@ -1,6 +1,6 @@
 """How far a bicycle goes on with help once the legs stop, at speed: measured on the bench, and as a curve."""
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from firmware.settings import DUTY_CODED, Settings
 from host_sim.bench.assemble import bench_for
@@ -17,7 +17,8 @@ STOP_S = 3.0
 CONTROL_PERIOD_S = 0.005
 
 
-class StopMeasures(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class StopMeasures:
     """`distance_m` the longest way with help after the legs stood, `run_on_s` the longest time."""
 
     distance_m: float

@@ -6,7 +6,7 @@ rate, so there are two predictions: the margin for the smallest swings, and the 
 (`predict`) for those that a rider feels. The shunt is quiet meanwhile: noise is no surge.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -35,7 +35,8 @@ FREE_MV_PER_S = 10_000
 FACTORS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.45, 1.7, 2.0)  # Times the gain margin.
 
 
-class SurgePoint(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class SurgePoint:
     """One ride: gain as a multiple of the chosen one, swing as a share of the power, main frequency, Hz."""
 
     factor: float
@@ -43,7 +44,8 @@ class SurgePoint(NamedTuple):
     frequency_hz: float
 
 
-class SurgeScan(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class SurgeScan:
     """Gain after gain with the same rates: on the linear loop, and on the bench until it surges."""
 
     rise_mv_per_s: int
@@ -62,7 +64,8 @@ class SurgeScan(NamedTuple):
         return next((ride for ride in self.bench if ride.swing_share > SURGES_SHARE), None)
 
 
-class SurgeCheck(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class SurgeCheck:
     """At `point`: gain margin, its frequency, and two scans: `free` the fastest rates, `felt` the chosen."""
 
     point: OperatingPoint

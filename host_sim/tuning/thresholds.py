@@ -1,6 +1,6 @@
 """Engage and release thresholds for a ring and its rider, chosen by what a ride makes of every candidate."""
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
@@ -21,7 +21,8 @@ EDGES_PER_PULSE = {TWO_CHANNELS: 4}
 RELEASE_LEAST_RPM = 4
 
 
-class EngagePoint(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class EngagePoint:
     """One candidate of the engage curve."""
 
     engage_edges: int
@@ -30,7 +31,8 @@ class EngagePoint(NamedTuple):
     score: float
 
 
-class ReleasePoint(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ReleasePoint:
     """One candidate of the release curve."""
 
     release_rpm: int
@@ -39,7 +41,8 @@ class ReleasePoint(NamedTuple):
     score: float
 
 
-class EngageChoice(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class EngageChoice:
     """The chosen point; the curve over the edges at its cadence, and over the cadence at its edges."""
 
     chosen: EngagePoint
@@ -47,7 +50,8 @@ class EngageChoice(NamedTuple):
     over_rpm: list[EngagePoint]
 
 
-class ReleaseChoice(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ReleaseChoice:
     """The chosen point; the curves over release cadence and share of the pitch; `slowest_rpm` ridden."""
 
     chosen: ReleasePoint

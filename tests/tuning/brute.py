@@ -5,7 +5,8 @@ No theory and no model: every point is ridden with its settings in the firmware,
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, NamedTuple
+from dataclasses import dataclass
+from typing import Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
@@ -22,7 +23,8 @@ from host_sim.tuning.variant import with_settings
 Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterator[Any]]
 
 
-class Grid(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Grid:
     """What is swept: the values of each setting."""
 
     engage_edges: tuple[int, ...]
@@ -45,14 +47,16 @@ FULL_GRID = Grid(
 )
 
 
-class Best(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Best:
     """The least scores that a sweep found, and with which settings."""
 
     scores: Scores
     settings: dict[str, int]
 
 
-class Trial(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Trial:
     """A bike with settings to ride; `slowest_rpm` for the legs of the release ride."""
 
     bike: Bike

@@ -1,7 +1,7 @@
 """Recommendation against brute force: for one bicycle, and over a grid of bicycles."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from dataclasses import dataclass
 
 from host_sim.compiled.workers import Workers
 from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
@@ -11,7 +11,8 @@ from host_sim.tuning.simc import simc
 from tests.tuning.brute import FULL_GRID, Grid, Map, bike_grid, sweep_drive, sweep_engage, sweep_release
 
 
-class Compared(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Compared:
     """One bicycle: scores of the recommendation as ridden, and the best of the sweep, part by part."""
 
     name: str

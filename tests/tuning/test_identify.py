@@ -19,7 +19,9 @@ def test_a_lag_with_dead_time_is_found_again(gain, lag_s, dead_time_s):
     steps = ProcessModel(gain, lag_s, dead_time_s).step_response(TIMES_S)
     found = fit_model(steps, 0.005)
     assert not found.integrating
-    assert found[:3] == pytest.approx((gain, lag_s, dead_time_s), rel=0.01, abs=1e-3)
+    assert (found.gain, found.lag_s, found.dead_time_s) == pytest.approx(
+        (gain, lag_s, dead_time_s), rel=0.01, abs=1e-3
+    )
 
 
 def test_a_response_that_never_bends_is_called_integrating():

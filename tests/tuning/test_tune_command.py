@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from dataclasses import replace
 
 import pytest
 
@@ -144,8 +145,11 @@ def test_an_interruption_leaves_nothing(monkeypatch, tmp_path):
 def test_existing_settings_keep_their_comments_and_shares_go_to_the_selector(folding_tuned):
     trike = load_bike("cargo_trike")
     shares = [0.0, 30.0, 65.0, 100.0]
-    tuned = folding_tuned._replace(
-        bike=trike, changes={"rise_mv_per_s": 1234, "fall_mv_per_s": 5000}, shares_percent=shares
+    tuned = replace(
+        folding_tuned,
+        bike=trike,
+        changes={"rise_mv_per_s": 1234, "fall_mv_per_s": 5000},
+        shares_percent=shares,
     )
     text = written_text((BIKES / "cargo_trike.toml").read_text(encoding="utf-8"), tuned)
     assert "cutoff_distance_mm = 2000           # all levers have switches" in text
