@@ -1,4 +1,4 @@
-"""Looks at a board before anything is copied: its MicroPython, its chip, its files, its room."""
+"""Looks at a board before anything is copied: its MicroPython, its chip, its files, its free space."""
 
 from dataclasses import dataclass
 

@@ -1,6 +1,6 @@
-"""The rooms that fit a Cortex-M0: fed there with calls from a golden ride, and compared with CPython.
+"""The components that fit a Cortex-M0: fed there with calls from a golden ride, and compared with CPython.
 
-The same lines of Python are run on both sides: a room is built, called as it was called in the ride, and all
+The same lines of Python are run on both sides: a component is built, called as it was called in the ride, and all
 that it shows is folded into a number that is printed after every few calls.
 """
 
@@ -16,7 +16,7 @@ FOLD = "d = 1\ndef f(r):\n global d\n d = (d * 31 + int(r or 0)) & 0xFFFFF"
 
 
 class Kernel:
-    """One room: its modules in order, how it is built, the methods it is called by, and what it shows."""
+    """One component: its modules in order, how it is built, the methods it is called by, and what it shows."""
 
     def __init__(
         self, name: str, modules: str, build: str, needs: str, shows: str, method: str, calls_max: int
@@ -87,15 +87,15 @@ INTEGER_LINES += [
 
 
 class Taped:
-    """Stands before a room of a controller and writes down how it is called, in Python."""
+    """Stands before a component of a controller and writes down how it is called, in Python."""
 
-    def __init__(self, room: Any, lines: list[str]) -> None:
+    def __init__(self, component: Any, lines: list[str]) -> None:
         """Write into `lines`."""
-        self._room = room
+        self._component = component
         self._lines = lines
 
     def __getattr__(self, name: str) -> Any:
-        value = getattr(self._room, name)
+        value = getattr(self._component, name)
         if not callable(value):
             return value
 
@@ -107,26 +107,26 @@ class Taped:
 
 
 class TapingReplay(Replay):
-    """A replay that tapes one room of each controller. Read: `lines`, `settings`, `started_us`."""
+    """A replay that tapes one component of each controller. Read: `lines`, `settings`, `started_us`."""
 
-    room = ""
+    component = ""
 
     def begin(self, settings: Settings, now_us: int) -> Controller:
-        """Build a controller with one room taped; the tape of the first life is kept."""
+        """Build a controller with one component taped; the tape of the first life is kept."""
         controller = super().begin(settings, now_us)
         if not hasattr(self, "lines"):
             self.lines: list[str] = []
             self.settings = settings
             self.started_us = now_us
-            setattr(controller, self.room, Taped(getattr(controller, self.room), self.lines))
+            setattr(controller, self.component, Taped(getattr(controller, self.component), self.lines))
         return controller
 
 
 def script_of(kernel: Kernel, trace: Path) -> tuple[list[str], list[str]]:
-    """Return what builds the room, and the lines that call it as in the middle of a trace's first life."""
+    """Return what builds the component, and the lines that call it as in the middle of a trace's first life."""
     with trace.open("rb") as file:
         replay = TapingReplay(file)
-        replay.room = kernel.name
+        replay.component = kernel.name
         replay.run()
     settings = [f"settings.{name} = {getattr(replay.settings, name)}" for name in kernel.needs]
     setup = ["class S:\n pass\nsettings = S()", "\n".join(settings), f"now_us = {replay.started_us}"]

@@ -72,13 +72,13 @@ class Results:
         """Tell whether all that could be run is equal, takes no memory, compiles and keeps its budget."""
         replays = [one for result in self.replayed.values() if isinstance(result, list) for one in result]
         vectors = [one for one in self.vectors.values() if isinstance(one, ReplayedVectors)]
-        rooms = self.kernels if isinstance(self.kernels, list) else []
+        components = self.kernels if isinstance(self.kernels, list) else []
         compiled = self.compiled if isinstance(self.compiled, dict) else {}
         return (
             all(one.differences == 0 and one.allocations == 0 for one in replays)
             and all(one.differences == 0 for one in vectors)
             and len({(one.vectors, one.digest) for one in vectors}) <= 1
-            and all(room.equal and room.vectors_equal for room in rooms)
+            and all(component.equal and component.vectors_equal for component in components)
             and not any(compiled.values())
             and (
                 isinstance(self.fuel, str)
@@ -95,14 +95,14 @@ class Results:
         vectors: dict[str, Any] = {}
         for title, one in self.vectors.items():
             vectors[title] = one if isinstance(one, str) else vars(one)
-        rooms, spent, frames, calls = self.kernels, self.fuel, self.frames, self.calls
+        components, spent, frames, calls = self.kernels, self.fuel, self.frames, self.calls
         return {
             "rides": len(self.traces) + 1,
             "steps": self.steps,
             "edges": self.edges,
             "replayed": replayed,
             "path_vectors": vectors,
-            "cortex_m0": rooms if isinstance(rooms, str) else {room.name: vars(room) for room in rooms},
+            "cortex_m0": components if isinstance(components, str) else {component.name: vars(component) for component in components},
             "fuel": spent if isinstance(spent, str) else {ride: one.as_dict() for ride, one in spent.items()},
             "fuel_budget": fuel.read_budget(),
             "fuel_of_a_period": self.periods if isinstance(self.periods, str) else vars(self.periods),

@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = sorted((ROOT / "firmware").rglob("*.py"))
 GROUND_FLOOR = {"firmware.ticks", "firmware.integers", "firmware.records", "firmware.settings"}
 
-# Which rooms a room may look into, beside itself.
+# Which components a component may look into, beside itself.
 ARROWS = {
     "firmware.sense": GROUND_FLOOR,
     "firmware.decide": GROUND_FLOOR | {"firmware.sense"},
@@ -195,8 +195,8 @@ def files_below(folder: str) -> list[Path]:
     return sorted((ROOT / folder).rglob("*.py"))
 
 
-def inside(module: str, rooms: set[str]) -> bool:
-    return any(module == room or module.startswith(room + ".") for room in rooms)
+def inside(module: str, components: set[str]) -> bool:
+    return any(module == component or module.startswith(component + ".") for component in components)
 
 
 def place(path: Path, node: ast.AST) -> str:
@@ -235,13 +235,13 @@ def test_firmware_imports_only_firmware_along_the_arrows(path):
     if module in GROUND_FLOOR or module == "firmware":
         assert inside_all(imports, GROUND_FLOOR)
         return
-    rooms = [room for room in ARROWS if inside(module, {room})]
-    assert len(rooms) == 1, f"{module} is in no room of ARROWS"
-    assert inside_all(imports, ARROWS[rooms[0]] | {rooms[0]})
+    components = [component for component in ARROWS if inside(module, {component})]
+    assert len(components) == 1, f"{module} is in no component of ARROWS"
+    assert inside_all(imports, ARROWS[components[0]] | {components[0]})
 
 
-def inside_all(imports: set[str], rooms: set[str]) -> bool:
-    return all(inside(imported, rooms) for imported in imports)
+def inside_all(imports: set[str], components: set[str]) -> bool:
+    return all(inside(imported, components) for imported in imports)
 
 
 def test_the_output_guard_stands_on_the_ground_floor_alone():
