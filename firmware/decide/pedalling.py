@@ -70,7 +70,7 @@ class Pedalling:
         if crank.pitch_us == 0:
             self._cadence.stand()
         elif crank.pitch_measured:
-            self._cadence.take_period(crank.pitch_us, crank.pitch_edge_us)
+            self._cadence.update(crank.pitch_us, crank.pitch_edge_us)
         self.cadence_rpm = self._cadence.rate(now_us)
         self.stop_gap_us = self._stop_gap_us(crank.pitch_us, speed_mm_per_s)
         if crank.ground_gained:

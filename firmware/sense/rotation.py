@@ -29,7 +29,7 @@ class Rotation:
         self._last_us = 0
         self.standing = True
 
-    def take_period(self, period_us: int, time_us: int) -> None:
+    def update(self, period_us: int, time_us: int) -> None:
         """Take a period of at least 10 us that ended at `time_us`."""
         self._period_us = period_us
         self._last_us = time_us
@@ -111,7 +111,7 @@ class Wheel:
             period_us = ticks_diff_us(time_us, self._last_us)
             if period_us < self._shortest_us:
                 return
-            self._rotation.take_period(period_us, time_us)
+            self._rotation.update(period_us, time_us)
             self._judge_accuracy(period_us, time_us)
         self._running = True
         self.overdue = False

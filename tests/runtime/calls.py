@@ -21,13 +21,13 @@ from host import call
 class Room:
     def look(self):
         pass
-def rounds(room):
+def rounds(component):
     call("", "")
     for _ in range({rounds}):
         pass
     call("", "")
     for _ in range({rounds}):
-        room.look()
+        component.look()
     call("", "")
 rounds(Room())
 """

@@ -1,7 +1,7 @@
 """Path vectors of the components that fit a Cortex-M0, as lines of Python that touch nothing else.
 
-A lemma does not fit there. So it is run here, on a copy of its module in which the room stands behind a tape:
-how it is built, what is written into it, how it is called. The lines do the same to the room over there.
+A lemma does not fit there. So it is run here, on a copy of its module in which the component stands behind a tape:
+how it is built, what is written into it, how it is called. The lines do the same to the component over there.
 """
 
 from collections.abc import Callable
@@ -26,7 +26,7 @@ TAPED = {
     ),
     "wheel": ("lemmas_sense", "wheel rotation", "Wheel Rotation"),
 }
-# What a room shows when all is done; without what is private too a remainder could be lost unnoticed.
+# What a component shows when all is done; without what is private too a remainder could be lost unnoticed.
 SHOWN = {
     "SlewLimiter": "command_mv _carry_nv",
     "PowerLoop": "target_mv _integral_uv _carry",
@@ -37,31 +37,31 @@ SHOWN = {
 
 
 class Tape:
-    """Stands before a room, or before something in it, and writes down in Python what is done to it.
+    """Stands before a component, or before something in it, and writes down in Python what is done to it.
 
     What is there already is not written again.
     """
 
-    def __init__(self, lines: list[str], name: str, room: Any) -> None:
-        """Write into `lines`; the room is called `name` there."""
-        vars(self).update(_lines=lines, _name=name, _room=room)
+    def __init__(self, lines: list[str], name: str, component: Any) -> None:
+        """Write into `lines`; the component is called `name` there."""
+        vars(self).update(_lines=lines, _name=name, _component=component)
 
     def __getattr__(self, field: str) -> Any:
-        value = getattr(vars(self)["_room"], field)
+        value = getattr(vars(self)["_component"], field)
         name = f"{vars(self)['_name']}.{field}"
         if callable(value):
             return taped_call(vars(self)["_lines"], name, value)
         return value if isinstance(value, int) else Tape(vars(self)["_lines"], name, value)
 
     def __setattr__(self, field: str, value: int) -> None:
-        if getattr(vars(self)["_room"], field) != value:
+        if getattr(vars(self)["_component"], field) != value:
             vars(self)["_lines"].append(f"{vars(self)['_name']}.{field}={value}")
-            setattr(vars(self)["_room"], field, value)
+            setattr(vars(self)["_component"], field, value)
 
     def __setitem__(self, index: int, value: int) -> None:
-        if vars(self)["_room"][index] != value:
+        if vars(self)["_component"][index] != value:
             vars(self)["_lines"].append(f"{vars(self)['_name']}[{index}]={value}")
-            vars(self)["_room"][index] = value
+            vars(self)["_component"][index] = value
 
 
 def taped_call(lines: list[str], name: str, function: Callable[..., int]) -> Callable[..., int]:
@@ -75,7 +75,7 @@ def taped_call(lines: list[str], name: str, function: Callable[..., int]) -> Cal
 
 
 def taped_class(lines: list[str], kind: type[Any], known: Settings, needs: list[str]) -> Callable[..., Tape]:
-    """Return what builds a room called `k` behind a tape.
+    """Return what builds a component called `k` behind a tape.
 
     `needs` are the settings that its class reads, and `known` those that are there already.
     """
@@ -123,8 +123,8 @@ class VectorScript:
             raise ValueError(f"{lemma.__name__} comes to {numbers.outcomes}, {outcome} was predicted")
         built = [line for line in self.lines if line.startswith("k=")]
         if built:
-            room = built[-1].partition("=")[2].partition("(")[0]
-            self.lines.append(f"show_{room}()")
+            component = built[-1].partition("=")[2].partition("(")[0]
+            self.lines.append(f"show_{component}()")
         self.vectors += 1
 
 

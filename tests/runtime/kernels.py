@@ -1,7 +1,7 @@
 """The components that fit a Cortex-M0: fed there with calls from a golden ride, and compared with CPython.
 
-The same lines of Python are run on both sides: a component is built, called as it was called in the ride, and all
-that it shows is folded into a number that is printed after every few calls.
+The same lines of Python are run on both sides: a component is built, called as it was called in the ride,
+and all that it shows is folded into a number that is printed after every few calls.
 """
 
 from pathlib import Path
@@ -16,7 +16,7 @@ FOLD = "d = 1\ndef f(r):\n global d\n d = (d * 31 + int(r or 0)) & 0xFFFFF"
 
 
 class Kernel:
-    """One component: its modules in order, how it is built, the methods it is called by, and what it shows."""
+    """A component: its modules in order, how it is built, the methods it is called by, what it shows."""
 
     def __init__(
         self, name: str, modules: str, build: str, needs: str, shows: str, method: str, calls_max: int
@@ -123,7 +123,7 @@ class TapingReplay(Replay):
 
 
 def script_of(kernel: Kernel, trace: Path) -> tuple[list[str], list[str]]:
-    """Return what builds the component, and the lines that call it as in the middle of a trace's first life."""
+    """Return what builds the component, and the lines that call it as in the middle of a trace."""
     with trace.open("rb") as file:
         replay = TapingReplay(file)
         replay.component = kernel.name

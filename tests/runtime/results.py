@@ -102,7 +102,9 @@ class Results:
             "edges": self.edges,
             "replayed": replayed,
             "path_vectors": vectors,
-            "cortex_m0": components if isinstance(components, str) else {component.name: vars(component) for component in components},
+            "cortex_m0": components
+            if isinstance(components, str)
+            else {one.name: vars(one) for one in components},
             "fuel": spent if isinstance(spent, str) else {ride: one.as_dict() for ride, one in spent.items()},
             "fuel_budget": fuel.read_budget(),
             "fuel_of_a_period": self.periods if isinstance(self.periods, str) else vars(self.periods),

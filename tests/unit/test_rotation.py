@@ -26,7 +26,7 @@ def cadence(pulses: int = 12) -> Rotation:
 )
 def test_a_period_gives_the_cadence(pulses, period_us, rpm):
     rotation = cadence(pulses)
-    rotation.take_period(SmallInt(period_us), SmallInt(BEFORE_WRAP_US))
+    rotation.update(SmallInt(period_us), SmallInt(BEFORE_WRAP_US))
     assert rotation.rate(SmallInt(BEFORE_WRAP_US)) == rpm
 
 
@@ -37,7 +37,7 @@ def test_before_the_first_period_the_rate_is_zero():
 
 def test_the_rate_decays_once_the_wait_is_longer_than_the_period():
     rotation = cadence()
-    rotation.take_period(SmallInt(100_000), SmallInt(BEFORE_WRAP_US))
+    rotation.update(SmallInt(100_000), SmallInt(BEFORE_WRAP_US))
     assert rotation.rate(later(BEFORE_WRAP_US, 99_999)) == 50
     assert rotation.rate(later(BEFORE_WRAP_US, 100_000)) == 50
     assert rotation.rate(later(BEFORE_WRAP_US, 200_000)) == 25
@@ -47,7 +47,7 @@ def test_the_rate_decays_once_the_wait_is_longer_than_the_period():
 
 def test_a_standstill_is_latched_and_no_old_stamp_wakes_it():
     rotation = cadence()
-    rotation.take_period(SmallInt(100_000), SmallInt(0))
+    rotation.update(SmallInt(100_000), SmallInt(0))
     assert rotation.rate(SmallInt(1_000_000)) == 5
     assert not rotation.standing
     assert rotation.rate(SmallInt(1_000_001)) == 0
@@ -57,14 +57,14 @@ def test_a_standstill_is_latched_and_no_old_stamp_wakes_it():
 
 def test_stand_forgets_at_once():
     rotation = cadence()
-    rotation.take_period(SmallInt(100_000), SmallInt(0))
+    rotation.update(SmallInt(100_000), SmallInt(0))
     rotation.stand()
     assert rotation.rate(SmallInt(10)) == 0
 
 
 def test_an_edge_stamped_after_now_is_no_older_than_none():
     rotation = cadence()
-    rotation.take_period(SmallInt(100_000), SmallInt(1_000))
+    rotation.update(SmallInt(100_000), SmallInt(1_000))
     assert rotation.rate(SmallInt(900)) == 50
 
 
