@@ -18,7 +18,7 @@ from host_sim.testing import wasm
 ROUNDS = 1_000
 _EMPTY_CALLS = """
 from host import call
-class Room:
+class Component:
     def look(self):
         pass
 def rounds(component):
@@ -29,7 +29,7 @@ def rounds(component):
     for _ in range({rounds}):
         component.look()
     call("", "")
-rounds(Room())
+rounds(Component())
 """
 
 

@@ -1,7 +1,7 @@
 """Path vectors of the components that fit a Cortex-M0, as lines of Python that touch nothing else.
 
-A lemma does not fit there. So it is run here, on a copy of its module in which the component stands behind a tape:
-how it is built, what is written into it, how it is called. The lines do the same to the component over there.
+A lemma does not fit there. So it is run here, on a copy of its module in which the component stands behind a
+tape: how it is built, what is written into it, how it is called. The lines do the same to it over there.
 """
 
 from collections.abc import Callable
