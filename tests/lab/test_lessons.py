@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from host_sim.errors import RequestError
-from host_sim.lab.catalogue import LESSONS
 from host_sim.lab.direction import check_direction, turn_crank
 from host_sim.lab.direction_figure import draw_direction
 from host_sim.lab.faults import (
@@ -34,6 +33,7 @@ from host_sim.lab.loop_figure import draw_loop
 from host_sim.lab.riding import lesson_bike, ride
 from host_sim.lab.slew import check_slew, try_slew
 from host_sim.lab.slew_figure import draw_slew
+from host_sim.lab.teaching import teaching
 from host_sim.lab.thresholds import check_thresholds, try_thresholds
 from tests.lab.serving import ROOT
 
@@ -468,11 +468,11 @@ GUARD_ALONE_DOES = {
 
 def test_what_the_notes_of_lesson_6_say_of_the_guard_alone_holds_for_each_fault():
     assert set(GUARD_ALONE_DOES) == set(FAULTS_TO_TRY)
-    notes = (LESSONS[5].path).read_text(encoding="utf-8")
+    notes = teaching(6).notes
     for fault, outcome in GUARD_ALONE_DOES.items():
         broken = try_fault(fault, 3.0, 60, GUARD_ALONE)
         assert broken.outcome == outcome, fault
-        assert f"| {fault} | {outcome} |" in notes
+        assert f"<td>{fault}</td><td>{outcome}</td>" in notes
         ends = fault != "electric noise on the pedal sensor"
         assert (broken.run_on_s < 2 / 3) == ends, fault
         assert ("does not end when the legs stop" in check_guess(broken, outcome).words) != ends, fault
@@ -500,7 +500,7 @@ tried = [
     faults_figure.draw_fault(faults.try_fault("a throttle wire breaks", 3.0, 60)),
 ]
 assert all("<svg" in html for html in tried)
-print(sorted({"numpy", "scipy", "matplotlib", "marimo", "control"} & set(sys.modules)))
+print(sorted({"numpy", "scipy", "matplotlib", "control"} & set(sys.modules)))
 """
     ended = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, check=True,

@@ -1,72 +1,47 @@
-"""Lesson 3 as a notebook."""
+"""Lesson 3: slew."""
 
-import marimo
+from host_sim.lab.description import Lesson, Prediction, Slider, steps_between
+from host_sim.lab.slew import Slewed, check_slew, try_slew
+from host_sim.lab.slew_figure import draw_slew
 
-app = marimo.App(width="medium", app_title="Lesson 3: slew")
-
-
-@app.cell
-def _():
-    import marimo as mo
-
-    from host_sim.lab import page
-    from host_sim.lab.slew import check_slew, try_slew
-    from host_sim.lab.slew_figure import draw_slew
-
-    return check_slew, draw_slew, mo, page, try_slew
+GENTLER, ALIKE, HARDER = (
+    "more gently than it came",
+    "about as fast as it came",
+    "more than three times as fast as it came",
+)
+_BETWEEN = "up to three times as fast as it came"
 
 
-@app.cell
-def _(page):
-    page.heading(3)
+def _cut(tried: Slewed) -> str:
+    ratio = -tried.cut_m_per_s3 / tried.worst_m_per_s3
+    if ratio < 0.8:
+        return GENTLER
+    if ratio < 1.25:
+        return ALIKE
+    return HARDER if ratio > 3.0 else _BETWEEN
 
 
-@app.cell
-def _(draw_slew, load, page, rise, try_slew):
-    tried = try_slew(rise.value, load.value)
-    page.picture(draw_slew(tried))
-    return (tried,)
-
-
-@app.cell
-def _(mo, page):
-    rates = [50, 100, 200, 300, 400, 600, 800, 1000, 1200, 1500, 2000, 3000, 5000]
-    rise = mo.ui.slider(steps=rates, value=400, label="rise rate, mV/s", show_value=True, full_width=True)
-    load = mo.ui.slider(0, 150, 10, value=60, label="load in the box, kg", show_value=True, full_width=True)
-    page.controls(rise, load)
-    return load, rise
-
-
-@app.cell
-def _(check_slew, page, tried):
-    page.exercise("Set the trike up for its hardest case, gentle and yet quick.", check_slew(tried))
-
-
-@app.cell
-def _(page):
-    page.notes(
-        """
-The command voltage may rise only so many millivolts a second. A step of it is a step of torque, and a
-step of torque is a jerk: force over mass, per time.
-
-1. Start at 50 mV/s: never there. Then 5000: there at once, and everybody in the box knows.
-2. Load and unload: the same rate jerks the empty trike twice as hard. Set up for the lightest case.
-3. Look at the end: the fall is not slewed. Comfort may wait, safety may not: a cut goes past the
-   slew limiter, some 0.2 s after the legs stop (the stop gap), and jerks by -2 to -4 m/s³.
-
-The jerk shown is that of the motor alone, over a tenth of a second; legs add their own. The wish of 0.6
-m/s³ is this lesson's, no standard's.
-
-To discuss: the dashed voltage begins with a jump to 1.1 V. Why is that no jerk? (The motor controller's
-dead band: below it nothing moves.)
-"""
-    )
-
-
-@app.cell
-def _(page):
-    page.links(3)
-
-
-if __name__ == "__main__":
-    app.run()
+LESSON = Lesson(
+    title="slew",
+    question="How fast may the push come?",
+    task="Set the trike up for its hardest case, gentle and yet quick.",
+    inputs=(
+        Slider(
+            "rise_mv_per_s",
+            "rise rate",
+            "mV/s",
+            (50, 100, 200, 300, 400, 600, 800, 1000, 1200, 1500, 2000, 3000, 5000),
+            400,
+        ),
+        Slider("load_kg", "load in the box", "kg", steps_between(0, 150, 10), 60),
+    ),
+    attempt=try_slew,
+    draw=draw_slew,
+    check=check_slew,
+    prediction=Prediction(
+        "The rise rate is 200 mV/s, so the push comes gently. How does it go when the legs stop?",
+        (GENTLER, ALIKE, _BETWEEN, HARDER),
+        _cut,
+        {"rise_mv_per_s": 200, "load_kg": 60},
+    ),
+)

@@ -1,87 +1,36 @@
-"""Lesson 2 as a notebook."""
+"""Lesson 2: thresholds."""
 
-import marimo
+from host_sim.lab.description import Lesson, Prediction, Slider, steps_between
+from host_sim.lab.thresholds import Thresholds, check_thresholds, try_thresholds
+from host_sim.lab.thresholds_figure import draw_thresholds
 
-app = marimo.App(width="medium", app_title="Lesson 2: thresholds")
-
-
-@app.cell
-def _():
-    import marimo as mo
-
-    from host_sim.lab import page
-    from host_sim.lab.thresholds import check_thresholds, try_thresholds
-    from host_sim.lab.thresholds_figure import draw_thresholds
-
-    return check_thresholds, draw_thresholds, mo, page, try_thresholds
+_RUN_ONS_S = (0.2, 0.4)
+SHORT, MIDDLE, LONG = "less than 0.2 s", "0.2 to 0.4 s", "more than 0.4 s"
 
 
-@app.cell
-def _(page):
-    page.heading(2)
+def _run_on(tried: Thresholds) -> str:
+    if tried.run_on_s < _RUN_ONS_S[0]:
+        return SHORT
+    return MIDDLE if tried.run_on_s <= _RUN_ONS_S[1] else LONG
 
 
-@app.cell
-def _(draw_thresholds, edges, page, pulses, stop, try_thresholds):
-    tried = try_thresholds(pulses.value, edges.value, stop.value)
-    page.picture(draw_thresholds(tried))
-    return (tried,)
-
-
-@app.cell
-def _(mo, page):
-    pulses = mo.ui.slider(
-        steps=[4, 6, 8, 10, 12, 16, 20, 24, 32], value=8, label="magnets", show_value=True, full_width=True
-    )
-    edges = mo.ui.slider(
-        2, 24, 2, value=6, label="edges asked for before engaging", show_value=True, full_width=True
-    )
-    stop = mo.ui.slider(
-        100, 250, 10, value=110, label="stop gap, percent of the last pitch", show_value=True, full_width=True
-    )
-    page.controls(pulses, edges, stop)
-    return edges, pulses, stop
-
-
-@app.cell
-def _(check_thresholds, page, tried):
-    page.exercise(
-        "With 8 magnets, is there a setting that meets all three wishes? Find the fewest magnets that do.",
-        check_thresholds(tried),
-    )
-
-
-@app.cell
-def _(page):
-    page.notes(
-        """
-The trike rides away, slows its legs down, stops pedalling at 6.5 s. Its ring tells the direction by
-duty, so it says something only once a pitch; its magnets were glued by hand and sit up to 2.5° off.
-
-* *Edges asked for*: fewer means sooner help, and sooner help for a nudge that was not meant.
-* *Stop gap*: the time without an edge that means "stopped", as a share of the pitch just measured.
-  Shorter stops sooner, until a magnet that sits late, or legs that slow down, look like a stop: help
-  lapses.
-* *Magnets*: more of them make both ends better, until their glue errors become a large share of the
-  pitch (try 32 magnets and 110 %).
-
-A fixed time-out is the trade's usual answer: long enough for slow legs is too long at speed. Here the
-gap follows the pitch; two more limits, the release cadence and the cut-off distance, stand behind it
-(`firmware/decide/pedalling.py`).
-
-One stop tells little: legs that stop just before a pulse are noticed a pitch sooner than legs that stop
-just after one. So the lesson stops at many places, draws a dot for each and judges the worst.
-
-To discuss: why does the worst run-on at 8 magnets hardly fall below a quarter of a second? (A pitch at
-32 rpm lasts 60 / (32 × 8) = 0.23 s, and before it has passed nobody can know.)
-"""
-    )
-
-
-@app.cell
-def _(page):
-    page.links(2)
-
-
-if __name__ == "__main__":
-    app.run()
+LESSON = Lesson(
+    title="thresholds",
+    question="How soon may the motor start, and how soon must it stop?",
+    task="With 8 magnets, is there a setting that meets all three wishes? Find the fewest magnets that do.",
+    inputs=(
+        Slider("pulses", "magnets", "magnets", (4, 6, 8, 10, 12, 16, 20, 24, 32), 8),
+        Slider("engage_edges", "edges asked for before engaging", "edges", steps_between(2, 24, 2), 6),
+        Slider("stop_percent", "stop gap, of the last pitch", "percent", steps_between(100, 250, 10), 110),
+    ),
+    attempt=try_thresholds,
+    draw=draw_thresholds,
+    check=check_thresholds,
+    prediction=Prediction(
+        "Eight magnets, and the stop gap is set to 200 percent of a pitch. Legs turn slowly, at 32 rpm, and "
+        "stop. How long does help go on at worst?",
+        (SHORT, MIDDLE, LONG),
+        _run_on,
+        {"pulses": 8, "engage_edges": 6, "stop_percent": 200},
+    ),
+)

@@ -1,0 +1,12 @@
+"""Aims, times, notes and solutions of the lessons, for teachers."""
+
+from importlib import import_module
+
+from host_sim.lab.catalogue import NAMES, check_number
+from host_sim.lab.teaching.description import Teaching
+
+
+def teaching(number: int) -> Teaching:
+    """Return what a teacher reads about a lesson; RequestError if there is none such."""
+    read: Teaching = import_module(f"host_sim.lab.teaching.{NAMES[check_number(number) - 1]}").TEACHING
+    return read

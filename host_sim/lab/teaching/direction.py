@@ -1,0 +1,29 @@
+"""Lesson 'direction' for teachers."""
+
+from host_sim.lab.teaching.description import Teaching
+
+TEACHING = Teaching(
+    aims=(
+        "tell forward from backward by the order of two signals",
+        "say why looking too seldom is worse than looking never",
+    ),
+    minutes=20,
+    notes="""
+<p>Eight magnets pass two pickups a quarter of a pitch apart. Turning forward, A changes first; the pair of
+levels walks 00, 10, 11, 01 and round again, one step an edge. The firmware's own decoder
+(<code>firmware/sense/crank.py</code>) counts here.</p>
+<ol>
+<li>Turn forward, then backward below zero: the same states, walked the other way. Ask who sees it in the
+traces.</li>
+<li>Exchange the wires: the count turns its sign. This is the commonest mistake in fitting; it is cured by
+the setting <code>lead</code> or by the wires, not by both.</li>
+<li>Let the board look every 22 or 23 degrees, two states at a time: <em>invalid</em> jumps. It knows that it
+knows nothing.</li>
+<li>Every 34 degrees: three states forward look like one backward. No error at all, and wrong. Sampling
+too slowly folds a motion over, in the time domain what a stroboscope does to a wheel.</li>
+</ol>
+<p>To discuss: at 120 rpm this ring gives an edge every 15.6 ms (60 / (120 × 8 × 4) s). How often must a
+loop look?</p>
+""",
+    solutions=({"angle_deg": 360, "look_every_deg": 34, "swapped": False},),
+)

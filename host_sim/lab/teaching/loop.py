@@ -1,0 +1,38 @@
+"""Lesson 'loop' for teachers."""
+
+from host_sim.lab.teaching.description import Teaching
+
+TEACHING = Teaching(
+    aims=(
+        "read a gain margin from a Nyquist plot",
+        "say what the integral does while the command can't follow",
+    ),
+    minutes=40,
+    notes="""
+<p>On a roller at 18 km/h the selector jumps from its second position to full. The loop is the firmware's
+own, in integers (<code>firmware/drive/power_loop.py</code>), a PI controller: the command is the end of
+the motor
+controller's dead band, plus the P part (gain times error), plus the I part (the error summed over time).
+The power stage is a slow one (lag 0.1 s), so that the eye can follow.</p>
+<ol>
+<li>Integral time 20 ms, raise the gain: at 12000 the curve passes through −1, and the bench begins to
+swing, at the 7 Hz that the curve predicts: gain margin 1. At 16000 it surges for good. Predicted and
+ridden agree.</li>
+<li>Integral time 120 ms, near the lag: the same gain is calm. The integral no longer pushes while the
+stage is on its way.</li>
+<li>Gain 5000, integral 50 ms, anti-windup off: the command never reaches its highest value, but the slew
+limit (10 V/s) holds it back. Meanwhile the I part counts on, and pays it back as overshoot. With
+anti-windup the I part follows the command that really went out.</li>
+<li>Very high gain swings in spite of a margin above 1: beyond the curve there are limits, whole
+millivolts, and a supply that gives way. A linear model is a promise about small swings only.</li>
+</ol>
+<p>The Nyquist plot is the open loop in the complex plane, the Bode plot the same over the frequency. Gain
+margin: how often the gain may grow before the curve meets −1. Phase margin: the angle that is left where
+the gain is 1. Both are computed from the gain, the lag, the firmware's
+smoothing and one control period of delay. Anti-windup off is a loop of this lesson, not of the firmware:
+there it can't be switched off. The board is told that its motor is unknown (<code>motor_kind</code> 0):
+of a known
+one it never commands more than the allowed power needs, which hides much of a bad loop.</p>
+""",
+    solutions=({"gain_uv_per_w": 5000, "integral_ms": 80, "anti_windup": True},),
+)
