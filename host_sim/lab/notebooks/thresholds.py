@@ -37,7 +37,7 @@ def _(mo, page):
         2, 24, 2, value=6, label="edges asked for before engaging", show_value=True, full_width=True
     )
     stop = mo.ui.slider(
-        100, 250, 10, value=110, label="stop gap, percent of the last pitch", show_value=True, full_width=True
+        100, 240, 20, value=120, label="stop gap, percent of the last pitch", show_value=True, full_width=True
     )
     page.controls(pulses, edges, stop)
     return edges, pulses, stop
