@@ -39,6 +39,8 @@ class Branch:
         self._board = self._script._board
         self._board._watches = self.watches
         self.world = self._script._world
+        self._inputs = Inputs()
+        self._inputs.crank, self._inputs.wheel = self.world.crank_log, self.world.wheel_log
         for watch in self.watches:
             watch.begin(self.world, self.controller)
 
@@ -55,8 +57,7 @@ class Branch:
         """Ride to a time, or until `over` says so of a step's outputs."""
         self._board._end_us = round(until_s * US_PER_S)
         self._board._over = False
-        inputs = Inputs()
-        inputs.crank, inputs.wheel = self.world.crank_log, self.world.wheel_log
+        inputs = self._inputs
         try:
             while True:
                 now_us = self._board.read(inputs)
@@ -69,7 +70,12 @@ class Branch:
 
     def copy(self) -> "Branch":
         """Return a copy that goes its own way."""
-        return Branch(self._script, self.controller, self.watches)
+        twin = Branch(self._script, self.controller, self.watches)
+        for name in Inputs.__slots__:
+            if name not in ("crank", "wheel"):
+                # What a wire that is stuck goes on saying.
+                setattr(twin._inputs, name, getattr(self._inputs, name))
+        return twin
 
 
 def _own_copy(watch: StepWatch) -> StepWatch:

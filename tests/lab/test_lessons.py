@@ -31,7 +31,7 @@ from host_sim.lab.faults import (
 from host_sim.lab.levers import check_levers, places_to_choose, try_levers
 from host_sim.lab.loop import check_loop, margins_of, swing_of, try_loop, watts_per_volt
 from host_sim.lab.loop_figure import draw_loop
-from host_sim.lab.riding import lesson_bike
+from host_sim.lab.riding import lesson_bike, ride
 from host_sim.lab.slew import check_slew, try_slew
 from host_sim.lab.slew_figure import draw_slew
 from host_sim.lab.teaching import teaching
@@ -433,7 +433,9 @@ def test_the_guard_alone_stops_a_logic_gone_wrong_and_later_than_the_logic_would
     assert 0.4 < alone.run_on_s < 0.6
     assert whole.run_on_s < 0.25
     dead = try_fault("the wire of pedal sensor channel B breaks", 3.0, 60, GUARD_ALONE)
-    assert dead.outcome == LATER
+    assert sorted(dead.outcomes) == sorted([LATER, LATER, LAPSES])
+    assert dead.outcome == LAPSES  # The worst of three moments counts.
+    assert "It hangs on the moment" in check_guess(dead, LAPSES).words
 
 
 GUARD_ALONE_DOES = {
@@ -441,9 +443,9 @@ GUARD_ALONE_DOES = {
     "a throttle wire touches its supply": GOES_ON,
     "one magnet falls off": GOES_ON,
     "electric noise on the pedal sensor": LAPSES,
-    "the current reading sticks": LAPSES,
+    "the current reading sticks": GOES_ON,
     "the wheel sensor is lost": LATER,
-    "the wire of pedal sensor channel B breaks": LATER,
+    "the wire of pedal sensor channel B breaks": LAPSES,
     "both pedal sensor wires are exchanged": AT_ONCE,
     "the battery wire breaks": AT_ONCE,
     STALLS: AT_ONCE,
@@ -461,6 +463,52 @@ def test_what_the_notes_of_lesson_6_say_of_the_guard_alone_holds_for_each_fault(
         assert (broken.run_on_s < 2 / 3) == ends, fault
         assert ("does not end when the legs stop" in check_guess(broken, outcome).words) != ends, fault
     assert "stops the motor too" not in notes
+
+
+def _outcome_of_a_plain_ride(fault, at_s, cadence_rpm):
+    """Ride the fault as a course, without any of the lesson's copies or parts; return what help did."""
+    lines = [
+        {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
+        {"at_s": 1.2, "cadence_rpm": cadence_rpm},
+        {"at_s": at_s, "fault": [FAULTS_TO_TRY[fault]]},
+        {"at_s": 6.5, "cadence_rpm": 0},
+    ]
+    samples = ride(lesson_bike({"settings": {"wheel_lost_ms": 2000}}), lines, 7.5).samples
+    helped = [
+        volt > 0.0
+        for at, volt in zip(samples.time_s, samples.command_v, strict=True)
+        if at_s + 1e-9 < at < 6.5
+    ]
+    if all(helped):
+        return GOES_ON
+    ended = helped.index(False)
+    if any(helped[ended:]):
+        return LAPSES
+    return AT_ONCE if ended * 0.01 <= 0.3 else LATER
+
+
+def _judged(fault, at_s, cadence_rpm):
+    rides = [
+        _outcome_of_a_plain_ride(fault, round(at_s + late, 3), cadence_rpm) for late in (0.0, 0.117, 0.251)
+    ]
+    broken = try_fault(fault, at_s, cadence_rpm)
+    assert broken.outcomes == rides, (fault, at_s, cadence_rpm)
+    worst = next(one for one in (GOES_ON, LAPSES, LATER, AT_ONCE) if one in rides)
+    solved = [one for one in (AT_ONCE, LATER, LAPSES, GOES_ON) if check_guess(broken, one).solved]
+    assert solved == [worst]
+
+
+@pytest.mark.parametrize("fault", FAULTS_TO_TRY)
+def test_lesson_6_accepts_exactly_the_outcome_of_plain_rides(fault):
+    _judged(fault, 4.3, 45)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fault", FAULTS_TO_TRY)
+def test_lesson_6_accepts_exactly_the_right_prediction_all_over_its_sliders(fault):
+    for at_s in (2.5, 2.9, 3.4, 4.0, 4.7, 5.0):
+        for cadence_rpm in (30, 40, 55, 70, 90):
+            _judged(fault, at_s, cadence_rpm)
 
 
 def test_every_fault_can_be_tried_at_each_end_of_the_sliders():
