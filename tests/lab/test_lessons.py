@@ -4,6 +4,7 @@ import os
 import re
 import subprocess
 import sys
+import tomllib
 from itertools import pairwise
 from math import atan2, degrees, pi, sin
 
@@ -383,6 +384,8 @@ def test_no_place_gives_more_than_its_limit_and_help_ends_where_it_is_set_to():
         set_to_km_per_h = settings.cutoff_speed_mm_per_s * 0.0036
         if set_to_km_per_h < 36.0:
             assert tried.ends_km_per_h == pytest.approx(set_to_km_per_h, abs=0.25), name
+            spread = max(tried.ends_found_km_per_h) - min(tried.ends_found_km_per_h)
+            assert spread < 0.3, name  # A pulse late at 3.4 km/h a second.
 
 
 def test_every_place_can_be_ridden_and_the_exercise_of_lesson_5_tells_them_apart():
@@ -391,6 +394,33 @@ def test_every_place_can_be_ridden_and_the_exercise_of_lesson_5_tells_them_apart
     }
     assert solved == {"us_federal", "us_class_2", "british_columbia", "private_ground"}
     assert not check_levers(try_levers("us_class_2", 4, 100, True)).solved
+
+
+def _law_accepts(place, position, throttle_percent, pedalling):
+    """Read the profile's own file: the throttle alone drives at 15 km/h only where it may do so freely."""
+    profiles = tomllib.loads((ROOT / "host_sim" / "rules" / "places.toml").read_text(encoding="utf-8"))
+    freely = profiles["place"][place]["throttle_unpedalled"] == "freely"
+    return freely and not pedalling and throttle_percent >= 10
+
+
+@pytest.mark.parametrize("place", places_to_choose().values())
+def test_lesson_5_accepts_exactly_what_the_profile_allows(place):
+    for position, throttle_percent, pedalling in ((1, 10, False), (4, 0, False), (3, 60, True)):
+        tried = try_levers(place, position, throttle_percent, pedalling)
+        expected = _law_accepts(place, position, throttle_percent, pedalling)
+        assert check_levers(tried).solved == expected, (position, throttle_percent, pedalling)
+        assert len(tried.ends_found_km_per_h) in (0, 3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("place", places_to_choose().values())
+def test_lesson_5_accepts_exactly_the_right_settings_of_all_that_can_be_chosen(place):
+    for position in (1, 2, 3, 4):
+        for throttle_percent in range(0, 101, 10):
+            for pedalling in (False, True):
+                tried = try_levers(place, position, throttle_percent, pedalling)
+                expected = _law_accepts(place, position, throttle_percent, pedalling)
+                assert check_levers(tried).solved == expected, (position, throttle_percent, pedalling)
 
 
 @pytest.mark.parametrize(
