@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from host_sim.cli.options import number
-from host_sim.commands.lab import PORT, LabRequest, lab
+from host_sim.commands.lab import PORT, LabRequest, lab, opened
 from host_sim.errors import RequestError
 
 
@@ -36,11 +36,13 @@ def lab_command(
 ) -> None:
     """Open the lessons: the real firmware on the bench, while you move a slider.
 
-    1 two channels, 2 thresholds, 3 slew, 4 the power loop, 5 selector, throttle and place, 6 break it. Works
-    without a network. Ctrl-C ends it.
+    1 two channels, 2 thresholds, 3 slew, 4 the power loop, 5 selector, throttle and place, 6 break it, and an
+    editor for a controller of your own. Works without a network. Ctrl-C ends it.
 
     Example: `treadle lab 4`
     """
     request = LabRequest(lesson, port, not no_browser)
     print(f"The lab is at {request.url} until you press Ctrl-C.", flush=True)
+    if not opened(request):
+        print("No browser opened: copy the address into one, the whole of it.", flush=True)
     lab(request)

@@ -1,55 +1,152 @@
-"""What every lesson's page is made of: heading, figure, controls, exercise, notes, and the way on."""
+"""The pupils' page: one HTML page with all lessons, made from their descriptions.
 
+The same page is served by `treadle lab` and written by the export; only the way to Python differs. Nothing
+of `host_sim/lab/teaching` gets in here.
+"""
+
+import json
 from html import escape
+from pathlib import Path
 
-import marimo as mo
+from host_sim.lab.catalogue import NAMES, lesson
+from host_sim.lab.description import Choice, Input, Lesson, Prediction, Slider, Switch
+from host_sim.lab.own_loop import START_CODE
 
-from host_sim.lab.catalogue import LESSONS
-from host_sim.lab.checking import Check
+WEB = Path(__file__).resolve().parent / "web"
+SCRIPTS = ("engine.js", "page.js")
+OWN = len(NAMES) + 1
+"""The number of the own loop, after the lessons."""
+CAUTION = (
+    "A simulation is no approval: what holds here is a reason to try carefully on a real bicycle, no proof "
+    "about it."
+)
 
 
-def heading(number: int) -> mo.Html:
-    """Return the lesson's title and its one question."""
-    lesson = LESSONS[number - 1]
-    return mo.Html(
-        f'<header class="lab-head"><p>Lesson {number} of {len(LESSONS)}: {escape(lesson.title)}</p>'
-        f"<h1>{escape(lesson.question)}</h1></header>"
+def policy(nonce: str, connect: str) -> str:
+    """Return the page's content security policy: scripts with this nonce, and connections to `connect`.
+
+    Styles may stand in elements, since charts carry them. Workers start from blobs only: those inherit this
+    policy.
+    """
+    return (
+        f"default-src 'none'; script-src 'nonce-{nonce}' blob: 'wasm-unsafe-eval'; worker-src blob:; "
+        f"style-src 'unsafe-inline'; img-src data:; connect-src {connect}; form-action 'none'; "
+        "base-uri 'none'"
     )
 
 
-def picture(html: str) -> mo.Html:
-    """Return a lesson's numbers and charts; on a phone a chart can be pushed aside."""
-    return mo.Html(f'<figure class="lab-figure lab-scroll">{html}</figure>')
+def page(nonce: str, connect: str, settings: dict[str, object], scripts: tuple[str, ...] = ()) -> str:
+    """Return the whole page. `settings` is what its scripts are told, `scripts` files that come before."""
+    told = json.dumps(settings).replace("<", "\\u003c")
+    inline = "\n".join((WEB / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    files = "".join(f'<script nonce="{nonce}" src="{escape(name)}"></script>' for name in scripts)
+    style = (WEB / "lab.css").read_text(encoding="utf-8")
+    sections = "".join(_section(number, lesson(number)) for number in range(1, OWN))
+    links = "".join(f'<a href="#{number}">{number}</a>' for number in range(1, OWN))
+    return f"""<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="{escape(policy(nonce, connect))}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Treadle lab</title><link rel="icon" href="data:,"><style>{style}</style></head>
+<body><header class="lab-top"><nav aria-label="Lessons">{links}<a href="#{OWN}">own loop</a></nav>
+<p id="lab-state" role="status">Python is starting …</p>
+<button type="button" id="lab-save">Save my answers (CSV)</button></header>
+<main>{sections}{_own()}</main><footer>{escape(CAUTION)}</footer>
+<noscript>This page needs JavaScript.</noscript>
+<script type="application/json" id="lab-settings">{told}</script>{files}
+<script nonce="{nonce}">
+{inline}</script></body></html>
+"""
 
 
-def controls(*elements: object) -> mo.Html:
-    """Return sliders and switches side by side, below each other on a phone."""
-    return mo.Html(
-        f'<div class="lab-controls">{"".join(f"<div>{element}</div>" for element in elements)}</div>'
+def _section(number: int, described: Lesson) -> str:
+    """Return one lesson, hidden until it is asked for."""
+    inputs = "".join(_input(number, one) for one in described.inputs)
+    starts = escape(json.dumps(described.start_values()))
+    return (
+        f'<section id="lesson-{number}" class="lab-lesson" data-lesson="{number}" data-start="{starts}" '
+        f'aria-labelledby="title-{number}" hidden>'
+        f"<header><p>Lesson {number} of {len(NAMES)}: {escape(described.title)}</p>"
+        f'<h1 id="title-{number}" tabindex="-1">{escape(described.question)}</h1></header>'
+        f'<div class="lab-side">{_prediction(number, described.prediction)}'
+        f'<fieldset class="lab-inputs"><legend>Settings</legend>{inputs}</fieldset>'
+        f'<div class="lab-exercise"><p><strong>Exercise.</strong> {escape(described.task)}</p>'
+        '<p class="lab-check lab-open" role="status"></p></div></div>'
+        '<figure class="lab-figure" aria-busy="true"><p>The first ride is on its way …</p></figure></section>'
     )
 
 
-def exercise(task: str, check: Check) -> mo.Html:
-    """Return the exercise and what its check says now; read out to those who can't see it."""
-    kind = "solved" if check.solved else "open"
-    return mo.Html(
-        '<section class="lab-exercise" aria-label="Exercise">'
-        f"<p><strong>Exercise.</strong> {escape(task)}</p>"
-        f'<p class="lab-{kind}" role="status" aria-live="polite">{escape(check.words)}</p></section>'
+def _prediction(number: int, prediction: Prediction) -> str:
+    fixed = "as they stand" if prediction.values is None else "given"
+    options = "".join(
+        f'<label><input type="radio" name="predict-{number}" value="{escape(option)}">'
+        f"{escape(option)}</label>"
+        for option in prediction.options
+    )
+    return (
+        f'<fieldset class="lab-predict" data-settings="{fixed}"><legend>Predict, then see</legend>'
+        f"<p>{escape(prediction.question)}</p>{options}"
+        '<button type="button" class="lab-reveal" disabled>Show what happens</button>'
+        '<p class="lab-outcome" role="status"></p></fieldset>'
     )
 
 
-def notes(markdown: str) -> mo.Html:
-    """Return the teacher's notes, closed at first."""
-    return mo.accordion({"Teacher's notes": mo.md(markdown)})
+def _input(number: int, one: Input) -> str:
+    """Return a native control with its label; sliders show their value beside it."""
+    name = f"input-{number}-{one.name}"
+    label = f'<label for="{name}">{escape(one.label)}</label>'
+    if isinstance(one, Slider):
+        return f'<div class="lab-input">{label}{_slider(name, one)}</div>'
+    if isinstance(one, Choice):
+        options = "".join(
+            f'<option value="{escape(value)}"{" selected" if value == one.start else ""}>{escape(words)}'
+            "</option>"
+            for value, words in one.options
+        )
+        control = f'<select id="{name}" data-name="{one.name}">{options}</select>'
+        return f'<div class="lab-input">{label}{control}</div>'
+    return f'<div class="lab-input lab-switch">{_switch(name, one)}{label}</div>'
 
 
-def links(number: int) -> mo.Html:
-    """Return the way to the lessons before and after, and to all of them."""
-    parts = []
-    if number > 1:
-        parts.append(f'<a href="../{number - 1}/">← lesson {number - 1}</a>')
-    parts.append('<a href="../">all lessons</a>')
-    if number < len(LESSONS):
-        parts.append(f'<a href="../{number + 1}/">lesson {number + 1} →</a>')
-    return mo.Html(f'<nav class="lab-links" aria-label="Lessons">{" ".join(parts)}</nav>')
+def _slider(name: str, one: Slider) -> str:
+    """Return a range input. Even steps are its own values; uneven ones it counts, and says the value."""
+    even = all(
+        abs((late - early) - (one.steps[1] - one.steps[0])) < 1e-6
+        for early, late in zip(one.steps, one.steps[1:], strict=False)
+    )
+    if even:
+        low, high, step, start = one.steps[0], one.steps[-1], round(one.steps[1] - one.steps[0], 9), one.start
+        steps = ""
+    else:
+        low, high, step, start = 0, len(one.steps) - 1, 1, one.steps.index(one.start)
+        steps = f' data-steps="{escape(json.dumps(one.steps))}"'
+    said = f"{one.start:g} {one.unit}"
+    return (
+        f'<output for="{name}" aria-hidden="true">{escape(said)}</output>'
+        f'<input type="range" id="{name}" data-name="{one.name}" data-unit="{escape(one.unit)}" '
+        f'min="{low:g}" max="{high:g}" step="{step:g}" value="{start:g}" '
+        f'aria-valuetext="{escape(said)}"{steps}>'
+    )
+
+
+def _switch(name: str, one: Switch) -> str:
+    checked = " checked" if one.start else ""
+    return f'<input type="checkbox" role="switch" id="{name}" data-name="{one.name}"{checked}>'
+
+
+def _own() -> str:
+    """Return the section with the editor."""
+    return (
+        f'<section id="lesson-{OWN}" class="lab-own" data-lesson="{OWN}" '
+        f'aria-labelledby="title-{OWN}" hidden><header><p>Own loop</p>'
+        f'<h1 id="title-{OWN}" tabindex="-1">Can fifteen lines be a controller?</h1></header>'
+        '<div class="lab-side">'
+        '<label for="own-code">Your controller, in Python. It is asked every 5 ms.</label>'
+        '<textarea id="own-code" rows="17" spellcheck="false" autocapitalize="off" autocomplete="off" '
+        f'aria-describedby="own-said">{escape(START_CODE)}</textarea>'
+        '<p class="lab-buttons"><button type="button" id="own-ride">Ride it (Ctrl+Enter)</button>'
+        '<button type="button" id="own-reset">Start again</button></p></div>'
+        '<div class="lab-result"><ul id="own-rules" aria-label="Three rules"></ul>'
+        '<p id="own-said" role="status">Ride it as it stands: two of three rules break. Then mend it.</p>'
+        '<img id="own-figure" alt="" hidden><pre id="own-printed" hidden></pre></div></section>'
+    )

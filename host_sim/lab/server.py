@@ -1,138 +1,165 @@
-"""Serves the lessons on this computer: notebooks, a page that lists them, and nothing from outside."""
+"""Serves the lab to a browser on this computer, and answers only the page that it has served itself.
 
-import os
-import socket
-from collections.abc import Awaitable, Callable, MutableMapping
-from html import escape
+Whatever runs on this computer can reach a local port, and so can a page from elsewhere in the same browser.
+So every request must name this server as its Host (a foreign name that was pointed at this computer does
+not), and a call must come from this server's own page (Origin), as JSON, with the token that was printed with
+the address. The token stands behind the #, which a browser sends nowhere.
+"""
+
+import contextlib
+import hmac
+import json
+import secrets
+from http import HTTPStatus
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from threading import Lock
 from typing import Any
 
 from host_sim.errors import RequestError
-from host_sim.lab.catalogue import LESSONS
+from host_sim.lab.in_page import answered
+from host_sim.lab.own_process import own_in_process
+from host_sim.lab.page import page, policy
 
 HOST = "127.0.0.1"
-Scope = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
-
-# The browser itself refuses what is not from this server.
-POLICY = (
-    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; connect-src 'self' ws: data: blob:; "
-    "img-src 'self' data: blob:; font-src 'self' data:"
-)
-STYLE = """
-.lab-head p { margin: 0; color: #4a535e; font-size: 1rem; }
-.lab-head h1 { margin: .1rem 0 .2rem; font-size: 1.55rem; line-height: 1.2; font-weight: 700;
-  color: #1d2733; }
-.lab-figure { margin: 0; background: #fff; color: #1d2733; }
-.lab-figure svg { display: block; margin: 0 auto; max-width: 56rem !important; max-height: 24rem; }
-.lab-controls { display: grid; gap: .4rem 2rem; grid-template-columns: repeat(auto-fit, minmax(13rem, 1fr)); }
-.lab-strip { display: flex; flex-wrap: wrap; gap: .2rem 2.6rem; margin: 0 auto .5rem; max-width: 56rem; }
-.lab-strip dd { margin: 0; font-size: 1.5rem; line-height: 1.25; font-weight: 700; }
-.lab-strip dt { font-size: 1rem; }
-.lab-strip dd.lab-wish { font-size: .95rem; font-weight: 400; color: #4a535e; }
-.lab-met { color: #00694e; } .lab-unmet { color: #a0252f; }
-.lab-exercise { border-left: 5px solid #005a94; padding: .2rem .9rem; background: #f2f6f9; color: #1d2733; }
-.lab-exercise p { margin: .35rem 0; }
-.lab-solved { color: #00543f; font-weight: 700; } .lab-solved::before { content: "✓ "; }
-.lab-open { color: #1d2733; } .lab-open::before { content: "… "; }
-.lab-links { display: flex; gap: 1.6rem; flex-wrap: wrap; }
-.lab-links a { color: #005a94; text-decoration: underline; }
-@media (min-width: 60rem) { html { font-size: 17px; }
-  .lab-figure svg { max-height: 45vh; min-height: 18rem; } }
-@media (max-width: 46rem) { .lab-head h1 { font-size: 1.25rem; } .lab-strip { gap: .2rem 1.4rem; }
-  .lab-strip dd { font-size: 1.2rem; }
-  .lab-scroll { overflow-x: auto; } .lab-figure svg { min-width: 520px; }
-  .lab-figure svg[viewBox^="0 0 1000"] { min-width: 860px; } }
-"""
-LIST = """<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><title>Treadle lab</title>
-<meta name="viewport" content="width=device-width, initial-scale=1"><link rel="icon" href="data:,">
-<style>
-body { font: 1.25rem/1.45 system-ui, sans-serif; color: #1d2733; max-width: 46rem; margin: 2rem auto;
-  padding: 0 1rem; }
-li { margin: .7rem 0; } a { color: #005a94; } span { color: #4a535e; font-size: 1rem; }
-</style></head><body><main><h1>Treadle lab</h1>
-<p>Six lessons. What moves here is the real firmware, ridden on the bench as you move a slider.</p>
-<ol>ROWS</ol>
-<p><span>A simulation is no approval: what holds here is a reason to try carefully on a real bicycle, no proof
-about it.</span></p></main></body></html>
-"""
-HEAD = f"<style>{STYLE}</style>"
+BODY_MAX = 64_000
+WAIT_MAX_S = 10.0  # For a request that does not come to its end.
 
 
-def lab_app() -> App:
-    """Return the lab as an ASGI application: the list at /, lesson N at /N/."""
-    # Neither asks a registry for newer versions nor reports anything.
-    os.environ["MARIMO_SKIP_UPDATE_CHECK"] = "1"
-    from marimo import create_asgi_app
+class LabServer(ThreadingHTTPServer):
+    """The server. `token` is what a call must carry."""
 
-    builder = create_asgi_app(quiet=True, include_code=False, html_head=HEAD)
-    for number, lesson in enumerate(LESSONS, start=1):
-        builder = builder.with_app(path=f"/{number}", root=str(lesson.path))
-    lessons: App = builder.build()
-    page = list_page().encode("utf-8")
+    daemon_threads = True
+    allow_reuse_address = True
 
-    async def app(scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and scope["path"] == "/":
-            headers = [
-                (b"content-type", b"text/html; charset=utf-8"),
-                (b"content-length", str(len(page)).encode()),
-            ]
-            await send({"type": "http.response.start", "status": 200, "headers": headers})
-            await send({"type": "http.response.body", "body": page})
+    def __init__(self, port: int) -> None:
+        """Take a port, 0 for any; RequestError if it is not free."""
+        self.token = secrets.token_urlsafe(24)
+        self.riding = Lock()
+        try:
+            super().__init__((HOST, port), LabHandler)
+        except OSError as error:
+            raise RequestError(
+                f"--port is {port}, allowed is a free one, 1024 to 65535, or 0 for any: {error.strerror}"
+            ) from None
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """What a browser on this computer may call this server."""
+        port = self.server_address[1]
+        return f"{HOST}:{port}", f"localhost:{port}"
+
+    def address(self, lesson: int) -> str:
+        """Return the address of a lesson, with the token."""
+        return f"http://{self.names[0]}/#{lesson}&{self.token}"
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """Say nothing: a browser that goes away in the middle is no event."""
+
+
+class LabHandler(BaseHTTPRequestHandler):
+    """One connection."""
+
+    server: LabServer
+    timeout = WAIT_MAX_S
+    server_version = "treadle-lab"
+    sys_version = ""
+    protocol_version = "HTTP/1.1"
+
+    def do_GET(self) -> None:
+        """Give the page, which is the same for everybody and holds no secret."""
+        if not self._named_rightly():
+            return
+        if self.path != "/":
+            self._refuse(HTTPStatus.NOT_FOUND, "there is one page here, /")
+            return
+        nonce = secrets.token_urlsafe(16)
+        html = page(nonce, "'self'", {"mode": "http"}).encode("utf-8")
+        self._send(HTTPStatus.OK, "text/html; charset=utf-8", html, policy(nonce, "'self'"))
+
+    def do_POST(self) -> None:
+        """Answer a call of the page."""
+        calls = {"/call": answered, "/own": self._own}
+        if not self._named_rightly():
+            return
+        call = calls.get(self.path)
+        if call is None:
+            self._refuse(HTTPStatus.NOT_FOUND, "allowed is /call or /own")
+        elif self._one("Origin") not in [f"http://{name}" for name in self.server.names]:
+            self._refuse(HTTPStatus.FORBIDDEN, "the call comes from another page")
+        elif not hmac.compare_digest((self._one("X-Lab-Token") or "").encode(), self.server.token.encode()):
+            self._refuse(
+                HTTPStatus.FORBIDDEN, "the token is not the one that `treadle lab` printed with the address"
+            )
+        elif self._one("Content-Type") != "application/json":
+            self._refuse(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "a call is application/json")
         else:
-            await lessons(scope, receive, _with_policy(send))
+            text = self._body()
+            if text is not None:
+                self._send(HTTPStatus.OK, "application/json", call(text).encode("utf-8"))
 
-    return app
+    def _own(self, text: str) -> str:
+        """Ride a pupil's controller, one at a time."""
+        if not self.server.riding.acquire(blocking=False):
+            return json.dumps({"refused": "another ride is on its way, wait for its end"})
+        try:
+            return own_in_process(text)
+        finally:
+            self.server.riding.release()
 
+    def _one(self, name: str) -> str | None:
+        """Return a header that is there exactly once."""
+        values = self.headers.get_all(name, [])
+        return values[0] if len(values) == 1 else None
 
-async def _answer(page: bytes, send: Send) -> None:
-    """Send a page of HTML."""
-    headers = [(b"content-type", b"text/html; charset=utf-8"), (b"content-length", str(len(page)).encode())]
-    await send({"type": "http.response.start", "status": 200, "headers": headers})
-    await send({"type": "http.response.body", "body": page})
+    def _named_rightly(self) -> bool:
+        if self._one("Host") in self.server.names:
+            return True
+        self._refuse(HTTPStatus.FORBIDDEN, f"Host is not {self.server.names[0]}")
+        return False
 
+    def _body(self) -> str | None:
+        """Return what was sent; None after a refusal."""
+        length = self._one("Content-Length") or ""
+        if self.headers.get("Transfer-Encoding") or not (length.isascii() and length.isdecimal()):
+            self._refuse(HTTPStatus.LENGTH_REQUIRED, "a call says its length")
+            return None
+        if len(length) > 9 or int(length) > BODY_MAX:
+            self._refuse(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"allowed are {BODY_MAX} bytes")
+            return None
+        try:
+            return self.rfile.read(int(length)).decode("utf-8")
+        except UnicodeDecodeError:
+            self._refuse(HTTPStatus.BAD_REQUEST, "a call is UTF-8")
+            return None
 
-def _with_policy(send: Send) -> Send:
-    """Return `send` with the policy added to the head of every answer."""
+    def _refuse(self, status: HTTPStatus, words: str) -> None:
+        """Answer with a sentence and close: what was sent may not have been read."""
+        self.close_connection = True
+        with contextlib.suppress(OSError):
+            self._send(status, "application/json", json.dumps({"refused": words}).encode("utf-8"))
 
-    async def guarded(message: MutableMapping[str, Any]) -> None:
-        if message["type"] == "http.response.start":
-            policy = (b"content-security-policy", POLICY.encode("ascii"))
-            message = {**message, "headers": [*message.get("headers", []), policy]}
-        await send(message)
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """Refuse what http.server itself can't read, without repeating it."""
+        self.request_version = self.protocol_version  # Without one there would be no head.
+        self._refuse(HTTPStatus(code), "this is no request that the lab answers")
 
-    return guarded
+    def _send(self, status: HTTPStatus, kind: str, body: bytes, rules: str = "default-src 'none'") -> None:
+        self.send_response(status)
+        for name, value in (
+            ("Content-Type", kind),
+            ("Content-Length", str(len(body))),
+            ("Content-Security-Policy", f"{rules}; frame-ancestors 'none'"),
+            ("X-Content-Type-Options", "nosniff"),
+            ("Referrer-Policy", "no-referrer"),
+            ("Cross-Origin-Resource-Policy", "same-origin"),
+            ("Cache-Control", "no-store"),
+        ):
+            self.send_header(name, value)
+        if self.close_connection:
+            self.send_header("Connection", "close")
+        self.end_headers()
+        if self.command != "HEAD":
+            self.wfile.write(body)
 
-
-def list_page() -> str:
-    """Return the page that lists the lessons, as HTML."""
-    rows = "".join(
-        f'<li><a href="{number}/">{escape(lesson.question)}</a><br><span>{escape(lesson.title)}</span></li>'
-        for number, lesson in enumerate(LESSONS, start=1)
-    )
-    return LIST.replace("ROWS", rows)
-
-
-def bound_socket(port: int) -> socket.socket:
-    """Return a socket that listens on this computer only; RequestError if the port is not free."""
-    bound = socket.socket()
-    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        bound.bind((HOST, port))
-        bound.listen()  # A browser that comes early waits instead of being refused.
-    except OSError as error:
-        bound.close()
-        raise RequestError(
-            f"--port is {port}, allowed is a free one, 1024 to 65535, or 0 for any: {error.strerror}"
-        ) from None
-    return bound
-
-
-def serve(bound: socket.socket) -> None:
-    """Serve the lab until somebody interrupts."""
-    import uvicorn
-
-    config = uvicorn.Config(lab_app(), log_level="error", access_log=False, timeout_graceful_shutdown=1)
-    uvicorn.Server(config).run(sockets=[bound])
+    def log_message(self, format: str, *words: Any) -> None:
+        """Write no log: the terminal shows the address, and nothing covers it."""

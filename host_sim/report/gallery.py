@@ -87,34 +87,28 @@ def _photograph(workshop: Path, folder: Path) -> None:
         page.goto(page_path.as_uri())
         page.screenshot(path=folder / "handover.png")
         page = window.new_page(viewport={"width": 1280, "height": 720})
-        page.goto(f"{url}4/")
-        page.wait_for_selector("figure.lab-figure svg", timeout=LOADED_MS)
-        page.wait_for_selector(".lab-exercise", timeout=LOADED_MS)
+        page.goto(url)
         _let_it_wind_up(page)
         page.screenshot(path=folder / "lab.png")
         window.close()
 
 
 def _let_it_wind_up(page: "Page") -> None:
-    """Move the sliders of lesson 4 to gain 5000 and 50 ms, and take the anti-windup away."""
-    figure = page.locator("figure.lab-figure")
-    for slider, key, steps in ((0, "ArrowRight", 5), (1, "ArrowLeft", 2)):
-        for _ in range(steps):
-            before = figure.inner_html()
-            page.get_by_role("slider").nth(slider).focus()
-            page.keyboard.press(key)
-            page.wait_for_function(
-                "before => document.querySelector('figure.lab-figure')?.innerHTML !== before", arg=before
-            )
-    page.get_by_role("switch").first.click()
-    page.locator(".lab-strip", has_text="✗ 52 %").wait_for(timeout=LOADED_MS)
+    """State an answer in lesson 4, and move its sliders to gain 5000 and 50 ms, the anti-windup off."""
+    lesson = page.locator("#lesson-4")
+    lesson.get_by_role("radio").last.check()
+    lesson.get_by_role("button", name="Show what happens").click()
+    lesson.locator(".lab-done").wait_for(timeout=LOADED_MS)
+    for slider in ("gain", "integral time"):
+        lesson.get_by_role("slider", name=slider).press("ArrowLeft")
+    lesson.locator(".lab-strip", has_text="✗ 52 %").wait_for(timeout=LOADED_MS)
 
 
 @contextmanager
 def _lab() -> Iterator[str]:
     """Give the address of a lab that runs as a program of its own."""
     code = "from host_sim.cli import main; main()"
-    command = [sys.executable, "-c", code, "lab", "--no-browser", "--port", "0"]
+    command = [sys.executable, "-c", code, "lab", "4", "--no-browser", "--port", "0"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as program:
         assert program.stdout is not None
         try:

@@ -1,13 +1,18 @@
-"""The lab as a program of its own, and a browser beside it."""
+"""The lab as a program of its own, the export, and a browser beside them."""
 
+import functools
 import os
 import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+from host_sim.errors import RequestError
+from host_sim.lab.export import Export
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 120.0  # On a busy computer.
@@ -38,3 +43,27 @@ def lab_program(*arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
                 program.kill()
                 program.communicate()
                 raise AssertionError("the lab did not end when it was interrupted") from None
+
+
+@functools.lru_cache(maxsize=1)
+def runtime_missing() -> str:
+    """Return why no export can be made here; empty if one can."""
+    try:
+        Export(Path("/nonexistent/lab"), None)
+    except RequestError as error:
+        return str(error)
+    return ""
+
+
+def until(page, script, argument=None):
+    """Wait until a script in the page gives something true, and return it.
+
+    Playwright's own waiting for a function wants `eval` in the page, which the page's policy forbids.
+    """
+    end_s = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end_s:
+        value = page.evaluate(script, argument)
+        if value:
+            return value
+        page.wait_for_timeout(20)
+    raise AssertionError(f"this did not become true: {script}")

@@ -1,154 +1,273 @@
-"""Every lesson in a real browser: it loads, sliders move the figure, nothing complains or is from outside."""
+"""The page in a real browser, served and exported: it loads, fits, moves, works by keyboard and by ear."""
+
+import csv
+import io
+import json
+from pathlib import Path
 
 import pytest
 
-from host_sim.lab.catalogue import LESSONS
-from tests.lab.serving import CHROMIUM, QUIET, lab_program
+from host_sim.lab.call import answer
+from host_sim.lab.catalogue import NAMES, lesson
+from host_sim.lab.description import Slider
+from tests.lab.serving import until
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium: apt-get install chromium")
-PROJECTOR = {"width": 1280, "height": 720}
-PHONE = {"width": 390, "height": 844}
-LOADED_MS = 300_000  # On a busy computer; alone it takes some seconds.
-
-
-@pytest.fixture(scope="module")
-def lab():
-    with lab_program("--port", "0") as (_, url):
-        yield url
+# One worker for all tests that want the export, which takes some seconds to make.
+pytestmark = pytest.mark.xdist_group("lab in a browser")
+NUMBERS = range(1, len(NAMES) + 1)
+SIZES = {1920: 1080, 1280: 720, 390: 844}
 
 
-@pytest.fixture(scope="module")
-def browser():
-    """One window for all lessons, so that what they share is loaded once."""
-    with playwright.sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        window = started.new_context(viewport=PROJECTOR)
-        window.set_default_timeout(LOADED_MS)
-        yield window
-        started.close()
+def _lesson(page, number):
+    """Go to a lesson and return it once its first figure is there."""
+    page.evaluate("number => { location.hash = `#${number}`; }", number)
+    section = page.locator(f"#lesson-{number}")
+    section.locator("figure svg").first.wait_for()
+    return section
 
 
-@pytest.fixture
-def lesson(lab, browser):
-    """Open a lesson. Afterwards nothing may have complained, and nothing may have been asked of others."""
-    pages, complaints, strangers = [], [], []
-
-    def is_strange(url):
-        return not url.startswith((lab, "data:", "blob:", lab.replace("http:", "ws:")))
-
-    def block(route):
-        if is_strange(route.request.url):
-            strangers.append(route.request.url)
-            route.abort()
-        else:
-            route.continue_()
-
-    def open_lesson(number):
-        page = browser.new_page()
-        pages.append(page)
-        page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("websocket", lambda made: strangers.append(made.url) if is_strange(made.url) else None)
-        page.route(is_strange, block)
-        page.goto(f"{lab}{number}/")
-        page.wait_for_selector("figure.lab-figure svg")
-        page.wait_for_selector(".lab-exercise")
-        page.wait_for_selector(".lab-links")
-        return page
-
-    yield open_lesson
-    for page in pages:
-        page.close()
-    assert complaints == []
-    assert strangers == []
+def _predict(section, option):
+    section.get_by_role("radio", name=option, exact=True).check()
+    section.get_by_role("button", name="Show what happens").click()
+    section.locator(".lab-done").wait_for()
 
 
-def _press(page, key, slider):
-    """Press a key on a slider and wait until the figure has followed."""
-    figure = page.locator("figure.lab-figure").inner_html()
-    page.get_by_role("slider").nth(slider).focus()
-    page.keyboard.press(key)
-    page.wait_for_function(
-        "before => document.querySelector('figure.lab-figure')?.innerHTML !== before", arg=figure
+def _settled(page, section):
+    until(page, "id => document.querySelector(`#${id} figure`).getAttribute('aria-busy') === 'false'",
+          section.get_attribute("id"))  # fmt: skip
+
+
+def _is_on_screen(page, section, height):
+    """Question, controls, figure and answer lie on the screen as it opens."""
+    for what in ("h1", ".lab-predict", ".lab-inputs", "figure svg", ".lab-check"):
+        for part in section.locator(what).all():
+            place = part.bounding_box()
+            if place is not None:  # What is hidden has none.
+                assert place["y"] >= 0
+                assert place["y"] + place["height"] <= height, what
+    assert page.evaluate("document.documentElement.scrollHeight") <= height
+
+
+def _is_not_cut(page, section, width):
+    """Nothing reaches beyond the right edge, drawn words neither; nothing has to be pushed aside."""
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    cut = section.evaluate(
+        """(section, width) => [...section.querySelectorAll("*")].filter((one) => {
+          const place = one.getBoundingClientRect();
+          const scrolls = getComputedStyle(one).overflowX !== "visible" && one.clientWidth > 0;
+          const pushed = scrolls && one.scrollWidth > one.clientWidth + 1;
+          return place.width > 0 && (place.right > width + 1 || place.left < -1 || pushed);
+        }).map((one) => one.outerHTML.slice(0, 200))""",
+        width,
     )
+    assert cut == []
 
 
-def _guess(page, outcome):
-    """Choose an answer of lesson 6."""
-    page.locator("select").nth(2).select_option(label=outcome)
+@pytest.mark.parametrize("width", SIZES)
+def test_every_lesson_fits_the_screen_before_and_after_the_answer(opened, width):
+    page = opened(width, SIZES[width])
+    for number in NUMBERS:
+        section = _lesson(page, number)
+        described = lesson(number)
+        assert section.locator("h1").inner_text() == described.question
+        for _ in range(2):
+            _is_not_cut(page, section, width)
+            if width > 1000:
+                _is_on_screen(page, section, SIZES[width])
+            if section.locator(".lab-done").count() == 0:
+                _predict(section, described.prediction.options[0])
 
 
-def _fits_a_projector(page):
-    """Question, figure and the first row of controls are seen without scrolling."""
-    for what in ("h1", "figure.lab-figure svg", ".lab-controls > div"):
-        place = page.locator(what).first.bounding_box()
-        assert place["y"] >= 0
-        assert place["y"] + place["height"] <= PROJECTOR["height"], what
+def test_the_page_shows_what_python_computes_here(opened):
+    page = opened(1280, 720)
+    for number in NUMBERS:
+        described = lesson(number)
+        section = _lesson(page, number)
+        _settled(page, section)
+        option = described.prediction.options[-1]
+        expected = answer({"lesson": number, "values": described.start_values()})
+        _same_html(page, section, expected["figure"])
+        _predict(section, option)
+        expected = answer({"lesson": number, "values": described.start_values(), "guess": option})
+        _same_html(page, section, expected["figure"])
+        assert expected["outcome"] in section.locator(".lab-outcome").inner_text()
+        assert ("✓" in section.locator(".lab-outcome").inner_text()) == expected["right"]
 
 
-def _fits_a_phone(page):
-    """The page is no wider than the screen, and its words are no smaller than 13 px."""
-    page.set_viewport_size(PHONE)
-    assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
-    sizes = page.evaluate(
-        "[...document.querySelectorAll('.lab-strip dd, .lab-exercise p, h1')].map("
-        "e => parseFloat(getComputedStyle(e).fontSize))"
+def _same_html(page, section, html):
+    """The figure is the one that CPython draws, byte for byte, once a browser has read both."""
+    shown, expected = section.locator("figure").evaluate(
+        "(figure, html) => { const other = figure.cloneNode(); other.innerHTML = html; "
+        "return [figure.innerHTML, other.innerHTML]; }",
+        html,
     )
-    assert min(sizes) >= 13
+    assert shown == expected
 
 
-@pytest.mark.parametrize("number", [2, 3, 4, 5])
-def test_a_lesson_loads_and_its_sliders_move_the_figure(lesson, number):
-    page = lesson(number)
-    assert page.locator("h1").inner_text() == LESSONS[number - 1].question
-    assert page.locator(".lab-open").count() == 1  # The exercise is not solved at first.
-    assert page.get_by_text("Teacher's notes").count() == 1
-    told = page.locator("figure.lab-figure svg").get_attribute("aria-label")
-    _fits_a_projector(page)
-    _press(page, "ArrowRight", slider=0)
-    _press(page, "ArrowRight", slider=1)
-    assert page.locator("figure.lab-figure svg").get_attribute("aria-label") != told
-    _fits_a_phone(page)
+def test_names_and_values_are_there_for_screen_readers(opened):
+    page = opened(1280, 720)
+    session = page.context.new_cdp_session(page)
+    for number in NUMBERS:
+        section = _lesson(page, number)
+        described = lesson(number)
+        _predict(section, described.prediction.options[0])
+        tree = session.send("Accessibility.getFullAXTree")["nodes"]
+        nodes = [node for node in tree if not node["ignored"]]
+        named = {
+            (node["role"]["value"], node.get("name", {}).get("value", "")): node
+            for node in nodes
+            if node["role"]["value"]
+            in ("slider", "switch", "combobox", "radio", "button", "heading", "image", "status")
+        }
+        for role, name in named:
+            assert name or role == "status", role
+        for one in described.inputs:
+            role = (
+                "slider" if isinstance(one, Slider) else "combobox" if hasattr(one, "options") else "switch"
+            )
+            node = named[role, one.label]
+            if isinstance(one, Slider):
+                control = section.get_by_role("slider", name=one.label)
+                number_said, _, unit = control.get_attribute("aria-valuetext").partition(" ")
+                assert float(number_said) in one.steps
+                assert unit == one.unit
+                if control.get_attribute("data-steps") is None:
+                    assert float(number_said) == node["value"]["value"]
+        assert ("heading", described.question) in named
+        assert any(role == "image" and len(name) > 20 for role, name in named)
 
 
-def test_the_exercise_of_lesson_1_is_solved_with_the_keyboard_alone(lesson):
-    page = lesson(1)
-    assert page.locator(".lab-open").count() == 1
-    _fits_a_projector(page)
-    _press(page, "End", slider=0)
-    assert page.locator(".lab-solved").count() == 0
-    _press(page, "End", slider=1)  # Every 45 degrees: nothing is seen any more.
-    for _ in range(11):
-        page.keyboard.press("ArrowLeft")  # The slider has kept the focus.
-    page.locator(".lab-strip", has_text="-10 edges").wait_for()  # 360 degrees: ten looks, three states each.
-    page.wait_for_selector(".lab-solved")
-    _fits_a_phone(page)
-
-
-def test_lesson_6_shows_nothing_before_the_guess_and_a_new_fault_wants_a_new_one(lesson):
-    page = lesson(6)
-    assert "guess below" in page.locator(".lab-strip").inner_text()
-    _fits_a_projector(page)
-    _guess(page, "goes on helping")
-    page.wait_for_function("document.querySelector('.lab-exercise').innerText.includes('Not so')")
-    place = page.locator("select").nth(2).bounding_box()
-    assert place["y"] + place["height"] <= PROJECTOR["height"]
-    assert "stops at once" in page.locator(".lab-strip").inner_text()
-    _guess(page, "stops at once")
-    page.wait_for_selector(".lab-solved")
-    page.locator("select").first.select_option(label="one magnet falls off")
-    page.wait_for_function("document.querySelector('.lab-strip').innerText.includes('guess below')")
-    _guess(page, "goes on helping")
-    page.wait_for_selector(".lab-solved")
-    _fits_a_phone(page)
-
-
-def test_the_notes_open_by_keyboard_and_the_links_lead_on(lesson):
-    page = lesson(2)
-    page.get_by_role("button", name="Teacher's notes").focus()
+def test_the_exercise_of_lesson_1_is_solved_with_the_keyboard_alone(opened):
+    page = opened(1280, 720)
+    section = _lesson(page, 1)
+    page.locator("body").press("Tab")
+    for _ in range(40):
+        if page.evaluate("document.activeElement.type") == "radio":
+            break
+        page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    page.get_by_role("button", name="Teacher's notes", expanded=True).wait_for()
-    page.get_by_role("link", name="lesson 3").click()
-    page.wait_for_function("document.querySelector('h1')?.innerText === 'How fast may the push come?'")
-    page.wait_for_selector("figure.lab-figure svg")
+    section.locator(".lab-done").wait_for()
+    while page.evaluate("document.activeElement.dataset.name") != "angle_deg":
+        page.keyboard.press("Tab")
+    page.keyboard.press("End")
+    page.keyboard.press("Tab")
+    page.keyboard.press("End")  # Every 45 degrees: nothing is seen any more.
+    for _ in range(11):
+        page.keyboard.press("ArrowLeft")
+    section.locator(".lab-solved").wait_for()
+    # 360 degrees: ten looks, three states each.
+    assert "-10 edges" in section.locator(".lab-strip").inner_text()
+    slider = section.get_by_role("slider").nth(1)
+    assert slider.get_attribute("aria-valuetext") == "34 degrees"
+
+
+def test_settings_stay_locked_until_an_answer_is_stated(opened):
+    page = opened(1280, 720)
+    section = _lesson(page, 3)
+    sliders = section.get_by_role("slider")
+    assert [one.is_disabled() for one in sliders.all()] == [True, True]
+    assert section.get_by_role("button", name="Show what happens").is_disabled()
+    _predict(section, lesson(3).prediction.options[0])
+    assert [one.is_disabled() for one in sliders.all()] == [False, False]
+    assert sliders.first.get_attribute("aria-valuetext") == "200 mV/s"  # What the question was about.
+    page.reload()
+    assert not _lesson(page, 3).get_by_role("slider").first.is_disabled()
+
+
+def test_lesson_6_shows_nothing_before_the_answer_and_wants_a_new_one_for_a_new_fault(opened):
+    page = opened(1280, 720)
+    section = _lesson(page, 6)
+    _settled(page, section)
+    for fault, outcome in (
+        ("a throttle wire breaks", "stops at once"),
+        ("one magnet falls off", "goes on helping"),
+    ):
+        section.get_by_role("combobox", name="what breaks").select_option(label=fault)
+        _settled(page, section)
+        hidden = section.inner_text() + section.locator("figure").inner_html()
+        assert "latch says" not in hidden
+        assert "?" in section.locator(".lab-strip").inner_text()
+        assert section.locator(".lab-outcome").inner_text() == ""
+        _predict(section, outcome)
+        assert "✓ Right" in section.locator(".lab-outcome").inner_text()
+        assert outcome in section.locator(".lab-strip").inner_text()
+
+
+def test_a_slider_drawn_quickly_ends_at_its_last_value_and_never_shows_an_older_one_after_a_newer(opened):
+    page = opened(1280, 720)
+    section = _lesson(page, 4)
+    _predict(section, lesson(4).prediction.options[0])
+    _settled(page, section)
+    page.evaluate(
+        """() => {
+          const section = document.querySelector("#lesson-4");
+          window.shown = [];
+          section.querySelector("figure").addEventListener("drawn", () => {
+            const told = section.querySelector("svg").getAttribute("aria-label");
+            window.shown.push(Number(/Gain (\\d+)/.exec(told)[1]));
+          });
+          const slider = section.querySelector("[data-name=gain_uv_per_w]");
+          for (let at = 0; at <= 12; at++) { slider.value = at; slider.dispatchEvent(new Event("input")); }
+        }"""
+    )
+    until(page, "() => window.shown.at(-1) === 50000")
+    _settled(page, section)
+    shown = page.evaluate("() => window.shown")
+    assert shown[-1] == 50_000
+    assert shown == sorted(shown)
+    assert len(shown) <= 3  # The first, and the last; what was between is dropped.
+
+
+def test_attempts_and_results_are_saved_as_a_table(opened):
+    page = opened(1280, 720)
+    section = _lesson(page, 3)
+    _predict(section, lesson(3).prediction.options[0])
+    section.get_by_role("slider", name="rise rate").press("End")
+    _settled(page, section)
+    for name, steps in (("rise rate", 4), ("load in the box", 6)):
+        for _ in range(steps):
+            section.get_by_role("slider", name=name).press("ArrowLeft")
+    section.locator(".lab-solved").wait_for()
+    # Not even what somebody has planted becomes a formula in a table program.
+    page.evaluate("() => noteAttempt('=1+1', '@x', {a: 1}, '+cmd', 'a \"quoted\", word', false)")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save my answers").click()
+    assert saved.value.suggested_filename == "lab-answers.csv"
+    text = Path(saved.value.path()).read_bytes().decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [row["kind"] for row in rows] == ["prediction", "exercise", "'@x"]
+    assert rows[0]["stated"] == lesson(3).prediction.options[0]
+    assert rows[0]["settings"] == "rise_mv_per_s=200; load_kg=60"
+    assert (rows[0]["right"], rows[1]["right"]) == ("no", "yes")
+    assert (
+        rows[0]["shown"]
+        == answer(
+            {"lesson": 3, "values": lesson(3).start_values(), "guess": lesson(3).prediction.options[0]}
+        )["outcome"]
+    )
+    assert (rows[2]["lesson"], rows[2]["stated"], rows[2]["shown"]) == ("'=1+1", "'+cmd", 'a "quoted", word')
+
+
+def test_links_lead_to_lessons_and_move_the_focus_to_the_question(opened):
+    page = opened(1280, 720)
+    _lesson(page, 2)
+    page.get_by_role("link", name="3", exact=True).press("Enter")
+    section = page.locator("#lesson-3")
+    section.locator("figure svg").first.wait_for()
+    assert page.evaluate("document.activeElement.textContent") == lesson(3).question
+    assert page.locator("section:visible").count() == 1
+    assert page.get_by_role("link", name="3", exact=True).get_attribute("aria-current") == "page"
+    assert lesson(3).question in page.title()
+
+
+def test_a_wrong_answer_of_the_engine_is_shown_as_a_sentence(opened):
+    page = opened(1280, 720)
+    section = _lesson(page, 3)
+    _predict(section, lesson(3).prediction.options[0])
+    page.evaluate("() => { document.querySelector('#lesson-3 [data-name=load_kg]').dataset.name = 'mass'; }")
+    section.get_by_role("slider").first.press("ArrowRight")
+    section.locator(".lab-check", has_text="'mass' is no input of this lesson").wait_for()
+    assert json.dumps("mass") not in section.locator("figure").inner_html()

@@ -562,7 +562,7 @@ tried = [
     faults_figure.draw_fault(faults.try_fault("a throttle wire breaks", 3.0, 60)),
 ]
 assert all("<svg" in html for html in tried)
-print(sorted({"numpy", "scipy", "matplotlib", "marimo", "control"} & set(sys.modules)))
+print(sorted({"numpy", "scipy", "matplotlib", "control"} & set(sys.modules)))
 """
     ended = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, check=True,

@@ -1,0 +1,51 @@
+"""The way from a page's script to the lessons: JSON in, JSON out, and no exception gets through."""
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from host_sim.errors import RequestError
+from host_sim.lab.call import answer
+from host_sim.lab.own_loop import ride_own
+from host_sim.lab.own_loop_figure import draw_own
+from host_sim.lab.own_words import line_in
+
+NO_JSON = "a request is JSON, a table"
+
+
+def answered(text: str) -> str:
+    """Return the answer to a lesson's request; what is wrong with it comes back as `refused`, a sentence."""
+    return _told(answer, text)
+
+
+def own_answered(text: str) -> str:
+    """Return what came of a pupil's controller: `{"code": "…"}` gives `rules`, `svg` and `said`.
+
+    Only for a process or a worker that was started for this one ride.
+    """
+    return _told(_own, text)
+
+
+def _own(request: Mapping[str, Any]) -> dict[str, Any]:
+    code = request.get("code")
+    if not isinstance(code, str):
+        raise RequestError("code is no text, allowed is Python")
+    owned = ride_own(code)
+    rules = [
+        {"name": rule.name, "measured": rule.measured, "allowed": rule.allowed, "held": rule.held}
+        for rule in owned.rules
+    ]
+    return {"rules": rules, "svg": draw_own(owned), "said": list(owned.said)}
+
+
+def _told(call: Callable[[Mapping[str, Any]], dict[str, Any]], text: str) -> str:
+    try:
+        request = json.loads(text)
+    except (ValueError, RecursionError):
+        return json.dumps({"refused": NO_JSON})
+    if not isinstance(request, dict):
+        return json.dumps({"refused": NO_JSON})
+    try:
+        return json.dumps(call(request))
+    except RequestError as error:
+        return json.dumps({"refused": str(error), "line": line_in(str(error))})
