@@ -53,6 +53,10 @@ class Branch:
         """Let the legs rest from now on."""
         self.world.rider.target_rad_per_s = 0.0
 
+    def move_selector(self, position: int) -> None:
+        """Put the selector to a position, from 1 on, from now on."""
+        self.world.selector_v = self._script._levers.selector_v(1.0, position)
+
     def ride_on(self, until_s: float, over: Callable[[Outputs], bool] = lambda _: False) -> None:
         """Ride to a time, or until `over` says so of a step's outputs."""
         self._board._end_us = round(until_s * US_PER_S)

@@ -50,7 +50,7 @@ def _power(drawing: Drawing, looped: Looped) -> None:
     panel = Panel(drawing, (40, 28, 250, 120), _SHOWN_S, (0.0, 450.0))
     panel.axes([], [0, 100, 200, 300, 400])
     panel.plot(_shown(looped, looped.parts.setpoint_w), ORANGE, 2.2, "7 4")
-    samples = looped.ridden.samples
+    samples = looped.samples
     early, late = _SHOWN_S
     power = [(at, w) for at, w in zip(samples.time_s, samples.power_w, strict=True) if early <= at <= late]
     panel.plot(power, GREEN, 3)
