@@ -170,7 +170,8 @@ def gain_margin_words(looped: Looped) -> str:
     margins = looped.margins
     if margins.gain_times is None or margins.surge_hz is None:
         return "Gain margin: without limit"
-    return f"Gain margin {_times(margins.gain_times)} at {margins.surge_hz:.1f} Hz"
+    decibel = 20.0 * log10(margins.gain_times)
+    return f"Gain margin {decibel:.0f} dB (× {_times(margins.gain_times)}) at {margins.surge_hz:.1f} Hz"
 
 
 def phase_margin_words(looped: Looped) -> str:
@@ -187,7 +188,7 @@ def _numbers(looped: Looped) -> list[Number]:
     over, swing = looped.overshoot_percent, looped.swing_percent
     most = f"wanted: {OVERSHOOT_MOST_PERCENT:g} % or less"
     return [
-        ("nine tenths after", rise, f"wanted: {RISE_MOST_S:g} s or less", quick),
+        ("rise time, to nine tenths", rise, f"wanted: {RISE_MOST_S:g} s or less", quick),
         ("overshoot", f"{over:.0f} %", most, over <= OVERSHOOT_MOST_PERCENT),
         ("still swings to and fro by", f"{swing:.0f} %", f"wanted: {SWING_MOST_PERCENT:g} % or less",
          swing <= SWING_MOST_PERCENT),
