@@ -159,7 +159,7 @@ def test_the_exercise_of_lesson_1_is_solved_with_the_keyboard_alone(opened):
         page.keyboard.press("ArrowLeft")
     section.locator(".lab-solved").wait_for()
     # 360 degrees: ten looks, three states each.
-    assert "-10 edges" in section.locator(".lab-strip").inner_text()
+    section.locator(".lab-strip", has_text="-10 edges").wait_for()
     slider = section.get_by_role("slider").nth(1)
     assert slider.get_attribute("aria-valuetext") == "34 degrees"
 
