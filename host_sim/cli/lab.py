@@ -1,12 +1,15 @@
 """`treadle lab` on the command line: its options, and the address it prints."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from host_sim.cli.options import number
-from host_sim.commands.lab import PORT, LabRequest, lab, opened
+from host_sim.commands.lab import PORT, LabFiles, LabRequest, lab, opened
 from host_sim.errors import RequestError
+from host_sim.lab.runtime import FILE
+from host_sim.lab.teacher_pack import DEFAULT_FOLDER
 
 
 def _whole(name: str, text: str, allowed: str) -> int:
@@ -33,6 +36,27 @@ def lab_command(
         int, typer.Option(parser=_port, metavar="NUMBER", help="Port on this computer; 0 for any free one.")
     ] = PORT,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address only.")] = False,
+    export: Annotated[
+        Path | None,
+        typer.Option("--export", metavar="DIR", help="Write the lab for browsers without Python, and end."),
+    ] = None,
+    runtime: Annotated[
+        Path | None,
+        typer.Option(
+            "--runtime",
+            metavar="FILE",
+            help=f"With --export: Python for browsers, {FILE}. Without it from the cache, or once from npm.",
+        ),
+    ] = None,
+    teacher: Annotated[
+        bool, typer.Option("--teacher", help="Write aims, times, answers and a worksheet, and end.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", help=f"With --teacher: where to, {DEFAULT_FOLDER} if not given."
+        ),
+    ] = None,
 ) -> None:
     """Open the lessons: the real firmware on the bench, while you move a slider.
 
@@ -41,6 +65,11 @@ def lab_command(
 
     Example: `treadle lab 4`
     """
+    files = LabFiles(export, runtime, teacher, out, lesson)
+    if files.wanted():
+        for sentence in files.write():
+            print(sentence)
+        return
     request = LabRequest(lesson, port, not no_browser)
     print(f"The lab is at {request.url} until you press Ctrl-C.", flush=True)
     if not opened(request):

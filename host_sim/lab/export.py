@@ -8,6 +8,7 @@ import base64
 import gzip
 import json
 from collections.abc import Callable
+from importlib.metadata import distribution
 from pathlib import Path
 
 from host_sim.errors import RequestError
@@ -72,7 +73,7 @@ def _script(files: dict[str, bytes]) -> str:
 
 def _licences(runtime: Runtime) -> str:
     """Return what the folder is made of, and the licence texts."""
-    ours = (WEB.parents[2] / "LICENSE").read_text(encoding="utf-8") if _in_clone() else ""
+    ours = _own_licence()
     texts = [(WEB / "licences" / name).read_text(encoding="utf-8") for name in ("MPL-2.0.txt", "Python.txt")]
     head = (
         f"{PAGE} and {LESSONS}: Treadle, MIT License.\n"
@@ -83,5 +84,9 @@ def _licences(runtime: Runtime) -> str:
     return ("\n\n" + "=" * 78 + "\n\n").join([head, ours, *texts])
 
 
-def _in_clone() -> bool:
-    return (WEB.parents[2] / "LICENSE").is_file()
+def _own_licence() -> str:
+    """Return this project's licence: from the clone, or from what was installed."""
+    clone = WEB.parents[2] / "LICENSE"
+    if clone.is_file():
+        return clone.read_text(encoding="utf-8")
+    return distribution("treadle").read_text("licenses/LICENSE") or "MIT License\n"

@@ -65,6 +65,7 @@ def _section(number: int, described: Lesson) -> str:
     starts = escape(json.dumps(described.start_values()))
     return (
         f'<section id="lesson-{number}" class="lab-lesson" data-lesson="{number}" data-start="{starts}" '
+        f'data-parts="{json.dumps(described.parts)}" '
         f'aria-labelledby="title-{number}" hidden>'
         f"<header><p>Lesson {number} of {len(NAMES)}: {escape(described.title)}</p>"
         f'<h1 id="title-{number}" tabindex="-1">{escape(described.question)}</h1></header>'
