@@ -47,13 +47,14 @@ function narrowed(figure, parts) {
   const chart = figure.querySelector("svg");
   if (!chart) { return; }
   if (parts.length) {
-    chart.replaceWith(...parts.map((box, at) => {
+    const shown = parts.map((box, at) => {
       const part = chart.cloneNode(true);
       part.setAttribute("viewBox", box.join(" "));
-      part.style.maxWidth = "none";
       if (at) { part.removeAttribute("aria-label"); part.setAttribute("aria-hidden", "true"); }
       return part;
-    }));
+    });
+    chart.replaceWith(...shown);
+    shown.forEach((part, at) => part.after(wordsBelow(part, parts[at][0], parts[at][2])));
     return;
   }
   const [, , width, height] = chart.getAttribute("viewBox").split(" ").map(Number);
@@ -67,22 +68,23 @@ function narrowed(figure, parts) {
     const way = one.getAttribute("points");
     if (way) { one.setAttribute("points", way.replace(/([\d.-]+),/g, (_, x) => `${(x * share).toFixed(1)},`)); }
   }
-  figure.append(wordsBelow(chart, shown));
+  figure.append(wordsBelow(chart, 0, shown));
 }
 
-// Moves words into the chart where they reach out of it, and returns a list of those that would cover others.
-function wordsBelow(chart, shown) {
+// Moves words into the part that is shown, and returns a list of those that would cover others.
+function wordsBelow(chart, begin, wide) {
   const list = document.createElement("ul");
   list.className = "lab-key";
   const placed = [];
   for (const text of [...chart.querySelectorAll("text")]) {
     const box = text.getBBox();
-    const shift = Math.max(0, 1 - box.x) + Math.min(0, shown - 1 - box.x - box.width);
+    if (box.x + box.width < begin || box.x > begin + wide) { continue; }  // Of another part.
+    const shift = Math.max(0, begin + 1 - box.x) + Math.min(0, begin + wide - 1 - box.x - box.width);
     text.setAttribute("x", Number(text.getAttribute("x")) + shift);
     const left = box.x + shift;
     const covers = placed.some((other) => left < other.right + 3 && left + box.width > other.left - 3
       && box.y < other.bottom - 2 && box.y + box.height > other.top + 2);
-    if (covers || box.width > shown) {
+    if (covers || box.width > wide) {
       const item = document.createElement("li");
       item.style.color = text.getAttribute("fill");
       item.textContent = text.textContent;
