@@ -26,12 +26,13 @@ def bench_for(
     clock_at_start_us: int | None = None,
     settings_after: Settings | None = None,
     build: Callable[[Settings, int], Controller] | None = None,
+    crank_rad: float = 0.0,
 ) -> Bench:
     """Return the bicycle of a bike file on a bench, at a standstill; `seed` decides every random thing.
 
     `clock_at_start_us` is what the microcontroller's clock shows at the start, by seed if None;
     `settings_after` are in force once the supply has been lost. `build` makes the controller from settings
-    and the time; None makes the firmware's own.
+    and the time; None makes the firmware's own. The crank stands at `crank_rad`.
     """
     if clock_at_start_us is None:
         clock_at_start_us = ticks_at_start_us(seed)
@@ -53,7 +54,7 @@ def bench_for(
             resistance_ohm=bike.battery.resistance_ohm,
             charge=bike.battery.charge,
         ),
-        pedal_sensor=_pedal_sensor(bike),
+        pedal_sensor=_pedal_sensor(bike, crank_rad),
         wheel_sensor=WheelSensor(bike.wheel_sensor.pulses_per_rev, bike.bicycle.wheel_circumference_m),
         pulses_per_rev=bike.pedal_sensor.pulses_per_rev,
         channels=2 if bike.pedal_sensor.kind == "two channels" else 1,
@@ -61,6 +62,7 @@ def bench_for(
         ticks_at_start_us=clock_at_start_us,
         first_channel=1 if bike.pedal_sensor.channel == "B" else 0,
     )
+    world.rider.crank_rad = crank_rad
     return Bench(world, _levers(bike), bike.firmware_settings, seed, settings_after, build)
 
 
@@ -95,7 +97,7 @@ def _motor(bike: Bike) -> Motor:
     )
 
 
-def _pedal_sensor(bike: Bike) -> PedalSensor:
+def _pedal_sensor(bike: Bike, crank_rad: float) -> PedalSensor:
     sensor = bike.pedal_sensor
     return PedalSensor(
         kind=SENSOR_KINDS[sensor.kind],
@@ -105,6 +107,7 @@ def _pedal_sensor(bike: Bike) -> PedalSensor:
         phase_deg=sensor.phase_deg,
         angle_errors_deg=sensor.magnet_errors_deg(),
         hysteresis_deg=sensor.hysteresis_deg,
+        crank_rad=crank_rad,
         on_b=sensor.channel == "B",
     )
 

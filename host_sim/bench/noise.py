@@ -31,3 +31,14 @@ class Noise:
         self._kept = sin(turn) * radius
         self._keeps = True
         return cos(turn) * radius
+
+    def __deepcopy__(self, memo: dict[int, object]) -> "Noise":
+        """Return a noise that goes on by itself: a copied bound method would draw from this one's numbers."""
+        twin = Noise(0)
+        random = Random()
+        generator: Random = self._uniform.__self__  # type: ignore[attr-defined]
+        random.setstate(generator.getstate())
+        twin._uniform = random.random
+        twin._kept = self._kept
+        twin._keeps = self._keeps
+        return twin

@@ -8,6 +8,7 @@ import typer
 
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
 from host_sim.commands.handover import HandoverRequest, HandoverResult, handover
+from host_sim.handover import records
 from host_sim.textfile import spoken
 
 FIT = {True: "fit", False: "not fit; the sheet says so and why", None: "captured; the report says no more"}
@@ -25,6 +26,10 @@ def handover_command(
         Path | None,
         typer.Option(metavar="FILE", help="manifest.json of what was flashed, from treadle bundle."),
     ] = None,
+    record: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="Record of calibrate or commission; may be given again."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="The page. Default: a new handover-BIKE.html here.")
     ] = None,
@@ -35,12 +40,12 @@ def handover_command(
     """Write the page that a workshop gives to the bicycle's owner.
 
     One HTML file that loads nothing and prints on two sides of A4: what the rider will feel, how to ride it
-    first, cautions, what failed or was not shown,
-    what to do when something feels wrong, settings, signatures.
+    first, cautions, what failed or was not shown, what to do when something feels wrong, settings, who
+    measured and tried it, signatures.
 
     Example: `treadle handover tandem --verify treadle-verify/verify.json --pdf`
     """
-    result = handover(HandoverRequest(bike, verify, capture, manifest, out, pdf, force))
+    result = handover(HandoverRequest(bike, verify, capture, manifest, out, pdf, force, record or []))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
@@ -64,6 +69,10 @@ def _print_handover(result: HandoverResult) -> None:
         ("bike", spoken(result.bike.name)),
         ("rules", told),
         ("sensor", fit),
+        (
+            "records",
+            f"\n{'':<12}".join(spoken(records.told(one)) for one in result.reports.records) or "none",
+        ),
         ("first help", "none" if help_s is None else f"felt {help_s:.2f} s after the pedals start"),
         ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m in one easy ride; {worst}"),
         ("files", f"\n{'':<12}".join(spoken(path) for path in result.files)),

@@ -24,6 +24,7 @@ from host_sim.cli.new import new_command
 from host_sim.cli.prove import prove_command
 from host_sim.cli.ride import ride_command
 from host_sim.cli.saying import complain, say
+from host_sim.cli.step import step_command
 from host_sim.cli.sweep import sweep_command
 from host_sim.cli.tune import tune_command
 from host_sim.cli.verify import verify_command
@@ -56,6 +57,7 @@ app.command("flash", rich_help_panel=INSTALL)(flash_command)
 app.command("calibrate", rich_help_panel=INSTALL)(calibrate_command)
 app.command("commission", rich_help_panel=INSTALL)(commission_command)
 app.command("watch", rich_help_panel=INSTALL)(watch_command)
+app.command("step", rich_help_panel=EXPLAIN)(step_command)
 app.command("lab", rich_help_panel=EXPLAIN)(lab_command)
 app.command("handover", rich_help_panel=EXPLAIN)(handover_command)
 

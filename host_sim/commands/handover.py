@@ -1,13 +1,16 @@
 """`treadle handover`: one page that explains a bicycle to its owner."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version, sha256
+from host_sim.commissioning.record import FAILED, NOT_REACHED, SKIPPED
 from host_sim.errors import RequestError
 from host_sim.handover.browser import find_browser, print_pdf
 from host_sim.handover.first_ride import FirstRide, first_ride
+from host_sim.handover.records import newest_commission, read_records, told
 from host_sim.handover.reports import REPORT_BYTES_MAX, read_inspect, read_manifest, read_verify
 from host_sim.handover.sheet import Reports, render_sheet
 from host_sim.outputs import FOLDERS_TRIED, Delivery, refuse_missing_folder
@@ -26,6 +29,7 @@ class HandoverRequest:
         out: Path | None = None,
         pdf: bool = False,
         force: bool = False,
+        records: Sequence[Path] = (),
     ) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is ridden."""
         self.bike = load_bike(bike)
@@ -36,6 +40,7 @@ class HandoverRequest:
             sensor=None if capture is None else read_inspect(capture, self.bike),
             manifest=None if manifest is None else read_manifest(manifest, self.bike),
             manifest_sha256="" if manifest is None else sha256(read_bytes(manifest, REPORT_BYTES_MAX)),
+            records=read_records(records, self.bike),
         )
         self.out = out or _fresh_file(f"handover-{self.bike.name}", ".html")
         self.browser = find_browser() if pdf else None
@@ -62,6 +67,11 @@ class HandoverResult:
         """The rules of the report that no simulated ride put to the test."""
         return [row.rule for row in self.reports.rules if row.untested]
 
+    def stand(self, *outcomes: str) -> list[str] | None:
+        """Return what came to these outcomes in the last first-power checklist; None without a record."""
+        tried = newest_commission(self.reports.records)
+        return None if tried is None else tried.named(*outcomes)
+
     @property
     def run_on_worst_m(self) -> float | None:
         """The longest way to the end of help in the report, in m; None where no ride showed it."""
@@ -79,6 +89,9 @@ class HandoverResult:
             "sensor_captured": self.reports.sensor is not None,
             "sensor_fit": None if self.reports.sensor is None else self.reports.sensor.fit,
             "manifest_sha256": self.reports.manifest_sha256 or None,
+            "records": [told(record) for record in self.reports.records],
+            "stand_failed": self.stand(FAILED),
+            "stand_not_tried": self.stand(SKIPPED, NOT_REACHED),
             "help_after_s": _rounded(ride.help_after_s),
             "help_after_turns": _rounded(ride.help_after_turns),
             "help_w": _rounded(ride.help_w),

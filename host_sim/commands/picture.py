@@ -1,6 +1,7 @@
 """Rides a script on a bench, keeping its trace, and draws the picture of it."""
 
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 from firmware.decide.engagement import ASSISTING
@@ -8,16 +9,38 @@ from host_sim.bench.ride import Bench
 from host_sim.bench.script import Script
 from host_sim.bench.trace import EdgeWindow, Trace
 from host_sim.bikes.model import Bike
+from host_sim.commands.worst_moment import MomentWindow, whole_second
+
+
+@dataclass(frozen=True, slots=True)
+class Worst:
+    """When a rule's worst case happened, and what to write beside it."""
+
+    moment_us: int
+    words: str
 
 
 def ride_and_draw(
-    bench: Bench, bike: Bike, script: Script, seconds: float, title: str, trace_path: Path, picture_path: Path
+    bench: Bench,
+    bike: Bike,
+    script: Script,
+    seconds: float,
+    title: str,
+    trace_path: Path,
+    picture_path: Path,
+    worst: Worst | None = None,
 ) -> tuple[EdgeWindow, float]:
-    """Ride, write trace and picture; return the edges around the first engagement, and wall time."""
+    """Ride, write trace and picture; return the edges of the second that is enlarged, and wall time.
+
+    That is the second of the first engagement, or of `worst` where there is one.
+    """
     # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
     from host_sim.report.ride_figure import RideFacts, draw_ride
 
-    window = EdgeWindow(ASSISTING, bench.world.pedal_sensor.levels)
+    levels = bench.world.pedal_sensor.levels
+    window = EdgeWindow(ASSISTING, levels)
+    if worst is not None:
+        window = MomentWindow(whole_second(worst.moment_us, seconds), levels)
     with trace_path.open("w", encoding="utf-8") as file:
         bench.watch(Trace(file))
         bench.watch(window)
@@ -34,6 +57,8 @@ def ride_and_draw(
         edges=window.edges,
         edges_before=window.before,
         edges_centre_us=window.centre_us,
+        lowest_gear_m=bike.bicycle.development_low_m,
+        worst=None if worst is None else (worst.moment_us, worst.words),
     )
     draw_ride(trace_path, facts, picture_path)
     return window, wall_s

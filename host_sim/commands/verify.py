@@ -6,7 +6,8 @@ from typing import Any
 
 from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
-from host_sim.commands.picture import ride_and_draw
+from host_sim.commands.picture import Worst, ride_and_draw
+from host_sim.commands.worst_moment import worst_moment_us
 from host_sim.interruption import ended_as_interrupted
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.rules.catalogue import RULES, rule_named
@@ -129,4 +130,7 @@ def _draw_worst(request: VerifyRequest, verdict: Verdict, trace: Path, picture: 
         case.build = request.build
         measured = f"{verdict.measured:.3g} against {verdict.limit:.3g} {verdict.rule.unit}"
         title = f"{verdict.rule.name}: {measured} ({verdict.scenario}, {verdict.seed})"
-        ride_and_draw(case.bench(), case.bike, case.script(), case.course.seconds, title, trace, picture)
+        moment_us = worst_moment_us(case, verdict.rule)
+        worst = None if moment_us is None else Worst(moment_us, f"worst here: {measured}")
+        seconds = case.course.seconds
+        ride_and_draw(case.bench(), case.bike, case.script(), seconds, title, trace, picture, worst)

@@ -23,11 +23,13 @@ Text = Annotated[str, Field(max_length=500)]
 Read = TypeVar("Read")
 
 
-class _Part(BaseModel):
+class Part(BaseModel):
+    """Something in a report: read strictly, and not changed."""
+
     model_config = ConfigDict(strict=True, allow_inf_nan=False, frozen=True)
 
 
-class RuleHeld(_Part):
+class RuleHeld(Part):
     """One rule of a report of `treadle verify`; `holds` is None where no ride came to the point."""
 
     rule: Text
@@ -57,7 +59,7 @@ class RuleHeld(_Part):
         return next((rule.sentence for rule in RULES if rule.name == self.rule), "")
 
 
-class CadenceSeen(_Part):
+class CadenceSeen(Part):
     """The cadences of a capture, in rpm."""
 
     min: float | None = None
@@ -65,7 +67,7 @@ class CadenceSeen(_Part):
     max: float | None = None
 
 
-class SensorSeen(_Part):
+class SensorSeen(Part):
     """A report of `treadle inspect`; what it could not tell is None, so is `fit` in an older report."""
 
     fit: bool | None = None
@@ -85,7 +87,7 @@ class SensorSeen(_Part):
     advice: Annotated[list[Text], Field(max_length=50)]
 
 
-class FileFlashed(_Part):
+class FileFlashed(Part):
     """One file of a bundle."""
 
     file: Text
@@ -93,7 +95,7 @@ class FileFlashed(_Part):
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
-class Manifest(_Part):
+class Manifest(Part):
     """The manifest of a bundle."""
 
     heading: Annotated[str, Field(pattern="^treadle bundle")]
@@ -109,7 +111,7 @@ class Manifest(_Part):
 
 def read_verify(path: Path, bike: Bike) -> Sequence[RuleHeld]:
     """Return the rules of a verify.json; RequestError if it is something else, or of another bike."""
-    rules = _read(path, TypeAdapter(list[RuleHeld]), "a report of `treadle verify`, its verify.json")
+    rules = read_report(path, TypeAdapter(list[RuleHeld]), "a report of `treadle verify`, its verify.json")
     if not rules:
         raise RequestError(f"{spoken(path.name)} holds no rule, allowed is the report of a finished verify")
     if any(row.interrupted for row in rules):
@@ -145,7 +147,7 @@ def _check_limit(path: Path, bike: Bike, row: RuleHeld, limit: float | None) -> 
 
 def read_inspect(path: Path, bike: Bike) -> SensorSeen:
     """Return an inspection.json; RequestError if it is something else, or of another ring than the bike's."""
-    seen = _read(path, TypeAdapter(SensorSeen), "a report of `treadle inspect`, its inspection.json")
+    seen = read_report(path, TypeAdapter(SensorSeen), "a report of `treadle inspect`, its inspection.json")
     sensor = bike.pedal_sensor
     channels = 2 if sensor.kind == "two channels" else 1
     pairs = (
@@ -163,7 +165,7 @@ def read_inspect(path: Path, bike: Bike) -> SensorSeen:
 
 def read_manifest(path: Path, bike: Bike) -> Manifest:
     """Return a manifest.json; RequestError if it is something else, or was made with other settings."""
-    manifest = _read(path, TypeAdapter(Manifest), "the manifest.json of `treadle bundle`")
+    manifest = read_report(path, TypeAdapter(Manifest), "the manifest.json of `treadle bundle`")
     for name, value in bike.firmware_settings.as_dict().items():
         if manifest.settings.get(name) != value:
             there = manifest.settings.get(name, "missing")
@@ -174,7 +176,7 @@ def read_manifest(path: Path, bike: Bike) -> Manifest:
     return manifest
 
 
-def _read(path: Path, kind: TypeAdapter[Read], allowed: str) -> Read:
+def read_report(path: Path, kind: TypeAdapter[Read], allowed: str) -> Read:
     """Return a JSON file as `kind`, or raise RequestError that says where it is wrong."""
     text = read_text(path, REPORT_BYTES_MAX)
     try:

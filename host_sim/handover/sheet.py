@@ -9,10 +9,12 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from host_sim.bikes.model import Bike
+from host_sim.commissioning.record import FAILED, NOT_REACHED, SKIPPED
 from host_sim.handover import figures
 from host_sim.handover.advice import CAUTIONS, first_ride_steps, symptoms
 from host_sim.handover.first_ride import FirstRide
 from host_sim.handover.owner_rules import by_urgency, plain, said
+from host_sim.handover.records import Record, newest_commission, told
 from host_sim.handover.reports import Manifest, RuleHeld, SensorSeen
 from host_sim.handover.sentences import feelings, felt_rows, setting_rows
 from host_sim.places.limits import load_place
@@ -34,6 +36,7 @@ class Reports:
     sensor: SensorSeen | None = None
     manifest: Manifest | None = None
     manifest_sha256: str = ""
+    records: Sequence[Record] = field(default=())
 
 
 def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) -> str:
@@ -45,6 +48,7 @@ def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) ->
     environment.filters["code"] = in_code
     environment.filters["plain"] = plain
     place = load_place(bike.place)
+    tried = newest_commission(reports.records)
     page: dict[str, Any] = {
         "bike": bike,
         "place": place,
@@ -64,7 +68,12 @@ def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) ->
         "untested": by_urgency([row for row in reports.rules if row.untested]),
         "in_box": RULES_IN_BOX,
         "said": said,
-        "printed_rules": printed_rules(reports.rules),
+        "printed_rules": printed_rules(reports.rules)[: RULES_PRINTED - len(reports.records)],
+        "records": list(reports.records),
+        "told": told,
+        "stand_failed": [] if tried is None else tried.named(FAILED),
+        "stand_left": [] if tried is None else tried.named(SKIPPED, NOT_REACHED),
+        "tried_on_stand": tried is not None,
         "manifest": reports.manifest,
         "manifest_sha256": reports.manifest_sha256,
         "ride_figure": figures.start_and_stop(ride),

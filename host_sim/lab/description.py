@@ -95,6 +95,8 @@ class Lesson:
     """One lesson. `attempt` takes the inputs' values by name and returns what `draw` and `check` look at.
 
     `draw` and `draw_hidden` return HTML: numbers and charts, the second without what is to be predicted.
+    `parts` are boxes of the chart (left, top, width, height) that a narrow screen shows below each other;
+    without any it makes the whole chart narrower.
     """
 
     title: str
@@ -106,6 +108,7 @@ class Lesson:
     check: Callable[[Any], Check]
     prediction: Prediction
     draw_hidden: Callable[[Any], str] | None = None
+    parts: tuple[tuple[float, float, float, float], ...] = ()
 
     def start_values(self) -> dict[str, Value]:
         """Return the values at which the page opens."""

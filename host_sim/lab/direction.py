@@ -8,6 +8,7 @@ from host_sim.lab.checking import Check, check_all
 from host_sim.plant.pedal_sensor import PedalSensor
 
 PULSES = 8
+BEGINNINGS = 8  # Moments at which a board that looks now and then may begin to look.
 PITCH_DEG = 360.0 / PULSES
 DEG_PER_S = 180.0  # 30 rpm.
 _SETTLED_US = 4_000  # Longer than what the firmware takes for noise on a ring of this size.
@@ -21,6 +22,8 @@ class Turned:
 
     `true_levels` are the ring's levels from an angle on (bit 0 channel A, bit 1 channel B), `seen_levels`
     those that the board looked at; `count` and `invalid` are what the firmware's decoder made of them.
+    `begun_elsewhere` are counts and invalid jumps of boards whose first look comes a part of `look_every_deg`
+    later: what they see hangs on that moment too.
     """
 
     angle_deg: float
@@ -30,6 +33,12 @@ class Turned:
     seen_levels: Levels
     count: int
     invalid: int
+    begun_elsewhere: list[tuple[int, int]]
+
+    @property
+    def tries(self) -> list[tuple[int, int]]:
+        """Count and invalid jumps of all moments at which the board begins to look."""
+        return [(self.count, self.invalid), *self.begun_elsewhere]
 
     @property
     def counted_deg(self) -> float:
@@ -49,9 +58,14 @@ def turn_crank(angle_deg: float, look_every_deg: float = 0.0, swapped: bool = Fa
     of the crank (up to a pitch), as one that asks in a loop. `swapped`: the two wires are exchanged.
     """
     true_levels = _ring_levels(angle_deg, swapped)
-    seen_levels = true_levels if look_every_deg == 0.0 else _looked_at(true_levels, angle_deg, look_every_deg)
-    count, invalid = _decode(seen_levels)
-    return Turned(angle_deg, look_every_deg, swapped, true_levels, seen_levels, count, invalid)
+    if look_every_deg == 0.0:
+        return Turned(angle_deg, 0.0, swapped, true_levels, true_levels, *_decode(true_levels), [])
+    seen, *others = (
+        _looked_at(true_levels, angle_deg, look_every_deg, look_every_deg * part / BEGINNINGS)
+        for part in range(BEGINNINGS)
+    )
+    elsewhere = [_decode(levels) for levels in others]
+    return Turned(angle_deg, look_every_deg, swapped, true_levels, seen, *_decode(seen), elsewhere)
 
 
 def _ring_levels(angle_deg: float, swapped: bool) -> Levels:
@@ -67,17 +81,17 @@ def _ring_levels(angle_deg: float, swapped: bool) -> Levels:
     return levels
 
 
-def _looked_at(true_levels: Levels, angle_deg: float, every_deg: float) -> Levels:
-    """Return the levels at every look."""
-    seen = [true_levels[0]]
+def _looked_at(true_levels: Levels, angle_deg: float, every_deg: float, first_deg: float) -> Levels:
+    """Return the levels at every look, the first of them at `first_deg`."""
+    seen = []
     sign = 1.0 if angle_deg >= 0.0 else -1.0
     place = 0
-    for look in range(1, int(abs(angle_deg) / every_deg + 1e-9) + 1):
-        reach_deg = look * every_deg
+    for look in range(int((abs(angle_deg) - first_deg) / every_deg + 1e-9) + 1):
+        reach_deg = first_deg + look * every_deg
         while place + 1 < len(true_levels) and abs(true_levels[place + 1][0]) <= reach_deg:
             place += 1
         seen.append((sign * reach_deg, true_levels[place][1]))
-    return seen
+    return seen or [true_levels[0]]
 
 
 def _decode(seen_levels: Levels) -> tuple[int, int]:
@@ -100,6 +114,7 @@ def _decode(seen_levels: Levels) -> tuple[int, int]:
 
 def check_direction(turned: Turned) -> Check:
     """Tell whether the board has been fooled: the crank goes forward, and it counts backward."""
+    bad = sum(1 for count, invalid in turned.tries if count >= 0 or invalid > 0)
     return check_all(
         [
             (turned.angle_deg >= 180.0, "turn the crank forward by half a turn or more"),
@@ -109,7 +124,12 @@ def check_direction(turned: Turned) -> Check:
                 turned.invalid == 0,
                 f"it saw {turned.invalid} invalid jumps, which tell it that something is wrong",
             ),
+            (
+                bad == 0 or turned.count >= 0 or turned.invalid > 0,
+                f"it works by luck: of {len(turned.tries)} moments to begin to look {bad} are not fooled",
+            ),
         ],
-        "Looking every three quarters of a pitch, the board sees each state a step behind the one before. "
+        "Looking every three quarters of a pitch, the board sees each state a step behind the one before: "
+        "aliasing. "
         "It is fooled without an error: that is why the firmware takes every edge by interrupt.",
     )

@@ -49,7 +49,7 @@ def _traces(drawing: Drawing, turned: Turned) -> None:
     now_deg = turned.angle_deg
     ahead_deg, behind_deg = (20.0, -_WINDOW_DEG) if now_deg >= 0.0 else (_WINDOW_DEG, -20.0)
     panel = Panel(drawing, (286, 32, 384, 130), (now_deg + behind_deg, now_deg + ahead_deg), (0, 3))
-    drawing.words(286, 18, "levels on the way here", INK, 14, bold=True)
+    drawing.words(286, 18, "two channels in quadrature, on the way here", INK, 14, bold=True)
     for name, bit, base, colour in (("A", 1, 1.8, BLUE), ("B", 2, 0.4, ORANGE)):
         panel.plot(_steps(turned.true_levels, panel, now_deg, bit, base), colour, 3)
         drawing.words(panel.left - 8, panel.y_at(base + 0.2), name, colour, 16, "end", bold=True)
@@ -60,7 +60,7 @@ def _traces(drawing: Drawing, turned: Turned) -> None:
                 drawing.line([(x, panel.top), (x, panel.top + panel.height)], QUIET, 1)
                 drawing.circle(x, panel.y_at(1.8 + 0.9 * (levels & 1)), 6, PAPER, INK, 2.5)
                 drawing.circle(x, panel.y_at(0.4 + 0.9 * (levels >> 1)), 6, PAPER, INK, 2.5)
-        drawing.words(670, 18, "circles: what the board saw", INK, 13, "end")
+        drawing.words(670, 18, "circles: seen", INK, 13, "end")
     here = panel.x_at(now_deg)
     drawing.line([(here, panel.top), (here, panel.top + panel.height)], INK, 1.5, "2 3")
     drawing.words(here, panel.top + panel.height + 16, f"crank at {now_deg:g}°", INK, 13, "middle")
@@ -79,7 +79,7 @@ def _steps(levels: Levels, panel: Panel, end_deg: float, bit: int, base: float) 
 
 
 def _states(drawing: Drawing, turned: Turned) -> None:
-    drawing.words(286, 208, "the four states, A B", INK, 14, bold=True)
+    drawing.words(286, 208, "the four states A B, a Gray code", INK, 14, bold=True)
     seen = turned.seen_levels[-1][1]
     for at, state in enumerate(_STATES):
         x = 300.0 + at * 66
@@ -100,6 +100,18 @@ def _numbers(turned: Turned) -> list[Number]:
     given = f"the ring gave {true_edges} {'forward' if turned.angle_deg >= 0.0 else 'backward'}"
     return [
         ("the board believes", f"{turned.count:+d} edges", given, turned.count == right_count),
-        ("invalid jumps", f"{turned.invalid}", "two steps at once", turned.invalid == 0),
+        ("invalid jumps", f"{turned.invalid}", _elsewhere(turned), turned.invalid == 0),
         ("it thinks the crank is at", f"{turned.counted_deg:.0f}°", f"it is at {turned.angle_deg:g}°", None),
     ]
+
+
+def _elsewhere(turned: Turned) -> str:
+    """Return what a board comes to that begins to look at another moment."""
+    if not turned.begun_elsewhere:
+        return "two steps at once"
+    counts = [count for count, _ in turned.tries]
+    invalid = [one for _, one in turned.tries]
+    return (
+        f"{len(counts)} moments to begin: {min(counts)} to {max(counts)} edges, "
+        f"{min(invalid)} to {max(invalid)} invalid"
+    )

@@ -10,12 +10,16 @@ from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
 from host_sim.bench.clock import US_PER_S
+from host_sim.bench.faults import FaultSpec, set_faults
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
+from host_sim.lab.branching import Branch, new_samples, ride_to
 from host_sim.lab.checking import Check
-from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.report.samples import Samples
 
 START_S, STOP_S, END_S = 1.2, 6.5, 7.5
+LATER_S = (0.0, 0.117, 0.251)  # When it breaks in the other rides, after the time that is set.
 _SOON_S = 0.3
 _RUN_ON_WORST_S = 0.7  # Three periods of the guard at its slowest, and the motor controller.
 _SAME_S = 0.02  # Two samples: as good as the same moment.
@@ -84,92 +88,135 @@ class StubbornEngagement(Engagement):
 
 
 class WatchedGuard(OutputGuard):
-    """The output guard, with a count of the steps in which it let less through than was asked."""
+    """The output guard, with a count of the steps in which it let less through than was asked: `refused`."""
 
-    __slots__ = ("refused_us",)
+    __slots__ = ("refused",)
 
     def __init__(self, settings: Settings, now_us: int) -> None:
         """Start with nothing refused."""
         super().__init__(settings, now_us)
-        self.refused_us: list[int] = []
+        self.refused = 0
 
     def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
-        """Ask the guard, and note when it refuses."""
+        """Ask the guard, and count when it refuses."""
         permitted_mv = super().permit(command_mv, inputs, now_us)
         if permitted_mv < command_mv:
-            self.refused_us.append(now_us)
+            self.refused += 1
         return permitted_mv
 
 
 class _Staff(StepWatch):
-    """Puts the watched guard and what is out of work into the controller; keeps when the guard cut."""
+    """Puts the watched guard and what is out of work into the controller that has just been switched on."""
 
     def __init__(self, staff: str) -> None:
         self._staff = staff
-        self._refused = 0
-        self.guard_cuts_s: list[float] = []
 
     def begin(self, world: World, controller: Controller) -> None:
-        self._world = world
-        self._guard = WatchedGuard(controller.settings, world.ticks_us(world.now_us))
-        self._refused = 0
-        controller.guard = self._guard
+        controller.guard = WatchedGuard(controller.settings, world.ticks_us(world.now_us))
         if self._staff != ALL_AWAKE:
             controller.faults = SleepingLatch(controller)
         if self._staff == GUARD_ALONE:
             controller.engagement = StubbornEngagement()
 
+
+class _GuardCuts(StepWatch):
+    """When the watched guard cut."""
+
+    def __init__(self) -> None:
+        self._refused = 0
+        self.cuts_s: list[float] = []
+
+    def begin(self, world: World, controller: Controller) -> None:
+        self._world = world
+        assert isinstance(controller.guard, WatchedGuard)
+        self._guard = controller.guard
+
     def look(self, outputs: Outputs) -> None:
-        refused = len(self._guard.refused_us)
-        if refused > self._refused:
-            self._refused = refused
-            self.guard_cuts_s.append(self._world.now_us / US_PER_S)
+        if self._guard.refused > self._refused:
+            self._refused = self._guard.refused
+            self.cuts_s.append(self._world.now_us / US_PER_S)
 
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """What the ride came to. `ends_s`: when help ended first after the fault, None if the legs ended it."""
+    """What the ride drawn came to, and rides in which the same thing breaks a moment later.
+
+    `ends_s`: when help ended first after the fault, None if the legs ended it. `outcomes` are those of all
+    rides, that of the ride drawn first; `outcome` is the worst of them, as are `run_on_s` and `outlasts`.
+    """
 
     fault: str
     at_s: float
     cadence_rpm: float
     staff: str
-    ridden: Ridden
+    samples: Samples
     cause: str | None
     latched_s: float | None
     guard_cuts_s: list[float]
     ends_s: float | None
     run_on_s: float
-    outcome: str
+    outcomes: list[str]
+
+    @property
+    def outcome(self) -> str:
+        """The most dangerous outcome of all rides."""
+        return max(self.outcomes, key=GUESSES.index)
 
 
 def try_fault(fault: str, at_s: float, cadence_rpm: float, staff: str = ALL_AWAKE) -> Broken:
-    """Ride steadily, break one thing at `at_s` (2.5 to 5 s), stop pedalling at 6.5 s."""
+    """Ride steadily, break one thing at `at_s` (2.5 to 5 s), stop pedalling at 6.5 s.
+
+    Copies of the ride break at other moments of LATER_S: where magnets and pulses are then is luck.
+    """
     bike = lesson_bike({"settings": {"wheel_lost_ms": 2000}})
     lines: Lines = [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": START_S, "cadence_rpm": cadence_rpm},
-        {"at_s": at_s, "fault": [FAULTS_TO_TRY[fault]]},
-        {"at_s": STOP_S, "cadence_rpm": 0},
     ]
-    watch = _Staff(staff)
-    ridden = ride(bike, lines, END_S, [watch])
-    samples = ridden.samples
+    watches = [new_samples(), _GuardCuts()]
+    trunk = ride_to(bike, lines, at_s - 0.05, watches, [_Staff(staff)])
+    rides = []
+    for later_s in LATER_S:
+        trunk.ride_on(at_s + later_s - 1e-6)  # So that the step at this very time sees it.
+        rides.append(_broken(trunk.copy(), FAULTS_TO_TRY[fault]))
+    found = [
+        _help_after(ridden.watches[0], at_s + later_s) for ridden, later_s in zip(rides, LATER_S, strict=True)
+    ]
+    samples: Samples = rides[0].watches[0]
     latched = [at for at, cause in enumerate(samples.fault) if cause != NO_FAULT]
-    after = [at for at, time_s in enumerate(samples.time_s) if at_s <= time_s < STOP_S]
-    ends = next((at for at in after if samples.command_v[at] == 0.0), None)
-    driven = [at for at, volt in enumerate(samples.command_v) if volt > 0.0]
-    helps_again = ends is not None and any(samples.command_v[at] > 0.0 for at in after if at > ends)
-    ends_s = None if ends is None else samples.time_s[ends]
     return Broken(
-        fault, at_s, cadence_rpm, staff, ridden,
+        fault, at_s, cadence_rpm, staff, samples,
         cause=CAUSE_NAMES[samples.fault[latched[0]]] if latched else None,
         latched_s=samples.time_s[latched[0]] if latched else None,
-        guard_cuts_s=watch.guard_cuts_s,
-        ends_s=ends_s,
-        run_on_s=max(0.0, samples.time_s[driven[-1]] - STOP_S) if driven else 0.0,
-        outcome=_outcome(at_s, ends_s, helps_again),
+        guard_cuts_s=rides[0].watches[1].cuts_s,
+        ends_s=found[0][0],
+        run_on_s=max(_run_on_s(ridden.watches[0]) for ridden in rides),
+        outcomes=[_outcome(at_s + later_s, *one) for one, later_s in zip(found, LATER_S, strict=True)],
     )  # fmt: skip
+
+
+def _broken(branch: Branch, fault: dict[str, Any]) -> Branch:
+    """Break one thing now, and stop pedalling as in every ride of this lesson."""
+    keys = {key: value for key, value in fault.items() if key != "name"}
+    set_faults(branch.world, [FaultSpec(fault["name"], **keys)])
+    branch.ride_on(STOP_S)
+    branch.stop_pedalling()
+    branch.ride_on(END_S)
+    return branch
+
+
+def _help_after(samples: Samples, at_s: float) -> tuple[float | None, bool]:
+    """Return when help ended first after the fault, while the legs turned, and whether it came again."""
+    after = [at for at, time_s in enumerate(samples.time_s) if at_s <= time_s < STOP_S]
+    ends = next((at for at in after if samples.command_v[at] == 0.0), None)
+    helps_again = ends is not None and any(samples.command_v[at] > 0.0 for at in after if at > ends)
+    return None if ends is None else samples.time_s[ends], helps_again
+
+
+def _run_on_s(samples: Samples) -> float:
+    """Return by how much the command outlasts the moment at which the legs stop."""
+    driven = [at for at, volt in enumerate(samples.command_v) if volt > 0.0]
+    return max(0.0, samples.time_s[driven[-1]] - STOP_S) if driven else 0.0
 
 
 def _outcome(at_s: float, ends_s: float | None, helps_again: bool) -> str:
@@ -190,6 +237,14 @@ def check_guess(broken: Broken, guess: str | None) -> Check:
 
 
 def _why(broken: Broken) -> str:
+    if len(set(broken.outcomes)) == 1:
+        return _reason(broken)
+    several = f"It hangs on the moment: of {len(broken.outcomes)} rides the worst counts"
+    return f"{several}, and in the one drawn the motor {broken.outcomes[0]}. {_reason(broken)}"
+
+
+def _reason(broken: Broken) -> str:
+    """Return who ended help in the ride drawn, or what still holds."""
     ends_s, latched_s = broken.ends_s, broken.latched_s
     if broken.run_on_s > _RUN_ON_WORST_S:
         return "And what matters most does not hold: help does not end when the legs stop."

@@ -1,7 +1,7 @@
 """Lesson 6's figure: legs, fault, what the latch and the guard said, and what went out."""
 
 from firmware.decide.engagement import FAULTED
-from host_sim.lab.faults import END_S, START_S, STOP_S, Broken
+from host_sim.lab.faults import END_S, GUESSES, START_S, STOP_S, Broken
 from host_sim.lab.strip import Number, strip
 from host_sim.report.svg import BLUE, ORANGE, PURPLE, RED, Drawing, Panel
 
@@ -26,7 +26,7 @@ def draw_fault(broken: Broken, revealed: bool = True) -> str:
     panel = Panel(drawing, (112, 142, 558, 108), (_FROM_S, END_S), (0.0, 4.0))
     _lanes(drawing, panel, broken, end_s)
     panel.axes([1, 2, 3, 4, 5, 6, 7], [0, 1, 2, 3, 4], "seconds")
-    samples = broken.ridden.samples
+    samples = broken.samples
     volts = [(at, volt) for at, volt in zip(samples.time_s, samples.command_v, strict=True) if at <= end_s]
     panel.area(volts, "#cfe1ee")
     panel.plot(volts, BLUE, 3)
@@ -38,7 +38,7 @@ def draw_fault(broken: Broken, revealed: bool = True) -> str:
 
 def _lanes(drawing: Drawing, panel: Panel, broken: Broken, end_s: float) -> None:
     """Draw a bar for each lane where it holds; the words beside it, so that no colour is needed."""
-    samples = broken.ridden.samples
+    samples = broken.samples
     spans = [
         [(START_S, min(STOP_S, end_s))],
         [(broken.at_s, end_s)],
@@ -63,6 +63,14 @@ def _numbers(broken: Broken) -> list[Number]:
     )
     cause = broken.cause or "nothing"
     return [
-        ("the motor", broken.outcome, after, None),
+        ("the motor", broken.outcome, _all_rides(broken, after), None),
         ("the latch says", cause, f"help outlasts the legs by {broken.run_on_s:.2f} s", None),
     ]
+
+
+def _all_rides(broken: Broken, after: str) -> str:
+    """Return when help ended in the ride drawn, and what happened if it broke a moment later."""
+    if len(set(broken.outcomes)) == 1:
+        return f"{after}; so in {len(broken.outcomes)} of {len(broken.outcomes)} rides"
+    told = ", ".join(f"{broken.outcomes.count(one)} × {one}" for one in GUESSES if one in broken.outcomes)
+    return f"it hangs on the moment: {told}"

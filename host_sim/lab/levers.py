@@ -1,18 +1,27 @@
 """Lesson 5: selector and throttle ask, the place has the last word."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import accumulate
 
+from firmware.records import Outputs
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import most_power_w
+from host_sim.lab.branching import Branch, new_samples, ride_to
 from host_sim.lab.checking import Check, check_all
-from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+from host_sim.lab.riding import Lines, lesson_bike
 from host_sim.places.limits import load_place, load_places
+from host_sim.plant.wheel_sensor import WheelSensor
+from host_sim.report.samples import Samples
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 START_S, END_S = 1.3, 12.0
 TOP_KM_PER_H = 36.0
 ASKED_KM_PER_H = 15.0
 MOTOR_MOST_W = 500.0
+MAGNETS = (1.0 / 3.0, 2.0 / 3.0)  # Other places of the wheel's magnet, in pulses.
+MARKS = 9  # The ride is copied so often on the way, to ride its last part again.
+_SETTLING_KM_PER_H = 2.0
 _DRIVING_W = 20.0
 OVER_LIMIT_MOST = 0.05  # As in the rule "continuous power": the limit of the place, and a twentieth more.
 _SECOND = 100  # Samples of 10 ms.
@@ -20,25 +29,28 @@ _SECOND = 100  # Samples of 10 ms.
 
 @dataclass(frozen=True, slots=True)
 class Levered:
-    """What the ride on the roller came to: watts over speed. `alone_w`: at ASKED_KM_PER_H."""
+    """What the ride on the roller came to: watts over speed. `asked_w`: at ASKED_KM_PER_H.
+
+    `ends_found_km_per_h` are the speeds at which the last help ended, that of the ride drawn first; the rest
+    are copies in which the wheel's magnet sits elsewhere, since a speed is known a pulse late.
+    """
 
     place: str
     position: int
     throttle_percent: int
     pedalling: bool
     bike: Bike
-    ridden: Ridden
     speed_km_per_h: list[float]
     wanted_w: list[float]
     allowed_w: list[float]
     power_w: list[float]
     asked_w: float
+    ends_found_km_per_h: list[float]
 
     @property
     def ends_km_per_h(self) -> float | None:
-        """The speed at which the last help ended; None if there was none."""
-        helped = [speed for speed, w in zip(self.speed_km_per_h, self.power_w, strict=True) if w > _DRIVING_W]
-        return max(helped, default=None)
+        """The highest speed at which the last help ended; None if there was none."""
+        return max(self.ends_found_km_per_h, default=None)
 
     @property
     def most_w(self) -> float:
@@ -79,16 +91,56 @@ def try_levers(place: str, position: int, throttle_percent: int, pedalling: bool
         {"at_s": START_S - 0.1, "cadence_rpm": 65 if pedalling else 0, **levers},
         {"at_s": START_S, "over_s": ramp_s, "roller_km_per_h": TOP_KM_PER_H},
     ]
-    ridden = ride(bike, lines, END_S)
-    samples = ridden.samples
+    trunk = ride_to(bike, lines, START_S, [new_samples()])
+    marks = []
+    for number in range(1, MARKS):
+        trunk.ride_on(START_S + ramp_s * number / MARKS)
+        marks.append(trunk.copy())
+    trunk.ride_on(END_S)
+    samples: Samples = trunk.watches[0]
     begun = next(at for at, time_s in enumerate(samples.time_s) if time_s >= START_S)
     power_w = samples.power_w[begun:]
     speed_km_per_h = samples.speed_km_per_h[begun:]
     asked = next(at for at, speed in enumerate(speed_km_per_h) if speed >= ASKED_KM_PER_H)
     return Levered(
-        place, position, throttle_percent, pedalling, bike, ridden, speed_km_per_h,
+        place, position, throttle_percent, pedalling, bike, speed_km_per_h,
         samples.wanted_w[begun:], samples.allowed_w[begun:], power_w, power_w[asked],
+        _ends_km_per_h(bike, samples, marks),
     )  # fmt: skip
+
+
+def _ends_km_per_h(bike: Bike, samples: Samples, marks: list[Branch]) -> list[float]:
+    """Return where help ended, for other places of the wheel's magnet too; nothing if there was no help."""
+    drawn = _last_help_km_per_h(samples)
+    if drawn is None:
+        return []
+    found = [drawn]
+    before = [
+        mark
+        for mark in marks
+        if mark.world.bicycle.speed_m_per_s * KM_PER_H_PER_M_PER_S < drawn - _SETTLING_KM_PER_H
+    ]
+    for share in MAGNETS if before else ():
+        branch = before[-1].copy()
+        per_rev, around_m = bike.wheel_sensor.pulses_per_rev, bike.bicycle.wheel_circumference_m
+        moved_m = branch.world.bicycle.distance_m + share * around_m / per_rev
+        branch.world.wheel_sensor = WheelSensor(per_rev, around_m, moved_m)
+        beyond_m_per_s = (drawn + _SETTLING_KM_PER_H) / KM_PER_H_PER_M_PER_S
+        branch.ride_on(END_S, over=_faster(branch, beyond_m_per_s))
+        ended = _last_help_km_per_h(branch.watches[0])
+        found += [] if ended is None else [ended]
+    return found
+
+
+def _faster(branch: Branch, m_per_s: float) -> Callable[[Outputs], bool]:
+    """Return a test whether a branch has become faster than this."""
+    return lambda _: branch.world.bicycle.speed_m_per_s > m_per_s
+
+
+def _last_help_km_per_h(samples: Samples) -> float | None:
+    """Return the highest speed with more power than a motor draws that only turns along."""
+    pairs = zip(samples.time_s, samples.speed_km_per_h, samples.power_w, strict=True)
+    return max((speed for at, speed, w in pairs if at >= START_S and w > _DRIVING_W), default=None)
 
 
 def check_levers(tried: Levered) -> Check:

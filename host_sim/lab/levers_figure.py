@@ -45,6 +45,14 @@ def _numbers(tried: Levered) -> list[Number]:
             f"limit here: {settings.power_limit_w} W, and a twentieth",
             tried.most_w <= settings.power_limit_w * (1.0 + OVER_LIMIT_MOST),
         ),
-        ("help up to", ends, f"set to end at {set_to:.1f} km/h", None),
+        ("help up to", ends, f"set to end at {set_to:.1f} km/h{_spread(tried)}", None),
         ("a throttle alone may drive", alone[settings.throttle_unpedalled], "check your local code", None),
     ]
+
+
+def _spread(tried: Levered) -> str:
+    """Return between which speeds help ended, with the wheel's magnet at several places."""
+    found = tried.ends_found_km_per_h
+    if len(found) < 2:
+        return ""
+    return f"; {len(found)} places of the wheel's magnet: {min(found):.1f} to {max(found):.1f}"

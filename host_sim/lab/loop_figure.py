@@ -50,7 +50,7 @@ def _power(drawing: Drawing, looped: Looped) -> None:
     panel = Panel(drawing, (40, 28, 250, 120), _SHOWN_S, (0.0, 450.0))
     panel.axes([], [0, 100, 200, 300, 400])
     panel.plot(_shown(looped, looped.parts.setpoint_w), ORANGE, 2.2, "7 4")
-    samples = looped.ridden.samples
+    samples = looped.samples
     early, late = _SHOWN_S
     power = [(at, w) for at, w in zip(samples.time_s, samples.power_w, strict=True) if early <= at <= late]
     panel.plot(power, GREEN, 3)
@@ -170,7 +170,8 @@ def gain_margin_words(looped: Looped) -> str:
     margins = looped.margins
     if margins.gain_times is None or margins.surge_hz is None:
         return "Gain margin: without limit"
-    return f"Gain margin {_times(margins.gain_times)} at {margins.surge_hz:.1f} Hz"
+    decibel = 20.0 * log10(margins.gain_times)
+    return f"Gain margin {decibel:.0f} dB (× {_times(margins.gain_times)}) at {margins.surge_hz:.1f} Hz"
 
 
 def phase_margin_words(looped: Looped) -> str:
@@ -187,7 +188,7 @@ def _numbers(looped: Looped) -> list[Number]:
     over, swing = looped.overshoot_percent, looped.swing_percent
     most = f"wanted: {OVERSHOOT_MOST_PERCENT:g} % or less"
     return [
-        ("nine tenths after", rise, f"wanted: {RISE_MOST_S:g} s or less", quick),
+        ("rise time, to nine tenths", rise, f"wanted: {RISE_MOST_S:g} s or less", quick),
         ("overshoot", f"{over:.0f} %", most, over <= OVERSHOOT_MOST_PERCENT),
         ("still swings to and fro by", f"{swing:.0f} %", f"wanted: {SWING_MOST_PERCENT:g} % or less",
          swing <= SWING_MOST_PERCENT),

@@ -28,11 +28,11 @@ BRAKE_MOST_S = 0.1  # Common practice, no source.
 CODE_MOST = 8_000
 LINES_MOST = 20
 START_CODE = """\
-quiet = 200   # steps since an edge of the pedal sensor
-command = 0   # mV; moves from 1100 on, 3600 is full
+quiet = 200   # steps since the last edge
+command = 0   # mV, moves from 1100 on
 
 def step(edges, brake):
-    # every 5 ms: edges since the last step, brake or not
+    # edges since the last step, brake or not
     global quiet, command
     quiet = quiet + 1
     if edges > 0:

@@ -65,6 +65,7 @@ def _section(number: int, described: Lesson) -> str:
     starts = escape(json.dumps(described.start_values()))
     return (
         f'<section id="lesson-{number}" class="lab-lesson" data-lesson="{number}" data-start="{starts}" '
+        f'data-parts="{json.dumps(described.parts)}" '
         f'aria-labelledby="title-{number}" hidden>'
         f"<header><p>Lesson {number} of {len(NAMES)}: {escape(described.title)}</p>"
         f'<h1 id="title-{number}" tabindex="-1">{escape(described.question)}</h1></header>'
@@ -141,7 +142,7 @@ def _own() -> str:
         f'aria-labelledby="title-{OWN}" hidden><header><p>Own loop</p>'
         f'<h1 id="title-{OWN}" tabindex="-1">Can fifteen lines be a controller?</h1></header>'
         '<div class="lab-side">'
-        '<label for="own-code">Your controller, in Python. It is asked every 5 ms.</label>'
+        '<label for="own-code">Your controller, in Python. It is asked every 5 ms and returns mV, 3600 at most.</label>'
         '<textarea id="own-code" rows="17" spellcheck="false" autocapitalize="off" autocomplete="off" '
         f'aria-describedby="own-said">{escape(START_CODE)}</textarea>'
         '<p class="lab-buttons"><button type="button" id="own-ride">Ride it (Ctrl+Enter)</button>'

@@ -4,10 +4,15 @@ from dataclasses import dataclass
 from math import pi
 
 from host_sim.bikes.model import Bike
+from host_sim.lab.branching import Branch, new_samples, ride_to
 from host_sim.lab.checking import Check, check_all
-from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.report.samples import Samples
 
 START_S, STOP_S, END_S = 1.2, 6.5, 7.2
+CADENCE_RPM = 55.0
+STARTS, STOPS = 2, 4  # Rides that start, and that stop, at other places of the crank.
+_STOPS_SPREAD_S = 60.0 / (CADENCE_RPM * 10)  # A pitch of the trike's ten magnets.
 JERK_MOST_M_PER_S3 = 0.6  # A wish of this lesson, no standard: common practice, no source.
 FULL_MOST_S = 1.5
 _WINDOW = 10  # Samples of 10 ms: jerk is told over a tenth of a second, what is shorter the tyres take.
@@ -16,63 +21,116 @@ _FULL_SHARE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
+class Push:
+    """The motor's push on the bicycle in one ride (m/s²), sample by sample, and its jerk (m/s³)."""
+
+    push_m_per_s2: list[float]
+    jerk_m_per_s3: list[float]
+
+
+@dataclass(frozen=True, slots=True)
 class Slewed:
-    """What the ride came to: the motor's push on the bicycle (m/s²) sample by sample, the jerk, the lag."""
+    """What the ride drawn came to, and others that start or stop at another place of the crank.
+
+    `worsts_m_per_s3` and `lags_s` are those of the starts, `cuts_m_per_s3` and `cuts_after_s` (from the legs'
+    stop) those of the stops, those of the ride drawn first. A lag is None if full power was not reached.
+    """
 
     rise_mv_per_s: int
     load_kg: float
     bike: Bike
-    ridden: Ridden
+    samples: Samples
     push_m_per_s2: list[float]
     jerk_m_per_s3: list[float]
-    first_s: float | None
-    full_s: float | None
     cut_s: float | None
+    worsts_m_per_s3: list[float]
+    lags_s: list[float | None]
+    cuts_m_per_s3: list[float]
+    cuts_after_s: list[float]
 
     @property
     def worst_m_per_s3(self) -> float:
-        """The largest jerk while the push comes."""
-        return max(self.jerk_m_per_s3)
+        """The largest jerk of all starts while the push comes."""
+        return max(self.worsts_m_per_s3)
 
     @property
     def cut_m_per_s3(self) -> float:
-        """The jerk of the cut at the end: the most negative one."""
-        return min(self.jerk_m_per_s3)
+        """The jerk of the hardest cut: the most negative one."""
+        return min(self.cuts_m_per_s3)
 
     @property
     def lag_s(self) -> float | None:
-        """From the first command to nine tenths of the power; None if they were not reached."""
-        return None if self.first_s is None or self.full_s is None else self.full_s - self.first_s
+        """The longest lag: from the first command to nine tenths of the power; None if one missed them."""
+        reached = [lag_s for lag_s in self.lags_s if lag_s is not None]
+        return max(reached) if len(reached) == len(self.lags_s) else None
 
 
 def try_slew(rise_mv_per_s: int, load_kg: float) -> Slewed:
     """Ride away on level road with a rise rate (50 to 5000 mV/s) and a load in the box (0 to 150 kg)."""
     bike = lesson_bike({"bicycle": {"load_kg": load_kg}, "settings": {"rise_mv_per_s": rise_mv_per_s}})
-    lines: Lines = [
-        {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
-        {"at_s": START_S, "cadence_rpm": 55},
-        {"at_s": STOP_S, "cadence_rpm": 0},
-    ]
-    ridden = ride(bike, lines, END_S)
-    push = [_push_m_per_s2(bike, motor_a) for motor_a in ridden.samples.motor_a]
+    trunk = ride_to(bike, _starting_at(START_S), STOP_S - 0.05, [new_samples()])
+    cuts = []
+    for number in range(STOPS):
+        trunk.ride_on(STOP_S + _STOPS_SPREAD_S * number / STOPS)
+        cuts.append(_stopped(bike, trunk.copy()))
+    samples, stopped = cuts[0]
+    starts = [(samples, stopped), *(_started(bike, number) for number in range(1, STARTS))]
+    cut_s = _ends_s(samples)
+    return Slewed(
+        rise_mv_per_s, load_kg, bike, samples, stopped.push_m_per_s2, stopped.jerk_m_per_s3, cut_s,
+        worsts_m_per_s3=[max(push.jerk_m_per_s3) for _, push in starts],
+        lags_s=[_lag_s(bike, ridden) for ridden, _ in starts],
+        cuts_m_per_s3=[min(push.jerk_m_per_s3) for _, push in cuts],
+        cuts_after_s=[
+            end_s - STOP_S - _STOPS_SPREAD_S * number / STOPS
+            for number, end_s in enumerate(_ends_s(ridden) for ridden, _ in cuts)
+            if end_s is not None
+        ],
+    )  # fmt: skip
+
+
+def _starting_at(start_s: float) -> Lines:
+    return [{"at_s": 0, "cadence_rpm": 0, "effort_w": 90}, {"at_s": start_s, "cadence_rpm": CADENCE_RPM}]
+
+
+def _stopped(bike: Bike, branch: Branch) -> tuple[Samples, Push]:
+    """Let the legs stop now, and ride on until the push is gone."""
+    branch.stop_pedalling()
+    branch.ride_on(END_S)
+    return branch.watches[0], _push(bike, branch.watches[0])
+
+
+def _started(bike: Bike, number: int) -> tuple[Samples, Push]:
+    """Start with the crank at another place between two magnets, and ride until full power is there."""
+    crank_deg = 360.0 / bike.pedal_sensor.pulses_per_rev * number / STARTS
+    branch = ride_to(
+        bike, _starting_at(START_S), START_S, [new_samples()], seed=1 + number, crank_deg=crank_deg
+    )
+    full_w = _FULL_SHARE * bike.firmware_settings.assist_power_w
+    branch.ride_on(STOP_S, over=lambda outputs: branch.world.motor.power_w > full_w)
+    branch.ride_on(min(branch.now_s + 2.0 * _WINDOW_S, STOP_S))
+    return branch.watches[0], _push(bike, branch.watches[0])
+
+
+def _push(bike: Bike, samples: Samples) -> Push:
+    push = [_push_m_per_s2(bike, motor_a) for motor_a in samples.motor_a]
     # Over a window around each sample, so that a change stands at the time at which it happens.
     half = [0.0] * (_WINDOW // 2)
     slopes = [(after - before) / _WINDOW_S for before, after in zip(push, push[_WINDOW:], strict=False)]
-    jerk = half + slopes + half
-    samples = ridden.samples
-    return Slewed(
-        rise_mv_per_s, load_kg, bike, ridden, push, jerk,
-        first_s=samples.first(samples.command_v, 0.0),
-        cut_s=next(
-            (
-                at
-                for at, volt in zip(samples.time_s, samples.command_v, strict=True)
-                if at > STOP_S and volt == 0.0
-            ),
-            None,
-        ),
-        full_s=samples.first(samples.power_w, _FULL_SHARE * bike.firmware_settings.assist_power_w),
-    )  # fmt: skip
+    return Push(push, half + slopes + half)
+
+
+def _lag_s(bike: Bike, samples: Samples) -> float | None:
+    """Return the time from the first command to nine tenths of the power."""
+    first_s = samples.first(samples.command_v, 0.0)
+    full_s = samples.first(samples.power_w, _FULL_SHARE * bike.firmware_settings.assist_power_w)
+    return None if first_s is None or full_s is None else full_s - first_s
+
+
+def _ends_s(samples: Samples) -> float | None:
+    """Return when the command was cut after the legs stopped."""
+    pairs = zip(samples.time_s, samples.command_v, strict=True)
+    return next((at for at, volt in pairs if at > STOP_S and volt == 0.0), None)
 
 
 def _push_m_per_s2(bike: Bike, motor_a: float) -> float:

@@ -15,7 +15,7 @@ def draw_slew(tried: Slewed) -> str:
         f"at the cut {tried.cut_m_per_s3:.1f}."
     )
     drawing = Drawing(680, 344, told)
-    samples = tried.ridden.samples
+    samples = tried.samples
     power = Panel(drawing, (40, 28, 630, 120), (1.0, END_S), (0.0, 300.0))
     power.axes([], [0, 100, 200, 300])
     power.area(list(zip(samples.time_s, samples.power_w, strict=True)), "#bfe0d4")
@@ -43,7 +43,8 @@ def _numbers(tried: Slewed) -> list[Number]:
     soon = tried.lag_s is not None and tried.lag_s <= FULL_MOST_S
     lag = "never" if tried.lag_s is None else f"{tried.lag_s:.2f} s"
     gentle = tried.worst_m_per_s3 <= JERK_MOST_M_PER_S3
-    cut = "no cut" if tried.cut_s is None else f"{tried.cut_s - STOP_S:.2f} s after the legs stop, not slewed"
+    after = tried.cuts_after_s
+    cut = f"not slewed; {min(after):.2f} to {max(after):.2f} s after the legs stop" if after else "no cut"
     mass_kg = tried.bike.bicycle.mass_kg
     return [
         (

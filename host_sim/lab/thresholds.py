@@ -1,45 +1,55 @@
 """Lesson 2: how soon the motor may start and how soon it must stop, with a ring of few or many magnets."""
 
 from dataclasses import dataclass
-from itertools import pairwise
+from math import pi
 
-from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
-from firmware.records import Outputs
 from host_sim.bench.clock import US_PER_S
-from host_sim.bench.sim_board import StepWatch
-from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
+from host_sim.lab.branching import Branch, new_samples, ride_to
 from host_sim.lab.checking import Check, check_all
-from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
+from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.lab.worst_stops import Edges, ride_to_stop, worst_stops
+from host_sim.plant.rider import LEG_ACCELERATION_RAD_PER_S2
+from host_sim.report.samples import Samples
 
 START_S, SLOW_S, STOP_S, END_S = 1.8, 3.6, 6.5, 7.5
 BRISK_RPM, SLOW_RPM = 55.0, 32.0
-UNEVEN_DEG = 2.5  # Magnets glued by hand.
+UNEVEN_DEG = 2.0  # Magnets glued by hand.
 ANGLE_MOST_DEG = 100.0
 RUN_ON_MOST_S = 0.2
-STOPS = 6  # Short rides beside the one that is drawn; each stops at another place between two magnets.
-HALVINGS = 3  # So that a worst stop is found within a twenty-fourth of a pitch.
-_ANOTHER_PULSE_S = 0.025  # Help that ends so much later ends after another pulse.
+STOPS = 6  # Spread evenly over a turn of the crank, for the mean.
+STOPS_TRIED = 3  # Those that are predicted to be the worst.
+SOONER_S = 0.003  # Legs may reach a pulse so much sooner: a control period decides whether it is taken.
+STARTS = 4  # Places between two magnets from which the legs start.
 FEWEST_PULSES = 16  # That can meet all wishes, of the counts to choose; the tests try all settings.
-_SHORT_START_S, _SHORT_SLOW_S, _SHORT_STOP_S, _SHORT_MORE_S = 1.2, 2.6, 4.4, 0.7
+REST_S = STOP_S + SLOW_RPM * pi / 30.0 / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
+_TURN_S = 60.0 / SLOW_RPM
+_BEFORE_STOP_S = 0.3
+_SHORT_START_S, _START_ENDS_S = 1.2, 3.4
+_LONGEST_GAP_S = 1.5
+_LEGS_STOP_S = 0.07  # Longer than slow legs take.
+_PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # In step with no number of magnets.
+_BEFORE_EDGE_S = 0.08
+_DEG_PER_RAD = 180.0 / pi
 
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """What the ride came to, and shorter ones that stop elsewhere between two magnets.
+    """What the ride came to, and copies of it that stop or start elsewhere between two magnets.
 
     `help_deg` is the largest angle of crank before the first help, None if none came in the ride drawn;
-    `lapses_s` the times at which help lapsed in it while the legs turned, `lapses` the most in one ride.
-    `run_ons_s` is the help after the legs stopped, stop by stop, that of the ride drawn first.
+    `lapses_s` the times at which help lapsed in it while the legs turned, `lapses` how often it did until a
+    turn of slow legs after that ride's stop. `run_ons_s` is the help after the crank has come to rest:
+    STOPS that are spread over a turn, that of the ride drawn first, then the worst ones.
     """
 
     pulses: int
     engage_edges: int
     stop_percent: int
-    ridden: Ridden
+    samples: Samples
     help_deg: float | None
-    help_s: float | None
+    helps_deg: list[float | None]
     lapses_s: list[float]
     lapses: int
     run_ons_s: list[float]
@@ -51,115 +61,101 @@ class Thresholds:
 
     @property
     def mean_run_on_s(self) -> float:
-        """The mean run-on of the stops that are spread evenly over two pitches."""
-        return sum(self.run_ons_s[1 : 1 + STOPS]) / STOPS
-
-
-class _RunOn(StepWatch):
-    """How long the command outlasts the legs at the end of the ride."""
-
-    def __init__(self, stop_s: float) -> None:
-        self._stop_s = stop_s
-        self.run_on_s = 0.0
-
-    def begin(self, world: World, controller: Controller) -> None:
-        self._world = world
-
-    def look(self, outputs: Outputs) -> None:
-        now_s = self._world.now_us / US_PER_S
-        if now_s > self._stop_s and outputs.command_mv > 0:
-            self.run_on_s = now_s - self._stop_s
+        """The mean run-on of the stops that are spread evenly over a turn."""
+        return sum(self.run_ons_s[:STOPS]) / STOPS
 
 
 def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresholds:
-    """Ride away, then with slower legs, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 250 %.
+    """Ride away, then with slower legs, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 240 %.
 
     The ring is a duty-coded one, its magnets glued by hand: it tells something once a pitch only, so a stop
     shows as a pitch that does not come, and a magnet that sits late looks like a stop.
     """
-    bike = lesson_bike(
-        {
-            "pedal_sensor": {
-                "kind": "duty-coded",
-                "pulses_per_rev": pulses,
-                "uneven_deg": UNEVEN_DEG,
-                "duty_percent": 65,
-            },
-            "settings": {"engage_edges": engage_edges, "stop_pitch_percent": stop_percent},
-        }
-    )
-    lines: Lines = [
-        {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
-        {"at_s": START_S, "cadence_rpm": BRISK_RPM},
-        {"at_s": SLOW_S, "over_s": 0.8, "cadence_rpm": SLOW_RPM},
-        {"at_s": STOP_S, "cadence_rpm": 0},
-    ]
-    main = _ridden(bike, lines, STOP_S, END_S)
-    short = _short_rides(bike, pulses)
-    help_deg = main.help_deg
-    if help_deg is not None:
-        help_deg = max([help_deg, *(one.help_deg for one in short if one.help_deg is not None)])
+    bike = bike_with_ring(pulses, engage_edges, stop_percent)
+    before = ride_to(bike, slow_lines(), STOP_S - _BEFORE_STOP_S, [new_samples()])
+    drawn = before.copy()
+    drawn.ride_on(STOP_S)
+    drawn.stop_pedalling()
+    drawn.ride_on(END_S)
+    samples: Samples = drawn.watches[0]
+    scout = before.copy()
+    edges = Edges()
+    scout.world.watch_edges(edges)
+    run_ons_s = []
+    for number in range(STOPS):
+        scout.ride_on(STOP_S + _TURN_S * _PLACES[number])
+        run_ons_s.append(_run_on_s(scout.copy()))
+    scout.ride_on(STOP_S + _TURN_S)
+    helps = [_help_deg(samples), *(_started(bike, pulses, at) for at in range(1, STARTS))]
+    spans = scout.watches[0].spans(ASSISTING)
     return Thresholds(
-        pulses, engage_edges, stop_percent, main.ridden, help_deg, main.help_s, main.lapses_s,
-        lapses=max(len(one.lapses_s) for one in (main, *short)),
-        run_ons_s=[one.run_on_s for one in (main, *short)],
+        pulses, engage_edges, stop_percent, samples,
+        help_deg=None if None in helps else max(one for one in helps if one is not None),
+        helps_deg=helps,
+        lapses_s=[end_s for _, end_s in samples.spans(ASSISTING) if end_s < STOP_S],
+        lapses=len(spans) - 1 if spans else 0,
+        run_ons_s=[*run_ons_s, *_worst_run_ons_s(before, edges, stop_percent)],
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class _One:
-    """One ride of several."""
-
-    ridden: Ridden
-    help_deg: float | None
-    help_s: float | None
-    lapses_s: list[float]
-    run_on_s: float
+def bike_with_ring(pulses: int, engage_edges: int, stop_percent: int) -> Bike:
+    """Return the trike with a duty-coded ring."""
+    ring = {"kind": "duty-coded", "pulses_per_rev": pulses, "uneven_deg": UNEVEN_DEG, "duty_percent": 65}
+    settings = {"engage_edges": engage_edges, "stop_pitch_percent": stop_percent}
+    return lesson_bike({"pedal_sensor": ring, "settings": settings})
 
 
-def _short_rides(bike: Bike, pulses: int) -> list[_One]:
-    """Return rides with slow legs that stop at places spread over two pitches: magnets lean to and fro.
-
-    Help ends a stop gap after the last pulse, so the worst stop comes right after a pulse. Where two
-    neighbouring stops end help after different pulses, the place between them is halved until it is found.
-    """
-    spread_s = 2.0 * 60.0 / (SLOW_RPM * pulses)
-    rides = {at: _short_ride(bike, at) for at in (_SHORT_STOP_S + spread_s * n / STOPS for n in range(STOPS))}
-    stops_s = sorted(rides)
-    for early_s, late_s in pairwise(stops_s):
-        ends_s = early_s + rides[early_s].run_on_s
-        if late_s + rides[late_s].run_on_s - ends_s < _ANOTHER_PULSE_S:
-            continue
-        for _ in range(HALVINGS):
-            middle_s = (early_s + late_s) / 2.0
-            rides[middle_s] = _short_ride(bike, middle_s)
-            if middle_s + rides[middle_s].run_on_s - ends_s < _ANOTHER_PULSE_S:
-                early_s = middle_s
-            else:
-                late_s = middle_s
-    return list(rides.values())
+def slow_lines() -> Lines:
+    """Return the course up to the stop: brisk legs, then slow ones."""
+    return [
+        {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
+        {"at_s": START_S, "cadence_rpm": BRISK_RPM},
+        {"at_s": SLOW_S, "over_s": 0.8, "cadence_rpm": SLOW_RPM},
+    ]
 
 
-def _short_ride(bike: Bike, stop_s: float) -> _One:
+def _worst_run_ons_s(before: Branch, edges: Edges, stop_percent: int) -> list[float]:
+    """Ride the stops of a turn that are predicted to be the worst, and return their run-ons."""
+    rad_per_s = SLOW_RPM * pi / 30.0
+    likely = worst_stops(edges, STOP_S, rad_per_s, stop_percent / 100.0)[:STOPS_TRIED]
+    carrier = before.copy()
+    run_ons_s = []
+    for stop in sorted(likely, key=lambda one: one.edge_s):
+        carrier.ride_on(stop.edge_s - _BEFORE_EDGE_S)
+        branch = carrier.copy()
+        ride_to_stop(branch, stop, SOONER_S)
+        run_ons_s.append(_run_on_s(branch))
+    return run_ons_s
+
+
+def _run_on_s(branch: Branch) -> float:
+    """Let the legs stop now and return how long the command outlasts the crank."""
+    begun_s = branch.now_s
+    branch.stop_pedalling()
+    branch.ride_on(begun_s + _LEGS_STOP_S + _LONGEST_GAP_S, over=lambda outputs: outputs.command_mv == 0)
+    return max(0.0, branch.now_s - branch.world.last_forward_us / US_PER_S)
+
+
+def _started(bike: Bike, pulses: int, number: int) -> float | None:
+    """Start with the crank at another place between two magnets; return its angle until the first help."""
     lines: Lines = [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": _SHORT_START_S, "cadence_rpm": BRISK_RPM},
-        {"at_s": _SHORT_SLOW_S, "over_s": 0.6, "cadence_rpm": SLOW_RPM},
-        {"at_s": stop_s, "cadence_rpm": 0},
     ]
-    return _ridden(bike, lines, stop_s, stop_s + _SHORT_MORE_S)
+    branch = ride_to(bike, lines, _SHORT_START_S - 0.05, crank_deg=360.0 / pulses * number / STARTS)
+    stood_rad = branch.world.rider.crank_rad
+    branch.ride_on(_START_ENDS_S, over=lambda outputs: branch.controller.engagement.state == ASSISTING)
+    if branch.controller.engagement.state != ASSISTING:
+        return None
+    return (branch.world.rider.crank_rad - stood_rad) * _DEG_PER_RAD
 
 
-def _ridden(bike: Bike, lines: Lines, stop_s: float, end_s: float) -> _One:
-    stop = _RunOn(stop_s)
-    ridden = ride(bike, lines, end_s, [stop])
-    samples = ridden.samples
+def _help_deg(samples: Samples) -> float | None:
+    """Return the angle of the crank until the first help of the ride drawn."""
     spans = samples.spans(ASSISTING)
-    help_deg = help_s = None
-    if spans:
-        at = samples.time_s.index(spans[0][0])
-        help_s, help_deg = spans[0][0], samples.crank_deg[at] - samples.crank_deg[0]
-    return _One(ridden, help_deg, help_s, [end for _, end in spans if end < stop_s], stop.run_on_s)
+    if not spans:
+        return None
+    return samples.crank_deg[samples.time_s.index(spans[0][0])] - samples.crank_deg[0]
 
 
 def check_thresholds(tried: Thresholds) -> Check:

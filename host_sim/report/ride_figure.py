@@ -25,13 +25,13 @@ from firmware.settings import TWO_CHANNELS, Settings
 from host_sim.bench.meter import RideEvent
 from host_sim.bench.trace import OFF_NAME
 from host_sim.report.event_labels import LABEL_ROW_POINTS, LABEL_ROWS, label_events
-from host_sim.report.trace_file import Column, RideTrace, read_trace
+from host_sim.report.trace_file import RideTrace, read_trace
 
 MINUTE_S = 60.0
 SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
+OUTRUN_M_PER_S = 0.1  # Less is the ripple of a turn.
 FLAT_M = 0.3  # A road that rises and falls by less has no height worth an axis.
 TITLE_LETTERS = 60
-ROWS_A_TURN = 21  # A second of trace, about a turn of the crank: the mean hides the two peaks of each turn.
 
 INK = "#1d2733"
 QUIET = "#6b675c"
@@ -44,9 +44,9 @@ DELIVERED = "#14775a"
 COMMAND = "#a0252f"
 LEFT, RIGHT = 0.068, 0.952
 CAPTIONS = (
-    "what the crank does (thin), and what the controller makes of the magnets' edges (bold)",
-    "what the pedals or the throttle ask for, what the ceilings allow of it, and what comes of it",
-    "what goes to the motor controller: it rises gently and is cut at once",
+    "cadence: pedals that turn fast enough engage the motor; bold is what the controller measures",
+    "power: what is delivered follows what is allowed of what is wanted",
+    "command: it rises gently and is cut at once",
 )
 # State: colour, how strong, hatching, words.
 SPANS = {
@@ -71,8 +71,14 @@ class RideFacts:
         edges: list[tuple[int, int]],
         edges_before: int,
         edges_centre_us: int | None,
+        lowest_gear_m: float | None = None,
+        worst: tuple[int, str] | None = None,
     ) -> None:
-        """Take what the bench measured; `edges` as EdgeWindow keeps them."""
+        """Take what the bench measured; `edges` as EdgeWindow keeps them.
+
+        `lowest_gear_m` is the development of the lowest gear; `worst` the moment in us at which a rule was
+        broken worst, and the words for it: then the enlarged second is the one around it.
+        """
         self.bike = bike
         self.ride = ride
         self.seconds = seconds
@@ -81,6 +87,8 @@ class RideFacts:
         self.edges = edges
         self.edges_before = edges_before
         self.edges_centre_us = edges_centre_us
+        self.lowest_gear_m = lowest_gear_m
+        self.worst = worst
 
 
 def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
@@ -119,7 +127,9 @@ def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
             )
         for axes, words in zip(left[1:], CAPTIONS, strict=True):
             axes.set_title(words, loc="left", fontsize=9, pad=3, color=QUIET)
-        _edges(figure.add_axes((LEFT, 0.05, RIGHT - LEFT, 0.115)), facts)
+        for axes in left if facts.worst is not None else []:
+            axes.axvline((facts.worst or (0, ""))[0] / 1e6, color=COMMAND, linewidth=1.6)
+        _edges(figure.add_axes((LEFT, 0.05, RIGHT - LEFT, 0.115)), facts, whole)
         _heading(figure, facts)
         figure.savefig(figure_path, dpi=110)
         plt.close(figure)
@@ -231,25 +241,13 @@ def _watts(axes: Axes, trace: RideTrace, label_lines: bool) -> None:
     axes.plot(
         time_s, trace["allowed_w"], color=ALLOWED, linewidth=1.2, label="allowed", drawstyle="steps-post"
     )
-    rider_w = _smooth(trace["rider_power_w"])
-    axes.plot(time_s, rider_w, color=INK, linewidth=0.7, alpha=0.55, label="rider, smoothed")
-    axes.set_ylim(
-        0, max(float(trace["wanted_w"].max()), float(delivered.max()), float(rider_w.max()), 50.0) * 1.3
-    )
+    axes.set_ylim(0, max(float(trace["wanted_w"].max()), float(delivered.max()), 50.0) * 1.3)
     axes.set_ylabel("power, W")
     if label_lines:
         axes.legend(
-            loc="lower right", bbox_to_anchor=(1.0, 0.98), ncols=4, frameon=False, fontsize=8.5, borderpad=0,
+            loc="lower right", bbox_to_anchor=(1.0, 0.98), ncols=3, frameon=False, fontsize=8.5, borderpad=0,
             handlelength=1.6, columnspacing=1.2,
         )  # fmt: skip
-
-
-def _smooth(values: Column) -> Column:
-    """Return the mean over about two turns of the crank, weighted towards the middle, ends included."""
-    window = np.convolve(np.ones(ROWS_A_TURN), np.ones(ROWS_A_TURN))
-    middle = slice(len(window) // 2, len(window) // 2 + len(values))
-    weights = np.convolve(np.ones(len(values)), window)[middle]
-    return np.asarray(np.convolve(values, window)[middle] / weights, dtype=np.float64)
 
 
 def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool) -> None:
@@ -274,8 +272,8 @@ def _note(axes: Axes, level: float, text: str, colour: str, below: bool = False)
     )  # fmt: skip
 
 
-def _edges(axes: Axes, facts: RideFacts) -> None:
-    """Draw one second of crank edges, as a logic trace for each channel."""
+def _edges(axes: Axes, facts: RideFacts, trace: RideTrace) -> None:
+    """Draw one second of crank edges, a logic trace for each channel, and the command where a rule broke."""
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.set_yticks([])
     if facts.edges_centre_us is None:
@@ -294,21 +292,82 @@ def _edges(axes: Axes, facts: RideFacts) -> None:
         base = 1.45 * (1 - channel) if two else 0.6
         values = [base + ((level >> channel) & 1) for level in levels]
         axes.step(times_s, values, where="post", color=CADENCE if channel else SPEED, linewidth=1.6)
-        axes.text(
-            -0.006,
-            base + 0.5,
-            f"channel {name}",
-            transform=axes.get_yaxis_transform(),
-            ha="right",
-            va="center",
-        )
+        _lane(axes, base + 0.5, f"channel {name}")
+    if facts.worst is None:
+        _engaging(axes, facts, centre_s)
+    else:
+        _breaking(axes, facts, trace, centre_s)
+    axes.set_ylim(-0.1, 2.6)
+    axes.set_xlim(centre_s - 0.5, centre_s + 0.5)
+    axes.set_xlabel(
+        f"one second around {centre_s:.2f} s, enlarged; time, s{_gear_words(facts, trace, centre_s)}"
+    )
+
+
+def _gear_words(facts: RideFacts, trace: RideTrace, from_s: float) -> str:
+    """Return until when a recorded crank outruns the wheel in its lowest gear, or nothing.
+
+    A recording tells how the crank turned on its own bicycle; on this one the wheel may not be there yet.
+    """
+    if facts.lowest_gear_m is None:
+        return ""
+    time_s, cadence_rpm = trace["time_s"], trace["cadence_rpm"]
+    outruns = cadence_rpm / 60.0 * facts.lowest_gear_m > trace["speed_m_per_s"] + OUTRUN_M_PER_S
+    later = time_s >= from_s
+    if not bool(outruns[later][:1].any()):
+        return ""
+    caught = time_s[later & ~outruns]
+    if len(caught) == 0:
+        return ""
+    return (
+        f"\nthe crank turns as told; the wheel catches up with it in the lowest gear, "
+        f"{facts.lowest_gear_m:g} m a turn, at {caught[0]:.1f} s"
+    )
+
+
+def _lane(axes: Axes, middle: float, name: str) -> None:
+    """Name a lane of the enlarged second."""
+    axes.text(-0.006, middle, name, transform=axes.get_yaxis_transform(), ha="right", va="center")
+
+
+def _engaging(axes: Axes, facts: RideFacts, centre_s: float) -> None:
+    """Mark the engagement, and number the edges that led to it."""
+    settings = facts.settings
     axes.axvline(centre_s, color=DELIVERED, linewidth=1.4, linestyle="--")
     axes.axvspan(centre_s, centre_s + 0.5, color=DELIVERED, alpha=0.13, linewidth=0)
-    settings = facts.settings
     why = (
         f"engages: {settings.engage_edges} forward edges in a row, cadence {settings.engage_rpm} rpm or more"
     )
+    before = [place for place, (time_us, _) in enumerate(facts.edges) if time_us <= centre_s * 1e6]
+    if settings.sensor_kind == TWO_CHANNELS and len(before) > settings.engage_edges:
+        # The first edge of all only tells where the ring stands: it is none of those that are counted.
+        for number, place in enumerate(before[-settings.engage_edges :], start=1):
+            _number_edge(axes, facts, place, number)
     axes.text(centre_s + 0.006, 2.66, why, color=DELIVERED, va="bottom", fontsize=9.5)
-    axes.set_ylim(-0.1, 2.6)
-    axes.set_xlim(centre_s - 0.5, centre_s + 0.5)
-    axes.set_xlabel(f"crank edges of one second, around {centre_s:.2f} s; time, s")
+
+
+def _number_edge(axes: Axes, facts: RideFacts, place: int, number: int) -> None:
+    """Write an edge's number beside it, in the lane of the channel that changed."""
+    time_us, levels = facts.edges[place]
+    before = facts.edges[place - 1][1] if place else facts.edges_before
+    channel = 1 if (levels ^ before) >> 1 else 0
+    axes.text(
+        time_us / 1e6, 1.45 * (1 - channel) + 0.5, f" {number}", color=DELIVERED, fontweight="bold",
+        va="center", fontsize=10,
+    )  # fmt: skip
+
+
+def _breaking(axes: Axes, facts: RideFacts, trace: RideTrace, centre_s: float) -> None:
+    """Mark the moment at which the rule was broken worst, and lay the command over the edges."""
+    moment_us, words = facts.worst or (0, "")
+    moment_s = moment_us / 1e6
+    top_v = max(float(trace["command_v"].max()), 1.0)
+    axes.fill_between(
+        trace["time_s"], trace["command_v"] / top_v * 2.4, color=COMMAND, alpha=0.14, linewidth=0, step="post"
+    )
+    axes.axvline(moment_s, color=COMMAND, linewidth=1.8)
+    late = moment_s > centre_s + 0.25
+    axes.text(
+        moment_s, 2.66, f"{words} (shaded: command, up to {top_v:.1f} V)", color=COMMAND, va="bottom",
+        ha="right" if late else "left", fontsize=9.5, fontweight="bold",
+    )  # fmt: skip

@@ -475,7 +475,7 @@ def test_json_has_the_numbers_of_the_sheet_and_nothing_else_is_printed(treadle, 
     assert (code, err) == (0, "")
     assert list(numbers) == [
         "bike", "rules", "rules_failing", "rules_untested", "sensor_captured", "sensor_fit",
-        "manifest_sha256",
+        "manifest_sha256", "records", "stand_failed", "stand_not_tried",
         "help_after_s", "help_after_turns", "help_w", "run_on_s", "run_on_m", "run_on_worst_m",
         "files",
     ]  # fmt: skip
@@ -549,5 +549,5 @@ def test_it_prints_on_two_sides_of_a4_with_every_report_and_failing_rules(here, 
     assert "Not as it should be, or not shown" in front
     assert "Received and explained to me" in back
     assert "When something feels wrong" in back
-    assert "What was put onto the control board" in back
+    assert "Its control board, and who measured and tried it" in back
     assert _smallest_pt(sides) >= 10.0

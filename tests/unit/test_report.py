@@ -5,7 +5,6 @@ from itertools import combinations
 from pathlib import Path
 
 import matplotlib.pyplot as plt
-import numpy as np
 import pytest
 
 from firmware.decide.engagement import ASSISTING
@@ -15,7 +14,7 @@ from host_sim.bench.script import Script
 from host_sim.bench.trace import EdgeWindow, Trace
 from host_sim.bikes.model import Bike
 from host_sim.report.event_labels import LABEL_ROWS, Shelves, label_events
-from host_sim.report.ride_figure import RideFacts, _smooth, draw_ride
+from host_sim.report.ride_figure import RideFacts, draw_ride
 from host_sim.report.trace_file import read_trace
 from tests.ride.riding import bike_with, course, example, recorded
 
@@ -103,13 +102,6 @@ def test_a_label_that_stands_left_of_its_line_goes_above_the_lines_it_would_cros
     shelves = Shelves((0.0, 100.0))
     assert shelves.place(80.0, 5.0, 1, False) == 1
     assert shelves.place(100.0, 25.0, 0, True) == 2
-
-
-def test_a_smoothed_line_keeps_a_constant_and_the_number_of_rows_whatever_the_length():
-    for rows in (1, 5, 21, 41, 500):
-        smooth = _smooth(np.full(rows, 120.0))
-        assert smooth.shape == (rows,)
-        assert np.allclose(smooth, 120.0)
 
 
 def test_a_long_trace_is_thinned_and_a_window_of_it_is_not(tmp_path, monkeypatch):

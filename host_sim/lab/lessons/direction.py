@@ -42,4 +42,5 @@ LESSON = Lesson(
         _counted,
         {"angle_deg": 360, "look_every_deg": 22, "swapped": False},
     ),
+    parts=((0, 0, 250, 300), (262, 0, 418, 300)),
 )

@@ -43,4 +43,5 @@ LESSON = Lesson(
         _course,
         {"gain_uv_per_w": 8000, "integral_ms": 80, "anti_windup": False},
     ),
+    parts=((0, 0, 300, 310), (306, 0, 298, 310), (608, 0, 392, 310)),
 )

@@ -21,7 +21,7 @@ LESSON = Lesson(
     inputs=(
         Slider("pulses", "magnets", "magnets", (4, 6, 8, 10, 12, 16, 20, 24, 32), 8),
         Slider("engage_edges", "edges asked for before engaging", "edges", steps_between(2, 24, 2), 6),
-        Slider("stop_percent", "stop gap, of the last pitch", "percent", steps_between(100, 250, 10), 110),
+        Slider("stop_percent", "stop gap, of the last pitch", "percent", steps_between(100, 240, 20), 120),
     ),
     attempt=try_thresholds,
     draw=draw_thresholds,

@@ -9,8 +9,10 @@ TEACHING = Teaching(
     ),
     minutes=20,
     notes="""
-<p>Eight magnets pass two pickups a quarter of a pitch apart. Turning forward, A changes first; the pair of
-levels walks 00, 10, 11, 01 and round again, one step an edge. The firmware's own decoder
+<p>Eight magnets pass two pickups a quarter of a pitch apart, which puts the two channels in quadrature.
+Turning forward, A changes first; the pair of
+levels walks 00, 10, 11, 01 and round again, one step an edge: a Gray code, of which only one digit changes
+at a time. The firmware's own decoder
 (<code>firmware/sense/crank.py</code>) counts here.</p>
 <ol>
 <li>Turn forward, then backward below zero: the same states, walked the other way. Ask who sees it in the
@@ -20,7 +22,10 @@ the setting <code>lead</code> or by the wires, not by both.</li>
 <li>Let the board look every 22 or 23 degrees, two states at a time: <em>invalid</em> jumps. It knows that it
 knows nothing.</li>
 <li>Every 34 degrees: three states forward look like one backward. No error at all, and wrong. Sampling
-too slowly folds a motion over, in the time domain what a stroboscope does to a wheel.</li>
+too slowly folds a motion over (<em>aliasing</em>; one look a state at least, Nyquist's condition), as
+a stroboscope does to a wheel.</li>
+<li>The moment at which the board begins to look is luck. The exercise counts only what holds for eight of
+them: 42 degrees fool most of those boards within half a turn, 34 degrees all.</li>
 </ol>
 <p>To discuss: at 120 rpm this ring gives an edge every 15.6 ms (60 / (120 × 8 × 4) s). How often must a
 loop look?</p>

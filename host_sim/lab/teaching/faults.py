@@ -28,13 +28,16 @@ thing only: do the raw inputs justify a push at all? At 60 rpm and 3 s:</p>
 <tr><td>a throttle wire touches its supply</td><td>goes on helping</td></tr>
 <tr><td>one magnet falls off</td><td>goes on helping</td></tr>
 <tr><td>electric noise on the pedal sensor</td><td>lapses, then helps again</td></tr>
-<tr><td>the current reading sticks</td><td>lapses, then helps again</td></tr>
+<tr><td>the current reading sticks</td><td>goes on helping</td></tr>
 <tr><td>the wheel sensor is lost</td><td>stops, but later</td></tr>
-<tr><td>the wire of pedal sensor channel B breaks</td><td>stops, but later</td></tr>
+<tr><td>the wire of pedal sensor channel B breaks</td><td>lapses, then helps again</td></tr>
 <tr><td>both pedal sensor wires are exchanged</td><td>stops at once</td></tr>
 <tr><td>the battery wire breaks</td><td>stops at once</td></tr>
 <tr><td>the program stalls again and again</td><td>stops at once</td></tr>
 </table>
+<p>Each thing breaks at three moments, 0.12 and 0.25 s apart, and the worst outcome counts: with channel B the
+guard alone stops in two of the three rides only, because edges of one channel, to and fro, may still pass for
+a crank that turns. What a stuck current reading does hangs on the number at which it stuck.</p>
 <p>When the legs stop it ends help within two thirds of a second, by looser limits than the logic's. With
 noise on the sensor it does not: edges of noise pass for edges of a crank. That is why there are three.</p>
 <p>A latch asleep and a stubborn logic are parts of this lesson only; the firmware has no such switch.</p>

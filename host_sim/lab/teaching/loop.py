@@ -26,6 +26,11 @@ anti-windup the I part follows the command that really went out.</li>
 <li>Very high gain swings in spite of a margin above 1: beyond the curve there are limits, whole
 millivolts, and a supply that gives way. A linear model is a promise about small swings only.</li>
 </ol>
+<p>The step is made at three moments, a third of a wheel pulse and of a control period apart; the slowest rise
+and the largest overshoot count. The tests ride every setting against a loop in floating point.</p>
+<p>With a board: <code>treadle step BIKE</code> waits for a start on the stand and lays the bench's step over
+the one that the board made, with its own gain, integral time and rise rate; <code>--desk</code> needs no
+hardware.</p>
 <p>The Nyquist plot is the open loop in the complex plane, the Bode plot the same over the frequency. Gain
 margin: how often the gain may grow before the curve meets −1. Phase margin: the angle that is left where
 the gain is 1. Both are computed from the gain, the lag, the firmware's

@@ -1,0 +1,138 @@
+"""A ride that is copied on the way, so that many stops cost one ride and a short end each.
+
+A stop or a fault shows another side at every place between two magnets. Riding the same seconds before it
+again for each place would take most of the time; a copy of world, board and controller goes on from there.
+"""
+
+from collections.abc import Callable, Sequence
+from copy import copy, deepcopy
+from math import pi
+from typing import Any
+
+from firmware.controller import Controller
+from firmware.records import Inputs, Outputs
+from host_sim.bench.assemble import bench_for
+from host_sim.bench.clock import US_PER_S
+from host_sim.bench.course import course_from
+from host_sim.bench.script import CourseScript
+from host_sim.bench.sim_board import RideOver, StepWatch
+from host_sim.bench.world import World
+from host_sim.bikes.model import Bike
+from host_sim.lab.riding import Lines
+from host_sim.report.samples import Samples
+
+LAB_SAMPLE_PERIODS = 2  # A sample every 10 ms.
+
+
+class Branch:
+    """A ride copied at the end of a control period. Read: `world`, `controller`, `samples`, `watches`."""
+
+    def __init__(self, script: CourseScript, controller: Controller, watches: Sequence[StepWatch]) -> None:
+        """Copy a ride; `watches` are copied too and go on looking, everybody else stays behind."""
+        memo: dict[int, Any] = {id(controller.settings): controller.settings}
+        for watch in script._board._watches:
+            memo[id(watch)] = None
+        memo |= {id(watch): _own_copy(watch) for watch in watches}
+        self.watches = [memo[id(watch)] for watch in watches]
+        self._script = deepcopy(script, memo)
+        self.controller: Controller = deepcopy(controller, memo)
+        self._board = self._script._board
+        self._board._watches = self.watches
+        self.world = self._script._world
+        self._inputs = Inputs()
+        self._inputs.crank, self._inputs.wheel = self.world.crank_log, self.world.wheel_log
+        for watch in self.watches:
+            watch.begin(self.world, self.controller)
+
+    @property
+    def now_s(self) -> float:
+        """The time since the start of the ride."""
+        return self.world.now_us / US_PER_S
+
+    def stop_pedalling(self) -> None:
+        """Let the legs rest from now on."""
+        self.world.rider.target_rad_per_s = 0.0
+
+    def move_selector(self, position: int) -> None:
+        """Put the selector to a position, from 1 on, from now on."""
+        self.world.selector_v = self._script._levers.selector_v(1.0, position)
+
+    def ride_on(self, until_s: float, over: Callable[[Outputs], bool] = lambda _: False) -> None:
+        """Ride to a time, or until `over` says so of a step's outputs."""
+        self._board._end_us = round(until_s * US_PER_S)
+        self._board._over = False
+        inputs = self._inputs
+        try:
+            while True:
+                now_us = self._board.read(inputs)
+                outputs = self.controller.step(inputs, now_us)
+                self._board.write(outputs)
+                if over(outputs):
+                    return
+        except RideOver:
+            return
+
+    def copy(self) -> "Branch":
+        """Return a copy that goes its own way."""
+        twin = Branch(self._script, self.controller, self.watches)
+        for name in Inputs.__slots__:
+            if name not in ("crank", "wheel"):
+                # What a wire that is stuck goes on saying.
+                setattr(twin._inputs, name, getattr(self._inputs, name))
+        return twin
+
+
+def _own_copy(watch: StepWatch) -> StepWatch:
+    """Return a watch with lists of its own: what it has seen is not seen again by its copy."""
+    twin = copy(watch)
+    for name, value in vars(watch).items():
+        if isinstance(value, list):
+            setattr(twin, name, value.copy())
+    return twin
+
+
+class _Fork(StepWatch):
+    """Copies the ride at the first step from a time on."""
+
+    def __init__(self, script: CourseScript, at_s: float, watches: Sequence[StepWatch]) -> None:
+        self._script = script
+        self._at_us = round(at_s * US_PER_S)
+        self._watches = watches
+        self.branch: Branch | None = None
+
+    def begin(self, world: World, controller: Controller) -> None:
+        self._world = world
+        self._controller = controller
+
+    def look(self, outputs: Outputs) -> None:
+        if self.branch is None and self._world.now_us >= self._at_us:
+            self.branch = Branch(self._script, self._controller, self._watches)
+
+
+def ride_to(
+    bike: Bike,
+    lines: Lines,
+    at_s: float,
+    watches: Sequence[StepWatch] = (),
+    replace: Sequence[StepWatch] = (),
+    seed: int = 1,
+    crank_deg: float = 0.0,
+) -> Branch:
+    """Ride a course to a time and return the ride as it stands there, with `watches` still looking.
+
+    The crank stands at `crank_deg` at first.
+    `replace` are watches that change the controller when it begins; they look no more afterwards.
+    """
+    bench = bench_for(bike, seed, crank_rad=crank_deg * pi / 180.0)
+    script = CourseScript(course_from("lesson", "lesson", at_s + 60.0, lines))
+    fork = _Fork(script, at_s, watches)
+    for watch in (*replace, *watches, fork):
+        bench.watch(watch)
+    bench.ride(script, at_s + 0.02)
+    assert fork.branch is not None
+    return fork.branch
+
+
+def new_samples() -> Samples:
+    """Return samples as a lesson draws them."""
+    return Samples(LAB_SAMPLE_PERIODS)
