@@ -17,8 +17,9 @@ SETTINGS = (
     " derived from them lie in ranges that are checked over all legal settings"
 )
 STEPS = (
-    f"steps are at most {LONGEST_STEP_GAP_US} us apart, with a duty-coded ring {DUTY_GAP_US} us, and time has"
-    " not gone back; edges come in the order of their times, none lies before the last step"
+    f"steps are at most {LONGEST_STEP_GAP_US} us apart, with a duty-coded ring {DUTY_GAP_US} us; where time"
+    " goes back, the property `clock back` holds; edges come in the order of their times, none before the last"
+    " step"
 )
 COMPOSED = (
     "of lemmas: components are joined by hand, as controller.py joins them: what a lemma shows of one the"
@@ -138,12 +139,10 @@ PROPERTIES = (
     Property(
         "clock back",
         "A clock that goes back ends help in the same step: no output, pedalling has stopped, no run of edges"
-        " is left and the gate takes no crank to turn.",
+        " is left and the gate takes no crank to turn. What is remembered meets the invariant again.",
         (
             ALL_SETTINGS,
-            "a step back is less than half the clock's period, by 10 s; until then time has not gone back",
-            "what is remembered after it is not shown to meet the invariant of the next step; the lemmas show"
-            " of components that nothing counts as recent",
+            "a step back is by less than half the clock's period less 10 s, and its edges came before it",
             SETTINGS,
         ),
         ("controller_clock_back", "guard_clock_back", "pedalling", "engagement_table"),

@@ -7,11 +7,12 @@ from host_sim.proof.whole.edges import SIDES
 from host_sim.proof.whole.induction import longest_gap_us
 from host_sim.proof.whole.jobs import SHARES, SHOWN
 from host_sim.proof.whole.ranges import RANGES
-from host_sim.proof.whole.statement import ALL_KINDS, BACK
+from host_sim.proof.whole.statement import ALL_KINDS
 from host_sim.proof.whole.statements import STATEMENTS
 
 INDUCTION = (
     *(f"step keeps, kind {kind}, part {share}" for kind in ALL_KINDS for share in range(SHARES)),
+    *(f"step back keeps, kind {kind}" for kind in ALL_KINDS),
     *(f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS),
     *(f"constructor, kind {kind}" for kind in ALL_KINDS),
     *(f"contract {title}" for title in SHOWN),
@@ -45,11 +46,10 @@ def in_words(statements: tuple[str, ...]) -> dict[str, Any]:
         "assumed": [
             "settings are legal: the constructor accepts them",
             "edges come in the order of their times, from the last step to 5 ms after the call",
-            *(
-                ["the state before it is one that steps forward lead to"]
-                if any(STATEMENTS[name].way == BACK for name in statements)
-                else ["time has never gone back"]
-            ),
+            "a step back in time is by less than half the clock's period less 10 s; its edges came before it",
         ],
-        "shown_by": [*jobs_of(statements), "the induction: step keeps, edge keeps, constructor, contracts"],
+        "shown_by": [
+            *jobs_of(statements),
+            "the induction: step keeps, step back keeps, edge keeps, constructor, contracts",
+        ],
     }

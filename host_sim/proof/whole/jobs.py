@@ -57,6 +57,7 @@ def job_names() -> list[str]:
     names = [
         f"step keeps, kind {kind}, part {share}" for kind in ALL_KINDS for share in range(SHARES)
     ] + names
+    names += [f"step back keeps, kind {kind}" for kind in ALL_KINDS]
     names += [f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS]
     names += [f"constructor, kind {kind}" for kind in ALL_KINDS]
     names += [f"contract {title}" for title in SHOWN]
@@ -91,6 +92,9 @@ def _of(name: str) -> list[tuple[list[Any], list[Clause]]]:
     if title.startswith("edge keeps "):
         edge = EdgeRun(int(kind), title.removeprefix("edge keeps "))
         return [(edge.facts, edge.obligations)]
+    if title == "step back keeps":
+        run = Run(int(kind), BACK_US, contracts={**KEEPING, **begun()})
+        return [(run.facts, run.obligations)]
     if title == "step keeps":
         number, share = kind.split(", part ")
         run = Run(int(number), (0, longest_gap_us(int(number))), contracts={**KEEPING, **begun()})
