@@ -18,8 +18,8 @@ SETTINGS = (
 )
 STEPS = (
     f"steps are at most {LONGEST_STEP_GAP_US} us apart, with a duty-coded ring {DUTY_GAP_US} us; where time"
-    " goes back, the property `clock back` holds; edges come in the order of their times, none before the last"
-    " step"
+    " goes back, the property `clock back` holds; edges come in the order of their times, none before the"
+    " last step"
 )
 COMPOSED = (
     "of lemmas: components are joined by hand, as controller.py joins them: what a lemma shows of one the"
