@@ -68,7 +68,7 @@ def run_job(name: str) -> JobResult:
     """Show one job."""
     result = JobResult(name)
     started_s = time.perf_counter()
-    for facts, claims in _of(name):
+    for facts, claims in pieces_of(name):
         result.show(facts, claims)
         if result.verdict == REFUTED:
             break
@@ -78,7 +78,7 @@ def run_job(name: str) -> JobResult:
     return result
 
 
-def _of(name: str) -> list[tuple[list[Any], list[Clause]]]:
+def pieces_of(name: str) -> list[tuple[list[Any], list[Clause]]]:
     """Return facts and claims of a job."""
     if name == "kinds complete":
         return [_kinds_complete()]
