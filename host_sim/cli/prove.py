@@ -2,13 +2,16 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from host_sim.cli.options import ForceOption, JsonOption
 from host_sim.commands.prove import ProveResult, check_request, prove
 from host_sim.progress import progress_bar
+
+if TYPE_CHECKING:
+    from host_sim.proof.prover import PropertyResult
 
 
 def prove_command(
@@ -21,9 +24,11 @@ def prove_command(
 ) -> None:
     """Prove properties of the firmware for rides of any length.
 
-    The unmodified firmware is run on symbols instead of numbers, down every path, from any state that its
-    invariants allow. Most lemmas are about one component; some keep settings at their defaults, and they are
-    joined by hand: DEVELOPERS.md says what that leaves open.
+    The unmodified firmware is run on symbols instead of numbers. Statements are about the whole step of the
+    controller, for all legal settings at once, from any state that its invariant allows; that constructors,
+    edges and steps keep the invariant is shown in the same run. Lemmas go down every path of one component;
+    some keep settings at their defaults, and they are joined by hand. Each property says which it rests on,
+    --json in full.
 
     Exit code 0 if everything is proved, 1 if something is not; then the counterexample and a unit test that
     shows it are printed.
@@ -44,8 +49,10 @@ def prove_command(
 def _print_properties(result: ProveResult) -> None:
     for judged in result.properties:
         stated = judged.property
-        print(f"{stated.name}: {judged.verdict}, {judged.paths} paths, {judged.seconds:.1f} s")
+        print(f"{stated.name}: {judged.verdict}, {_counted(judged)}, {judged.seconds:.1f} s")
         print(f"  {stated.sentence}")
+        for statement in stated.statements:
+            print(f"  shown of the whole step: {statement}")
         for assumption in stated.assumptions:
             print(f"  assumed: {assumption}")
         for lemma in judged.failing:
@@ -56,6 +63,12 @@ def _print_properties(result: ProveResult) -> None:
         print(f"\n{test}")
     proved = sum(judged.verdict == "proved" for judged in result.properties)
     paths = sum(lemma.paths for lemma in result.lemmas.values())
-    seconds = sum(lemma.seconds for lemma in result.lemmas.values())
-    explored = f"{paths} paths of {len(result.lemmas)} lemmas, {seconds:.0f} s"
+    jobs = {job for judged in result.properties for job in judged.property.jobs}
+    explored = f"{paths} paths of {len(result.lemmas)} lemmas, {len(jobs)} jobs about whole steps"
     print(f"\n{proved} of {len(result.properties)} proved: {explored}")
+
+
+def _counted(judged: "PropertyResult") -> str:
+    """Return how many paths and claims a property took."""
+    parts = [f"{judged.paths} paths"] if judged.paths else []
+    return ", ".join([*parts, f"{judged.claims} claims"] if judged.claims else parts)

@@ -29,13 +29,19 @@ class ProveResult:
 
     def as_json(self) -> list[dict[str, Any]]:
         """Return one entry a property, with the keys that the manual names."""
+        from host_sim.proof.whole.evidence import in_words
+
         return [
             {
                 "property": result.property.name,
                 "verdict": result.verdict,
+                "sentence": result.property.sentence,
                 "paths": result.paths,
+                "claims": result.claims,
                 "seconds": round(result.seconds, 3),
                 "assumptions": list(result.property.assumptions),
+                "lemmas": list(result.property.lemmas),
+                "whole_step": in_words(result.property.statements) if result.property.jobs else None,
             }
             for result in self.properties
         ]

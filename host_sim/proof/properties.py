@@ -1,20 +1,29 @@
-"""What is proved: each property in a sentence, what it assumes, and the lemmas it follows from."""
+"""What is proved: each property in a sentence, what it assumes, what statements and lemmas show it."""
 
 from firmware.drive.feed_forward import FIRST_CURRENT_MA
 from firmware.guard.plausibility import LASTING_STEPS, SILENT_STEPS
 from firmware.sense.motor_model import CEILING_LEAST_W
 from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
+from host_sim.proof.whole.evidence import INDUCTION, needed_jobs
+from host_sim.proof.whole.induction import DUTY_GAP_US
+from host_sim.proof.whole.statements import STATEMENTS
 
 ORDER = "edges come in the order of their times; a crank that is not standing gave one within its standstill"
 GAP = f"steps are at most {LONGEST_STEP_GAP_US} us apart ({LONGEST_STEP_GAP_US / 1e6:.6f} s)"
+ALL_SETTINGS = "settings are legal: all that the constructor accepts, each over its whole range"
 SETTINGS = (
-    "settings are legal, and at their defaults where a lemma does not make them symbolic; numbers derived"
-    " from them lie in ranges that are checked over all legal settings"
+    "of lemmas: settings are legal, and at their defaults where a lemma does not make them symbolic; numbers"
+    " derived from them lie in ranges that are checked over all legal settings"
+)
+STEPS = (
+    f"steps are at most {LONGEST_STEP_GAP_US} us apart, with a duty-coded ring {DUTY_GAP_US} us; where time"
+    " goes back, the property `clock back` holds; edges come in the order of their times, none before the"
+    " last step"
 )
 COMPOSED = (
-    "components are joined by hand, as controller.py joins them: what a lemma shows of one the next takes for"
-    " given"
+    "of lemmas: components are joined by hand, as controller.py joins them: what a lemma shows of one the"
+    " next takes for given"
 )
 NO_CURRENT = (
     "a motor draws no current while less is read above the reading at rest than the no-load current, a"
@@ -23,18 +32,29 @@ NO_CURRENT = (
 
 
 class Property:
-    """A property: `name`, `sentence`, `assumptions`, and the lemmas that it follows from."""
+    """A property: `name`, `sentence`, `assumptions`; the `statements` and `lemmas` that it follows from.
 
-    __slots__ = ("assumptions", "lemmas", "name", "sentence")
+    `jobs`: those of its statements, and the induction that they take for given.
+    """
+
+    __slots__ = ("assumptions", "jobs", "lemmas", "name", "sentence", "statements")
 
     def __init__(
-        self, name: str, sentence: str, assumptions: tuple[str, ...], lemmas: tuple[str, ...]
+        self,
+        name: str,
+        sentence: str,
+        assumptions: tuple[str, ...],
+        lemmas: tuple[str, ...] = (),
+        statements: tuple[str, ...] = (),
+        induction: bool = False,
     ) -> None:
-        """State the property; KeyError for a lemma that is not there."""
+        """State the property; KeyError for a lemma or a statement that is not there."""
         self.name = name
         self.sentence = sentence
         self.assumptions = assumptions
         self.lemmas = tuple(LEMMAS[lemma].name for lemma in lemmas)
+        self.statements = tuple(STATEMENTS[statement].name for statement in statements)
+        self.jobs = INDUCTION if induction else needed_jobs(self.statements)
 
 
 MOTOR_COMMANDS = (
@@ -49,91 +69,66 @@ DERIVED = ("derived_crank_numbers", "derived_wheel_numbers")
 PROPERTIES = (
     Property(
         "stop",
-        "Later than the stop gap and a control period after the last forward edge, pedalling gives none.",
-        (SETTINGS, GAP, COMPOSED, "the throttle is closed; what it may do alone is the property `throttle`"),
-        (
-            "stop_gap",
-            "pedalling",
-            "events",
-            "engagement_table",
-            "controller_drive",
-            "crank_two_channels",
-            *DERIVED,
-        ),
+        "Later than the stop gap after the last forward edge pedalling gives no drive; the stop gap is at"
+        " most the pitch at the release cadence.",
+        (ALL_SETTINGS, STEPS, "what the throttle may do alone is the property `throttle`"),
+        statements=("step stop",),
     ),
     Property(
         "backward",
-        "While the last edges run backward there is no drive from pedalling.",
-        (SETTINGS, ORDER, COMPOSED),
-        (
-            "crank_two_channels",
-            "pedalling",
-            "events",
-            "engagement_table",
-            "guard_permit",
-            "guard_two_channels",
-        ),
+        "In the step in which as many edges have run backward as are set, there is no output. Whether an edge"
+        " of two channels, or a pitch of a duty-coded ring, goes forward follows from raw levels, raw times"
+        " and the settings, for the sensing part and for the gate each by itself.",
+        (ALL_SETTINGS, STEPS, "a single channel tells no direction"),
+        statements=("step backward", "edge two channels", "edge duty", "gate two channels", "gate duty"),
     ),
     Property(
         "cut",
         "A pulled brake, a latched fault or expired inputs mean an output of zero in the same step.",
-        (SETTINGS, COMPOSED),
-        ("brake_ends_drive", "fault_ends_drive", "guard_permit", "controller_outputs"),
+        (ALL_SETTINGS, STEPS, "inputs are stamped less than half the clock's period from the step"),
+        statements=("step cut",),
+    ),
+    Property(
+        "late",
+        "After a gap of more than 50 ms between two steps the output begins from zero.",
+        (ALL_SETTINGS, STEPS),
+        statements=("step stall",),
     ),
     Property(
         "range",
-        "The output is always in its range, and never above what the guard permits.",
-        (SETTINGS, COMPOSED),
-        (
-            "guard_permit",
-            "controller_outputs",
-            "controller_drive",
-            "slew_limiter",
-            "power_loop",
-            "open_map",
-            "request",
-            "slew_seek",
-            "loop_moves",
-            "drive_torque",
-            "drive_speed",
-            *MOTOR_COMMANDS,
-        ),
+        "The output is from 0 to the highest command, drive is enabled with an output and only then, and the"
+        " gate before it only lowers.",
+        (ALL_SETTINGS, STEPS),
+        statements=("step range",),
     ),
     Property(
         "rise",
         "Above the dead band the command never rises faster than the rise rate, or while it seeks the"
         " back-EMF of a motor that draws no current, than the seek rate if that is higher, whatever the call"
         " times.",
-        (SETTINGS, COMPOSED, "less than a millivolt may be carried from one step to the next", NO_CURRENT),
         (
-            "slew_limiter",
-            "slew_seek",
-            "controller_drive",
-            "drive_torque",
-            "drive_speed",
-            "feed_forward_seeks",
-            "feed_forward_follows",
+            ALL_SETTINGS,
+            STEPS,
+            "less than a millivolt may be carried from one step to the next; over 0.1 s count as 0.1 s",
+            "that a search ends with the first current is shown by a lemma, at default settings",
+            NO_CURRENT,
         ),
+        ("feed_forward_seeks",),
+        ("step rise",),
     ),
     Property(
         "cut-off",
-        "At and above the cut-off speed nothing is allowed, and nothing is commanded.",
-        (SETTINGS, "the speed is the one that the wheel sensor shows"),
-        (
-            "ceilings",
-            "wheel",
-            "controller_drive",
-            "drive_torque",
-            "drive_speed",
-            "guard_permit",
-            "derived_wheel_numbers",
-        ),
+        "At and above the cut-off speed there is no output.",
+        (ALL_SETTINGS, STEPS, "the speed is the one that the wheel sensor shows"),
+        statements=("step cut-off", "gate wheel"),
     ),
     Property(
         "small integers",
-        "Every intermediate value of every component fits the 31 bits of a small integer.",
-        (SETTINGS, ORDER, GAP),
+        "Every intermediate value of every component fits the 31 bits of a small integer, and every field"
+        " stays in its range.",
+        (ALL_SETTINGS, STEPS, SETTINGS),
         tuple(lemma.name for lemma in LEMMAS.values() if not lemma.must_fail),
+        induction=True,
     ),
     Property(
         "clock",
@@ -143,15 +138,23 @@ PROPERTIES = (
     ),
     Property(
         "clock back",
-        "A clock that goes back ends help in the same step, and nothing counts as recent after it.",
-        (SETTINGS, COMPOSED, "a step back is less than half the clock's period"),
+        "A clock that goes back ends help in the same step: no output, pedalling has stopped, no run of edges"
+        " is left and the gate takes no crank to turn. What is remembered meets the invariant again.",
+        (
+            ALL_SETTINGS,
+            "a step back is by less than half the clock's period less 10 s, and its edges came before it",
+            SETTINGS,
+        ),
         ("controller_clock_back", "guard_clock_back", "pedalling", "engagement_table"),
+        ("step clock back",),
     ),
     Property(
         "latch",
-        "A latched fault changes only on its explicit request.",
-        ("conditions are looked at one by one as faults.py looks at them",),
+        "A latched fault changes only on its explicit request, and what the readings together show to be a"
+        " fault is latched in the same step.",
+        (ALL_SETTINGS, STEPS, "of lemmas: conditions are looked at one by one as faults.py looks at them"),
         ("fault_latch", "fault_step", "fault_readings", "fault_noise", "fault_plausibility"),
+        ("step latch",),
     ),
     Property(
         "table",
@@ -168,14 +171,15 @@ PROPERTIES = (
     Property(
         "throttle",
         "The throttle gives nothing before it was at rest, outside its window, or where it may not.",
-        (SETTINGS, COMPOSED),
-        ("throttle", "events", "ceilings", "request", "guard_permit"),
+        (ALL_SETTINGS, STEPS),
+        statements=("step throttle",),
     ),
     Property(
         "levers",
-        "Selector and supply give values in their ranges for any voltage.",
-        (SETTINGS,),
-        ("selector", "supply"),
+        "Selector and throttle give shares from 0 to 1000 permille and the supply values in its ranges, for"
+        " any voltage and a selector of any kind.",
+        (ALL_SETTINGS, STEPS),
+        statements=("step levers",),
     ),
     Property(
         "model",
@@ -202,21 +206,23 @@ PROPERTIES = (
         f" model allows for the allowed watts and a tenth more, at least {CEILING_LEAST_W} W more, whatever"
         " the shunt says.",
         (
-            SETTINGS,
-            COMPOSED,
+            ALL_SETTINGS,
+            STEPS,
             "a command that is above the ceiling when the ceiling comes down falls at the fall rate",
             "the current comes nearer from above by a step of Newton's method a control period; until it is"
             " there more is allowed. No step falls short of the watts by 6 W or more, where the winding drops"
-            " less than 100 V and the power is below 10 kW",
+            " less than 100 V and the power is below 10 kW: shown by lemmas",
         ),
-        ("motor_ceiling", "motor_newton", "motor_newton_above", "drive_torque"),
+        ("motor_newton", "motor_newton_above"),
+        ("step ceiling",),
     ),
     Property(
         "overdue",
         "When wheel pulses stop at a speed from which no brake stops before the next pulse, nothing is"
         " commanded from the step in which less than half of that speed is left until a pulse comes.",
-        (SETTINGS, COMPOSED, "no brake: none of 10 m/s2, from the mean speed between the last two pulses"),
-        ("square_roots", "wheel_late", "wheel_overdue", "doubt_ends_drive", "derived_wheel_numbers"),
+        (ALL_SETTINGS, STEPS, "no brake: none of 10 m/s2, from the mean speed between the last two pulses"),
+        ("square_roots", "wheel_late", "wheel_overdue", "derived_wheel_numbers"),
+        ("step overdue", "edge wheel"),
     ),
     Property(
         "doubt",
@@ -225,6 +231,8 @@ PROPERTIES = (
         " another contradiction; the motor is a fault from the second suspicion on, the wheel from the"
         " third.",
         (
+            ALL_SETTINGS,
+            STEPS,
             SETTINGS,
             COMPOSED,
             "suspicions of all kinds are counted together",
@@ -241,10 +249,9 @@ PROPERTIES = (
             "judge_learns",
             "judge_shunt",
             "judge_forgets",
-            "doubt_ends_drive",
             "fault_plausibility",
-            "fault_ends_drive",
             "derived_motor_numbers",
         ),
+        ("step doubt", "step cut", "step latch"),
     ),
 )

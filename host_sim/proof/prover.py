@@ -1,4 +1,4 @@
-"""Runs the lemmas, each once, and judges the properties that follow from them."""
+"""Runs lemmas and jobs, each once, and judges the properties that follow from them."""
 
 import signal
 import time
@@ -12,10 +12,13 @@ from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.merging import merging
 from host_sim.proof.numbers import Failure
 from host_sim.proof.properties import Property
+from host_sim.proof.whole.jobs import JobResult, run_job
 
 PROVED = "proved"
 REFUTED = "refuted"
 UNKNOWN = "unknown"
+LEMMA, JOB = "lemma", "job"
+LONG = ("step keeps", "guard_permit", "pedalling", "fault_step")
 
 
 class LemmaResult:
@@ -35,16 +38,23 @@ class LemmaResult:
 
 
 class PropertyResult:
-    """A property with its verdict: proved if all its lemmas are, else what the worst of them says."""
+    """A property with its verdict: proved if all that shows it is, else what the worst of that says.
 
-    __slots__ = ("failing", "paths", "property", "seconds", "verdict")
+    `paths` of its lemmas, `claims` of its jobs; `failing`, those of both that are not proved.
+    """
 
-    def __init__(self, stated: Property, lemmas: Sequence[LemmaResult]) -> None:
-        """Judge the property by its lemmas."""
+    __slots__ = ("claims", "failing", "paths", "property", "seconds", "verdict")
+
+    def __init__(
+        self, stated: Property, lemmas: Sequence[LemmaResult], jobs: Sequence[JobResult] = ()
+    ) -> None:
+        """Judge the property by its lemmas and jobs."""
         self.property = stated
         self.paths = sum(lemma.paths for lemma in lemmas)
-        self.seconds = sum(lemma.seconds for lemma in lemmas)
-        self.failing = [lemma for lemma in lemmas if lemma.verdict != PROVED]
+        self.claims = sum(job.claims for job in jobs)
+        parts: list[LemmaResult | JobResult] = [*lemmas, *jobs]
+        self.seconds = sum(part.seconds for part in parts)
+        self.failing = [part for part in parts if part.verdict != PROVED]
         verdicts = {lemma.verdict for lemma in self.failing}
         self.verdict = REFUTED if REFUTED in verdicts else UNKNOWN if verdicts else PROVED
 
@@ -76,21 +86,50 @@ def _leave_interrupts_to_the_parent() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
+def _show(task: tuple[str, str]) -> tuple[str, LemmaResult | JobResult]:
+    kind, name = task
+    return kind, prove_lemma(name) if kind == LEMMA else run_job(name)
+
+
+def prove_lemmas(
+    names: Sequence[str], done: Callable[[int, int], None], workers: int | None = None
+) -> dict[str, LemmaResult]:
+    """Explore lemmas; return their results by name."""
+    return _run([(LEMMA, name) for name in names], done, workers)[0]
+
+
 def prove(
     properties: Sequence[Property], done: Callable[[int, int], None], workers: int | None = None
 ) -> tuple[list[PropertyResult], dict[str, LemmaResult]]:
     """Prove `properties`; return their results, and those of every lemma that was needed."""
-    names = list(dict.fromkeys(lemma for stated in properties for lemma in stated.lemmas))
-    results: dict[str, LemmaResult] = {}
+    tasks = [(JOB, job) for stated in properties for job in stated.jobs]
+    tasks += [(LEMMA, lemma) for stated in properties for lemma in stated.lemmas]
+    lemmas, jobs = _run(tasks, done, workers)
+    judged = [
+        PropertyResult(stated, [lemmas[name] for name in stated.lemmas], [jobs[name] for name in stated.jobs])
+        for stated in properties
+    ]
+    return judged, lemmas
+
+
+def _run(
+    tasks: list[tuple[str, str]], done: Callable[[int, int], None], workers: int | None
+) -> tuple[dict[str, LemmaResult], dict[str, JobResult]]:
+    """Run each task once, on all cores."""
+    tasks = list(dict.fromkeys(tasks))
     # The longest first, so that no process waits for it at the end.
-    names.sort(key=lambda name: name not in ("guard_permit", "pedalling", "fault_step"))
+    tasks.sort(key=lambda task: not task[1].startswith(LONG))
+    lemmas: dict[str, LemmaResult] = {}
+    jobs: dict[str, JobResult] = {}
     # Leaving the block ends the workers at once, whatever they are at.
     with get_context("fork").Pool(workers or cpu_count(), _leave_interrupts_to_the_parent) as pool:
-        for result in pool.imap_unordered(prove_lemma, names):
-            results[result.name] = result
-            done(len(results), len(names))
-    judged = [PropertyResult(stated, [results[name] for name in stated.lemmas]) for stated in properties]
-    return judged, results
+        for _, result in pool.imap_unordered(_show, tasks):
+            if isinstance(result, LemmaResult):
+                lemmas[result.name] = result
+            else:
+                jobs[result.name] = result
+            done(len(lemmas) + len(jobs), len(tasks))
+    return lemmas, jobs
 
 
 def unit_test(result: LemmaResult) -> str:

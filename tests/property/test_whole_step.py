@@ -1,40 +1,50 @@
-"""Statements over the whole step with all settings symbolic are proved, contracts and constructors too."""
+"""Statements over the whole step with all settings symbolic are proved, and all that they take for given.
+
+Quick pieces run each time. All of it is slow: `uv run pytest -m slow tests/property/test_whole_step.py`.
+"""
 
 import pytest
 
-from host_sim.proof.whole.contracts import BY_TITLE
-from host_sim.proof.whole.jobs import run_job
+from host_sim.proof.properties import PROPERTIES
+from host_sim.proof.whole.evidence import INDUCTION, in_words
+from host_sim.proof.whole.jobs import job_names, run_job
 from host_sim.proof.whole.solving import PROVED, REFUTED, Facts
 from host_sim.proof.whole.statements import STATEMENTS
 from host_sim.proof.whole.terms import at_most, choose, divide, integer, less, multiply
 
-JOBS = [f"{one.name}, kind {kind}" for one in STATEMENTS.values() for kind in one.kinds]
-pytestmark = pytest.mark.slow  # On a busy machine the solver may run into its limit of time.
+QUICK = [name for name in job_names() if name.startswith(("edge ", "gate ", "clock", "kinds", "constructor"))]
 
 
-@pytest.mark.parametrize("job", JOBS)
-def test_a_statement_over_the_step_is_proved_for_all_settings(job: str):
+@pytest.mark.parametrize("job", QUICK)
+def test_what_an_edge_tells_and_keeps_is_proved_for_all_settings(job: str):
     result = run_job(job)
     assert (result.verdict, result.what) == (PROVED, "")
     assert result.claims > 0
 
 
-@pytest.mark.parametrize("title", BY_TITLE)
-def test_a_contract_holds_for_its_function(title: str):
-    result = run_job(f"contract {title}")
+@pytest.mark.slow  # Two minutes on one core.
+@pytest.mark.parametrize("job", [name for name in job_names() if name not in QUICK])
+def test_a_statement_or_a_piece_of_the_induction_is_proved_for_all_settings(job: str):
+    result = run_job(job)
     assert (result.verdict, result.what) == (PROVED, "")
+    assert result.claims > 0
 
 
-@pytest.mark.parametrize("kind", [0, 1, 2])
-def test_a_new_controller_meets_the_invariant(kind: int):
-    result = run_job(f"constructor, kind {kind}")
-    assert (result.verdict, result.what) == (PROVED, "")
-    assert result.claims > 40
+def test_every_statement_serves_a_property_that_brings_its_induction_along():
+    used = {name for stated in PROPERTIES for name in stated.statements}
+    assert used == set(STATEMENTS)
+    for stated in PROPERTIES:
+        if stated.statements:
+            assert set(INDUCTION) < set(stated.jobs), stated.name
+    assert {job for stated in PROPERTIES for job in stated.jobs} == set(job_names())
 
 
-@pytest.mark.parametrize("job", ["kinds complete", "clock is relative"])
-def test_the_split_by_kinds_is_complete_and_only_differences_of_times_matter(job: str):
-    assert run_job(job).verdict == PROVED
+def test_the_evidence_in_words_names_every_setting_with_its_range():
+    words = in_words(("step cut",))
+    assert words["symbolic"]["settings"]["release_rpm"] == [4, 59]
+    assert len(words["symbolic"]["settings"]) == 63
+    assert words["shown_by"][:3] == ["step cut, kind 0", "step cut, kind 1", "step cut, kind 2"]
+    assert words["assumed"][0] == "settings are legal: the constructor accepts them"
 
 
 def test_a_claim_that_does_not_follow_is_refuted_with_numbers():
@@ -49,6 +59,5 @@ def test_a_claim_that_does_not_follow_is_refuted_with_numbers():
     assert refuted.values["x"] * 100 // refuted.values["y"] == 99
 
 
-def test_what_is_assumed_of_a_step_can_be_met():
-    result = run_job("kinds complete")
-    assert result.claims == 2
+def test_what_is_assumed_of_the_settings_can_be_met():
+    assert run_job("kinds complete").claims == 2

@@ -3,7 +3,7 @@
 from typing import Any
 
 from host_sim.proof.whole import terms
-from host_sim.proof.whole.induction import LONGEST_GAP_US
+from host_sim.proof.whole.induction import longest_gap_us
 from host_sim.proof.whole.invariants import State, invariant
 from host_sim.proof.whole.program import Stamp
 from host_sim.proof.whole.situation import EDGE_AHEAD_US, Situation
@@ -16,15 +16,16 @@ class AloneRun:
     def __init__(self, kind: int, component: str, method: str) -> None:
         """Call the method on the component of a controller in any state that its invariant allows."""
         situation = self.situation = Situation(kind)
-        newest_us = terms.integer("newest", 0, LONGEST_GAP_US + EDGE_AHEAD_US)
-        self.time_us = terms.integer("time", 0, LONGEST_GAP_US + EDGE_AHEAD_US)
+        latest_us = longest_gap_us(kind) + EDGE_AHEAD_US
+        newest_us = terms.integer("newest", 0, latest_us)
+        self.time_us = terms.integer("time", 0, latest_us)
         situation.remember_anything(newest_us)
         self.before = State(situation)
-        one_wire = method == "wheel_edge" or (method == "_accept" and kind != 0)
+        one_wire = method in ("wheel_edge", "edge") or (method == "_accept" and kind != 0)
         self._bits = tuple(terms.truth(f"levels.{bit}") for bit in range(1 if one_wire else 2))
         self.levels = terms.bits(self._bits)
         self.facts = [situation.legal, at_least(self.time_us, newest_us)]
-        self.facts += [claim for name, claim in invariant(self.before) if name.startswith(component)]
+        self.facts += [claim for name, claim in invariant(self.before) if name.startswith(f"{component}:")]
         whole = situation.interpreter
         if method == "_accept":
             # An accepted edge has changed the levels, unless they were not known.

@@ -3,7 +3,8 @@
 from typing import Any
 
 from host_sim.proof.whole import terms
-from host_sim.proof.whole.contracts import BY_TITLE, INPUTS, Call, Contract, any_value
+from host_sim.proof.whole.contract import INPUTS, Call, Contract, any_value
+from host_sim.proof.whole.contracts import BY_TITLE
 from host_sim.proof.whole.invariants import Clause
 from host_sim.proof.whole.program import Function, Record, Stamp
 from host_sim.proof.whole.ranges import STAMP
@@ -59,13 +60,13 @@ def _shown(contract: Contract, kind: int | None, owner_number: int | None) -> tu
     claims = [(f"{one.where}: {one.what}", implies(one.path, one.claim)) for one in whole.obligations]
     claims += [(f"{contract.title} gives: {what}", claim) for what, claim in contract.ensures(call)]
     claims += _in_range(contract, call)
-    changes = set(contract.changes)
+    changes = {call.key_of(name) for name in contract.changes}
     for key, value in call.later.items():
         if key not in call.store or terms.plain(value) is terms.plain(call.store[key]):
             continue
         if isinstance(value, Stamp) and value.offset is getattr(call.store[key], "offset", None):
             continue
-        if owner is None or key[0] != owner.number or key[1] not in changes:
+        if key not in changes:
             claims.append((f"{contract.title} changes nothing but what it says, not {key[1]}", False))
     return facts + whole.facts, claims
 

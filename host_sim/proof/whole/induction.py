@@ -10,6 +10,13 @@ from host_sim.proof.whole.situation import EDGE_AHEAD_US, Situation
 from host_sim.proof.whole.terms import at_least, at_most, every, implies
 
 LONGEST_GAP_US = 532_620_911
+DUTY_GAP_US = 60_000_000
+"""After longer gaps between steps a pitch of a duty-coded ring, half seen before, no longer fits 31 bits."""
+
+
+def longest_gap_us(kind: int) -> int:
+    """Return the longest gap between two steps that is looked at for a kind of sensor."""
+    return DUTY_GAP_US if kind == 2 else LONGEST_GAP_US
 
 
 class Run:
@@ -77,27 +84,39 @@ class Run:
 
 def kept(after: State, back: bool) -> list[Clause]:
     """Return that every field is in its range, and that nothing changed that does not stand in the list."""
+    return kept_ranges(after, None if back else EDGE_AHEAD_US) + nothing_else(after)
+
+
+def kept_ranges(after: State, newest_us: Any) -> list[Clause]:
+    """Return that every field is in its range and no stamp later than `newest_us` (None: not said)."""
     claims: list[Clause] = []
-    situation = after.situation
     for path, span in RANGES.items():
         value = after.of(path)
         if span == TRUTH:
             if not terms.is_truth(value):
                 claims.append((f"{path} is a truth", False))
         elif span == STAMP:
-            if not back:
-                claims.append((f"{path} does not lie ahead", at_most(value, EDGE_AHEAD_US)))
+            if newest_us is not None:
+                claims.append((f"{path} does not lie ahead", at_most(value, newest_us)))
         else:
-            low, high = (
-                situation.variables[path].low if hasattr(situation.variables[path], "low") else span[0],
-                span[1],
-            )
-            if isinstance(situation.variables[path], terms.Term):
-                high = situation.variables[path].high
+            low, high = _span(after.situation.variables[path], span)
             claims.append((f"{path} stays in its range", every(at_least(value, low), at_most(value, high))))
+    return [(what, claim) for what, claim in claims if claim is not True]
+
+
+def _span(variable: Any, span: Any) -> tuple[int, int]:
+    """Return the range that a field was taken to have before."""
+    low = variable.low if hasattr(variable, "low") else span[0]
+    return low, variable.high if isinstance(variable, terms.Term) else span[1]
+
+
+def nothing_else(after: State) -> list[Clause]:
+    """Return that nothing changed that does not stand in the list, in any object."""
+    claims: list[Clause] = []
+    situation = after.situation
     for key, path in situation.names.items():
         if path not in RANGES and after.store[key] is not situation.built[key]:
             plain = terms.plain(after.store[key])
             if plain is not terms.plain(situation.built[key]):
                 claims.append((f"{path} is changed by no step", False))
-    return [(what, claim) for what, claim in claims if claim is not True]
+    return claims

@@ -32,7 +32,10 @@ Contract = Callable[["Interpreter", Function, list[Any]], Any]
 
 
 class Interpreter:
-    """Runs functions of the firmware. Read: `store` (all fields), `obligations`, `facts` (of contracts)."""
+    """Runs functions of the firmware. Read: `store` (all fields), `obligations`, `facts` (of contracts).
+
+    `spans`: the ranges in which contracts take fields to be; at each call what leaves them is an obligation.
+    """
 
     def __init__(self, contracts: dict[str, Contract] | None = None) -> None:
         """Start with nothing in the store; `contracts` by the dotted names of functions."""
@@ -41,10 +44,12 @@ class Interpreter:
         self.store: dict[tuple[int, Any], Any] = {}
         self.obligations: list[Obligation] = []
         self.facts: list[Any] = []
+        self.spans: dict[tuple[int, Any], tuple[int, int]] = {}
         self.path: Any = True
         self.raised: Any = False
         self.branches = 0
         self._count = 0
+        self._noted: dict[tuple[Any, Any], set[Any]] = {}
         self._frames: list[Frame] = []
 
     def module(self, name: str) -> Module:
@@ -126,6 +131,20 @@ class Interpreter:
         """Note what must hold here."""
         if claim is not True:
             self.obligations.append(Obligation(where, what, self.path, claim))
+
+    def must_span(self, where: str) -> None:
+        """Note that every field must be in the range that contracts take it to have, once for a value."""
+        here = {True} | terms.conjuncts(self.path)
+        for key, (low, high) in self.spans.items():
+            value = self.store[key]
+            if terms.low_of(value) >= low and terms.high_of(value) <= high:
+                continue
+            noted = self._noted.setdefault((key, value), set())
+            if noted & here:
+                continue  # Said already on this way, or on one that it is a part of.
+            noted.add(self.path)
+            within = terms.both(terms.at_least(value, low), terms.at_most(value, high))
+            self.must(where, f"needs: {key[1]} is {low} to {high}", within)
 
     def fact(self, claim: Any) -> None:
         """Note what a contract has shown to hold on this path."""

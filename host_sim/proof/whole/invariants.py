@@ -82,6 +82,10 @@ def of_crank(now: State) -> Iterator[Clause]:
             now.of("crank._pending"), at_least(now.of("crank._pending_us"), now.of("crank._last_edge_us"))
         ),
     )
+    unknown = negate(now.of("crank._started"))
+    other = negate(equal(now.of("crank._pending_levels"), now.of("crank.levels")))
+    yield "what is pending is a change", implies(now.of("crank._pending"), either(unknown, other))
+    yield "who has seen a rise knows the levels", either(negate(now.of("crank._rise_seen")), negate(unknown))
     kind = now.situation.kind
     if kind == 0:
         levels = now.of("crank.levels")
@@ -299,6 +303,13 @@ def of_drive(now: State) -> Iterator[Clause]:
 
 def of_sensing(now: State) -> Iterator[Clause]:
     """Levers, supply and motor."""
+    yield (
+        "an open throttle is one that is fitted and was at rest",
+        implies(
+            less(0, now.of("throttle.share_permille")),
+            both(now.of("throttle.rest_seen"), equal(now.setting("throttle_fitted"), 1)),
+        ),
+    )
     yield (
         "a position of the selector is one that it has",
         either(

@@ -5,17 +5,20 @@ from typing import Any
 
 from host_sim.proof.whole import terms
 from host_sim.proof.whole.alone import AloneRun
+from host_sim.proof.whole.contract import Contract
 from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
-from host_sim.proof.whole.induction import LONGEST_GAP_US, Run, kept
+from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
+from host_sim.proof.whole.induction import Run, kept, longest_gap_us
 from host_sim.proof.whole.invariants import Clause, State, invariant
 from host_sim.proof.whole.situation import Situation
 from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
-from host_sim.proof.whole.statements import ALL_KINDS, BACK_US, STATEMENTS
+from host_sim.proof.whole.statement import ALL_KINDS, BACK
+from host_sim.proof.whole.statements import STATEMENTS
 
 SHARES = 3
-DUTY_GAP_US = 60_000_000
-"""Longer gaps between steps are not shown for a duty-coded ring: its times would no longer fit 31 bits."""
+SHOWN: dict[str, Contract] = {**BY_TITLE, **BEGUN}
+BACK_US = (-(1 << 29) + 10_000_000, -1)
 
 
 class JobResult:
@@ -55,8 +58,9 @@ def job_names() -> list[str]:
         f"step keeps, kind {kind}, part {share}" for kind in ALL_KINDS for share in range(SHARES)
     ] + names
     names += [f"step back keeps, kind {kind}" for kind in ALL_KINDS]
+    names += [f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS]
     names += [f"constructor, kind {kind}" for kind in ALL_KINDS]
-    names += [f"contract {title}" for title in BY_TITLE]
+    names += [f"contract {title}" for title in SHOWN]
     return [*names, "kinds complete", "clock is relative"]
 
 
@@ -64,7 +68,7 @@ def run_job(name: str) -> JobResult:
     """Show one job."""
     result = JobResult(name)
     started_s = time.perf_counter()
-    for facts, claims in _of(name):
+    for facts, claims in pieces_of(name):
         result.show(facts, claims)
         if result.verdict == REFUTED:
             break
@@ -74,23 +78,26 @@ def run_job(name: str) -> JobResult:
     return result
 
 
-def _of(name: str) -> list[tuple[list[Any], list[Clause]]]:
+def pieces_of(name: str) -> list[tuple[list[Any], list[Clause]]]:
     """Return facts and claims of a job."""
     if name == "kinds complete":
         return [_kinds_complete()]
     if name == "clock is relative":
         return [_clock_is_relative()]
     if name.startswith("contract "):
-        return contract_obligations(BY_TITLE[name.removeprefix("contract ")])
+        return contract_obligations(SHOWN[name.removeprefix("contract ")])
     title, kind = name.split(", kind ")
     if title == "constructor":
         return [_constructor(int(kind))]
+    if title.startswith("edge keeps "):
+        edge = EdgeRun(int(kind), title.removeprefix("edge keeps "))
+        return [(edge.facts, edge.obligations)]
     if title == "step back keeps":
-        run = Run(int(kind), BACK_US, contracts=KEEPING)
+        run = Run(int(kind), BACK_US, contracts={**KEEPING, **begun()})
         return [(run.facts, run.obligations)]
     if title == "step keeps":
         number, share = kind.split(", part ")
-        run = Run(int(number), (0, DUTY_GAP_US if number == "2" else LONGEST_GAP_US), contracts=KEEPING)
+        run = Run(int(number), (0, longest_gap_us(int(number))), contracts={**KEEPING, **begun()})
         return [(run.facts, run.obligations[int(share) :: SHARES])]
     return [_statement(title, int(kind))]
 
@@ -101,7 +108,8 @@ def _statement(title: str, kind: int) -> tuple[list[Any], list[Clause]]:
     if statement.alone:
         run = AloneRun(kind, *statement.alone)
     else:
-        run = Run(kind, statement.gaps_us, statement.edges, statement.edges, BY_TITLE)
+        gaps_us = BACK_US if statement.way == BACK else (0, longest_gap_us(kind))
+        run = Run(kind, gaps_us, contracts={**BY_TITLE, **begun()})
     return run.facts, statement.claims(run)
 
 

@@ -65,7 +65,10 @@ class Situation:
         for path, span in RANGES.items():
             fresh = self._any_value(path, span, terms.high_of(newest_us))
             self.variables[path] = fresh
-            self.interpreter.store[self.keys[path]] = Stamp(fresh) if span == STAMP else fresh
+            key = self.keys[path]
+            self.interpreter.store[key] = Stamp(fresh) if span == STAMP else fresh
+            if not isinstance(span, str):
+                self.interpreter.spans[key] = terms.low_of(fresh), terms.high_of(fresh)
 
     def _any_value(self, path: str, span: tuple[int, int] | str, newest_us: int) -> Any:
         if span == TRUTH:

@@ -15,14 +15,14 @@ from host_sim.proof.whole.terms import Term, conjuncts, negate
 PROVED, REFUTED, UNKNOWN = "proved", "refuted", "unknown"
 DEPTHS = (0, 1, 2, 3, 4)
 DEEPER = (5, 6, 8, 11)
-QUICK_MS = 2_000
-FIRST_LIMIT = 8_000_000
-LAST_LIMIT = 200_000_000
-"""What the solver may spend on an answer, in its own units. A million is some 50 ms."""
+LIMITS = (1_000_000, 6_000_000, 60_000_000)
+"""What the solver may spend on one question, in its own units: with each in turn, all ways are tried.
+
+A million is some 50 ms. No time is measured, so that an answer is the same on a busy machine.
+"""
 TURNS_MAX = 400
 ADDED_MAX = 6
 HARD_DISTANCE = 50
-WATCHDOG_MS = 10_000  # The solver does not count all that it does.
 _INT_CUT = ("choose", "mul", "div", "mod", "bits")
 
 
@@ -43,20 +43,24 @@ def is_hard(term: Term) -> bool:
 
 
 class Formulas:
-    """Terms as z3 has them. `fixed`: variables that have a number instead of any."""
+    """Terms as z3 has them, in a context of their own: what was asked before changes no answer.
+
+    `fixed`: variables that have a number instead of any.
+    """
 
     def __init__(self, fixed: dict[str, int] | None = None) -> None:
         """Start with nothing translated."""
         self.fixed = fixed or {}
+        self.context = z3.Context()
         self._made: dict[int, Any] = {}
         self._atoms: dict[int, frozenset[Term]] = {}
 
     def of(self, value: Any) -> Any:
         """Return a term in z3, with a variable for each term that is cut."""
         if isinstance(value, bool):
-            return z3.BoolVal(value)
+            return z3.BoolVal(value, self.context)
         if not isinstance(value, Term):
-            return z3.IntVal(value)
+            return z3.IntVal(value, self.context)
         found = self._made.get(value.number)
         if found is None:
             found = self._variable(value) if is_cut(value) else self._operation(value)
@@ -66,9 +70,9 @@ class Formulas:
     def _variable(self, term: Term) -> Any:
         if term.op == "var" and term.args[0] in self.fixed:
             number = self.fixed[term.args[0]]
-            return z3.BoolVal(bool(number)) if term.kind == "truth" else z3.IntVal(number)
+            return self.of(bool(number) if term.kind == "truth" else int(number))
         name = term.args[0] if term.op == "var" else f"t{term.number}"
-        return z3.Bool(name) if term.kind == "truth" else z3.Int(name)
+        return z3.Bool(name, self.context) if term.kind == "truth" else z3.Int(name, self.context)
 
     def _operation(self, term: Term) -> Any:
         if term.op == "narrow":
@@ -77,7 +81,7 @@ class Formulas:
         if term.op == "choose":
             return z3.If(*args)
         if term.op == "bits":
-            return z3.Sum([z3.If(arg, z3.IntVal(1 << place), 0) for place, arg in enumerate(args)])
+            return z3.Sum([z3.If(arg, self.of(1 << place), 0) for place, arg in enumerate(args)])
         if term.op == "not":
             return z3.Not(args[0])
         if term.op == "and":
@@ -140,13 +144,13 @@ class Answer:
 class _Search:
     """Definitions and facts in use for one claim. Read: `known`, how far each term is from the claim."""
 
-    def __init__(self, facts: "Facts", goal: Any, limit: int) -> None:
+    def __init__(self, facts: "Facts", formulas: Formulas, goal: Any, limit: int) -> None:
         """Start with the goal and the ranges of what occurs in it."""
         self.facts = facts
-        self.formulas = facts.formulas
-        self.solver = z3.SimpleSolver()
-        self.solver.set("timeout", WATCHDOG_MS)
+        self.formulas = formulas
+        self.solver = z3.SimpleSolver(formulas.context)
         self.solver.set("rlimit", limit)
+        self.solver.set("arith.nl.horner", False)
         self.known: dict[Term, int] = {}
         self.used: set[tuple[int, bool]] = set()
         self.waiting: dict[tuple[int, bool], tuple[int, Any, frozenset[Term]]] = {}
@@ -195,29 +199,44 @@ class Facts:
 
     def __init__(self, facts: list[Any], fixed: dict[str, int] | None = None) -> None:
         """Take the facts apart into what holds one by one."""
-        self.formulas = Formulas(fixed)
+        self.fixed = fixed or {}
         self.single = [one for fact in facts for one in conjuncts(fact) if one is not True]
         self._about: dict[Term, list[Any]] = {}
+        formulas = Formulas()
         for fact in self.single:
-            for atom in self.formulas.atoms(fact):
+            for atom in formulas.atoms(fact):
                 self._about.setdefault(atom, []).append(fact)
 
     def about(self, atom: Term) -> list[Any]:
         """Return the facts in which a term occurs."""
         return self._about.get(atom, [])
 
-    def prove(self, claim: Any, limit: int = LAST_LIMIT) -> Answer:
+    def prove(self, claim: Any, limits: tuple[int, ...] = LIMITS) -> Answer:
         """Return whether the claim follows from the facts.
 
-        Numbers that refute the claim are looked for with few definitions and facts; those nearest to it that
-        the numbers break are added, until there are no such numbers, or until they break nothing.
+        First all definitions and facts up to a small distance from the claim are used at once. Then numbers
+        that refute the claim are looked for with few of them; the nearest that such numbers break are added,
+        until there are no such numbers, or until they break nothing. Then larger distances are tried.
         """
         if claim is True:
             return Answer(PROVED, 0, {})
-        answer = self._by_depth(negate(claim), DEPTHS, FIRST_LIMIT, QUICK_MS)
-        if answer.verdict == PROVED:
-            return answer
-        search = _Search(self, negate(claim), limit)
+        goal = negate(claim)
+        formulas = Formulas(self.fixed)
+        for limit in limits:
+            for way in (self._near, self._far, self._search):
+                answer = way(formulas, goal, limit)
+                if answer.verdict != UNKNOWN:
+                    return answer
+        return Answer(UNKNOWN, 0, {})
+
+    def _near(self, formulas: Formulas, goal: Any, limit: int) -> Answer:
+        return self._by_depth(formulas, goal, DEPTHS, limit)
+
+    def _far(self, formulas: Formulas, goal: Any, limit: int) -> Answer:
+        return self._by_depth(formulas, goal, DEEPER, limit)
+
+    def _search(self, formulas: Formulas, goal: Any, limit: int) -> Answer:
+        search = _Search(self, formulas, goal, limit)
         for turn in range(TURNS_MAX):
             result = search.solver.check()
             if result == z3.unsat:
@@ -226,61 +245,60 @@ class Facts:
                 break
             model = search.solver.model()
             if not search.refine(model):
-                return Answer(REFUTED, turn, self._values(model, set(search.known)))
-        return self._by_depth(negate(claim), DEEPER, limit, WATCHDOG_MS)
+                return Answer(REFUTED, turn, self._values(search, model))
+        return Answer(UNKNOWN, 0, {})
 
-    def _by_depth(self, goal: Any, depths: tuple[int, ...], limit: int, longest_ms: int) -> Answer:
+    def _by_depth(self, formulas: Formulas, goal: Any, depths: tuple[int, ...], limit: int) -> Answer:
         """Try again with all definitions and facts up to a distance from the claim, each time anew."""
         size = -1
         for depth in depths:
-            solver, _, complete = self._slice(goal, depth)
+            solver, complete = self._slice(formulas, goal, depth)
             if len(solver.assertions()) == size:
                 continue
             size = len(solver.assertions())
             solver.set("rlimit", limit)
-            solver.set("timeout", longest_ms)
+            solver.set("arith.nl.horner", False)
             if solver.check() == z3.unsat:
                 return Answer(PROVED, depth, {})
             if complete:
                 break
         return Answer(UNKNOWN, depths[-1], {})
 
-    def _slice(self, goal: Any, depth: int) -> tuple[Any, set[Term], bool]:
+    def _slice(self, formulas: Formulas, goal: Any, depth: int) -> tuple[Any, bool]:
         """Return a solver with the goal, facts and definitions up to a depth; and whether all is in."""
-        solver = z3.Solver()
-        solver.set("timeout", WATCHDOG_MS)
-        solver.add(self.formulas.of(goal))
+        solver = z3.Solver(ctx=formulas.context)
+        solver.add(formulas.of(goal))
         known: set[Term] = set()
         used: set[int] = set()
-        frontier = set(self.formulas.atoms(goal))
+        frontier = set(formulas.atoms(goal))
         for level in range(depth + 1):
             following: set[Term] = set()
             for atom in frontier:
                 known.add(atom)
-                bounds = self.formulas.bounds(atom)
+                bounds = formulas.bounds(atom)
                 if bounds is not None:
                     solver.add(bounds)
-                    following.update(*(self.formulas.atoms(one) for one in atom.given))
+                    following.update(*(formulas.atoms(one) for one in atom.given))
             if level == depth:
                 break
             for atom in frontier:
                 if atom.op != "var":
-                    solver.add(self.formulas.definition(atom))
-                    following |= self.formulas.inner_atoms(atom)
+                    solver.add(formulas.definition(atom))
+                    following |= formulas.inner_atoms(atom)
                 for fact in self._about.get(atom, ()):
                     if fact.number not in used:
                         used.add(fact.number)
-                        solver.add(self.formulas.of(fact))
-                        following |= self.formulas.atoms(fact)
+                        solver.add(formulas.of(fact))
+                        following |= formulas.atoms(fact)
             frontier = following - known
             if not frontier:
-                return solver, known, True
-        return solver, known, False
+                return solver, True
+        return solver, False
 
-    def _values(self, model: Any, atoms: set[Term]) -> dict[str, int]:
-        values = dict(self.formulas.fixed)
-        for atom in atoms:
+    def _values(self, search: _Search, model: Any) -> dict[str, int]:
+        values = dict(self.fixed)
+        for atom in search.known:
             if atom.op == "var" and atom.args[0] not in values:
-                number = model.eval(self.formulas.of(atom), model_completion=True)
+                number = model.eval(search.formulas.of(atom), model_completion=True)
                 values[atom.args[0]] = int(z3.is_true(number)) if atom.kind == "truth" else number.as_long()
         return values

@@ -1,0 +1,55 @@
+"""What a property rests on: the jobs of its statements, the induction below them, and both in words."""
+
+from typing import Any
+
+from firmware.settings import TABLE
+from host_sim.proof.whole.edges import SIDES
+from host_sim.proof.whole.induction import longest_gap_us
+from host_sim.proof.whole.jobs import SHARES, SHOWN
+from host_sim.proof.whole.ranges import RANGES
+from host_sim.proof.whole.statement import ALL_KINDS
+from host_sim.proof.whole.statements import STATEMENTS
+
+INDUCTION = (
+    *(f"step keeps, kind {kind}, part {share}" for kind in ALL_KINDS for share in range(SHARES)),
+    *(f"step back keeps, kind {kind}" for kind in ALL_KINDS),
+    *(f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS),
+    *(f"constructor, kind {kind}" for kind in ALL_KINDS),
+    *(f"contract {title}" for title in SHOWN),
+    "kinds complete",
+    "clock is relative",
+)
+"""What every statement takes for given, shown of the constructors, of each edge and of each step."""
+
+
+def jobs_of(statements: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the jobs of statements, for each kind of sensor that they speak of."""
+    return tuple(f"{name}, kind {kind}" for name in statements for kind in STATEMENTS[name].kinds)
+
+
+def needed_jobs(statements: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the jobs of statements and of what they take for given; none for no statement."""
+    return (*INDUCTION, *jobs_of(statements)) if statements else ()
+
+
+def in_words(statements: tuple[str, ...]) -> dict[str, Any]:
+    """Return what is stated, what is symbolic and over which range, what is assumed, and what shows it."""
+    return {
+        "statements": [{"name": name, "sentence": STATEMENTS[name].sentence} for name in statements],
+        "symbolic": {
+            "settings": {row[0]: [row[2], row[3]] for row in TABLE},
+            "state": f"{len(RANGES)} fields, each in its range of host_sim/proof/whole/ranges.py",
+            "readings": "all of host_sim/proof/whole/ranges.py, INPUTS",
+            "edges": "any number, with any levels and times in order",
+            "longest_gap_us": {str(kind): longest_gap_us(kind) for kind in ALL_KINDS},
+        },
+        "assumed": [
+            "settings are legal: the constructor accepts them",
+            "edges come in the order of their times, from the last step to 5 ms after the call",
+            "a step back in time is by less than half the clock's period less 10 s; its edges came before it",
+        ],
+        "shown_by": [
+            *jobs_of(statements),
+            "the induction: step keeps, step back keeps, edge keeps, constructor, contracts",
+        ],
+    }
