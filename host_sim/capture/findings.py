@@ -16,6 +16,7 @@ SURE = 0.9  # From here on a finding is stated, and may go into a bike file; bel
 ODD_EDGES_A_TURN = (
     0.5  # Edges backward or refused while the crank turns forward; a fault of a magnet makes one.
 )
+WEAK_OPEN = "whether a magnet is weak can't be told"
 GUESS = 0.5  # Below this it is "can't tell".
 
 
@@ -154,7 +155,7 @@ class Inspection:
                 (self.lacking, "a channel does not show every magnet"),
                 (self.missing.value, "a magnet is missing"),
                 (self.weak.value, "a magnet is weak"),
-                (self._weak_open, "whether a magnet is weak can't be told"),
+                (self._weak_open, WEAK_OPEN),
                 (self.changes, "the ring changes during the capture"),
                 (self.bounces, "edges bounce"),
                 (self.decodable.value is False, "A and B do not overlap"),

@@ -14,6 +14,8 @@ from host_sim.textfile import spoken
 if TYPE_CHECKING:
     from host_sim.commands.inspect import InspectRequest, InspectResult
 
+LOWEST_SAID = 3
+
 
 def _turns(text: str) -> int:
     allowed = "a whole number from 2 to 10000"
@@ -32,7 +34,9 @@ def _samplerate(text: str) -> int:
 
 
 def inspect_command(
-    capture: Annotated[Path, typer.Argument(help="Recorded edges: VCD, CSV, sigrok session or board dump.")],
+    capture: Annotated[
+        Path, typer.Argument(help="Recorded edges or volts: VCD, CSV, sigrok session or board dump.")
+    ],
     channels: Annotated[
         str | None, typer.Option(help="Names of the channels in the file, A first, as in crank_a,crank_b.")
     ] = None,
@@ -50,6 +54,10 @@ def inspect_command(
         typer.Option(
             parser=_samplerate, metavar="HZ", help="Of a CSV file with a row for each sample, no times."
         ),
+    ] = None,
+    thresholds: Annotated[
+        str | None,
+        typer.Option(metavar="LOW:HIGH", help="Of a CSV file in volts: low below LOW, high above HIGH."),
     ] = None,
     bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
@@ -70,7 +78,7 @@ def inspect_command(
     from host_sim.commands.inspect import InspectRequest, inspect_capture
 
     request = InspectRequest(
-        capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate
+        capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate, thresholds
     )
     with progress_bar("reading") as done:
         result = inspect_capture(request, done)
@@ -84,7 +92,7 @@ def inspect_command(
 
 def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
     rows = [("capture", f"{spoken(request.capture_path)}, {result.form}, channels {', '.join(result.names)}")]
-    rows += _sensor_rows(result) + _turning_rows(result) + _support_rows(result)
+    rows += _sensor_rows(result) + _volts_rows(result) + _turning_rows(result) + _support_rows(result)
     if request.write:
         changed = [
             f"{key} = {'taken out' if value is None else value}" for key, value in result.changed.items()
@@ -114,6 +122,28 @@ def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:
         rows.append(("phase", found.phase_deg.said(f"{found.phase_deg.value:.0f}°")))
     for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):
         rows.append((name, numbers.said(", ".join(map(str, numbers.value or [])) or "none")))
+    return rows
+
+
+def _volts_rows(result: "InspectResult") -> list[tuple[str, str]]:
+    """Return a row for each channel, and its lowest magnets."""
+    rows = []
+    for one in result.volts.channels if result.volts is not None else []:
+        low_v, high_v = one.thresholds_v
+        swing = f"swing {one.swing.usual_v:.2f} V, noise {one.swing.noise_v:.2f} V"
+        rows.append((f"volts of {one.name}", f"{swing}, thresholds {low_v:.2f} and {high_v:.2f} V"))
+        if one.dead or not one.swing.linear or not one.magnets:
+            continue
+        lowest = sorted(one.magnets, key=lambda magnet: magnet.margin_v)[:LOWEST_SAID]
+        rows.append(
+            (
+                f"least margins of {one.name}",
+                ", ".join(
+                    f"magnet {magnet.number} {magnet.margin_v:.2f} V ({magnet.share:.0%} high)"
+                    for magnet in lowest
+                ),
+            )
+        )
     return rows
 
 
