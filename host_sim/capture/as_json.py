@@ -47,6 +47,15 @@ def verdict_json(inspection: Inspection, why: list[str]) -> dict[str, Any]:
         "seen_by_one_channel_only": [
             {"lacking_on": one.channel, "magnet": one.magnet or None} for one in inspection.lacking
         ],
+        "weak_on_one_channel": [
+            {
+                "weak_on": one.channel,
+                "magnet": one.magnet or None,
+                "share": round(one.share, 3),
+                "sure": one.sure,
+            }
+            for one in inspection.unequal
+        ],
         "overlap": None
         if overlap is None
         else {

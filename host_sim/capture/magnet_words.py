@@ -44,9 +44,11 @@ def magnet_words(inspection: Inspection) -> list[str]:
             f"{_magnet_names(inspection.missing.value)} missing or far too weak ({counted}): put it back, or "
             "change the ring; until then help stops at the gap when legs are slow"
         )
+    on_one = {one.magnet for one in inspection.unequal if one.sure}
+    said += _weak_on_one(inspection, counted)
     if inspection.weak.value and inspection.weak.sure and ring is not None:
         for magnet in ring.magnets:
-            if magnet.number in inspection.weak.value:
+            if magnet.number in inspection.weak.value and magnet.number not in on_one:
                 said.append(
                     f"magnet {magnet.number} is weak or out of line, its pulse is {magnet.strength:.0%} of "
                     f"the usual one ({counted}): stop the crank over it, bring the pickup nearer or the "
@@ -60,6 +62,27 @@ def magnet_words(inspection: Inspection) -> list[str]:
                     f"magnet {magnet.number} sits {abs(magnet.error_deg):.1f}° {where} its place "
                     f"({counted}): move it, or live with an uneven cadence reading"
                 )
+    return said
+
+
+def _weak_on_one(inspection: Inspection, counted: str) -> list[str]:
+    """Return what to do about magnets that are weak on one channel only, or may be."""
+    said = []
+    for one in inspection.unequal:
+        other = "B" if one.channel == "A" else "A"
+        which = f"magnet {one.magnet}" if one.magnet else "a magnet in every turn"
+        pulse = f"its pulse is {one.share:.0%} of what {other} shows"
+        if one.sure:
+            said.append(
+                f"{which} is weak on {one.channel} only, {pulse} ({counted}): it sits out of the path of "
+                f"that pickup. Move it sideways towards pickup {one.channel}, or make the gap there "
+                "smaller, until both pulses are alike"
+            )
+        else:
+            said.append(
+                f"{which} may be weak on {one.channel}, {pulse}: edges can't tell it from quick legs. Record "
+                "the volts of both outputs with an oscilloscope, and inspect those"
+            )
     return said
 
 

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -167,6 +168,9 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         support = _support(inspection, request.bike)
         advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
         volts = volts_of(capture, inspection) if isinstance(capture, VoltsCapture) else None
+        if volts is not None and volts.judged:
+            # What edges leave open the volts have told.
+            inspection = replace(inspection, unequal=[one for one in inspection.unequal if one.sure])
         advice += (volts_advice(volts) if volts is not None else []) + advice_of(inspection, support)
         changed = changes_for(inspection, request.bike) if request.write and request.bike is not None else {}
         bike = request.bike

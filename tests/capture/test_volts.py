@@ -77,7 +77,7 @@ def test_a_low_magnet_is_named_with_its_true_height(tmp_path, count, strength, c
 
 
 def test_volts_see_a_weak_magnet_while_its_pulse_still_looks_normal(tmp_path):
-    scope = replace(SCOPE, ring=replace(_ring(), strengths=({5: 0.76}, {})))
+    scope = replace(SCOPE, ring=replace(_ring(), strengths=({5: 0.79}, {})))
     inspection, volts = _found(scope, tmp_path)
     assert (inspection.weak.value, inspection.why) == ([], [])
     assert volts.weak == [_numbered(scope, 5)]
