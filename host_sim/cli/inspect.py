@@ -6,7 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from host_sim.cli.inspect_wheel import inspect_wheel_command
+from host_sim.cli.measure import read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
+from host_sim.cli.printing import print_rows
 from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
@@ -59,6 +62,14 @@ def inspect_command(
         str | None,
         typer.Option(metavar="LOW:HIGH", help="Of a CSV file in volts: low below LOW, high above HIGH."),
     ] = None,
+    wheel: Annotated[
+        bool,
+        typer.Option("--wheel", help="A wheel sensor's capture; a second channel is high while driving."),
+    ] = False,
+    pushed: Annotated[
+        str | None,
+        typer.Option(metavar="METRES:TURNS", help="With --wheel: the capture is of this push, measured."),
+    ] = None,
     bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
     out: OutOption = None,
@@ -72,8 +83,22 @@ def inspect_command(
     something is wrong with it, too little can be told, or the bike file says something else. What can't be
     told is said so, with what would help.
 
+    With --wheel it is a wheel sensor's: pulses a turn, pulses lost or doubled by speed, motor noise. Of one
+    magnet, or of several that sit evenly, only a push tells how many: push the bicycle along a tape for five
+    turns of the wheel while recording, and say --pushed METRES:TURNS.
+
     Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
     """
+    if wheel:
+        _refuse_crank_options(forward, turns, thresholds)
+        from host_sim.commands.inspect_wheel import WheelRequest
+
+        push = read_push(pushed) if pushed is not None else None
+        asked = WheelRequest(capture, channels, time_unit, samplerate, push, bike, write, out, force)
+        inspect_wheel_command(asked, as_json)
+        return
+    if pushed is not None:
+        raise RequestError("--pushed is given without --wheel, allowed is with it")
     # Here, for the numerical libraries take longer to load than all other commands together.
     from host_sim.commands.inspect import InspectRequest, inspect_capture
 
@@ -90,6 +115,14 @@ def inspect_command(
         raise typer.Exit(1)
 
 
+def _refuse_crank_options(forward: str | None, turns: int | None, thresholds: str | None) -> None:
+    for name, given in (("--forward", forward), ("--turns", turns), ("--thresholds", thresholds)):
+        if given is not None:
+            raise RequestError(
+                f"{name} and --wheel are both given, allowed is {name} for a pedal sensor only"
+            )
+
+
 def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
     rows = [("capture", f"{spoken(request.capture_path)}, {result.form}, channels {', '.join(result.names)}")]
     rows += _sensor_rows(result) + _volts_rows(result) + _turning_rows(result) + _support_rows(result)
@@ -99,9 +132,7 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
         ]
         rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
     rows.append(("files", "\n".join(spoken(path) for path in result.files)))
-    width = max(len(name) for name, _ in rows) + 2
-    for name, value in rows:
-        print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+    print_rows(rows)
     for sentence in result.advice:
         print(f"* {sentence}")
     if result.why:
