@@ -7,13 +7,19 @@ from boards.form import FORM
 from boards.services import MAINTENANCE_FLAG, Collector, Flash
 from boards.startable import StartableBoard
 from firmware.controller import Controller
+from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.console import MAINTENANCE
 from firmware.link.history import RememberedEdges
 from firmware.link.port import Port
+from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.store import Store
 from firmware.link.talk import Talk
 from firmware.loop import LoopCounters, run
 from firmware.records import Inputs
+
+RING_BLOCKS = 200  # 20 s of a ride with noise in every reading take 170.
+LEFT_FREE = 70_000  # Bytes, of which the start itself still needs some.
+BLOCK_TAKES = 272  # Bytes of memory.
 
 _HINT = "maintenance: no drive, no watchdog. Restart the board to ride.\n"
 
@@ -30,18 +36,33 @@ def stay_in_maintenance(board: StartableBoard, flash: Flash) -> bool:
     return True
 
 
+def ring() -> list[bytearray]:
+    """Return the blocks of the recorder: as many as the memory has place for, and at most RING_BLOCKS."""
+    gc.collect()
+    free = gc.mem_free() if hasattr(gc, "mem_free") else 0
+    count = min(max((free - LEFT_FREE) // BLOCK_TAKES, LEAST_BLOCKS), RING_BLOCKS)
+    blocks = []
+    for _ in range(count):
+        blocks.append(bytearray(BLOCK_SIZE))
+    return blocks
+
+
 def ride(board: StartableBoard, flash: Flash, port: Port, board_name: str) -> None:
     """Start and ride; start anew with new settings; return when maintenance is asked for."""
     store = Store(flash)
     heap = Collector()
+    blocks: list[bytearray] = []
     while True:
         settings = store.load()
         board.fit(settings)
+        if len(blocks) == 0:
+            blocks = ring()
         inputs = Inputs()
         edges = RememberedEdges()
         counters = LoopCounters()
-        controller = Controller(settings, board.now_us())
-        talk = Talk(port, controller, inputs, edges, counters, store, board_name, FORM, board.now_us())
+        now_us = board.now_us()
+        controller = Controller(settings, now_us)
+        talk = Talk(port, controller, inputs, edges, counters, store, board_name, FORM, blocks, now_us)
         gc.collect()
         board.attach(inputs)
         board.start_watchdog()

@@ -39,6 +39,9 @@ class Heap:
 class Link:
     """What talks to a host in the time between steps. The bench keeps this one, which says nothing."""
 
+    def note_step(self, now_us: int) -> None:
+        """Take note of the step that was just taken at `now_us`; its inputs are as the step had them."""
+
     def pump(self, resting: bool, now_us: int) -> bool:
         """Do a little of what waits; return True if it took time that only a rest allows."""
         return False
@@ -119,6 +122,7 @@ def run(
                 board.write(controller.step(inputs, now_us))
                 board.feed_watchdog()
                 counters.count_step(now_us)
+                link.note_step(now_us)
                 inputs.clear_requested = False
                 if late_us >= CONTROL_PERIOD_US:
                     if not excused:

@@ -10,8 +10,10 @@ import micropython
 sys.path.insert(0, "")
 
 from firmware.controller import Controller
+from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.history import RememberedEdges
 from firmware.link.port import Port
+from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.store import Storage, Store
 from firmware.link.talk import Talk
 from firmware.loop import LoopCounters
@@ -61,7 +63,8 @@ def main():
     counters = LoopCounters()
     controller = Controller(Settings(settings.as_dict()), 0)
     port = Counting()
-    talk = Talk(port, controller, inputs, edges, counters, store, "heap", 1, 0)
+    blocks = [bytearray(BLOCK_SIZE) for _ in range(LEAST_BLOCKS)]
+    talk = Talk(port, controller, inputs, edges, counters, store, "heap", 1, blocks, 0)
     while port.units == 0:
         talk.pump(False, 0)
     port.units = port.sent = 0

@@ -5,21 +5,25 @@
     {"request": "set", "settings": {"engage_rpm": 25}}         change some, store all, start anew with them
     {"request": "clear"}                                       clear a fault, as an explicit wish
     {"request": "edges"}                                       the last 512 crank edges, [levels, time_us]
+    {"request": "stream"}                                      send each step recorded from now on
+    {"request": "stream all"}                                  the same, from the oldest one that is kept
+    {"request": "freeze"}, {"request": "release"}              keep what is recorded; record over it again
     {"request": "maintenance"}                                 start anew without drive, for a host's tools
 
 An answer has "ok" with the request's name, or "refused" with the reason. Long answers come in several
 lines; "left" says how much is still to come. A line that is refused changes nothing. A setting beyond the
 limits of the place that the board was flashed for is refused. Reading a request and carrying it out takes
 memory and time, so it is done only while the wheel stands and nothing drives. While something moves, the
-first two are answered all the same if they are written to the letter as above: their answers were made at
-the start. Anything else is refused then, at once. Before its end a line is filled up with spaces to whole
-pieces of the port.
+first two and both streams are answered all the same if they are written to the letter as above: their answers
+were made at the start. A stream ends when nobody asks for it any more. Anything else is refused then, at
+once. Before its end a line is filled up with spaces to whole pieces of the port.
 """
 
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges
 from firmware.link.lines import about_line, line_of, quoted, refusal, settings_in_force, settings_lines
 from firmware.link.port import Port
+from firmware.link.recording import RECORDING_REQUESTS, Recording
 from firmware.link.requests import parse
 from firmware.link.store import SLOT_NAMES, Store, reason_of
 from firmware.records import Inputs
@@ -37,7 +41,8 @@ MAINTENANCE = 2
 
 _ABOUT_LINE = b'{"request": "about"}'
 _SETTINGS_LINE = b'{"request": "settings"}'
-_REQUESTS = ("about", "settings", "set", "clear", "edges", "maintenance")
+_STREAM, _STREAM_ALL = b'{"request": "stream"}', b'{"request": "stream all"}'
+_REQUESTS = ("about", "settings", "set", "clear", "edges", "maintenance") + RECORDING_REQUESTS
 
 
 class Console:
@@ -57,6 +62,7 @@ class Console:
         "_length",
         "_line",
         "_next",
+        "_recording",
         "_refusal_in_motion",
         "_request",
         "_settings",
@@ -68,15 +74,21 @@ class Console:
     )
 
     def __init__(
-        self, controller: Controller, inputs: Inputs, edges: RememberedEdges, store: Store, board_name: str
+        self,
+        controller: Controller,
+        inputs: Inputs,
+        edges: RememberedEdges,
+        store: Store,
+        board_name: str,
+        recording: Recording,
     ) -> None:
         """Start with an empty line. `edges` is the log in `inputs.crank`, `store` has been loaded."""
         self._controller = controller
         self._inputs = inputs
         self._edges = edges
         self._store = store
-        self._about = about_line(board_name, store)
-        self._settings = settings_lines(controller.settings)
+        self._recording = recording
+        self._about, self._settings = about_line(board_name, store), settings_lines(controller.settings)
         self._refusal_in_motion = refusal("the bicycle must stand, and nothing may drive")
         self._line = bytearray(LINE_MAX + LINE_END_MAX)
         self._length = 0
@@ -142,6 +154,8 @@ class Console:
         """Return an answer that is ready, or the refusal. Takes no memory."""
         about = self._holds(_ABOUT_LINE)
         settings = not about and self._holds(_SETTINGS_LINE)
+        stream_all = self._holds(_STREAM_ALL)
+        stream = stream_all or self._holds(_STREAM)
         self._forget_line()
         if about:
             return self._about
@@ -149,6 +163,8 @@ class Console:
             self._request = "settings"
             self._next = 0
             return self._some_settings()
+        if stream:
+            return self._recording.send(stream_all)
         return self._refusal_in_motion
 
     def _break_off(self) -> bytes:
@@ -186,9 +202,9 @@ class Console:
         if request not in _REQUESTS:
             raise ValueError("request must be one of " + ", ".join(_REQUESTS))
         changes = asked.pop("settings", None) if request == "set" else None
-        for name in asked:
-            raise ValueError("the request " + str(request) + " has no " + name)
         self._request = str(request)
+        for name in asked:
+            raise ValueError("the request " + self._request + " has no " + name)
         self._next = 0
         if request == "about":
             return self._about
@@ -199,6 +215,8 @@ class Console:
         if request == "edges":
             self._edges.hold(True)
             return self._some_edges()
+        if request in RECORDING_REQUESTS:
+            return self._recording.answer(self._request)
         if request == "clear":
             self._inputs.clear_requested = True
         else:
@@ -219,12 +237,12 @@ class Console:
         except OSError as error:
             return refusal("the settings could not be stored, the old ones stay: " + reason_of(error))
         self.ending = START_ANEW
-        text = '"ok": "set", "slot": ' + quoted(SLOT_NAMES[self._store.slot])
-        return line_of(text + ', "sequence": ' + str(self._store.sequence))
+        text = '"ok": "set", "slot": ' + quoted(SLOT_NAMES[self._store.slot]) + ', "sequence": '
+        return line_of(text + str(self._store.sequence))
 
     def _some_settings(self) -> bytes:
-        line = self._settings[self._next]
         self._next += 1
+        line = self._settings[self._next - 1]
         self.replying = self._next < len(self._settings)
         return line
 

@@ -1,5 +1,6 @@
-"""The last crank edges, kept so that a person can look at them as a capture."""
+"""Logs of edges that pass on what a step takes from them: to a person's capture, and to the recorder."""
 
+from firmware.link.recorder import Recorder
 from firmware.records import EdgeLog
 
 HISTORY_SIZE = 512
@@ -8,10 +9,11 @@ HISTORY_SIZE = 512
 class RememberedEdges(EdgeLog):
     """An edge log that remembers what was taken from it: the last 512 edges. Put it into `Inputs.crank`.
 
-    Read: `taken` (edges taken so far, modulo 65536), `kept` (edges remembered, 0 to 512).
+    Read: `taken` (edges taken so far, modulo 65536), `kept` (edges remembered, 0 to 512). Set: `recorder`,
+    which is to hear of every edge.
     """
 
-    __slots__ = ("_held", "_kept_levels", "_kept_us", "_next", "kept", "taken")
+    __slots__ = ("_held", "_kept_levels", "_kept_us", "_next", "kept", "recorder", "taken")
 
     def __init__(self) -> None:
         """Start empty."""
@@ -22,12 +24,15 @@ class RememberedEdges(EdgeLog):
         self._held = False
         self.kept = 0
         self.taken = 0
+        self.recorder: Recorder | None = None
 
     def take(self) -> bool:
         """Move the oldest edge to `levels` and `time_us` and remember it; False if there is none."""
         if not EdgeLog.take(self):
             return False
         self.taken = (self.taken + 1) & 0xFFFF
+        if self.recorder is not None:
+            self.recorder.edge(self.levels, self.time_us, False)
         if not self._held:
             self._kept_levels[self._next] = self.levels
             self._kept_us[self._next] = self.time_us
@@ -46,3 +51,21 @@ class RememberedEdges(EdgeLog):
     def time_us_at(self, value: int) -> int:
         """Return the time of remembered edge number `value`: 0 for the oldest, to `kept` - 1."""
         return self._kept_us[(self._next - self.kept + value) % HISTORY_SIZE]
+
+
+class WheelEdges(EdgeLog):
+    """An edge log that tells the recorder what was taken from it. Put it into `Inputs.wheel`."""
+
+    __slots__ = ("_recorder",)
+
+    def __init__(self, recorder: Recorder) -> None:
+        """Start empty."""
+        EdgeLog.__init__(self)
+        self._recorder = recorder
+
+    def take(self) -> bool:
+        """Move the oldest edge to `levels` and `time_us` and record it; False if there is none."""
+        if not EdgeLog.take(self):
+            return False
+        self._recorder.edge(self.levels, self.time_us, True)
+        return True

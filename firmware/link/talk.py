@@ -1,16 +1,20 @@
-"""The turn that the loop gives to its link: a little of telemetry, or a little of the console.
+"""The turn that the loop gives to its link: a little of telemetry, of the stream, or of the console.
 
 A turn is short. A frame is measured in one, sealed in the next, stuffed and sent in a third; a line of
 text goes out a piece at a time. No turn waits for the host. A host that does not read stops frames and
 answers, nothing else. Telemetry and console take turns, so neither frames that are always due nor a host
 that never stops writing keeps the other waiting: after each turn of a frame the console has the next one.
+While a host listens to the stream, every second turn is the stream's.
 """
 
 from firmware.controller import Controller
 from firmware.link.console import GO_ON, Console
-from firmware.link.history import RememberedEdges
+from firmware.link.history import RememberedEdges, WheelEdges
 from firmware.link.port import PIECE_SIZE, Port
+from firmware.link.recorder import Recorder
+from firmware.link.recording import Recording
 from firmware.link.store import NO_SLOT, Store
+from firmware.link.stream import Stream
 from firmware.link.telemetry import FRAME_PERIOD_US, Telemetry
 from firmware.loop import Link, LoopCounters
 from firmware.records import Inputs
@@ -25,7 +29,7 @@ _SEALED = 2
 
 
 class Talk(Link):
-    """A telemetry, a console and the port they share. Read: `console`, `telemetry`."""
+    """Telemetry, recorder, stream, console, and the port. Read: `console`, `recorder`, `telemetry`."""
 
     __slots__ = (
         "_due_us",
@@ -35,8 +39,11 @@ class Talk(Link):
         "_port",
         "_sent",
         "_stage",
+        "_stream",
+        "_stream_next",
         "_unit",
         "console",
+        "recorder",
         "telemetry",
     )
 
@@ -50,23 +57,36 @@ class Talk(Link):
         store: Store,
         board_name: str,
         form: int,
+        blocks: list[bytearray],
         now_us: int,
     ) -> None:
         """Start with a line that says which settings are in force; put `edges` into `inputs.crank`.
 
-        `form` is the form of the firmware that the board runs, as in telemetry.
+        `form` is the form of the firmware that the board runs, as in telemetry; `blocks` are the recorder's,
+        `now_us` is the time that the controller was built with.
         """
+        self.recorder = Recorder(controller, inputs, blocks, now_us)
+        self._stream = Stream(self.recorder.ring)
+        edges.recorder = self.recorder
         inputs.crank = edges
+        inputs.wheel = WheelEdges(self.recorder)
         self.telemetry = Telemetry(controller, inputs, edges, counters, store.slot != NO_SLOT, form)
-        self.console = Console(controller, inputs, edges, store, board_name)
+        self.console = Console(
+            controller, inputs, edges, store, board_name, Recording(self.recorder, self._stream)
+        )
         self._port = port
         self._due_us = now_us
         self._stage = _IDLE
         self._frame_next = True
+        self._stream_next = True
         self._listening = True
         self._unit: bytes | bytearray = self.console.greeting()
         self._length = len(self._unit)
         self._sent = 0
+
+    def note_step(self, now_us: int) -> None:
+        """Record the step."""
+        self.recorder.note_step(now_us)
 
     def pump(self, resting: bool, now_us: int) -> bool:
         """Take one short turn; True if the console answered at rest, which may take memory and time."""
@@ -74,6 +94,12 @@ class Talk(Link):
         if self._sent < self._length:
             self._send_some()
             return False
+        if self._stream_next and self._stream.make():
+            self._stream_next = False
+            if self._stream.made():
+                self._send(self._stream.frame)
+            return False
+        self._stream_next = True
         frame_is_due = self._frame_is_due(now_us)
         if self._frame_next and frame_is_due:
             self._frame_next = False

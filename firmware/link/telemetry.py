@@ -59,12 +59,12 @@ def crc_of_bytes() -> list[int]:
     return table
 
 
-_CRC_OF_BYTE = crc_of_bytes()
+CRC_OF_BYTE = crc_of_bytes()
 
 
 def crc16(content: bytearray, start: int, end: int) -> int:
     """Return the CRC-16/CCITT-FALSE of `content` from `start` up to, not including, `end`."""
-    table = _CRC_OF_BYTE  # A look-up of a global costs a slow board as much as two additions.
+    table = CRC_OF_BYTE  # A look-up of a global costs a slow board as much as two additions.
     crc = 0xFFFF
     for at in range(start, end):
         crc = (crc & 0xFF) << 8 ^ table[crc >> 8 ^ content[at]]

@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.frames import Frame, Wire
+from host_sim.boardlink.recorded import Block
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
@@ -45,19 +46,23 @@ class CapturedEdge:
 
 
 class ConsoleClient:
-    """Asks a board. Frames that arrive meanwhile go to `on_frame`; other text of the board to `on_text`."""
+    """Asks a board. Frames that arrive meanwhile go to `on_frame`; other text of the board to `on_text`.
+
+    Blocks of the recorder go to `on_block`.
+    """
 
     def __init__(
         self,
         port: BytePort,
         on_frame: Callable[[Frame], None] = lambda frame: None,
         on_text: Callable[[str], None] = lambda text: None,
+        on_block: Callable[[Block], None] = lambda block: None,
     ) -> None:
         """Use an open port whose `read` returns within about READ_TIMEOUT_S."""
         self._port = port
         self._on_frame = on_frame
         self._on_text = on_text
-        self.wire = Wire()
+        self.wire = Wire(on_block)
         self._cleared = False
 
     def about(self) -> dict[str, Any]:
@@ -80,6 +85,19 @@ class ConsoleClient:
     def clear(self) -> None:
         """Ask for the fault to be cleared; telemetry tells whether it stayed away."""
         self._ask({"request": "clear"})
+
+    def stream(self, from_oldest: bool = False) -> None:
+        """Ask for the recorder's blocks for 40 s or more, from now on or from the oldest kept."""
+        self._ask({"request": "stream all" if from_oldest else "stream"})
+
+    def freeze(self) -> tuple[int, int]:
+        """Let the board keep what is recorded; return how many blocks, and the number of the oldest."""
+        (answer,) = self._ask({"request": "freeze"})
+        return int(answer["blocks"]), int(answer["first"])
+
+    def release(self) -> None:
+        """Let the board record over what it kept."""
+        self._ask({"request": "release"})
 
     def maintenance(self) -> None:
         """Ask the board to start anew without drive and watchdog, so that files can be copied."""

@@ -6,6 +6,7 @@ library's `binascii.crc_hqx`, so that neither end checks the other with its own 
 
 import binascii
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from firmware.decide.engagement import STATE_NAMES
@@ -20,6 +21,7 @@ from firmware.link.telemetry import (
     SETTINGS_VALID,
     THROTTLE_REST_SEEN,
 )
+from host_sim.boardlink.recorded import Block, DamagedBlock, decode_block
 from host_sim.boardlink.targets import FORM_NAMES
 
 DIRECTION_NAMES = ("standing", "forward", "backward")
@@ -117,8 +119,9 @@ class Wire:
     What comes before the first zero may be the rest of something and is not counted.
     """
 
-    def __init__(self) -> None:
-        """Start in the middle of anything."""
+    def __init__(self, on_block: Callable[[Block], None] = lambda block: None) -> None:
+        """Start in the middle of anything. Blocks of the recorder go to `on_block`."""
+        self._on_block = on_block
         self.frames_lost = 0
         self.damaged = 0
         self.other_kind: int | None = None
@@ -145,7 +148,14 @@ class Wire:
 
     def _piece(self, piece: bytes) -> list[Frame | str]:
         try:
+            block = decode_block(piece)
+            if block is not None:
+                self._on_block(block)
+                return []
             frame = decode(piece)
+        except DamagedBlock:
+            self.damaged += 1
+            return []
         except OtherKind as error:
             self.other_kind = error.kind
             return []

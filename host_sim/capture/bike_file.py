@@ -22,7 +22,9 @@ from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
 
 ERROR_LEAST_DEG = 0.3  # Smaller errors of place are left out: they are less than glue and thumbs.
 PHASE_LIMITS_DEG = (20.0, 160.0)
-OVERRULING = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev")  # Keys of [settings].
+# Keys of [settings] that go over what the sections say: of the pedal sensor, of the wheel.
+OVERRULING = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev")
+WHEEL_OVERRULING = ("wheel_circumference_mm", "wheel_pulses_per_rev")
 
 
 def bike_path(name: str) -> Path:
@@ -68,15 +70,19 @@ def _places(inspection: Inspection) -> dict[str, Any]:
     return {"angle_errors_deg": errors, "uneven_deg": None}
 
 
-def bike_with(path: Path, changes: dict[str, Any]) -> Bike:
-    """Return the bike that `path` would give after the changes; the file stays as it is."""
-    with _beside(path, changes) as (bike, _):
+def bike_with(path: Path, changes: dict[str, Any], overruling: tuple[str, ...] = OVERRULING) -> Bike:
+    """Return the bike that `path` would give after the changes; the file stays as it is.
+
+    Keys are of [pedal_sensor], or name their section as in `wheel_sensor.pulses_per_rev`. RequestError if
+    [settings] has one of `overruling`.
+    """
+    with _beside(path, changes, overruling) as (bike, _):
         return bike
 
 
-def write_changes(path: Path, changes: dict[str, Any]) -> Bike:
-    """Change [pedal_sensor] of `path` and return the new bike; RequestError leaves the file alone."""
-    with _beside(path, changes) as (bike, temporary):
+def write_changes(path: Path, changes: dict[str, Any], overruling: tuple[str, ...] = OVERRULING) -> Bike:
+    """Change `path`, as `bike_with` does, and return the new bike; RequestError leaves the file alone."""
+    with _beside(path, changes, overruling) as (bike, temporary):
         try:
             temporary.chmod(path.stat().st_mode & 0o777)
             os.replace(temporary, path)
@@ -86,7 +92,7 @@ def write_changes(path: Path, changes: dict[str, Any]) -> Bike:
 
 
 @contextmanager
-def _beside(path: Path, changes: dict[str, Any]) -> Iterator[tuple[Bike, Path]]:
+def _beside(path: Path, changes: dict[str, Any], overruling: tuple[str, ...]) -> Iterator[tuple[Bike, Path]]:
     """Write the changed file beside `path` and load it; it is gone afterwards unless it was moved away."""
     document = _changed(path, changes)
     try:
@@ -97,7 +103,7 @@ def _beside(path: Path, changes: dict[str, Any]) -> Iterator[tuple[Bike, Path]]:
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
             file.write(tomlkit.dumps(document))
-        yield _load(temporary, path), temporary
+        yield _load(temporary, path, overruling), temporary
     finally:
         temporary.unlink(missing_ok=True)
 
@@ -107,8 +113,9 @@ def _changed(path: Path, changes: dict[str, Any]) -> tomlkit.TOMLDocument:
         document = tomlkit.parse(read_text(path, TOML_BYTES_MAX))
     except TOMLKitError as error:
         raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
-    table: Any = document["pedal_sensor"]
-    for key, value in changes.items():
+    for name, value in changes.items():
+        section, _, key = name.rpartition(".")
+        table: Any = document[section or "pedal_sensor"]
         if value is None:
             table.pop(key, None)
             continue
@@ -125,7 +132,7 @@ def _shown(value: Any) -> str:
     return str(value.unwrap() if hasattr(value, "unwrap") else value).replace("\n", " ")
 
 
-def _load(temporary: Path, path: Path) -> Bike:
+def _load(temporary: Path, path: Path, overruling: tuple[str, ...]) -> Bike:
     """Load the new file as any bike file; refusals name the file that the user knows."""
     try:
         bike = load_bike(temporary)
@@ -134,7 +141,7 @@ def _load(temporary: Path, path: Path) -> Bike:
         raise RequestError(
             f"what was found does not go into the file, which stays as it was: {reason}"
         ) from None
-    for key in OVERRULING:
+    for key in overruling:
         if key in bike.settings:
             raise RequestError(
                 f"{spoken(path.name)}: settings.{key} goes over what was found, take it out first"

@@ -20,11 +20,13 @@ from host_sim.capture.shape import decodable_of, duty_of, phase_of, swing_of
 from host_sim.capture.steady_turn import UNSURE_NUMBER, Context, Turn
 from host_sim.capture.stretches import NS_PER_S, Stretch, stretches_of
 from host_sim.capture.turn import turn_of
+from host_sim.capture.unequal import Unequal, again_in_a_turn, unequal_in
 from host_sim.capture.ways import Way, reversals_seen, way_of
 
 KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
 PULSES_UNKNOWN = 64  # The decoder then lets everything pass that any ring could send.
 CAN_NOT_TELL = 0.0
+WEAK_ON_ONE = 0.97
 
 
 @dataclass(frozen=True)
@@ -55,11 +57,13 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     cadence = _cadence(way, turn, forward)
     decodable = decodable_of(kind, turn.ring, way.angles)
     both = kind.value == "two channels" and channels.live == CHANNEL_A + CHANNEL_B
+    unequal = _unequal(way, turn) if both and way.main else []
     lacking, overlap = _order(way, turn, a, b) if both and way.main else ([], None)
     phase_deg = phase_of(turn.ring, way)
     swinging = phase_deg.value is not None and not phase_deg.sure
     turn = _numbers_in_doubt(turn) if decodable.value is False or swinging else turn
     settings = _decoder_settings(kind, turn.pulses, forward or way.main, channels.live)
+    turn = _weak_on_one(turn, unequal)
     board = board_count(gathered.chunks() if gathered.whole else source(), settings)
     table = table_count(a, b, settings.lead != B_LEADS) if kind.value == "two channels" else None
     seconds = max((gathered.end_ns - int(gathered.times_ns[0])) / NS_PER_S, 1e-9)
@@ -75,6 +79,7 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
         weak=turn.weak,
         decodable=decodable,
         lacking=lacking,
+        unequal=unequal,
         overlap=overlap,
         odd_edges_a_turn=odd_edges_in(way.turning, a, b, turn.pulses.value) if both else 0.0,
         changes=turn.changes,
@@ -120,6 +125,30 @@ def _order(way: Way, turn: Turn, a: CleanChannel, b: CleanChannel) -> tuple[list
         lacking_in(way.turning, trailing.rises_ns, names, ring, way.before),
         overlap_in(way.turning, ring, way.before),
     )
+
+
+def _unequal(way: Way, turn: Turn) -> list[Unequal]:
+    """Return the magnets that are weak on one channel only."""
+    names = ("A", "B") if way.main > 0 else ("B", "A")
+    return unequal_in(way.turning, names, turn.ring if turn.pulses.sure else None, way.before)
+
+
+def _weak_on_one(turn: Turn, unequal: list[Unequal]) -> Turn:
+    """Return the turn with the magnets that are weak on one channel counted as weak."""
+    if not unequal:
+        return turn
+    numbers = {one.magnet for one in unequal if one.sure}
+    if not numbers:
+        return replace(turn, weak=Finding(turn.weak.value, min(turn.weak.confidence, UNSURE_NUMBER)))
+    weak = turn.weak.value
+    if 0 in numbers or weak is None:
+        return replace(turn, weak=Finding(None, CAN_NOT_TELL))
+    if turn.pulses.value and again_in_a_turn(unequal, turn.pulses.value):
+        turn = replace(turn, pulses=Finding(turn.pulses.value, min(turn.pulses.confidence, UNSURE_NUMBER)))
+    confidence = min(turn.pulses.confidence, WEAK_ON_ONE)
+    if turn.changes or not all(one.sure for one in unequal):
+        confidence = UNSURE_NUMBER
+    return replace(turn, weak=Finding(sorted(numbers | set(weak)), confidence))
 
 
 def _cadence(way: Way, turn: Turn, forward: int) -> Cadence | None:

@@ -9,6 +9,7 @@ from host_sim.capture.gathering import Gathered
 from host_sim.capture.order import QUICK_LEGS_RPM, Lacking, Overlap
 from host_sim.capture.ring import Ring
 from host_sim.capture.stretches import Floats
+from host_sim.capture.unequal import Unequal
 
 Value = TypeVar("Value", covariant=True)
 
@@ -16,6 +17,7 @@ SURE = 0.9  # From here on a finding is stated, and may go into a bike file; bel
 ODD_EDGES_A_TURN = (
     0.5  # Edges backward or refused while the crank turns forward; a fault of a magnet makes one.
 )
+WEAK_OPEN = "whether a magnet is weak can't be told"
 GUESS = 0.5  # Below this it is "can't tell".
 
 
@@ -77,7 +79,8 @@ class Inspection:
 
     `kind` as in bike files. `lead` "A" or "B". `duty` by channel name, shares of a pitch. `missing` and
     `weak` are numbers of magnets, as in `ring`. `decodable`: whether the board can tell direction from this
-    ring; `lacking`: magnets that one channel alone does not show; `overlap`: see `order.py`. `board` is what
+    ring; `lacking`: magnets that one channel alone does not show, `unequal`:
+    those weak on one; `overlap`: see `order.py`. `board` is what
     its    decoder counted, `table` the count beside it, `agree` whether both say the same.
     `changes` of the ring during the capture; `turned_s`: when it began to turn
     the other way for long.
@@ -96,6 +99,7 @@ class Inspection:
     weak: Finding[list[int]]
     decodable: Finding[bool]
     lacking: list[Lacking]
+    unequal: list[Unequal]
     overlap: Overlap | None
     odd_edges_a_turn: float
     changes: list[RingChange]
@@ -153,8 +157,9 @@ class Inspection:
                 (channels.same_signal, "A and B carry the same signal"),
                 (self.lacking, "a channel does not show every magnet"),
                 (self.missing.value, "a magnet is missing"),
+                (any(one.sure for one in self.unequal), "a magnet is weak on one channel"),
                 (self.weak.value, "a magnet is weak"),
-                (self._weak_open, "whether a magnet is weak can't be told"),
+                (self._weak_open, WEAK_OPEN),
                 (self.changes, "the ring changes during the capture"),
                 (self.bounces, "edges bounce"),
                 (self.decodable.value is False, "A and B do not overlap"),

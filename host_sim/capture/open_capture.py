@@ -5,7 +5,10 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from host_sim.capture.analog.layout import layout_of
+from host_sim.capture.analog.volts_capture import VoltsCapture
 from host_sim.capture.choice import named_channels
+from host_sim.capture.csv_header import HEAD_BYTES as CSV_HEAD_BYTES
 from host_sim.capture.csv_header import UNIT_EXPONENTS
 from host_sim.capture.csv_reader import CsvCapture
 from host_sim.capture.dump_reader import DumpCapture
@@ -36,11 +39,13 @@ def open_capture(
     time_unit: str | None = None,
     samplerate_hz: int | None = None,
     done: Callable[[int, int], None] | None = None,
+    thresholds_v: tuple[float, float] | None = None,
 ) -> Capture:
     """Open a capture; `channels` names one or two of its channels, A first; None takes the only one or two.
 
     `time_unit` ("s", "ms", "us", "ns") is that of a CSV file's first column, None for what its header says.
     `samplerate_hz`: of a CSV file with a row for each sample and no times.
+    `thresholds_v`: of a CSV file of volts, low below the first, high above the second; None: from its swing.
     `done` is called with (bytes read, bytes in all) as reading goes on. RequestError says in one sentence
     what can't be read at all, or which channels there are where the choice is not clear.
     """
@@ -53,7 +58,7 @@ def open_capture(
             raise RequestError(f"{spoken(path)}: it can't be read ({error.strerror or error})") from error
     if head.startswith(GZIP_BEGINS):
         folder = tempfile.TemporaryDirectory(prefix="treadle-capture-")
-        capture = open_capture(unpacked(path, folder), channels, time_unit, samplerate_hz, done)
+        capture = open_capture(unpacked(path, folder), channels, time_unit, samplerate_hz, done, thresholds_v)
         capture.keeps = folder
         return capture
     if not head.strip():
@@ -69,9 +74,15 @@ def open_capture(
         return DumpCapture(path, channels, done)
     if b"\0" in head.partition(b"\n")[0]:
         raise RequestError(f"{name}: it is no text and no zip, so no capture that can be read here")
+    with open_file(path) as file:
+        layout = layout_of(file.read(CSV_HEAD_BYTES), path, channels, time_unit, samplerate_hz)
+    if layout is not None:
+        return VoltsCapture(path, layout, thresholds_v, done)
     rate_hz = samplerate_of(path, samplerate_hz)
     if rate_hz:
         return SampledCsvCapture(path, channels, rate_hz, done)
     if samplerate_hz is not None:
-        raise RequestError(f"{name}: --samplerate is given, allowed is a CSV file of levels without times")
+        raise RequestError(
+            f"{name}: --samplerate is given, allowed is a CSV file of levels or volts without times"
+        )
     return CsvCapture(path, channels, time_unit, done)

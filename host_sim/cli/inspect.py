@@ -6,13 +6,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from host_sim.cli.inspect_wheel import inspect_wheel_command
+from host_sim.cli.measure import read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
+from host_sim.cli.printing import print_rows
 from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
     from host_sim.commands.inspect import InspectRequest, InspectResult
+
+LOWEST_SAID = 3
 
 
 def _turns(text: str) -> int:
@@ -32,7 +37,9 @@ def _samplerate(text: str) -> int:
 
 
 def inspect_command(
-    capture: Annotated[Path, typer.Argument(help="Recorded edges: VCD, CSV, sigrok session or board dump.")],
+    capture: Annotated[
+        Path, typer.Argument(help="Recorded edges or volts: VCD, CSV, sigrok session or board dump.")
+    ],
     channels: Annotated[
         str | None, typer.Option(help="Names of the channels in the file, A first, as in crank_a,crank_b.")
     ] = None,
@@ -51,6 +58,18 @@ def inspect_command(
             parser=_samplerate, metavar="HZ", help="Of a CSV file with a row for each sample, no times."
         ),
     ] = None,
+    thresholds: Annotated[
+        str | None,
+        typer.Option(metavar="LOW:HIGH", help="Of a CSV file in volts: low below LOW, high above HIGH."),
+    ] = None,
+    wheel: Annotated[
+        bool,
+        typer.Option("--wheel", help="A wheel sensor's capture; a second channel is high while driving."),
+    ] = False,
+    pushed: Annotated[
+        str | None,
+        typer.Option(metavar="METRES:TURNS", help="With --wheel: the capture is of this push, measured."),
+    ] = None,
     bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
     out: OutOption = None,
@@ -64,13 +83,27 @@ def inspect_command(
     something is wrong with it, too little can be told, or the bike file says something else. What can't be
     told is said so, with what would help.
 
+    With --wheel it is a wheel sensor's: pulses a turn, pulses lost or doubled by speed, motor noise. Of one
+    magnet, or of several that sit evenly, only a push tells how many: push the bicycle along a tape for five
+    turns of the wheel while recording, and say --pushed METRES:TURNS.
+
     Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
     """
+    if wheel:
+        _refuse_crank_options(forward, turns, thresholds)
+        from host_sim.commands.inspect_wheel import WheelRequest
+
+        push = read_push(pushed) if pushed is not None else None
+        asked = WheelRequest(capture, channels, time_unit, samplerate, push, bike, write, out, force)
+        inspect_wheel_command(asked, as_json)
+        return
+    if pushed is not None:
+        raise RequestError("--pushed is given without --wheel, allowed is with it")
     # Here, for the numerical libraries take longer to load than all other commands together.
     from host_sim.commands.inspect import InspectRequest, inspect_capture
 
     request = InspectRequest(
-        capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate
+        capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate, thresholds
     )
     with progress_bar("reading") as done:
         result = inspect_capture(request, done)
@@ -82,18 +115,24 @@ def inspect_command(
         raise typer.Exit(1)
 
 
+def _refuse_crank_options(forward: str | None, turns: int | None, thresholds: str | None) -> None:
+    for name, given in (("--forward", forward), ("--turns", turns), ("--thresholds", thresholds)):
+        if given is not None:
+            raise RequestError(
+                f"{name} and --wheel are both given, allowed is {name} for a pedal sensor only"
+            )
+
+
 def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
     rows = [("capture", f"{spoken(request.capture_path)}, {result.form}, channels {', '.join(result.names)}")]
-    rows += _sensor_rows(result) + _turning_rows(result) + _support_rows(result)
+    rows += _sensor_rows(result) + _volts_rows(result) + _turning_rows(result) + _support_rows(result)
     if request.write:
         changed = [
             f"{key} = {'taken out' if value is None else value}" for key, value in result.changed.items()
         ]
         rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
     rows.append(("files", "\n".join(spoken(path) for path in result.files)))
-    width = max(len(name) for name, _ in rows) + 2
-    for name, value in rows:
-        print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+    print_rows(rows)
     for sentence in result.advice:
         print(f"* {sentence}")
     if result.why:
@@ -114,6 +153,28 @@ def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:
         rows.append(("phase", found.phase_deg.said(f"{found.phase_deg.value:.0f}°")))
     for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):
         rows.append((name, numbers.said(", ".join(map(str, numbers.value or [])) or "none")))
+    return rows
+
+
+def _volts_rows(result: "InspectResult") -> list[tuple[str, str]]:
+    """Return a row for each channel, and its lowest magnets."""
+    rows = []
+    for one in result.volts.channels if result.volts is not None else []:
+        low_v, high_v = one.thresholds_v
+        swing = f"swing {one.swing.usual_v:.2f} V, noise {one.swing.noise_v:.2f} V"
+        rows.append((f"volts of {one.name}", f"{swing}, thresholds {low_v:.2f} and {high_v:.2f} V"))
+        if one.dead or not one.swing.linear or not one.magnets:
+            continue
+        lowest = sorted(one.magnets, key=lambda magnet: magnet.margin_v)[:LOWEST_SAID]
+        rows.append(
+            (
+                f"least margins of {one.name}",
+                ", ".join(
+                    f"magnet {magnet.number} {magnet.margin_v:.2f} V ({magnet.share:.0%} high)"
+                    for magnet in lowest
+                ),
+            )
+        )
     return rows
 
 

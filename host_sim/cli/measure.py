@@ -27,7 +27,7 @@ def _density(text: str) -> float:
     return number("--air-density", text, "a number of kg/m3, 0.5 to 1.6")
 
 
-def _push(text: str) -> tuple[float, float]:
+def read_push(text: str) -> tuple[float, float]:
     """Read one --pushed: way in metres and turns of the wheel."""
     allowed = "metres:turns, for example 21.34:10"
     way, colon, turns = text.partition(":")
@@ -119,7 +119,7 @@ def measure_command(
         coast_down or [],
         ride or [],
         load_steps or [],
-        [_push(text) for text in pushed or []],
+        [read_push(text) for text in pushed or []],
         _known(known or []),
         total_mass_kg,
         air_density,

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,13 +10,18 @@ from firmware.settings import Settings
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.advice import advice_of
+from host_sim.capture.analog.magnets import VoltsFound, volts_of
+from host_sim.capture.analog.volts_capture import VoltsCapture
+from host_sim.capture.analog.words import settled, volts_advice, volts_json, why_of
+from host_sim.capture.as_json import findings_json, verdict_json
 from host_sim.capture.bike_file import bike_path, bike_with, changes_for, write_changes
 from host_sim.capture.bike_words import advice_for_bike, contradictions, written_words
 from host_sim.capture.diagnose import KINDS, Told, inspect_edges
-from host_sim.capture.edges import EdgeChunk
-from host_sim.capture.findings import Finding, Inspection
+from host_sim.capture.edges import Capture, EdgeChunk
+from host_sim.capture.findings import Inspection
 from host_sim.capture.open_capture import TIME_UNITS, open_capture
 from host_sim.capture.stopping import Support, support_of
+from host_sim.capture.stretches import Floats
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.textfile import spoken
@@ -23,6 +29,7 @@ from host_sim.textfile import spoken
 FILES = ("inspection.png", "inspection.json")
 TURNS_LEAST, TURNS_MOST = 2, 10_000
 SECONDS_MOST = 1e7
+VOLTS_MOST = 1000.0
 
 
 class InspectRequest:
@@ -40,6 +47,7 @@ class InspectRequest:
         out: Path | None = None,
         force: bool = False,
         samplerate_hz: int | None = None,
+        thresholds: str | None = None,
     ) -> None:
         """Check everything before anything is read; RequestError says what is wrong."""
         if turns is not None and not TURNS_LEAST <= turns <= TURNS_MOST:
@@ -62,10 +70,36 @@ class InspectRequest:
         self.names = names
         self.time_unit = time_unit
         self.samplerate_hz = samplerate_hz
-        open_capture(capture, names, time_unit, samplerate_hz)
+        self.thresholds_v = _thresholds(thresholds)
+        opened = self.open()
+        if thresholds is not None and not isinstance(opened, VoltsCapture):
+            raise RequestError(
+                f"{spoken(capture.name)}: --thresholds is given, allowed is a CSV file of volts"
+            )
         self.write = write
         self.out = out or fresh_folder("treadle-inspect")
         self.force = force
+
+    def open(self, done: Callable[[int, int], None] | None = None) -> Capture:
+        """Open the capture; RequestError says why it can't be read."""
+        return open_capture(
+            self.capture_path, self.names, self.time_unit, self.samplerate_hz, done, self.thresholds_v
+        )
+
+
+def _thresholds(text: str | None) -> tuple[float, float] | None:
+    """Read LOW:HIGH, volts."""
+    if text is None:
+        return None
+    allowed = "LOW:HIGH in volts, for example 0.8:2.0"
+    low, colon, high = text.partition(":")
+    try:
+        low_v, high_v = float(low), float(high)
+    except ValueError:
+        raise RequestError(f"--thresholds is {text[:60]!r}, allowed is {allowed}") from None
+    if not colon or not -VOLTS_MOST <= low_v < high_v <= VOLTS_MOST:
+        raise RequestError(f"--thresholds is {text[:60]!r}, allowed is {allowed}")
+    return low_v, high_v
 
 
 def _forward(text: str | None) -> tuple[float, float] | None:
@@ -94,10 +128,12 @@ class InspectResult:
         form: str,
         names: tuple[str, ...],
         against_bike: list[str],
+        volts: VoltsFound | None = None,
     ) -> None:
         """Keep the findings; files are added as they are written.
 
-        `against_bike`: what the bike file, as it now is, has otherwise than the capture.
+        `against_bike`: what the bike file, as it now is, has otherwise than the capture. `volts`: None where
+        the file has levels only.
         """
         self.inspection = inspection
         self.support = support
@@ -105,9 +141,13 @@ class InspectResult:
         self.form = form
         self.names = names
         self.files: list[Path] = []
+        self.between: Callable[[float, float], tuple[Floats, Floats]] | None = None
         self.changed: dict[str, Any] = {}
-        self.why = [*inspection.why, *against_bike]
-        self.as_json = _as_json(inspection, advice) | _verdict_of(inspection, self.why)
+        self.volts = volts
+        by_volts = why_of(volts) if volts is not None else []
+        self.why = [*settled(inspection.why, volts), *by_volts, *against_bike]
+        self.as_json = findings_json(inspection, advice) | verdict_json(inspection, self.why)
+        self.as_json["volts"] = volts_json(volts)
 
     @property
     def fit(self) -> bool:
@@ -117,9 +157,7 @@ class InspectResult:
 
 def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | None = None) -> InspectResult:
     """Read the capture, inspect it, draw it, and change the bike file if asked to."""
-    capture = open_capture(
-        request.capture_path, request.names, request.time_unit, request.samplerate_hz, done
-    )
+    capture = request.open(done)
 
     def source() -> Iterator[EdgeChunk]:
         return capture.chunks()
@@ -129,7 +167,11 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         _refuse_beyond(request.told, inspection)
         support = _support(inspection, request.bike)
         advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
-        advice += advice_of(inspection, support)
+        volts = volts_of(capture, inspection) if isinstance(capture, VoltsCapture) else None
+        if volts is not None and volts.judged:
+            # What edges leave open the volts have told.
+            inspection = replace(inspection, unequal=[one for one in inspection.unequal if one.sure])
+        advice += (volts_advice(volts) if volts is not None else []) + advice_of(inspection, support)
         changed = changes_for(inspection, request.bike) if request.write and request.bike is not None else {}
         bike = request.bike
         if changed and request.bike_path is not None:
@@ -140,7 +182,8 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
             against = contradictions(inspection, bike)
             advice += advice_for_bike(inspection, support, bike)
         advice += written_words(changed)
-        result = InspectResult(inspection, support, advice, capture.form, capture.channels, against)
+        result = InspectResult(inspection, support, advice, capture.form, capture.channels, against, volts)
+        result.between = capture.shown if isinstance(capture, VoltsCapture) else None
         _draw(result, request, delivery.place("inspection.png"))
         text = json.dumps(result.as_json, allow_nan=False, indent=2) + "\n"
         delivery.place("inspection.json").write_text(text, encoding="utf-8")
@@ -164,9 +207,15 @@ def _refuse_beyond(told: Told, inspection: Inspection) -> None:
 
 def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:
     # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
-    from host_sim.report.ring_figure import draw_inspection
+    from host_sim.report.ring_figure import VoltsShown, draw_inspection
 
-    draw_inspection(result.inspection, result.support, result.advice, spoken(request.capture_path.name), path)
+    volts = (
+        VoltsShown(result.volts, result.between)
+        if result.volts is not None and result.between is not None
+        else None
+    )
+    name = spoken(request.capture_path.name)
+    draw_inspection(result.inspection, result.support, result.advice, name, path, volts, result.why)
 
 
 def _support(inspection: Inspection, bike: Bike | None) -> Support | None:
@@ -193,88 +242,3 @@ def _of_the_file(damage: str, unknown_values: int, inspection: Inspection) -> li
             "board's decoder saw all of them"
         )
     return said
-
-
-def _as_json(inspection: Inspection, advice: list[str]) -> dict[str, Any]:
-    cadence = inspection.cadence
-    return {
-        "channels": inspection.channels.number.value,
-        "lead": inspection.lead.value,
-        "pulses_per_rev": inspection.pulses.value,
-        "confidence": _confidence(inspection),
-        "duty": {name: _rounded(finding, 3) for name, finding in inspection.duty.items()},
-        "phase_deg": _rounded(inspection.phase_deg, 1),
-        "missing": inspection.missing.value,
-        "weak": inspection.weak.value,
-        "noise_per_s": round(inspection.noise_per_s, 3),
-        "invalid_per_s": round(inspection.invalid_per_s, 3),
-        "reversals": inspection.reversals,
-        "cadence_rpm": None
-        if cadence is None
-        else {
-            "min": round(cadence.least, 1),
-            "median": round(cadence.median, 1),
-            "max": round(cadence.most, 1),
-        },
-        "advice": advice,
-    }
-
-
-def _verdict_of(inspection: Inspection, why: list[str]) -> dict[str, Any]:
-    """Return what explains the exit code."""
-    channels, overlap, board, table = (
-        inspection.channels,
-        inspection.overlap,
-        inspection.board,
-        inspection.table,
-    )
-    return {
-        "fit": not why,
-        "why": why,
-        "dead": channels.dead or None,
-        "bounces": inspection.bounces,
-        "seen_by_one_channel_only": [
-            {"lacking_on": one.channel, "magnet": one.magnet or None} for one in inspection.lacking
-        ],
-        "overlap": None
-        if overlap is None
-        else {
-            "least_share": round(overlap.share, 4),
-            "magnet": overlap.magnet or None,
-            "highest_rpm": round(overlap.highest_rpm),
-            "of_each_magnet": overlap.shares,
-        },
-        "counts": {
-            "board": {"forward": board.forward, "backward": board.backward, "refused": board.rejected},
-            "table": None
-            if table is None
-            else {"forward": table.forward, "backward": table.backward, "refused": table.rejected},
-        },
-        "changes": [
-            {"at_s": round(one.at_s, 3), "lost": one.lost, "back": one.back, "weak": one.weak}
-            for one in inspection.changes
-        ],
-    }
-
-
-def _confidence(inspection: Inspection) -> dict[str, float]:
-    duty = [finding.confidence for finding in inspection.duty.values()]
-    kind = inspection.kind
-    if kind.value == "duty-coded":
-        duty_coded = kind.confidence
-    else:
-        duty_coded = 1.0 - kind.confidence if kind.value is not None else 0.0
-    return {
-        "channels": round(inspection.channels.number.confidence, 3),
-        "lead": round(inspection.lead.confidence, 3),
-        "pulses_per_rev": round(inspection.pulses.confidence, 3),
-        "duty": round(min(duty, default=0.0), 3),
-        "phase_deg": round(inspection.phase_deg.confidence, 3),
-        "missing": round(inspection.missing.confidence, 3),
-        "weak": round(inspection.weak.confidence, 3),
-        "duty_coded": round(duty_coded, 3),
-    }
-
-
-def _rounded(finding: Finding[float], digits: int) -> float | None:
-    return None if finding.value is None else round(finding.value, digits)

@@ -20,8 +20,11 @@ OUTER, INNER, BAND = 0.80, 0.55, 0.20
 WORDS_PULSES_MOST = 12
 
 
-def draw_ring(figure: Figure, axes: Any, inspection: Inspection) -> None:
-    """Draw the ring from the side, magnet 1 on top, in the direction of travel clockwise."""
+def draw_ring(figure: Figure, axes: Any, inspection: Inspection, weak_by_volts: list[int]) -> None:
+    """Draw the ring from the side, magnet 1 on top, in the direction of travel clockwise.
+
+    `weak_by_volts`: magnets whose pulse looks as usual and whose volts do not.
+    """
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
     axes.set_ylim(0, 1.19)
@@ -43,6 +46,7 @@ def draw_ring(figure: Figure, axes: Any, inspection: Inspection) -> None:
     pitch = 2.0 * np.pi / ring.pulses
     for magnet in ring.magnets:
         _arcs(axes, magnet, ring, two, names)
+    _named(axes, ring, weak_by_volts)
     bottom = INNER if two else OUTER
     for number in ring.missing:
         centre = (number - 1) * pitch
@@ -95,14 +99,25 @@ def _arcs(axes: Any, magnet: Magnet, ring: Ring, two: bool, names: tuple[str, st
             middle, BAND, width=width * pitch, bottom=bottom, color=BAD if weak else COLOURS[name],
             hatch="///" if weak else "", edgecolor="white", linewidth=0.4,
         )  # fmt: skip
+
+
+def _named(axes: Any, ring: Ring, weak_by_volts: list[int]) -> None:
+    """Write the number of each magnet outside the ring, and what is wrong with it."""
     size = 11 if ring.pulses <= 24 else 8
-    # Neighbours on a fine ring would overprint each other's words; the colour says "weak" as well.
-    share = f"{magnet.strength:.0%}" if ring.pulses > WORDS_PULSES_MOST else f"weak, {magnet.strength:.0%}"
-    text = f"{magnet.number}\n{share}" if weak else str(magnet.number)
-    axes.text(
-        centre, 1.1, text, ha="center", va="center", color=BAD if weak else INK, fontsize=size,
-        fontweight="bold" if weak else "normal",
-    )  # fmt: skip
+    for magnet in ring.magnets:
+        centre = (magnet.number - 1) * 2.0 * np.pi / ring.pulses + np.deg2rad(magnet.error_deg)
+        weak = magnet.number in ring.weak
+        low = magnet.number in weak_by_volts
+        # Neighbours on a fine ring would overprint each other's words; the colour says "weak" as well.
+        word = "" if ring.pulses > WORDS_PULSES_MOST else "low" if low else "weak, "
+        text = f"{magnet.number}\n{word}" if low and word else str(magnet.number)
+        if weak and not low:
+            text = f"{magnet.number}\n{word}{magnet.strength:.0%}"
+        bad = weak or low
+        axes.text(
+            centre, 1.1, text, ha="center", va="center", color=BAD if bad else INK, fontsize=size,
+            fontweight="bold" if bad else "normal",
+        )  # fmt: skip
 
 
 def _middle(inspection: Inspection, ring: Ring, two: bool, names: tuple[str, str]) -> str:

@@ -5,6 +5,8 @@ Names come from a user's files, so no text is taken for mathematics.
 
 import textwrap
 import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +19,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from host_sim.capture.analog.magnets import VoltsFound
 from host_sim.capture.cadence import Cadence
 from host_sim.capture.findings import Inspection
 from host_sim.capture.stopping import Support
+from host_sim.capture.stretches import Floats
 from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, INK, QUIET, draw_ring
+from host_sim.report.volts_drawing import draw_heights, draw_traces, thresholds_words
 
 ENGAGE, RELEASE = "#14775a", "#a0252f"
 LEFT, RIGHT = 0.06, 0.97
+HALF = 0.72
+SECONDS_SHOWN = 60.0
 EDGES_SHOWN = 400
 POINTS_SHOWN = 2000
 ADVICE_LETTERS = 92
@@ -32,10 +39,27 @@ TITLE_LETTERS = 70
 VERDICT_LETTERS = 80
 
 
+@dataclass(frozen=True)
+class VoltsShown:
+    """A capture in volts: what was found, and what gives times and volts between two moments."""
+
+    found: VoltsFound
+    between: Callable[[float, float], tuple[Floats, Floats]]
+
+
 def draw_inspection(
-    inspection: Inspection, support: Support | None, advice: list[str], title: str, path: Path
+    inspection: Inspection,
+    support: Support | None,
+    advice: list[str],
+    title: str,
+    path: Path,
+    volts: VoltsShown | None = None,
+    why: list[str] | None = None,
 ) -> None:
-    """Draw an inspection into `path` (PNG or SVG by its suffix); `title` names the capture."""
+    """Draw an inspection into `path` (PNG or SVG by its suffix); `title` names the capture.
+
+    `why`: what is against the sensor, None for what the edges have against it.
+    """
     with (
         plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
         plt.rc_context({"text.parse_math": False, "hatch.linewidth": 0.6}),
@@ -43,19 +67,23 @@ def draw_inspection(
     ):
         warnings.filterwarnings("ignore", message="Glyph")  # A name in a script that the font lacks.
         figure = plt.figure(figsize=(14, 10.5))
-        _heading(figure, inspection, title)
-        _edges(figure.add_axes((LEFT, 0.735, RIGHT - LEFT, 0.145)), inspection)
-        draw_ring(figure, figure.add_axes((0.02, 0.04, 0.42, 0.56), projection="polar"), inspection)
-        _cadence(figure.add_axes((0.52, 0.39, RIGHT - 0.52, 0.225)), inspection, support)
-        _advice(figure, inspection, advice)
+        weak = volts.found.weak if volts is not None else []
+        _heading(figure, inspection, title, weak)
+        _edges(figure.add_axes((LEFT, 0.735, RIGHT - LEFT, 0.145)), inspection, volts)
+        draw_ring(figure, figure.add_axes((0.02, 0.04, 0.42, 0.56), projection="polar"), inspection, weak)
+        right = RIGHT if volts is None else HALF
+        _cadence(figure.add_axes((0.52, 0.39, right - 0.52, 0.225)), inspection, support, volts is None)
+        if volts is not None:
+            draw_heights(figure.add_axes((HALF + 0.04, 0.39, RIGHT - HALF - 0.04, 0.225)), volts.found)
+        _advice(figure, inspection.why if why is None else why, advice)
         figure.savefig(path, dpi=105)
         plt.close(figure)
 
 
-def _heading(figure: Figure, inspection: Inspection, title: str) -> None:
+def _heading(figure: Figure, inspection: Inspection, title: str, weak: list[int]) -> None:
     shown = title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
     figure.text(LEFT, 0.975, shown, fontsize=12, va="top", color=QUIET)
-    verdict = _verdict(inspection)
+    verdict = _verdict(inspection, weak)
     figure.text(
         LEFT,
         0.95,
@@ -66,7 +94,7 @@ def _heading(figure: Figure, inspection: Inspection, title: str) -> None:
     )
 
 
-def _verdict(inspection: Inspection) -> str:
+def _verdict(inspection: Inspection, weak_by_volts: list[int]) -> str:
     """Return the findings in one line."""
     if inspection.channels.live == 0:
         return (
@@ -88,6 +116,8 @@ def _verdict(inspection: Inspection) -> str:
     for name, finding in (("missing", inspection.missing), ("weak", inspection.weak)):
         if finding.value and finding.sure:
             wrong.append(f"magnet {', '.join(map(str, finding.value))} {name}")
+    if weak_by_volts:
+        wrong.append(f"magnet {', '.join(map(str, weak_by_volts))} weak by its volts")
     if inspection.decodable.value is False:
         wrong.append("A and B do not overlap")
     if inspection.changes:
@@ -103,10 +133,8 @@ def _verdict(inspection: Inspection) -> str:
     return text[0].upper() + text[1:]
 
 
-def _edges(axes: Axes, inspection: Inspection) -> None:
+def _edges(axes: Axes, inspection: Inspection, volts: VoltsShown | None) -> None:
     """Draw a little more than the first turn, with the numbers of the magnets."""
-    axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_yticks([])
     gathered = inspection.gathered
     times_s = gathered.times_ns / 1e9
     rises_s = inspection.rises_s
@@ -116,6 +144,30 @@ def _edges(axes: Axes, inspection: Inspection) -> None:
         last = min(seen + 1, len(rises_s) - 1)
         margin_s = 0.5 * float(rises_s[1] - rises_s[0])
         begin_s, end_s = float(rises_s[0]) - margin_s, float(rises_s[last]) + margin_s
+    if volts is not None:
+        draw_traces(axes, volts.found, *volts.between(begin_s, min(end_s, begin_s + SECONDS_SHOWN)))
+        _numbers(axes, inspection, seen, axes.get_ylim()[1])
+    else:
+        _levels(axes, inspection, begin_s, end_s)
+        _numbers(axes, inspection, seen, axes.get_ylim()[1] - 0.12)
+    axes.set_xlim(begin_s, max(end_s, begin_s + 1e-3))
+    axes.set_xlabel("time, s")
+    known = inspection.ring is not None and inspection.pulses.sure and not inspection.changes
+    words = "the first turn (shaded) as recorded, with the numbers of the magnets" if known else "as recorded"
+    if volts is not None:
+        words += f", {thresholds_words(volts.found)}"
+    axes.set_title(
+        words, loc="left", fontsize=10,
+        color=QUIET, pad=4,
+    )  # fmt: skip
+
+
+def _levels(axes: Axes, inspection: Inspection, begin_s: float, end_s: float) -> None:
+    """Draw the levels of the channels between two moments."""
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.set_yticks([])
+    gathered = inspection.gathered
+    times_s = gathered.times_ns / 1e9
     first = max(int(np.searchsorted(times_s, begin_s, side="right")) - 1, 0)
     stop = min(int(np.searchsorted(times_s, end_s)), first + EDGES_SHOWN)
     shown_s = np.append(times_s[first:stop], end_s)
@@ -131,34 +183,29 @@ def _edges(axes: Axes, inspection: Inspection) -> None:
             -0.006, base + 0.5, name, transform=axes.get_yaxis_transform(), ha="right", va="center",
             color=COLOURS[name], fontweight="bold", fontsize=12,
         )  # fmt: skip
-    top = 1.4 * len(channels)
+    axes.set_ylim(-0.12, max(1.4 * len(channels), 1.4) + 0.12)
+
+
+def _numbers(axes: Axes, inspection: Inspection, seen: int, top: float) -> None:
+    """Write the numbers of the magnets over their rises, and shade one turn."""
+    rises_s = inspection.rises_s
     if inspection.ring is not None and inspection.pulses.sure and not inspection.changes:
         for place, rise_s in enumerate(rises_s[: seen + 1]):
             magnet = inspection.ring.magnets[place % seen]
             weak = magnet.number in inspection.ring.weak
             axes.text(
-                rise_s, top - 0.18, str(magnet.number), fontsize=9, ha="left",
+                rise_s, top, str(magnet.number), fontsize=9, ha="left", va="top",
                 color=BAD if weak else QUIET, fontweight="bold" if weak else "normal",
             )  # fmt: skip
         if seen < len(rises_s):
             axes.axvspan(float(rises_s[0]), float(rises_s[seen]), color=EMPTY, zorder=0, linewidth=0)
-    axes.set_ylim(-0.12, max(top, 1.4) + 0.12)
-    axes.set_xlim(begin_s, max(end_s, begin_s + 1e-3))
-    axes.set_xlabel("time, s")
-    known = inspection.ring is not None and inspection.pulses.sure and not inspection.changes
-    words = "the first turn (shaded) as recorded, with the numbers of the magnets" if known else "as recorded"
-    axes.set_title(
-        words, loc="left", fontsize=10,
-        color=QUIET, pad=4,
-    )  # fmt: skip
 
 
-def _cadence(axes: Axes, inspection: Inspection, support: Support | None) -> None:
+def _cadence(axes: Axes, inspection: Inspection, support: Support | None, wide: bool) -> None:
     cadence = inspection.cadence
     axes.spines[["top", "right"]].set_visible(False)
-    axes.set_title(
-        "cadence, a turn at a time, and the range covered (shaded)", loc="left", fontsize=10, color=QUIET
-    )
+    title = "cadence, a turn at a time, and the range covered (shaded)" if wide else "cadence, turn by turn"
+    axes.set_title(title, loc="left", fontsize=10, color=QUIET)
     axes.set_xlabel("time, s")
     axes.set_ylabel("rpm")
     if cadence is None:
@@ -191,7 +238,9 @@ def _cadence(axes: Axes, inspection: Inspection, support: Support | None) -> Non
         axes.axhline(support.engage_rpm, color=ENGAGE, linestyle="--", linewidth=1)
         axes.axhline(support.release_rpm, color=RELEASE, linestyle=":", linewidth=1.4)
         axes.annotate(
-            f"smallest to engage {support.engage_rpm} rpm (dashed), to release {support.release_rpm} rpm",
+            f"smallest to engage {support.engage_rpm} rpm (dashed), to release {support.release_rpm} rpm"
+            if wide
+            else f"engage {support.engage_rpm} rpm, release {support.release_rpm} rpm",
             (0.005, support.engage_rpm), xycoords=axes.get_yaxis_transform(), xytext=(0, 2),
             textcoords="offset points", va="bottom", fontsize=8.5, color=ENGAGE,
         )  # fmt: skip
@@ -215,12 +264,12 @@ def _thinned(cadence: Cadence) -> tuple[Any, Any]:
     return np.repeat(middle_s, 2), np.column_stack((low, high)).ravel()
 
 
-def _advice(figure: Figure, inspection: Inspection, advice: list[str]) -> None:
+def _advice(figure: Figure, why: list[str], advice: list[str]) -> None:
     figure.text(0.52, 0.325, "what to do", fontsize=12, fontweight="bold", va="top")
     lines: list[str] = []
     nothing = "nothing: the sensor is as it should be, as far as edges tell"
-    if not inspection.fit:
-        nothing = f"not shown to be fit: {'; '.join(inspection.why)}"
+    if why:
+        nothing = f"not shown to be fit: {'; '.join(why)}"
     for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS - 4, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:

@@ -8,9 +8,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from host_sim.capture.advice import advice_of
+from host_sim.capture.as_json import findings_json
 from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.edges import EdgeChunk
-from host_sim.commands.inspect import _as_json, _support
+from host_sim.commands.inspect import _support
 
 # Gaps from a nanosecond to minutes, levels of two channels; sometimes a regular train with holes in it.
 gaps_ns = st.one_of(
@@ -83,7 +84,7 @@ def test_any_edges_end_in_findings_and_not_in_a_crash(edges, in_file, turns):
         inspection = inspect_edges(lambda: iter(chunks), in_file, Told((0.0, 1.0), turns))
         support = _support(inspection, None)
         advice = advice_of(inspection, support)
-    json.dumps(_as_json(inspection, advice), allow_nan=False)
+    json.dumps(findings_json(inspection, advice), allow_nan=False)
     for finding in (inspection.kind, inspection.lead, inspection.pulses, inspection.phase_deg):
         assert 0.0 <= finding.confidence <= 1.0
     if inspection.pulses.value is not None:

@@ -55,6 +55,49 @@ def test_a_healthy_looking_ring_of_20_whose_pulses_hardly_overlap_is_not_fit():
     assert "move the two pickups farther apart" in _advice(found)
 
 
+@pytest.mark.parametrize("swing", [0.0, 0.22])
+@pytest.mark.parametrize("count", [6, 12, 24, 32])
+@pytest.mark.parametrize("channel", [0, 1])
+def test_a_magnet_weak_on_one_channel_is_named_although_the_board_counts_right(channel, count, swing):
+    weak = {5: 0.6}
+    ring = Magnets(count, places=_uneven(count), strengths=(weak, {}) if channel == 0 else ({}, weak))
+    capture = Capture(ring, Legs(swing=swing), seed=count)
+    found = _look(capture)
+    number = (5 - first_magnet(capture)) % count + 1
+    assert [(one.channel, one.magnet, one.sure) for one in found.unequal] == [("AB"[channel], number, True)]
+    assert "a magnet is weak on one channel" in found.why
+    assert f"magnet {number} is weak on {'AB'[channel]} only" in _advice(found)
+    assert (found.board.backward, found.board.rejected) == (0, 0)
+
+
+def test_a_weak_magnet_of_a_part_that_is_low_over_magnets_is_found_as_well():
+    ring = Magnets(12, places=PLACES_12, strengths=({5: 0.6}, {}))
+    found = _look(Capture(ring, low_active=True))
+    assert [(one.channel, one.sure) for one in found.unequal] == [("A", True)]
+
+
+def test_what_is_nearly_as_long_as_the_other_pulse_asks_for_volts():
+    ring = Magnets(12, places=PLACES_12, strengths=({5: 0.76}, {}))
+    found = _look(Capture(ring))
+    assert [one.sure for one in found.unequal] == [False]
+    assert found.weak.sure is False
+    assert "Record the volts of both outputs with an oscilloscope" in _advice(found)
+
+
+def test_a_fault_that_comes_again_evenly_makes_the_turn_a_guess():
+    weak = {5: 0.6, 11: 0.6}
+    found = _look(Capture(Magnets(12, places=PLACES_12, strengths=(weak, {}))))
+    assert (
+        sorted(one.magnet % 6 for one in found.unequal)[0]
+        == sorted(one.magnet % 6 for one in found.unequal)[1]
+    )
+    assert found.pulses.sure is False
+
+
+def _uneven(count):
+    return tuple(0.03 * ((7 * place) % 11 - 5) / 5.0 for place in range(count))
+
+
 def test_the_overlap_is_that_of_the_worst_magnet():
     ring = Magnets(12, duty=0.4, phase=0.25, places=PLACES_12, strengths=({7: 0.6}, {}))
     capture = Capture(ring)

@@ -12,8 +12,12 @@ import pytest
 
 from host_sim.bench.faults import FaultSpec
 from host_sim.bikes.load import BIKES, load_bike
+from tests.capture.halls.legs import Legs
+from tests.capture.halls.ring import Magnets
 from tests.capture.identification.truth import record
 from tests.capture.looking import missing, sensor, weak, write
+from tests.capture.scope.layouts import plain
+from tests.capture.scope.volts import Scope, first_magnet, sampled
 
 KEYS = [
     "channels",
@@ -34,9 +38,11 @@ KEYS = [
     "dead",
     "bounces",
     "seen_by_one_channel_only",
+    "weak_on_one_channel",
     "overlap",
     "counts",
     "changes",
+    "volts",
 ]
 ROOT = Path(__file__).resolve().parents[2]
 TRIKE = (BIKES / "cargo_trike.toml").read_text(encoding="utf-8")
@@ -99,6 +105,31 @@ def test_a_sensor_with_a_fault_ends_with_1(treadle, here, fault):
     code, out, _ = treadle("bad.csv")
     assert code == 1
     assert "* " in out
+
+
+def test_volts_are_in_the_table_and_in_json_and_drawn(treadle, here):
+    ring = Magnets(
+        12, places=tuple(0.03 * ((7 * k) % 5 - 2) / 2 for k in range(12)), strengths=({5: 0.74}, {})
+    )
+    scope = Scope(ring, Legs((("turn", 12.0, 60.0),)))
+    (here / "volts.csv").write_text(plain(*sampled(scope)), encoding="utf-8")
+    code, out, err = treadle("volts.csv", "--forward", "1:6", "--out", "seen")
+    number = (5 - first_magnet(scope)) % 12 + 1
+    assert (code, err) == (1, "")
+    assert f"least margins of A        magnet {number} 0." in out
+    assert "a magnet is weak by its volts" in out
+    found = json.loads((here / "seen" / "inspection.json").read_text(encoding="utf-8"))
+    assert (found["fit"], found["volts"]["linear"], found["volts"]["weak"]) == (False, True, [number])
+    assert [len(one["magnets"]) for one in found["volts"]["channels"].values()] == [12, 12]
+    assert (here / "seen" / "inspection.png").stat().st_size > 50_000
+
+
+@pytest.mark.parametrize("given", ["2.0", "2:1", "a:b", "1:1e9"])
+def test_thresholds_that_make_no_sense_are_refused(treadle, given):
+    code, _, err = treadle("crank.vcd", "--thresholds", given)
+    assert (code, "allowed is LOW:HIGH in volts" in err) == (2, True)
+    code, _, err = treadle("crank.vcd", "--thresholds", "0.8:2.0")
+    assert (code, "allowed is a CSV file of volts" in err) == (2, True)
 
 
 @pytest.mark.usefixtures("undrawn")

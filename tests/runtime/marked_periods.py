@@ -23,8 +23,10 @@ from replay import (  # type: ignore[import-not-found, unused-ignore]
 )
 
 from firmware.controller import Controller
+from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.history import RememberedEdges
 from firmware.link.port import Port
+from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.store import Storage, Store
 from firmware.link.talk import Talk
 from firmware.loop import Heap, LoopCounters, run
@@ -100,6 +102,7 @@ class Periods(Replay):  # type: ignore[misc, unused-ignore]
             Store(NoFiles()),
             "replayed",
             1,
+            [bytearray(BLOCK_SIZE) for _ in range(LEAST_BLOCKS)],
             now_us,
         )
         return controller

@@ -8,11 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.console import GO_ON, LINE_MAX, MAINTENANCE, START_ANEW, Console
 from firmware.link.history import RememberedEdges
 from firmware.link.port import PIECE_SIZE, Port
+from firmware.link.recorder import BLOCK_SIZE, Recorder
+from firmware.link.recording import Recording
 from firmware.link.requests import parse
 from firmware.link.store import Storage, Store
+from firmware.link.stream import Stream
 from firmware.link.talk import Talk
 from firmware.loop import LoopCounters, run
 from firmware.records import Inputs, Outputs
@@ -23,6 +27,10 @@ from host_sim.errors import RequestError
 from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US, Rig
 from tests.unit.test_loop import Counted, PaperBoard, Unplugged
 
+NO_REQUEST = (
+    "request must be one of about, settings, set, clear, edges, maintenance, "
+    "stream, stream all, freeze, release"
+)
 MOVING = {"refused": "the bicycle must stand, and nothing may drive"}
 
 
@@ -45,6 +53,11 @@ class Paper(Storage):
         return zlib.crc32(content)
 
 
+def small_ring() -> list[bytearray]:
+    """Return as few blocks as a recorder may have."""
+    return [bytearray(BLOCK_SIZE) for _ in range(LEAST_BLOCKS)]
+
+
 class Desk:
     """A console with everything round it. `stored` starts it with a valid slot."""
 
@@ -58,7 +71,14 @@ class Desk:
         self.rig = Rig(Settings({"assist_power_w": 240}))
         self.edges = RememberedEdges()
         self.rig.inputs.crank = self.edges
-        self.console = Console(self.rig.controller, self.rig.inputs, self.edges, self.store, "paper")
+        self.console = Console(
+            self.rig.controller, self.rig.inputs, self.edges, self.store, "paper", self.recording()
+        )
+
+    def recording(self) -> Recording:
+        """Return a recorder in a small ring, ready to be asked."""
+        self.recorder = Recorder(self.rig.controller, self.rig.inputs, small_ring(), 0)
+        return Recording(self.recorder, Stream(self.recorder.ring))
 
     def ask_bytes(self, line: bytes) -> list[dict[str, Any]]:
         """Send a line and its end; return all lines of the answer."""
@@ -189,10 +209,22 @@ def test_edges_that_come_while_edges_are_read_out_do_not_shift_them():
         (b'{"request": 1.5}', "at character 14 there must be ,"),
         (b'{"request": -}', "at character 13 there must be a whole number of at most 9 digits"),
         (b'{"request": 1234567890}', "at character 13 there must be a whole number of at most 9 digits"),
-        (b"{}", "request must be one of about, settings, set, clear, edges, maintenance"),
-        (b'{"request": "reboot"}', "request must be one of about, settings, set, clear, edges, maintenance"),
-        (b'{"request": 1}', "request must be one of about, settings, set, clear, edges, maintenance"),
-        (b'{"request": {}}', "request must be one of about, settings, set, clear, edges, maintenance"),
+        (
+            b"{}",
+            NO_REQUEST,
+        ),
+        (
+            b'{"request": "reboot"}',
+            NO_REQUEST,
+        ),
+        (
+            b'{"request": 1}',
+            NO_REQUEST,
+        ),
+        (
+            b'{"request": {}}',
+            NO_REQUEST,
+        ),
         (b'{"request": "clear", "now": 1}', "the request clear has no now"),
         (b'{"request": "clear", "settings": {}}', "the request clear has no settings"),
         (b'{"request": "set"}', "the request set needs settings, an object of names and whole numbers"),
@@ -407,6 +439,7 @@ class Session:
             self.desk.store,
             "paper",
             1,
+            small_ring(),
             self.now_us,
         )
         self.desk.console = self.talk.console

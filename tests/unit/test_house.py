@@ -92,6 +92,7 @@ PLAIN_NUMBERS = PLAIN_SETTINGS | {
     "fault_cause",
     "sequence",
     "crc",
+    "blocks",
 }
 UNITS_OF_TIME_AND_ELECTRICITY = re.compile(
     r"(^|_)(time|delay|duration|timeout|voltage|volts?|current|amps?|power|watts?|speed|cadence|distance|"

@@ -8,7 +8,8 @@ from tests.capture.halls.judging import Verdict, fit_is_wrong, inspect, verdicts
 from tests.capture.halls.table import markdown, put_into
 
 CAPTURES = 510
-FIRST = 10_200  # A multiple of the number of classes. The inspection was written on cases below 600.
+# A multiple of the number of classes. The inspection was written on cases below 600 and 10,200 to 10,709.
+FIRST = 20_400
 README = Path(__file__).resolve().parents[3] / "host_sim" / "capture" / "README.md"
 
 

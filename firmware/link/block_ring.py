@@ -1,0 +1,102 @@
+"""A ring of blocks with one writer and one reader, a part of which can be frozen."""
+
+SPARE_BLOCKS = 6  # Not frozen, so that recording and sending go on.
+LEAST_BLOCKS = SPARE_BLOCKS + 2
+
+
+class BlockRing:
+    """The blocks. Read: `lost`, `frozen`.
+
+    `lost` counts, modulo 65536, the blocks that were written over before they were read, whether anybody
+    meant to or not; `frozen` blocks stay as they are.
+    """
+
+    __slots__ = (
+        "_blocks",
+        "_complete",
+        "_first_frozen",
+        "_frozen_waiting",
+        "_waiting",
+        "_writing",
+        "frozen",
+        "lost",
+    )
+
+    def __init__(self, blocks: list[bytearray]) -> None:
+        """Start empty; at least LEAST_BLOCKS `blocks`."""
+        self._blocks = blocks
+        self._first_frozen = 0
+        self._writing = 0
+        self._frozen_waiting = 0
+        self._waiting = 0
+        self._complete = 0
+        self.frozen = 0
+        self.lost = 0
+
+    def writing(self) -> bytearray:
+        """Return the block that is being written."""
+        return self._blocks[self._writing]
+
+    def follow(self) -> None:
+        """Let the reader begin with the block that is being written."""
+        self._frozen_waiting = 0
+        self._waiting = 0
+
+    def follow_all(self) -> None:
+        """Let the reader begin with the oldest block that is kept."""
+        self._frozen_waiting = self.frozen
+        self._waiting = self._complete
+
+    def waiting(self) -> int:
+        """Return how many blocks are complete and not yet read."""
+        return self._frozen_waiting + self._waiting
+
+    def oldest(self) -> bytearray:
+        """Return the oldest block that waits; only while one does."""
+        size = len(self._blocks)
+        behind_frozen = self._first_frozen + self.frozen
+        if self._frozen_waiting > 0:
+            return self._blocks[(behind_frozen - self._frozen_waiting) % size]
+        place = (self._writing - behind_frozen - self._waiting) % (size - self.frozen)
+        return self._blocks[(behind_frozen + place) % size]
+
+    def read(self) -> None:
+        """Go on to the next block: the oldest one has been read."""
+        if self._frozen_waiting > 0:
+            self._frozen_waiting -= 1
+        else:
+            self._waiting -= 1
+
+    def freeze(self) -> None:
+        """Keep the complete blocks, but for SPARE_BLOCKS, as they are; go on in the others."""
+        self.frozen = min(self._complete, len(self._blocks) - SPARE_BLOCKS)
+        self._first_frozen = (self._writing - self.frozen) % len(self._blocks)
+        self._frozen_waiting = min(self._waiting, self.frozen)
+        self.lost = (self.lost + self._waiting - self._frozen_waiting) & 0xFFFF
+        self._waiting = 0
+        self._complete = 0
+
+    def first_frozen(self) -> bytearray:
+        """Return the oldest frozen block."""
+        return self._blocks[self._first_frozen]
+
+    def release(self) -> None:
+        """Let the frozen blocks be written over."""
+        self.frozen = 0
+        self._complete = 0
+        self.follow()
+
+    def go_on(self) -> bytearray:
+        """Count the block being written as complete; return the next: the oldest that is not frozen."""
+        size = len(self._blocks)
+        kept = size - self.frozen - 1  # One of those that are not frozen is being written.
+        self._complete = min(self._complete + 1, kept)
+        if self._waiting < kept:
+            self._waiting += 1
+        else:
+            self.lost = (self.lost + 1) & 0xFFFF
+        following = (self._writing + 1) % size
+        if self.frozen > 0 and following == self._first_frozen:
+            following = (following + self.frozen) % size
+        self._writing = following
+        return self._blocks[following]

@@ -1,0 +1,113 @@
+"""Sends the recorder's blocks to a host that listens, each as one frame.
+
+A frame is made like one of telemetry: a zero, the COBS code of block and CRC-16, a zero; together 256 bytes,
+which are four pieces of the port. It is made a little at a time: a block takes STUFFED_AT_ONCE bytes a turn.
+A board that hears nothing stops by itself after BLOCKS_UNASKED blocks, which are 40 s of riding at least. Not
+time but blocks are counted, since a clock may jump.
+"""
+
+from firmware.link.block_ring import BlockRing
+from firmware.link.recorder import BLOCK_SIZE
+from firmware.link.telemetry import CRC_OF_BYTE
+
+STREAM_FRAME_SIZE = BLOCK_SIZE + 5  # Two zeros, one byte of code, two of CRC.
+STUFFED_AT_ONCE = 32
+BLOCKS_UNASKED = 400
+
+
+class Stream:
+    """Makes the frames. Read: `frame`, and `listening` (a host wants them)."""
+
+    __slots__ = (
+        "_at",
+        "_block",
+        "_code_at",
+        "_crc",
+        "_left",
+        "_lost_before",
+        "_ring",
+        "frame",
+        "listening",
+    )
+
+    def __init__(self, ring: BlockRing) -> None:
+        """Start with nobody listening."""
+        self._ring = ring
+        self._block = bytearray(0)
+        self._at = 0
+        self._code_at = 0
+        self._crc = 0
+        self._lost_before = 0
+        self._left = 0
+        self.listening = False
+        self.frame = bytearray(STREAM_FRAME_SIZE)
+
+    def listen(self, from_oldest: bool) -> None:
+        """Send from now on, or from the oldest block kept; a host that listens already misses nothing."""
+        self._left = BLOCKS_UNASKED
+        if from_oldest:
+            self._ring.follow_all()
+            self._at = 0
+        elif not self.listening:
+            self._ring.follow()
+            self._at = 0
+        self.listening = True
+
+    def make(self) -> bool:
+        """Do a little of the next frame; True if there was something to do."""
+        if not self.listening:
+            return False
+        ring = self._ring
+        if self._at > 0 and self._lost_before != ring.lost:
+            self._at = 0  # The block may have been written over meanwhile.
+        if self._at == 0:
+            if ring.waiting() == 0:
+                return False
+            self._begin()
+        self._stuff(min(self._at + STUFFED_AT_ONCE, BLOCK_SIZE))
+        return True
+
+    def made(self) -> bool:
+        """Tell whether the frame has just been completed; then its block counts as read."""
+        if self._at < BLOCK_SIZE:
+            return False
+        self._put(self._crc >> 8)
+        self._put(self._crc & 0xFF)
+        self.frame[self._code_at] = self._at + 2 - self._code_at
+        self._at = 0
+        self._ring.read()
+        self._left -= 1
+        self.listening = self._left > 0
+        return True
+
+    def _begin(self) -> None:
+        self._block = self._ring.oldest()
+        self._lost_before = self._ring.lost
+        self._code_at = 1
+        self._crc = 0xFFFF
+
+    def _stuff(self, end: int) -> None:
+        """Put the block up to `end` into the frame, and into the check sum."""
+        block = self._block
+        frame = self.frame
+        crc = self._crc
+        table = CRC_OF_BYTE  # A look-up of a global costs a slow board as much as two additions.
+        for at in range(self._at, end):
+            crc = (crc & 0xFF) << 8 ^ table[crc >> 8 ^ block[at]]
+            if block[at] == 0:
+                frame[self._code_at] = at + 2 - self._code_at
+                self._code_at = at + 2
+            else:
+                frame[at + 2] = block[at]
+        self._crc = crc
+        self._at = end
+
+    def _put(self, value: int) -> None:
+        """Append a byte of the check sum."""
+        at = self._at + 2
+        if value == 0:
+            self.frame[self._code_at] = at - self._code_at
+            self._code_at = at
+        else:
+            self.frame[at] = value
+        self._at += 1

@@ -1,0 +1,110 @@
+"""Steps and edges from a board as they happen.
+
+    with closing(open_port(name)) as port:
+        live = LiveSteps(port)
+        while ...:
+            for item in live.read():          # waits READ_TIMEOUT_S at most
+                if isinstance(item, Loss):
+                    ...                       # told, never silent
+                else:
+                    edges = crank_edges(item)  # every crank edge, raw times and levels
+
+It works with every open port, that of the desk board (`desk_port`) too, and while the bicycle moves. Nothing
+is lost as long as `read` is called often enough for the system's own buffer and the board's ring (20 s); what
+is lost all the same is a `Loss` in its place.
+"""
+
+import time
+from collections.abc import Callable
+
+from firmware.ticks import ticks_diff_us
+from host_sim.boardlink.console_client import BytePort, ConsoleClient
+from host_sim.boardlink.frames import Frame
+from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, RecordedStep, StepReader
+
+RENEW_S = 3.0  # A board stops when it has heard nothing for some 40 s.
+READ_SIZE = 16_384
+
+
+class LiveSteps:
+    """The stream of a board. Read: `lost`, `damaged`, `started_us`."""
+
+    def __init__(
+        self,
+        port: BytePort,
+        from_oldest: bool = False,
+        on_frame: Callable[[Frame], None] = lambda frame: None,
+        on_text: Callable[[str], None] = lambda text: None,
+        on_block: Callable[[Block], None] = lambda block: None,
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """Ask for the stream; BoardRefusal or BoardSilent if the board can't give it.
+
+        `from_oldest` asks for what the board still keeps, too. Frames, other text and every block go to their
+        functions as well.
+        """
+        self._reader = StepReader()
+        self._items: list[RecordedStep | Loss] = []
+        self._on_frame = on_frame
+        self._on_text = on_text
+        self._on_block = on_block
+        self._clock_s = clock_s
+        self._port = port
+        self._unread = 0
+        self._client = ConsoleClient(port, on_frame, on_text, self._take)
+        self._client.stream(from_oldest)
+        self._renew_s = clock_s() + RENEW_S
+
+    @property
+    def lost(self) -> int:
+        """Steps known to be missing."""
+        return self._reader.lost
+
+    @property
+    def damaged(self) -> int:
+        """Pieces that were neither frame, block nor text, and blocks that contradict themselves."""
+        return self._client.wire.damaged + self._unread
+
+    @property
+    def started_us(self) -> int | None:
+        """The time that the controller was built with; None if the board had started before."""
+        return self._reader.started_us
+
+    def read(self) -> list[RecordedStep | Loss]:
+        """Return what has come since the last call, in its order; waits a moment at most."""
+        if self._clock_s() >= self._renew_s:
+            self._client.stream()
+            self._renew_s = self._clock_s() + RENEW_S
+        else:
+            for item in self._client.wire.feed(self._port.read(READ_SIZE)):
+                if isinstance(item, Frame):
+                    self._on_frame(item)
+                else:
+                    self._on_text(item)
+        found = self._items
+        self._items = []
+        return found
+
+    def _take(self, block: Block) -> None:
+        self._on_block(block)
+        try:
+            for item in self._reader.feed(block):
+                self._items.append(item)
+        except DamagedBlock:
+            self._unread += 1
+
+
+class SecondsSince:
+    """Turns times of the board's clock, which wraps every 17.9 minutes, into seconds since the first one."""
+
+    def __init__(self) -> None:
+        """Wait for the first time."""
+        self._last_us: int | None = None
+        self._elapsed_us = 0
+
+    def seconds(self, time_us: int) -> float:
+        """Return the seconds since the first time; successive times less than 8.9 minutes apart."""
+        if self._last_us is not None:
+            self._elapsed_us += ticks_diff_us(time_us, self._last_us)
+        self._last_us = time_us
+        return self._elapsed_us * 1e-6

@@ -1,0 +1,212 @@
+"""What the volts say of each magnet: how far its pulse rises, and what is left above the threshold."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host_sim.capture.analog.rows import NS_PER_S
+from host_sim.capture.analog.swing import Swing, dead_channels
+from host_sim.capture.analog.switching import Runs, Thresholds
+from host_sim.capture.analog.volts_capture import VoltsCapture
+from host_sim.capture.edges import Times
+from host_sim.capture.findings import Inspection
+from host_sim.capture.stretches import Floats
+
+WEAK_SHARE = (
+    0.8  # Of the usual height; magnets of one batch differ by some per cent. Common practice, no source.
+)
+CLIPPED_FLAT = 0.25
+WOBBLE_SHARE, WOBBLE_EXPLAINS = 0.06, 0.7
+TURNS_LEAST = 2
+NEAR_NS = 5_000_000  # So far a cleaned edge may be from the one that the switch saw.
+NEGATIVE_SHARE, NO_MEAN_SHARE = 0.1, 0.15
+DRIFT_SHARE = 0.2
+
+
+@dataclass(frozen=True)
+class MagnetVolts:
+    """One magnet on one channel, medians over the turns.
+
+    `peak_v` is the most while the channel is high, `trough_v` the least while it is low afterwards;
+    `margin_v` the lesser of how far they lie beyond their thresholds; `share` the height from floor to
+    peak or from top to trough, the lesser, 1 for the usual magnet of this channel.
+    """
+
+    number: int
+    peak_v: float
+    trough_v: float
+    margin_v: float
+    share: float
+
+
+@dataclass(frozen=True)
+class ChannelVolts:
+    """One channel: its thresholds (medians), and its magnets in the order of the ring; none if unknown.
+
+    `low_runs`: which share of all pulses is weak where magnets can't be told apart. `wobble`: how much the
+    height swings once a turn, a share, if that is the pattern; else 0.
+    """
+
+    name: str
+    swing: Swing
+    dead: bool
+    thresholds_v: tuple[float, float]
+    magnets: list[MagnetVolts]
+    clipped: bool
+    low_runs: float
+    wobble: float
+
+    @property
+    def weak(self) -> list[MagnetVolts]:
+        """The magnets whose pulse may be lost: far lower than usual, or no farther than the noise."""
+        if not self.swing.linear or self.dead:
+            return []
+        return [one for one in self.magnets if one.share < WEAK_SHARE or one.margin_v < self.swing.noise_v]
+
+    @property
+    def drift_v(self) -> float:
+        """How far the floor moved during the capture."""
+        return float(np.ptp(self.swing.floor_v))
+
+    @property
+    def drifts(self) -> bool:
+        """Whether thresholds that do not move along would see other pulses."""
+        return self.drift_v > DRIFT_SHARE * self.swing.usual_v
+
+    @property
+    def without_constant_part(self) -> bool:
+        """Whether the volts swing around 0, as behind a capacitor; a Hall output is never below 0."""
+        return self._negative and abs(self.swing.mean_v) < NO_MEAN_SHARE * self.swing.usual_v
+
+    @property
+    def reversed(self) -> bool:
+        """Whether the volts are below 0 for another reason: probe or picture upside down."""
+        return self._negative and not self.without_constant_part
+
+    @property
+    def _negative(self) -> bool:
+        return not self.dead and self.swing.least_v < -NEGATIVE_SHARE * self.swing.usual_v
+
+
+@dataclass(frozen=True)
+class VoltsFound:
+    """All that volts tell. `unit_known`: whether the file says that its numbers are volts."""
+
+    channels: list[ChannelVolts]
+    unit_known: bool
+    told: bool
+
+    @property
+    def linear(self) -> bool:
+        """Whether the volts follow the field, so that they tell strong magnets from weak ones."""
+        alive = [one for one in self.channels if not one.dead]
+        return bool(alive) and all(one.swing.linear for one in alive)
+
+    @property
+    def judged(self) -> bool:
+        """Whether every magnet was judged by its volts, on every channel."""
+        return self.linear and all(one.magnets or one.dead for one in self.channels)
+
+    @property
+    def weak(self) -> list[int]:
+        """The numbers of magnets that are weak on some channel."""
+        return sorted({magnet.number for one in self.channels for magnet in one.weak})
+
+
+def volts_of(capture: VoltsCapture, inspection: Inspection) -> VoltsFound:
+    """Return what the volts of a capture, whose edges were inspected, say."""
+    dead = dead_channels(capture.swings)
+    names = "AB" if len(capture.channels) == 2 else "A"
+    channels = [_channel(name, capture, place, dead[place], inspection) for place, name in enumerate(names)]
+    return VoltsFound(channels, capture.layout.unit_known, capture.told_v is not None)
+
+
+def _channel(
+    name: str, capture: VoltsCapture, place: int, dead: bool, inspection: Inspection
+) -> ChannelVolts:
+    swing, runs = capture.swings[place], capture.runs[place]
+    thresholds = capture.thresholds_of(place)
+    low_v, high_v = thresholds(swing.block_s)
+    pulses = _pulses(runs, thresholds, swing)
+    numbers = _numbers_of(pulses, runs, name, capture.start_ns, inspection)
+    magnets = _magnets(pulses, numbers)
+    share = pulses.share / np.median(pulses.share) if len(pulses.share) else pulses.share
+    return ChannelVolts(
+        name,
+        swing,
+        dead,
+        (float(np.median(low_v)), float(np.median(high_v))),
+        magnets,
+        bool(swing.linear and len(runs.flat) and np.median(runs.flat[runs.level == 1]) > CLIPPED_FLAT),
+        float(np.mean(share < WEAK_SHARE)) if len(share) else 0.0,
+        _wobble(magnets),
+    )
+
+
+@dataclass(frozen=True)
+class _Pulses:
+    """Each high time with the low one after it: `place` in the runs, volts, margin, height."""
+
+    place: Times
+    peak_v: Floats
+    trough_v: Floats
+    margin_v: Floats
+    share: Floats
+
+
+def _pulses(runs: Runs, thresholds: Thresholds, swing: Swing) -> _Pulses:
+    place = np.flatnonzero(runs.level == 1)
+    place = place[place + 1 < len(runs.level)]
+    when_s = runs.begin_ns[place] / NS_PER_S
+    low_v, high_v = thresholds(when_s)
+    peak_v, trough_v = runs.extreme_v[place], runs.extreme_v[place + 1]
+    floor_v = np.interp(when_s, swing.block_s, swing.floor_v)
+    top_v = np.interp(when_s, swing.block_s, swing.top_v)
+    swing_v = np.maximum(top_v - floor_v, 1e-9)
+    up, down = (peak_v - floor_v) / swing_v, (top_v - trough_v) / swing_v
+    return _Pulses(
+        place, peak_v, trough_v, np.minimum(peak_v - high_v, low_v - trough_v), np.minimum(up, down)
+    )
+
+
+def _numbers_of(pulses: _Pulses, runs: Runs, name: str, start_ns: int, inspection: Inspection) -> Times:
+    """Return the magnet's number of each pulse, 0 where it is not known."""
+    ring, rises_s = inspection.ring, inspection.rises_s
+    numbers = np.zeros(len(pulses.place), np.int64)
+    if ring is None or not inspection.pulses.sure or len(rises_s) < 2:
+        return numbers
+    begin_ns = runs.begin_ns[pulses.place] - start_ns
+    rises_ns = np.round(rises_s * NS_PER_S).astype(np.int64)
+    passed = np.searchsorted(rises_ns, begin_ns + NEAR_NS, side="right") - 1
+    inside = (passed >= 0) & (begin_ns <= rises_ns[-1] + NEAR_NS)
+    leading = ("A" if inspection.a_first else "B") == name or inspection.phase_deg.value is None
+    if leading:
+        inside &= np.abs(rises_ns[np.maximum(passed, 0)] - begin_ns) <= NEAR_NS
+    of_ring = np.array([magnet.number for magnet in ring.magnets])
+    numbers[inside] = of_ring[passed[inside] % len(of_ring)]
+    return numbers
+
+
+def _magnets(pulses: _Pulses, numbers: Times) -> list[MagnetVolts]:
+    found = []
+    for number in sorted({int(one) for one in numbers if one}):
+        mine = numbers == number
+        if np.count_nonzero(mine) >= TURNS_LEAST:
+            columns = (pulses.peak_v, pulses.trough_v, pulses.margin_v, pulses.share)
+            found.append(MagnetVolts(number, *(float(np.median(column[mine])) for column in columns)))
+    usual = float(np.median([one.share for one in found])) if found else 1.0
+    return [
+        MagnetVolts(one.number, one.peak_v, one.trough_v, one.margin_v, one.share / max(usual, 1e-9))
+        for one in found
+    ]
+
+
+def _wobble(magnets: list[MagnetVolts]) -> float:
+    """Return how much the heights swing once around the ring, if that explains most of their differences."""
+    if len(magnets) < 6:
+        return 0.0
+    share = np.array([one.share for one in magnets])
+    angle = 2.0 * np.pi * np.arange(len(share)) / len(share)
+    part = 2.0 * np.mean((share - share.mean()) * np.exp(1j * angle))
+    explained = 0.5 * abs(part) ** 2 / max(float(np.var(share)), 1e-12)
+    return float(abs(part)) if abs(part) > WOBBLE_SHARE and explained > WOBBLE_EXPLAINS else 0.0

@@ -1,0 +1,55 @@
+"""Takes the noise from sample to sample off volts that follow the field, so that their edges stand still."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from host_sim.capture.analog.rows import NS_PER_S, Piece
+from host_sim.capture.stretches import Floats
+
+SMOOTH_S = 0.002  # Shorter than what `cleaning` takes for a magnet.
+SAMPLES_LEAST = 3
+
+
+def smoothed(pieces: Iterator[Piece], channels: list[bool]) -> Iterator[Piece]:
+    """Give the pieces, of the `channels` that are True each sample the mean of SMOOTH_S around it.
+
+    Half a window at either end of the file is left out.
+    """
+    held: Piece | None = None
+    size = 0
+    for piece in pieces:
+        if size == 0:
+            size = _window(piece)
+        if size < SAMPLES_LEAST or not any(channels):
+            yield piece
+            continue
+        if held is not None:
+            piece = Piece(
+                np.concatenate((held.times_ns, piece.times_ns)),
+                np.concatenate((held.volts, piece.volts), axis=1),
+            )
+        kept = min(size - 1, len(piece.times_ns))
+        held = Piece(piece.times_ns[-kept:], piece.volts[:, -kept:])
+        if len(piece.times_ns) >= size:
+            half = size // 2
+            times_ns = piece.times_ns[half : len(piece.times_ns) - half]
+            yield Piece(times_ns, _means(piece.volts, size, channels))
+
+
+def _window(piece: Piece) -> int:
+    """Return an odd number of samples that take SMOOTH_S; 1 where samples are too far apart."""
+    seconds = float(piece.times_ns[-1] - piece.times_ns[0]) / NS_PER_S
+    size = round(SMOOTH_S * len(piece.times_ns) / seconds) if seconds > 0.0 else 1
+    return max(size - (size + 1) % 2, 1)
+
+
+def _means(volts: Floats, size: int, channels: list[bool]) -> Floats:
+    weights = np.full(size, 1.0 / size)
+    half = size // 2
+    return np.array(
+        [
+            np.convolve(row, weights, mode="valid") if wanted else row[half : len(row) - half]
+            for row, wanted in zip(volts, channels, strict=True)
+        ]
+    )

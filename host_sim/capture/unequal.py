@@ -1,0 +1,141 @@
+"""Compares the pulses of both channels: a magnet that is weak on one channel shortens only that one's.
+
+The way from pickup to pickup gives the crank's speed to the rest of the inspection. A pulse that is short on
+one channel moves its edges and so looks, in part, like a crank that slows and hurries. The middles of pulses
+stay where they are however weak a magnet is, so here the speed comes from the middles.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import exp, log
+
+import numpy as np
+
+from host_sim.capture.parts import Steps, Turning
+from host_sim.capture.ring import Ring
+from host_sim.capture.stretches import Floats
+
+# A pulse this short beside the other channel's is a weak magnet's. Four magnets and strong legs make 0.84 of
+# healthy ones, more magnets 0.90; up to OPEN_SHARE nobody can say.
+SHORT_SHARE, OPEN_SHARE = 0.80, 0.87
+# Fewer magnets are too far apart for the speed between them.
+MAGNETS_EVEN, SHORT_SHARE_FEW = 6, 0.74
+TURNS_LEAST = 3
+ODD_LEAST = 4
+MAGNETS_MOST = 64
+AGAIN_SHARE = 0.7  # Of the odd pitches that come again a turn later, where the turn is not known.
+BEYOND = 1.2  # In logarithms: noise, not a magnet.
+
+
+@dataclass(frozen=True)
+class Unequal:
+    """A magnet whose pulse is short on `channel` ("A" or "B") only; `magnet` 0: not known which.
+
+    `share`: the pulse beside the other channel's, 1 for the usual; `sure`: whether that is short for certain.
+    """
+
+    channel: str
+    magnet: int
+    share: float
+    sure: bool
+
+
+def unequal_in(
+    turning: list[Turning], names: tuple[str, str], ring: Ring | None, before: int
+) -> list[Unequal]:
+    """Return the magnets that are weak on one channel only.
+
+    `names`: of the leading and the trailing channel; `ring` None where the turn is not known.
+    """
+    if not turning:
+        return []
+    ratios = max(ratios_of(turning[0]), key=_furthest)
+    seen = len(ring.magnets) if ring is not None else 0
+    if ring is None or len(ratios) < TURNS_LEAST * seen:
+        return _without_turn(ratios, names)
+    turns = len(ratios) // seen
+    block = ratios[: turns * seen].reshape(turns, seen)
+    enough = np.count_nonzero(~np.isnan(block), axis=0) >= TURNS_LEAST
+    usual = np.array(
+        [np.nanmedian(column) if ok else np.nan for ok, column in zip(enough, block.T, strict=True)]
+    )
+    if not enough.any():
+        return []
+    usual -= np.nanmedian(usual)
+    limit, short = (OPEN_SHARE, SHORT_SHARE) if seen >= MAGNETS_EVEN else (SHORT_SHARE_FEW, SHORT_SHARE_FEW)
+    found = []
+    for place in np.flatnonzero(np.abs(np.nan_to_num(usual)) > -log(limit)):
+        number = ring.magnets[(int(place) + before) % seen].number
+        found.append(_unequal(float(usual[place]), number, names, short))
+    return found
+
+
+def again_in_a_turn(unequal: list[Unequal], pulses: int) -> bool:
+    """Whether the same comes again evenly within what is taken for a turn, so that a turn may be less."""
+    numbers = {one.magnet - 1 for one in unequal if one.magnet}
+    apart = [step for step in range(1, pulses) if pulses % step == 0]
+    return bool(numbers) and any({(one + step) % pulses for one in numbers} == numbers for step in apart)
+
+
+def _unequal(ratio: float, number: int, names: tuple[str, str], short: float = SHORT_SHARE) -> Unequal:
+    share = exp(-abs(ratio))
+    return Unequal(names[1] if ratio < 0.0 else names[0], number, share, share < short)
+
+
+def _furthest(ratios: Floats) -> float:
+    """Return how far the odd ones lie: over a magnet a part may be high or low, and there it is shortened."""
+    known = ratios[~np.isnan(ratios)]
+    if len(known) < ODD_LEAST:
+        return 0.0
+    return float(np.quantile(np.abs(known - np.median(known)), 1.0 - 0.5 / MAGNETS_MOST))
+
+
+def _without_turn(ratios: Floats, names: tuple[str, str]) -> list[Unequal]:
+    """Return that a magnet is weak on one channel if pitches are odd again and again, a turn apart."""
+    if np.count_nonzero(~np.isnan(ratios)) < ODD_LEAST:
+        return []
+    away = np.nan_to_num(ratios - np.nanmedian(ratios))
+    odd = np.flatnonzero(np.abs(away) > -log(SHORT_SHARE))
+    if len(odd) < ODD_LEAST:
+        return []
+    for apart in range(4, MAGNETS_MOST + 1):
+        inside = odd[odd + apart < len(ratios)]
+        if len(inside) >= ODD_LEAST - 1 and np.mean(np.isin(inside + apart, odd)) > AGAIN_SHARE:
+            return [_unequal(float(np.median(away[odd])), 0, names)]
+    return []
+
+
+def ratios_of(turning: Turning) -> tuple[Floats, Floats]:
+    """Return the logarithm of trailing to leading pulse of each pitch, as angles: of highs, of lows."""
+    stretch = turning.stretch
+    rise_s = stretch.rises_s[:-1]
+    middle_s = rise_s + 0.5 * stretch.high_s
+    other_rise_s = rise_s + stretch.transit_s
+    other_middle_s = other_rise_s + 0.5 * stretch.other_high_s
+    low_s = stretch.pitches_s - stretch.high_s
+    other_low_s = np.append(other_rise_s[1:], np.nan) - other_rise_s - stretch.other_high_s
+    speed_at = _speed(middle_s, turning.steps)
+    after = speed_at(other_middle_s) - speed_at(middle_s)
+    low_after = speed_at(other_middle_s + 0.5 * (stretch.other_high_s + other_low_s)) - speed_at(
+        middle_s + 0.5 * stretch.pitches_s
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        high = np.log(stretch.other_high_s / stretch.high_s) + after
+        low = np.log(other_low_s / low_s) + low_after
+    return _without_noise(high), _without_noise(low)
+
+
+def _without_noise(ratios: Floats) -> Floats:
+    return np.asarray(np.where(np.isfinite(ratios) & (np.abs(ratios) < BEYOND), ratios, np.nan))
+
+
+def _speed(middle_s: Floats, steps: Steps) -> Callable[[Floats], Floats]:
+    """Return the logarithm of the speed over time, from the middles of the leading channel's pulses."""
+    seen = ~np.isnan(middle_s)
+    places = np.cumsum(np.concatenate(([0], steps[:-1])))[seen]
+    known_s = middle_s[seen]
+    if len(known_s) < 3:
+        return lambda when_s: np.zeros(len(when_s))
+    between = 0.5 * (known_s[1:] + known_s[:-1])
+    log_speed = np.log(np.diff(places) / np.diff(known_s))
+    return lambda when_s: np.asarray(np.interp(when_s, between, log_speed))

@@ -1,0 +1,145 @@
+"""Lost and doubled pulses and noise by speed, and noise by whether the motor drives."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.stats import binomtest
+
+from host_sim.capture.stretches import Floats
+from host_sim.capture.wheel.pulses import WheelPulses
+
+BANDS_KM_PER_H = (0.0, 8.0, 16.0, 24.0, 32.0, 120.0)
+LOST_FROM, LOST_TO = 1.6, 8.4  # Of the gaps beside; more is a stop.
+AGREE = 1.3  # The gaps before and after a lost pulse: a wheel does not change its speed by more.
+BESIDE = 3
+STILL_S = 1.5
+CHANCE = 1e-4
+MORE_TIMES = 3.0
+NOISE_LEAST = 6
+
+
+@dataclass(frozen=True)
+class Band:
+    """What happened while the wheel turned with `least` to `most` (km/h, or turns a second x 7.2)."""
+
+    least_km_per_h: float
+    most_km_per_h: float
+    seconds: float
+    pulses: int
+    lost: int
+    doubled: int
+    noise: int
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Noise pulses a second: while the motor drives and while not; None without a channel that says so.
+
+    `with_drive`, `with_speed`: whether noise comes clearly more often while driving, or while turning.
+    """
+
+    per_s: float
+    driving_per_s: float | None
+    idle_per_s: float | None
+    with_drive: bool
+    with_speed: bool
+
+
+def lost_in(gaps_s: Floats, shape: Floats) -> tuple[Floats, Floats]:
+    """Return the places of gaps in which pulses were lost, and how many in each.
+
+    `shape`: the usual gap at each place, as a share (all 1 where magnets sit evenly or are not known).
+    """
+    even = gaps_s / shape
+    places, counts = [], []
+    for place in range(1, len(even) - 1):
+        # The shortest: other lost pulses make gaps longer, and hardly all of those beside.
+        before = float(np.min(even[max(place - BESIDE, 0) : place]))
+        after = float(np.min(even[place + 1 : place + 1 + BESIDE]))
+        ratio = float(even[place] / np.sqrt(before * after))
+        alike = max(before, after) < AGREE * min(before, after)
+        whole = abs(ratio - round(ratio)) < 0.2 * round(ratio)
+        if alike and whole and LOST_FROM <= ratio <= LOST_TO:
+            places.append(place)
+            counts.append(round(ratio) - 1)
+    return np.array(places, np.int64), np.array(counts, np.int64)
+
+
+def filled_gaps(gaps_s: Floats) -> Floats:
+    """Return the gaps with those over lost pulses divided evenly."""
+    places, counts = lost_in(gaps_s, np.ones(len(gaps_s)))
+    parts = np.ones(len(gaps_s), np.int64)
+    parts[places] = counts + 1
+    return np.asarray(np.repeat(gaps_s / parts, parts))
+
+
+def speeds_at(pulses: WheelPulses, metres_a_pulse: float) -> tuple[Floats, Floats]:
+    """Return moments in the middle of each gap, and the speed there in km/h."""
+    middle_s = 0.5 * (pulses.rise_s[1:] + pulses.rise_s[:-1])
+    return middle_s, 3.6 * metres_a_pulse / np.maximum(pulses.gaps_s, 1e-6)
+
+
+def bands_of(pulses: WheelPulses, lost_s: Floats, lost: Floats, speeds: tuple[Floats, Floats]) -> list[Band]:
+    """Return the bands in which the wheel turned at all."""
+    middle_s, km_per_h = speeds
+    if len(middle_s) == 0:
+        return []
+    # A lost pulse makes a gap look slow, never quick: the quicker ones beside it count.
+    smooth = np.array(
+        [float(np.quantile(km_per_h[max(at - 4, 0) : at + 5], 0.75)) for at in range(len(km_per_h))]
+    )
+
+    def speed_at(when_s: Floats) -> Floats:
+        return np.asarray(np.interp(when_s, middle_s, smooth))
+
+    turning = pulses.gaps_s < STILL_S
+    bands = []
+    for least, most in pairwise(BANDS_KM_PER_H):
+        inside = (smooth >= least) & (smooth < most) & turning
+
+        def count(when_s: Floats, low: float = least, high: float = most) -> Floats:
+            speed = speed_at(when_s)
+            return np.asarray((speed >= low) & (speed < high))
+
+        bands.append(
+            Band(
+                least,
+                most,
+                float(pulses.gaps_s[inside].sum()),
+                int(inside.sum()),
+                int(lost[count(lost_s)].sum()) if len(lost_s) else 0,
+                int(count(pulses.double_s).sum()) if len(pulses.double_s) else 0,
+                int(count(pulses.noise_s).sum()) if len(pulses.noise_s) else 0,
+            )
+        )
+    return [band for band in bands if band.pulses]
+
+
+def noise_of(pulses: WheelPulses, seconds: float, drive: tuple[Floats, Floats] | None) -> Noise:
+    """Return how often noise comes, and with what."""
+    count = len(pulses.noise_s)
+    driving: float | None = None
+    idle: float | None = None
+    with_drive = False
+    if drive is not None:
+        on_s, off_s = drive
+        driven_s = float((off_s - on_s).sum())
+        inside = np.searchsorted(on_s, pulses.noise_s, side="right") > np.searchsorted(off_s, pulses.noise_s)
+        driving = float(inside.sum()) / max(driven_s, 1e-9)
+        idle = float((~inside).sum()) / max(seconds - driven_s, 1e-9)
+        with_drive = _more(int(inside.sum()), count, driven_s / seconds) and driving > MORE_TIMES * idle
+    gaps_s = pulses.gaps_s
+    turning_s = float(gaps_s[gaps_s < STILL_S].sum())
+    place = np.clip(np.searchsorted(pulses.rise_s, pulses.noise_s) - 1, 0, max(len(gaps_s) - 1, 0))
+    turning = int((gaps_s[place] < STILL_S).sum()) if len(gaps_s) and count else 0
+    still_s = max(seconds - turning_s, 1e-9)
+    with_speed = still_s > 3.0 and _more(turning, count, turning_s / seconds)
+    return Noise(count / max(seconds, 1e-9), driving, idle, with_drive, with_speed and not with_drive)
+
+
+def _more(inside: int, count: int, share: float) -> bool:
+    """Whether more of `count` fall into a share of the time than chance would have it."""
+    if count < NOISE_LEAST or not 0.0 < share < 1.0:
+        return False
+    return float(binomtest(inside, count, share, alternative="greater").pvalue) < CHANCE

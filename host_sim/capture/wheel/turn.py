@@ -1,0 +1,152 @@
+"""How many magnets make a turn of the wheel: from their uneven places, or from turns that were counted."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import f as fisher
+
+from host_sim.capture.findings import Finding
+from host_sim.capture.stretches import Floats
+
+MAGNETS_MOST = 64
+TURNS_LEAST = 5
+CHANCE = 1e-6  # That a pattern this clear comes about by chance.
+UNEVEN_LEAST = 0.004  # A share of a pitch; less is the clock's or the road's.
+EXPLAINS = 0.6
+COUNTED_WITHIN = 0.4  # Of a magnet; beyond that turns and pulses do not fit each other.
+GAP_FROM = 1.4  # Beside the mean of a turn.
+EVERY_TURN = 0.85
+EXTRA_ALIKE = (0.35, 0.0)  # Correlations.
+GAPS_MOST = 3000
+TURNS_AGAINST = 10
+UNSURE, AGREED = 0.8, 0.95
+
+
+@dataclass(frozen=True)
+class WheelTurn:
+    """`pulses` a turn, missing magnets counted; `seen` give a pulse (0: not known); `steps` of the gaps."""
+
+    pulses: Finding[int]
+    seen: int
+    missing: int
+    uneven: float
+
+
+def turn_of_wheel(gaps_s: Floats, counted_turns: float, in_file: int) -> WheelTurn:
+    """Judge the gaps between pulses; `counted_turns` of the whole capture, 0 if nobody counted.
+
+    A pattern alone is a guess: two halves of a turn may be alike but for less than the road does. It is
+    stated where a bike file, with `in_file` pulses (0: none), says the same.
+    """
+    seen, shape, sure = _pattern(gaps_s)
+    steps = np.maximum(np.round(shape / np.median(shape)), 1.0) if len(shape) else np.ones(1)
+    # Of two magnets one of which is lost nothing remains that is uneven, so two gaps are two magnets.
+    missing = int(steps.sum() - seen) if seen >= 3 else 0
+    uneven = float(np.ptp(shape / steps) / np.median(shape)) if len(shape) else 0.0
+    if counted_turns > 0.0:
+        return _counted(len(gaps_s), counted_turns, seen, missing, uneven)
+    if seen:
+        sure = AGREED if seen + missing == in_file else sure
+        return WheelTurn(Finding(seen + missing, sure), seen, missing, uneven)
+    if len(gaps_s) < TURNS_LEAST:
+        return WheelTurn(Finding(None, 0.0), 0, 0, 0.0)
+    # One magnet has no pattern; nor have several that sit evenly.
+    return WheelTurn(Finding(in_file or 1, 0.6), 0, 0, 0.0)
+
+
+def _counted(gaps: int, turns: float, seen: int, missing: int, uneven: float) -> WheelTurn:
+    """Hold the pattern against the turns counted: what both say is sure."""
+    # From a mark to the same mark there is one pulse more or less, by where the mark is.
+    given = (gaps + 1) / turns
+    number = max(round(given), 1)
+    # One pulse by where the mark is, and how well a turn is stopped at it, two hundredths of one.
+    room = (1.0 + 0.02 * number) / turns
+    if seen and abs(given - seen) <= room:
+        return WheelTurn(Finding(seen + missing, 0.99), seen, missing, uneven)
+    # A turn that is a part of the counted one, or a pattern of few turns, says nothing against it.
+    if seen and number % seen and gaps >= TURNS_AGAINST * seen:
+        return WheelTurn(Finding(number, 0.5), seen, 0, uneven)
+    sure = abs(given - number) <= COUNTED_WITHIN and room <= COUNTED_WITHIN
+    return WheelTurn(Finding(number, 0.97 if sure else 0.5), number if sure else 0, 0, uneven)
+
+
+def _pattern(gaps_s: Floats) -> tuple[int, Floats, float]:
+    """Return how many gaps make a turn, their shape (mean 1), and how sure; 0 where none comes again."""
+    logs = np.log(gaps_s[:GAPS_MOST])
+    most = min(MAGNETS_MOST, len(logs) // TURNS_LEAST)
+    best: tuple[int, Floats, float] = (0, np.zeros(0), 0.0)
+    for count in range(2, most + 1):
+        found = _fold(logs, count)
+        # A turn explains what its multiples do, so the first one that does stays, unless one is far better.
+        if found is not None and found[1] > max(EXPLAINS, best[2] + 0.5 * (1.0 - best[2])):
+            best = (count, *found)
+    count, shape, _ = best
+    if not count:
+        return best
+    for more in range(2 * count, most + 1, count):
+        if _says_more(logs, count, more):
+            found = _fold(logs, more)
+            if found is not None:
+                return more, found[0], UNSURE
+    return count, shape, UNSURE
+
+
+def _says_more(logs: Floats, count: int, more: int) -> bool:
+    """Whether a turn of `more` gaps, a multiple of `count`, shows what one of `count` does not."""
+    block = _turns(logs, more)
+    if len(block) < TURNS_LEAST - 1:
+        return False
+    folded = np.median(block.reshape(-1, count), axis=0)
+    extra = block - np.tile(folded, more // count)
+    return bool(np.ptp(np.median(extra, axis=0)) > UNEVEN_LEAST) and _comes_again(extra, EXTRA_ALIKE)
+
+
+def _turns(logs: Floats, count: int) -> Floats:
+    """Return a row for each turn of `count` gaps, the speed taken out."""
+    mean = np.convolve(logs, np.ones(count) / count, mode="valid")
+    middle = logs[count // 2 : count // 2 + len(mean)]
+    # The speed goes on within the window, half a gap to one side where the count is even.
+    if count % 2 == 0:
+        mean = 0.5 * (mean[:-1] + mean[1:])
+        middle = middle[: len(mean)]
+    off = middle - mean
+    turns = len(off) // count
+    return np.asarray(off[: turns * count].reshape(turns, count))
+
+
+def _comes_again(block: Floats, alike: tuple[float, float] = (0.75, 0.4)) -> bool:
+    """Whether nearly every turn looks like the others together; one odd turn must not make a pattern."""
+    limit = 6.0 * float(np.median(np.abs(block))) + 1e-9
+    clipped = np.clip(block, -limit, limit)
+    others = (clipped.sum(axis=0) - clipped) / (len(clipped) - 1)
+    clipped = clipped - clipped.mean(axis=1, keepdims=True)
+    others = others - others.mean(axis=1, keepdims=True)
+    spread = np.sqrt((clipped**2).sum(axis=1) * (others**2).sum(axis=1)) + 1e-12
+    fits = (clipped * others).sum(axis=1) / spread
+    return float(np.median(fits)) > alike[0] and float(np.quantile(fits, 0.2)) > alike[1]
+
+
+def _every_turn(block: Floats, shape: Floats) -> bool:
+    """Whether gaps that look like a missing magnet's are so in nearly every turn; lost pulses are not."""
+    wide = shape > np.log(GAP_FROM)
+    return not wide.any() or bool((np.mean(block[:, wide] > np.log(GAP_FROM), axis=0) > EVERY_TURN).all())
+
+
+def _fold(logs: Floats, count: int) -> tuple[Floats, float] | None:
+    """Lay turns of `count` gaps over each other; None if what they share may be chance."""
+    block = _turns(logs, count)
+    if len(block) < TURNS_LEAST - 1:
+        return None
+    turns = len(block)
+    shape = np.median(block, axis=0)
+    if np.ptp(shape) < UNEVEN_LEAST or not _every_turn(block, shape) or not _comes_again(block):
+        return None
+    rest = block - shape
+    # Lost pulses and the like are few and large: they must not decide.
+    clipped = np.abs(rest) < 6.0 * np.median(np.abs(rest)) + 1e-9
+    inside = rest[clipped]
+    noise, signal = float(np.var(inside)), float(np.var(shape))
+    chance = float(fisher.sf(turns * signal / max(noise, 1e-18), count - 1, max(len(inside) - count, 1)))
+    if chance > CHANCE:
+        return None
+    return np.exp(np.roll(shape, count // 2)), signal / (signal + noise)

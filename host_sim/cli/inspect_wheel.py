@@ -1,0 +1,61 @@
+"""`treadle inspect --wheel` on the command line: its table."""
+
+import json
+from typing import TYPE_CHECKING
+
+import typer
+
+from host_sim.cli.printing import print_rows
+from host_sim.progress import progress_bar
+from host_sim.textfile import spoken
+
+if TYPE_CHECKING:
+    from host_sim.commands.inspect_wheel import WheelRequest, WheelResult
+
+
+def inspect_wheel_command(request: "WheelRequest", as_json: bool) -> None:
+    """Inspect a wheel sensor, print what was found; exit code 1 if it is not shown to be fit."""
+    from host_sim.commands.inspect_wheel import inspect_wheel_capture
+
+    with progress_bar("reading") as done:
+        result = inspect_wheel_capture(request, done)
+    if as_json:
+        print(json.dumps(result.as_json, allow_nan=False))
+    else:
+        _print(result, request)
+    if not result.fit:
+        raise typer.Exit(1)
+
+
+def _print(result: "WheelResult", request: "WheelRequest") -> None:
+    found = result.found
+    rows = [
+        ("capture", f"{spoken(request.capture_path)}, {result.form}"),
+        ("pulses per revolution", found.turn.pulses.said(str(found.turn.pulses.value))),
+        ("missing magnets", str(found.turn.missing)),
+    ]
+    if found.circumference_m is not None:
+        rows.append(("circumference", f"{found.circumference_m:.3f} m by the push"))
+    rows.append(
+        (
+            "pulses",
+            f"{len(found.pulses.rise_s)}, lost {found.lost_count}, doubled {len(found.pulses.double_s)}",
+        )
+    )
+    for band in found.bands:
+        name = f"{band.least_km_per_h:.0f} to {band.most_km_per_h:.0f} km/h"
+        told = f"{band.pulses} pulses, lost {band.lost}, doubled {band.doubled}, noise {band.noise}"
+        rows.append((name, told))
+    noise = f"{found.noise.per_s:.2f} a second"
+    if found.noise.driving_per_s is not None and found.noise.idle_per_s is not None:
+        noise += f", driving {found.noise.driving_per_s:.2f}, not driving {found.noise.idle_per_s:.2f}"
+    rows.append(("noise", noise))
+    if request.write:
+        changed = "\n".join(f"{key} = {value}" for key, value in result.changed.items())
+        rows.append(("changed in the bike file", changed or "nothing"))
+    rows.append(("files", "\n".join(spoken(path) for path in result.files)))
+    print_rows(rows)
+    for sentence in result.advice:
+        print(f"* {sentence}")
+    if result.why:
+        print(f"not shown to be fit: {'; '.join(result.why)}")

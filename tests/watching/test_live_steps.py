@@ -1,0 +1,38 @@
+"""The desk board streams every step and every crank edge while it rides, and a host that was late is told."""
+
+from contextlib import closing
+
+import pytest
+
+from host_sim.boardlink.console_client import open_port
+from host_sim.boardlink.desk import desk_port
+from host_sim.boardlink.frames import Frame
+from host_sim.boardlink.live_steps import LiveSteps
+from host_sim.boardlink.recorded import Loss, RecordedStep, crank_edges
+from tests.micropython_unix import micropython_unix
+
+STEPS = 4_000  # 20 s of the desk's clock: rest, pedalling, rest.
+
+
+@pytest.fixture
+def port():
+    micropython_unix()  # Or skip.
+    with desk_port("cargo_trike", None, hurry=True) as name, closing(open_port(name)) as opened:
+        yield opened
+
+
+def test_every_step_and_every_crank_edge_of_the_desk_arrives_from_its_start(port):
+    frames: list[Frame] = []
+    live = LiveSteps(port, from_oldest=True, on_frame=frames.append)
+    steps: list[RecordedStep] = []
+    while len(steps) < STEPS:
+        for item in live.read():
+            assert not isinstance(item, Loss)
+            steps.append(item)
+    assert [step.number for step in steps] == list(range(len(steps)))
+    assert (live.lost, live.damaged, live.started_us) == (0, 0, 0)
+    # Telemetry counts the edges that steps took by itself.
+    frame = [frame for frame in frames if frame.steps <= len(steps)][-1]
+    assert frame.steps > 3_000
+    assert sum(len(crank_edges(step)) for step in steps[: frame.steps]) == frame.edges > 200
+    assert any(step.command_mv > 0 for step in steps)
