@@ -57,8 +57,8 @@ class BlockRing:
         behind_frozen = self._first_frozen + self.frozen
         if self._frozen_waiting > 0:
             return self._blocks[(behind_frozen - self._frozen_waiting) % size]
-        place = (self._writing - behind_frozen - self._waiting) % (size - self.frozen)
-        return self._blocks[(behind_frozen + place) % size]
+        place = (self._writing - behind_frozen) % size - self._waiting
+        return self._blocks[(behind_frozen + place % (size - self.frozen)) % size]
 
     def read(self) -> None:
         """Go on to the next block: the oldest one has been read."""
@@ -81,7 +81,8 @@ class BlockRing:
         return self._blocks[self._first_frozen]
 
     def release(self) -> None:
-        """Let the frozen blocks be written over."""
+        """Let the frozen blocks be written over; what waits to be read is left out."""
+        self.lost = (self.lost + self.waiting()) & 0xFFFF
         self.frozen = 0
         self._complete = 0
         self.follow()

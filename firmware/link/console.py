@@ -8,6 +8,7 @@
     {"request": "stream"}                                      send each step recorded from now on
     {"request": "stream all"}                                  the same, from the oldest one that is kept
     {"request": "freeze"}, {"request": "release"}              keep what is recorded; record over it again
+    {"request": "start"}                                       start anew, unless something is frozen
     {"request": "maintenance"}                                 start anew without drive, for a host's tools
 
 An answer has "ok" with the request's name, or "refused" with the reason. Long answers come in several
@@ -42,7 +43,7 @@ MAINTENANCE = 2
 _ABOUT_LINE = b'{"request": "about"}'
 _SETTINGS_LINE = b'{"request": "settings"}'
 _STREAM, _STREAM_ALL = b'{"request": "stream"}', b'{"request": "stream all"}'
-_REQUESTS = ("about", "settings", "set", "clear", "edges", "maintenance") + RECORDING_REQUESTS
+_REQUESTS = ("about", "settings", "set", "clear", "edges", "start", "maintenance") + RECORDING_REQUESTS
 
 
 class Console:
@@ -86,8 +87,7 @@ class Console:
         self._controller = controller
         self._inputs = inputs
         self._edges = edges
-        self._store = store
-        self._recording = recording
+        self._store, self._recording = store, recording
         self._about, self._settings = about_line(board_name, store), settings_lines(controller.settings)
         self._refusal_in_motion = refusal("the bicycle must stand, and nothing may drive")
         self._line = bytearray(LINE_MAX + LINE_END_MAX)
@@ -208,19 +208,19 @@ class Console:
         self._next = 0
         if request == "about":
             return self._about
-        if request == "settings":
-            return self._some_settings()
-        if request == "set":
-            return self._set(changes)
+        if request in ("settings", "set"):
+            return self._set(changes) if request == "set" else self._some_settings()
         if request == "edges":
             self._edges.hold(True)
             return self._some_edges()
         if request in RECORDING_REQUESTS:
             return self._recording.answer(self._request)
+        if request == "start":
+            self._recording.check_released()
         if request == "clear":
             self._inputs.clear_requested = True
         else:
-            self.ending = MAINTENANCE
+            self.ending = MAINTENANCE if request == "maintenance" else START_ANEW
         return line_of('"ok": ' + quoted(self._request))
 
     def _set(self, changes: object) -> bytes:

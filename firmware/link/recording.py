@@ -37,6 +37,11 @@ class Recording:
         self._stream.listen(from_oldest)
         return self._stream_all_answer if from_oldest else self._stream_answer
 
+    def check_released(self) -> None:
+        """Raise ValueError if something is frozen, which a new start would lose."""
+        if self._recorder.ring.frozen > 0:
+            raise ValueError("the recorder keeps something: read it, and then release it")
+
     def _freeze(self) -> bytes:
         """Freeze what is recorded; return how many blocks that is, and the sequence number of the oldest."""
         self._recorder.freeze()

@@ -99,6 +99,10 @@ class ConsoleClient:
         """Let the board record over what it kept."""
         self._ask({"request": "release"})
 
+    def start(self) -> None:
+        """Let the board start anew; BoardRefusal if it moves, or keeps something frozen."""
+        self._ask({"request": "start"})
+
     def maintenance(self) -> None:
         """Ask the board to start anew without drive and watchdog, so that files can be copied."""
         self._ask({"request": "maintenance"})

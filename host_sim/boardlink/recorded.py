@@ -101,6 +101,7 @@ class Block:
     time_us: int
     continued: bool
     items: bytes
+    payload: bytes
 
 
 def decode_block(code: bytes) -> Block | None:
@@ -125,7 +126,9 @@ def block_of(payload: bytes) -> Block:
     _, _, length, steps, flags, sequence, step, time_us = _HEADER.unpack_from(payload)
     if not HEADER_SIZE <= length <= len(payload) or flags & ~CONTINUED:
         raise DamagedBlock("its header can't be right")
-    return Block(sequence, step, steps, time_us, bool(flags & CONTINUED), payload[HEADER_SIZE:length])
+    return Block(
+        sequence, step, steps, time_us, bool(flags & CONTINUED), payload[HEADER_SIZE:length], payload
+    )
 
 
 class StepReader:

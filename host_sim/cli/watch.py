@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,6 +18,7 @@ from host_sim.textfile import spoken
 if TYPE_CHECKING:
     from host_sim.watching.keys import Stop
     from host_sim.watching.record_file import RecordFile
+    from host_sim.watching.step_record import StepRecord
 
 DeskOption = Annotated[bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")]
 BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike. Default: cargo_trike.")]
@@ -26,7 +27,10 @@ FilesOption = Annotated[
 ]
 HurryOption = Annotated[bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")]
 PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only one.")]
-RecordOption = Annotated[Path | None, typer.Option(help="Record every frame in this CSV file.")]
+RecordOption = Annotated[
+    Path | None,
+    typer.Option(help="Record every frame in this CSV file, every step beside it."),
+]
 SecondsOption = Annotated[
     float | None,
     typer.Option(parser=read_seconds, metavar="SECONDS", help="End after so long. Default: q or Ctrl-C."),
@@ -34,6 +38,10 @@ SecondsOption = Annotated[
 PlainOption = Annotated[bool, typer.Option("--plain", help="Lines of text instead of the page.")]
 CaptureOption = Annotated[
     Path | None, typer.Option(help="Only ask for the last 512 crank edges, into this file for inspect.")
+]
+BlackBoxOption = Annotated[
+    Path | None,
+    typer.Option("--blackbox", help="Only fetch the last 20 s, or those before a fault, for ride --replay."),
 ]
 SettingsOption = Annotated[bool, typer.Option("--settings", help="Only print the settings in force.")]
 SetOption = Annotated[
@@ -54,6 +62,7 @@ def watch_command(
     seconds: SecondsOption = None,
     plain: PlainOption = False,
     capture: CaptureOption = None,
+    blackbox: BlackBoxOption = None,
     settings: SettingsOption = False,
     changes: SetOption = None,
     clear_fault: ClearOption = False,
@@ -62,9 +71,9 @@ def watch_command(
 ) -> None:
     """See a board ride: channels, cadence, state, power, faults. A bell tells of a missed magnet.
 
-    It goes on when the board is unplugged and comes back. With --capture, --settings, --set or --clear-fault
-    the board is asked only this, and the command ends; what it allows only while the bicycle stands waits for
-    that. With --desk no board is needed: one is started, and a simulated rider rides it.
+    It goes on when the board is unplugged and comes back. With --capture, --blackbox, --settings, --set or
+    --clear-fault the board is asked only this, and the command ends; what it allows only while the bicycle
+    stands waits for that. With --desk no board is needed: one is started, and a simulated rider rides it.
 
     A changed setting is stored on the board and is not checked against the rules: `treadle verify` rides
     them. Wheel off the ground, hands clear, before you try it.
@@ -75,16 +84,18 @@ def watch_command(
     from host_sim.boardlink.port_choice import NoBoard
     from host_sim.watching.workshop import BoardTrouble
 
-    asked_only = capture is not None or settings or bool(changes) or clear_fault
+    asked_only = capture is not None or blackbox is not None or settings or bool(changes) or clear_fault
     if asked_only and (record is not None or seconds is not None or plain):
         raise RequestError(
-            "--record, --seconds and --plain belong to watching, allowed without --capture, --settings, "
-            "--set and --clear-fault"
+            "--record, --seconds and --plain belong to watching, allowed without --capture, --blackbox, "
+            "--settings, --set and --clear-fault"
         )
     try:
         with chosen_port(port, desk, bike, files, hurry) as name:
             if asked_only:
-                _ask(AskRequest(name, clear_fault, changes or [], capture, settings, force), as_json)
+                _ask(
+                    AskRequest(name, clear_fault, changes or [], capture, settings, force, blackbox), as_json
+                )
             else:
                 _watch(WatchRequest(name, record, seconds, force), plain, as_json)
     except (BoardTrouble, NoBoard) as error:
@@ -121,13 +132,14 @@ def _ask(request: AskRequest, as_json: bool) -> None:
 def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
     from host_sim.watching.keys import stop_by_signal
 
-    record = request.open_record()
-    with stop_by_signal() as stop:
-        if record is None:
-            result = _seen(request, None, stop, plain, as_json)
-        else:
-            with record:
-                result = _seen(request, record, stop, plain, as_json)
+    with ExitStack() as open_files, stop_by_signal() as stop:
+        record = request.open_record()
+        if record is not None:
+            open_files.enter_context(record)
+        steps = request.open_steps()
+        if steps is not None:
+            open_files.enter_context(steps.log)
+        result = _seen(request, record, steps, stop, plain, as_json)
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
@@ -138,7 +150,12 @@ def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
 
 
 def _seen(
-    request: WatchRequest, record: "RecordFile | None", stop: "Stop", plain: bool, as_json: bool
+    request: WatchRequest,
+    record: "RecordFile | None",
+    steps: "StepRecord | None",
+    stop: "Stop",
+    plain: bool,
+    as_json: bool,
 ) -> WatchResult:
     """Watch in the way that suits where the output goes."""
     from rich.console import Console
@@ -153,13 +170,13 @@ def _seen(
             raise Ended
 
     if as_json:
-        return watch(request, record, Nothing(ended))
+        return watch(request, record, Nothing(ended), steps)
     console = Console()
     if plain or not console.is_terminal or console.is_dumb_terminal:
-        return watch(request, record, PlainLines(lambda line: print(line, flush=True), ended))
+        return watch(request, record, PlainLines(lambda line: print(line, flush=True), ended), steps)
     file = "" if request.record is None else spoken(request.record.name)
     with single_keys() as keys, LivePage(console, keys, file, ended) as page:
-        return watch(request, record, page)
+        return watch(request, record, page, steps)
 
 
 def _print_summary(result: WatchResult) -> None:
@@ -168,3 +185,6 @@ def _print_summary(result: WatchResult) -> None:
     print(f"{frames}, {watched.damaged} pieces damaged, magnets missed {watched.missed.count} times")
     if result.file is not None and watched.frames:
         print(f"recorded in {spoken(result.file)}")
+    if result.steps is not None and result.steps.steps:
+        whence = "from the board's start" if result.steps.from_start else "from the middle of a ride"
+        print(f"{result.steps.steps} steps, {whence}, in {spoken(result.steps.log.path)}")

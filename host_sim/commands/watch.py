@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from host_sim.errors import RequestError
+from host_sim.outputs import refuse_missing_folder
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
     from host_sim.watching.record_file import RecordFile
     from host_sim.watching.session import ClosablePort, View
+    from host_sim.watching.step_record import StepRecord
     from host_sim.watching.watched import Watched
 
 SECONDS_MAX = 1_000_000.0
@@ -42,12 +44,34 @@ class WatchRequest:
 
         return None if self.record is None else RecordFile(self.record, self.force)
 
+    def open_steps(self) -> "StepRecord | None":
+        """Return the record of the steps, which lies beside the record of the frames."""
+        from host_sim.replay.log_file import LogWriter
+        from host_sim.watching.step_record import StepRecord, steps_path
+
+        if self.record is None:
+            return None
+        if steps_path(self.record) == self.record:
+            raise RequestError(
+                f"--record is {spoken(self.record)}, allowed is another ending than .steps, which "
+                "the file of the steps beside it has"
+            )
+        return StepRecord(LogWriter(steps_path(self.record), self.force, "--record"))
+
 
 class WatchResult:
     """What was seen."""
 
-    def __init__(self, watched: "Watched", seconds: float, file: Path | None, failure: str) -> None:
+    def __init__(
+        self,
+        watched: "Watched",
+        seconds: float,
+        file: Path | None,
+        failure: str,
+        steps: "StepRecord | None" = None,
+    ) -> None:
         """Take all that is known; `failure` says why the record broke off, or is empty."""
+        self.steps = steps
         self.watched = watched
         self.seconds = seconds
         self.file = file
@@ -72,6 +96,11 @@ class WatchResult:
                 f"frames were lost on the link ({watched.lost.count}): "
                 f"the column lost_numbers of {spoken(self.file)} names them"
             )
+        if self.steps is not None and self.steps.refusal:
+            return f"the board gives no steps, flash it with this version: {self.steps.refusal}"
+        if self.steps is not None and self.steps.holes:
+            lost, holes = self.steps.lost, self.steps.holes
+            return f"{lost} steps are missing in {holes} places of {spoken(self.steps.log.path)}"
         return ""
 
     def as_json(self) -> dict[str, Any]:
@@ -89,8 +118,19 @@ class WatchResult:
             "times_away": max(watched.connections - 1, 0) + (not watched.connected),
             "away_s": round(watched.away_s, 3),
             "file": str(self.file) if self.file is not None and watched.frames else None,
+            **self._steps_as_json(),
             "complaint": self.complaint or None,
             "last": asdict(watched.frame) if watched.frame is not None else None,
+        }
+
+    def _steps_as_json(self) -> dict[str, Any]:
+        if self.steps is None or self.steps.steps == 0:
+            return {"steps_file": None, "steps": 0, "steps_lost": 0, "steps_from_start": None}
+        return {
+            "steps_file": str(self.steps.log.path),
+            "steps": self.steps.steps,
+            "steps_lost": self.steps.lost,
+            "steps_from_start": self.steps.from_start,
         }
 
 
@@ -104,21 +144,27 @@ def require_link() -> None:
             )
 
 
-def watch(request: WatchRequest, record: "RecordFile | None", view: "View") -> WatchResult:
+def watch(
+    request: WatchRequest,
+    record: "RecordFile | None",
+    view: "View",
+    steps: "StepRecord | None" = None,
+) -> WatchResult:
     """Watch until the view or the time ends it. RequestError if the port can't be opened."""
+    from host_sim.replay.log_file import LogFailed
     from host_sim.watching.record_file import RecordingFailed
     from host_sim.watching.session import Session
 
     def connect() -> "tuple[str, ClosablePort]":
         return open_chosen(request.given_port)
 
-    session = Session(connect, view, record, request.seconds, time.monotonic, time.sleep)
+    session = Session(connect, view, record, request.seconds, time.monotonic, time.sleep, steps)
     failure = ""
     try:
         session.run()
-    except RecordingFailed as error:
+    except (RecordingFailed, LogFailed) as error:
         failure = str(error)
-    return WatchResult(session.watched, session.now_s, request.record, failure)
+    return WatchResult(session.watched, session.now_s, request.record, failure, steps)
 
 
 def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
@@ -141,6 +187,7 @@ class AskRequest:
         capture: Path | None,
         show_settings: bool,
         force: bool,
+        black_box: Path | None = None,
     ) -> None:
         """Check all of it; RequestError says what is wrong, before a port is opened."""
         require_link()
@@ -154,8 +201,18 @@ class AskRequest:
         self.force = force
         if capture is not None:
             check_capture(capture, force)
+        self.black_box = black_box
+        if black_box is not None:
+            check_black_box(black_box, force)
         self.given_port = port
         self.port = choose_port(port)
+
+
+def check_black_box(path: Path, force: bool) -> None:
+    """Raise RequestError if the recorder's steps can't go there."""
+    if path.exists() and (not force or not path.is_file()):
+        raise RequestError(f"{spoken(path)} exists already, allowed is another --blackbox, or --force")
+    refuse_missing_folder(path, "--blackbox")
 
 
 def when_standing(
@@ -184,6 +241,19 @@ def when_standing(
             pause(ASK_AGAIN_S)
 
 
+def _fetch_black_box(
+    port: "ClosablePort", path: Path, force: bool, say: Callable[[str], None], notice: Callable[[str], None]
+) -> dict[str, Any]:
+    from host_sim.watching.black_box import BlackBox
+
+    box = BlackBox(port)
+    when_standing(box.freeze, notice)
+    steps = box.fetch(path, force)
+    say(f"{steps} steps are in {spoken(path)}")
+    when_standing(box.release, notice)
+    return {"blackbox": str(path), "blackbox_steps": steps}
+
+
 def ask(
     request: AskRequest, say: Callable[[str], None], notice: Callable[[str], None] = lambda line: None
 ) -> dict[str, Any]:
@@ -209,6 +279,8 @@ def ask(
             count = when_standing(lambda: board.keep_edges(capture, request.force), notice)
             done |= {"capture": str(request.capture), "edges": count}
             say(f"{count} crank edges are in {spoken(request.capture)}")
+        if request.black_box is not None:
+            done |= _fetch_black_box(port, request.black_box, request.force, say, notice)
         if request.show_settings:
             done |= {"settings": board.settings(), "in_force": board.about()["settings"]}
             say(f"settings in force: {done['in_force']}")

@@ -7,8 +7,10 @@ from typing import Protocol
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, BytePort, ConsoleClient
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.boardlink.port_choice import NoBoard
+from host_sim.boardlink.recorded import Block
 from host_sim.errors import RequestError
 from host_sim.watching.record_file import RecordFile
+from host_sim.watching.step_record import StepRecord
 from host_sim.watching.watched import Watched
 
 RETRY_S = 0.25  # Between two looks for a port that is gone.
@@ -52,8 +54,10 @@ class Session:
         seconds: float | None,
         now_s: Callable[[], float],
         pause: Callable[[float], None],
+        steps: StepRecord | None = None,
     ) -> None:
-        """Start at zero; nothing is opened yet."""
+        """Start at zero; nothing is opened yet. `steps` records the steps beside the frames."""
+        self._steps = steps
         self.watched = Watched()
         self._connect = connect
         self._view = view
@@ -113,7 +117,9 @@ class Session:
 
     def _listen(self, port: ClosablePort) -> None:
         guarded = _GuardedPort(port, self.tick)
-        client = ConsoleClient(guarded, self._take, self._hear)
+        if self._steps is not None:
+            self._steps.forget()
+        client = ConsoleClient(guarded, self._take, self._hear, self._take_block)
         self._wire = client.wire
         self._damaged_before = self.watched.damaged
         while True:
@@ -125,6 +131,12 @@ class Session:
             self._count_damaged()
             self.watched.take_other_kind(client.wire.other_kind, self.now_s)
             self._ask(client)
+            if self._steps is not None:
+                self._steps.attend(client, self.watched, self.now_s)
+
+    def _take_block(self, block: Block) -> None:
+        if self._steps is not None:
+            self._steps.take(block)
 
     def _count_damaged(self) -> None:
         self.watched.damaged = self._damaged_before + self._wire.damaged
@@ -137,6 +149,8 @@ class Session:
 
     def _hear(self, line: str) -> None:
         self.watched.text(line, self.now_s)
+        if self._steps is not None and not self.watched.settings:
+            self._steps.forget()  # The board has started anew.
 
     def _ask(self, client: ConsoleClient) -> None:
         """Ask for the settings once for each start of the board; it answers while it rides, too."""

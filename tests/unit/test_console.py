@@ -28,7 +28,7 @@ from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US, Rig
 from tests.unit.test_loop import Counted, PaperBoard, Unplugged
 
 NO_REQUEST = (
-    "request must be one of about, settings, set, clear, edges, maintenance, "
+    "request must be one of about, settings, set, clear, edges, start, maintenance, "
     "stream, stream all, freeze, release"
 )
 MOVING = {"refused": "the bicycle must stand, and nothing may drive"}

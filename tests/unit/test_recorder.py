@@ -4,113 +4,12 @@ import random
 
 import pytest
 
-from firmware.controller import Controller
-from firmware.link.history import RememberedEdges, WheelEdges
-from firmware.link.recorder import BLOCK_SIZE, Recorder
-from firmware.link.stream import Stream
-from firmware.records import Inputs
+from firmware.link.block_ring import LEAST_BLOCKS, SPARE_BLOCKS
+from firmware.link.recorder import BLOCK_SIZE
+from firmware.link.stream import BLOCKS_UNASKED, STREAM_FRAME_SIZE
 from host_sim.boardlink.frames import Wire
-from host_sim.boardlink.recorded import Loss, RecordedEdge, RecordedStep, StepReader
-from host_sim.testing.rig import WRAP_US
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
-
-
-class Ridden:
-    """A controller with a recorder and a stream, given random inputs and edges; `steps` is the truth."""
-
-    def __init__(self, seed: int, blocks: int = 40) -> None:
-        self.random = random.Random(seed)
-        self.now_us = WRAP_US - 2_000_000
-        self.inputs = Inputs()
-        self.controller = Controller(settings_with(), SmallInt(self.now_us))
-        ring = [bytearray(BLOCK_SIZE) for _ in range(blocks)]
-        self.recorder = Recorder(self.controller, self.inputs, ring, SmallInt(self.now_us))
-        self.stream = Stream(self.recorder.ring)
-        crank = RememberedEdges()
-        crank.recorder = self.recorder
-        self.inputs.crank = crank
-        self.inputs.wheel = WheelEdges(self.recorder)
-        self.steps: list[RecordedStep] = []
-        self.sent: list[bytes] = []
-        self.lost_edges = 0
-
-    def step(self, edges: int = 2) -> None:
-        """Take a step with random readings that mostly stay, after at most so many edges of each kind."""
-        chance, inputs = self.random.random, self.inputs
-        gap_us = 5_000 + self.random.randrange(-300, 400)
-        if chance() < 0.01:
-            gap_us = self.random.choice([-3_000, 0, 1, 127, 128, 16_383, 16_384, 250_000, 2**28])
-        taken: list[tuple[int, int, bool]] = []
-        for log, wheel in ((inputs.crank, False), (inputs.wheel, True)):
-            for _ in range(self.random.randrange(edges + 1)):
-                time_us = (self.now_us + self.random.randrange(-900, 20_000)) % WRAP_US
-                levels = self.random.randrange(2 if wheel else 4)
-                before = log.overruns
-                log.record(SmallInt(levels), SmallInt(time_us))
-                if log.overruns == before:
-                    taken.append((time_us, levels, wheel))
-                else:
-                    self.lost_edges += 1
-        self.now_us = (self.now_us + gap_us) % WRAP_US
-        self._read()
-        outputs = self.controller.step(inputs, SmallInt(self.now_us))
-        self.recorder.note_step(SmallInt(self.now_us))
-        self.steps.append(self._truth(taken, outputs))
-        inputs.clear_requested = False
-
-    def _read(self) -> None:
-        chance, inputs, any_of = self.random.random, self.inputs, self.random.choice
-        inputs.sampled_us = SmallInt((self.now_us - (7 if chance() < 0.02 else 0)) % WRAP_US)
-        if chance() < 0.7:
-            inputs.throttle_mv = SmallInt(any_of([0, 640, 833, 834, 835, 900, 4_100, 5_500]))
-        if chance() < 0.3:
-            inputs.selector_mv = SmallInt(self.random.randrange(5_501))
-        if chance() < 0.5:
-            inputs.battery_mv = SmallInt(any_of([0, 36_000, 36_015, 35_985, 100_000]))
-        if chance() < 0.8:
-            inputs.current_ma = SmallInt(any_of([0, 8, 16, 24, 5_000, 100_000]))
-        if chance() < 0.1:
-            inputs.motor_decicelsius = SmallInt(any_of([-500, -1, 0, 250, 3_000]))
-        if chance() < 0.02:
-            inputs.brake_pulled = not inputs.brake_pulled
-        inputs.clear_requested = chance() < 0.02
-
-    def _truth(self, taken: list[tuple[int, int, bool]], outputs: object) -> RecordedStep:
-        inputs = self.inputs
-        edges = tuple((int(time_us), int(levels), wheel) for time_us, levels, wheel in taken)
-        return RecordedStep(
-            number=len(self.steps),
-            now_us=self.now_us,
-            sampled_us=int(inputs.sampled_us),
-            edges=tuple(RecordedEdge(*edge) for edge in edges),
-            throttle_mv=int(inputs.throttle_mv),
-            selector_mv=int(inputs.selector_mv),
-            battery_mv=int(inputs.battery_mv),
-            current_ma=int(inputs.current_ma),
-            motor_decicelsius=int(inputs.motor_decicelsius),
-            brake_pulled=inputs.brake_pulled,
-            clear_requested=inputs.clear_requested,
-            lost_edges=self.lost_edges,
-            command_mv=int(self.controller.outputs.command_mv),
-            drive_enabled=self.controller.outputs.drive_enabled,
-            indicator=self.controller.outputs.indicator,
-            fault_cause=self.controller.outputs.fault_cause,
-            state=self.controller.engagement.state,
-        )
-
-    def listen(self, from_oldest: bool = False) -> None:
-        self.stream.listen(from_oldest)
-
-    def turns(self, count: int) -> None:
-        for _ in range(count):
-            if self.stream.make() and self.stream.made():
-                self.sent.append(bytes(self.stream.frame))
-
-    def drain(self) -> None:
-        while self.recorder.ring.waiting() and self.stream.make():
-            if self.stream.made():
-                self.sent.append(bytes(self.stream.frame))
+from host_sim.boardlink.recorded import Block, Loss, RecordedStep, StepReader
+from tests.recorded_rides import Ridden
 
 
 def received(sent: list[bytes]) -> list[RecordedStep | Loss]:
@@ -136,3 +35,214 @@ def test_every_step_arrives_as_it_was_across_the_wrap_with_many_edges_and_a_cloc
     found = received(ridden.sent)
     assert len(found) > 2_900
     assert found == ridden.steps[: len(found)]
+
+
+def ridden_for(steps: int, seed: int = 1, blocks: int = 40, edges: int = 2) -> Ridden:
+    ridden = Ridden(seed, blocks)
+    for _ in range(steps):
+        ridden.step(edges)
+    return ridden
+
+
+def blocks_in(sent: list[bytes]) -> list[Block]:
+    found: list[Block] = []
+    Wire(found.append).feed(b"".join(sent))
+    return found
+
+
+# The link.
+
+
+def test_a_frame_of_the_stream_is_four_pieces_with_zeros_at_its_ends_and_nowhere_else():
+    ridden = ridden_for(100)
+    ridden.listen(from_oldest=True)
+    ridden.drain()
+    assert len(ridden.sent) > 3
+    for sent in ridden.sent:
+        assert len(sent) == STREAM_FRAME_SIZE == 256
+        assert sent[0] == sent[-1] == 0
+        assert 0 not in sent[1:-1]
+        assert sent[1] == 2  # So that the host never takes its beginning for text.
+
+
+def test_every_single_bit_flip_in_a_frame_is_detected_and_the_loss_told():
+    ridden = ridden_for(60, edges=1)
+    ridden.listen(from_oldest=True)
+    ridden.drain()
+    before, flipped, after = ridden.sent[:3]
+    truth = received(ridden.sent[:3])
+    lost = blocks_in([flipped])[0]
+    for bit in range(8 * STREAM_FRAME_SIZE):
+        damaged = bytearray(flipped)
+        damaged[bit // 8] ^= 1 << bit % 8
+        reader, wire_found = StepReader(), []
+
+        def take(block, reader=reader, found=wire_found):
+            found.extend(reader.feed(block))
+
+        wire = Wire(take)
+        wire.feed(before + bytes(damaged) + after)
+        losses = [item for item in wire_found if isinstance(item, Loss)]
+        if losses:
+            assert losses[0].steps in (lost.steps, lost.steps + 1)  # One more if its edges were in there.
+            assert all(item in truth for item in wire_found if isinstance(item, RecordedStep))
+        else:
+            # A flip of a zero at its end that another zero stands beside changes nothing.
+            assert wire_found == truth
+            assert bit // 8 in (0, STREAM_FRAME_SIZE - 1)
+
+
+def test_a_host_that_reads_too_slowly_is_told_how_many_steps_are_missing():
+    ridden = Ridden(3, LEAST_BLOCKS)
+    ridden.listen()
+    for number in range(2_000):
+        ridden.step()
+        ridden.turns(number % 4 == 0)
+    ridden.drain()
+    found = received(ridden.sent)
+    steps = [item for item in found if isinstance(item, RecordedStep)]
+    losses = [item for item in found if isinstance(item, Loss)]
+    assert losses
+    assert all(step == ridden.steps[step.number] for step in steps)
+    last = steps[-1].number
+    assert len(steps) + sum(loss.steps for loss in losses) == last - steps[0].number + 1
+
+
+def test_a_block_that_is_written_over_while_it_is_made_into_a_frame_is_begun_anew():
+    ridden = Ridden(5, LEAST_BLOCKS)
+    ridden.listen()
+    while ridden.recorder.ring.waiting() < 2:
+        ridden.step()
+    ridden.turns(2)
+    for _ in range(1_000):
+        ridden.step()
+    ridden.drain()
+    found = received(ridden.sent)
+    assert all(item == ridden.steps[item.number] for item in found if isinstance(item, RecordedStep))
+    assert found[0].number > 100
+
+
+def test_a_stream_that_nobody_asks_for_again_ends_and_can_be_asked_for_anew():
+    ridden = Ridden(6)
+    ridden.listen()
+    while ridden.stream.listening:
+        ridden.step(edges=8)
+        ridden.turns(20)
+    assert len(ridden.sent) == BLOCKS_UNASKED
+    ridden.sent.clear()
+    for _ in range(200):
+        ridden.step()
+    ridden.turns(20)
+    assert ridden.sent == []
+    ridden.listen()
+    for _ in range(200):
+        ridden.step()
+    ridden.drain()
+    assert received(ridden.sent)[-1] == ridden.steps[received(ridden.sent)[-1].number]
+
+
+# The ring.
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("before", [10, 300, 5_000])
+def test_what_is_frozen_stays_while_riding_and_streaming_go_on_without_a_loss(seed, before):
+    ridden = Ridden(seed, 24)
+    ridden.step()
+    ridden.recorder._cause = 1  # So that no fault freezes it first.
+    ridden.recorder._freezes_in = 0
+    for _ in range(before):
+        ridden.step()
+        ridden.recorder._freezes_in = 0
+    ring = ridden.recorder.ring
+    ridden.recorder.freeze()
+    frozen = [bytes(ring._blocks[(ring._first_frozen + at) % 24]) for at in range(ring.frozen)]
+    assert len(frozen) in range(1, 24 - SPARE_BLOCKS + 1)
+    ridden.listen()
+    for _ in range(3_000):
+        ridden.step()
+        ridden.turns(20)
+    assert [bytes(ring._blocks[(ring._first_frozen + at) % 24]) for at in range(ring.frozen)] == frozen
+    ridden.drain()
+    live = received(ridden.sent)
+    assert len(live) > 2_900
+    assert live == ridden.steps[live[0].number : live[-1].number + 1]
+    ridden.sent.clear()
+    ridden.listen(from_oldest=True)
+    for _ in range(len(frozen)):
+        while not (ridden.stream.make() and ridden.stream.made()):
+            pass
+        ridden.sent.append(bytes(ridden.stream.frame))
+    assert [block.payload for block in blocks_in(ridden.sent)] == frozen
+    kept = received(ridden.sent)
+    assert kept == ridden.steps[kept[0].number : before + 1]
+
+
+def test_a_fault_freezes_the_ring_a_second_later_and_a_second_fault_changes_nothing():
+    ridden = Ridden(1, 60)
+    ring = ridden.recorder.ring
+    ridden.inputs.brake_pulled = False
+    while ring.frozen == 0:
+        ridden.step(edges=0)
+        assert len(ridden.steps) < 1_000
+    first = next(step.number for step in ridden.steps if step.fault_cause)
+    assert len(ridden.steps) - 1 == first + 199
+    sequence = ridden.recorder._sequence
+    ridden.recorder.freeze()
+    assert ridden.recorder._sequence == sequence
+
+
+def test_a_ring_that_was_let_go_records_over_what_it_kept_and_can_be_frozen_again():
+    ridden = ridden_for(1_500, blocks=24)
+    ridden.recorder.freeze()
+    ridden.recorder.ring.release()
+    for _ in range(2_000):
+        ridden.step()
+    ridden.recorder.ring.release()
+    for _ in range(100):
+        ridden.step()
+    ridden.recorder.freeze()
+    ridden.listen(from_oldest=True)
+    ridden.drain()
+    found = received(ridden.sent)
+    assert found == ridden.steps[found[0].number : found[0].number + len(found)]
+    assert len(found) > 50
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_ring_asked_at_random_for_anything_gives_true_steps_and_tells_each_loss(seed):
+    draw = random.Random(seed)
+    ridden = Ridden(seed, draw.choice([LEAST_BLOCKS, 9, 16]))
+    for _ in range(2_500):
+        ridden.step(draw.choice([0, 1, 2, 30]))
+        ridden.turns(draw.choice([0, 0, 1, 3, 40]))
+        asked = draw.random()
+        if asked < 0.003:
+            ridden.recorder.freeze()
+        elif asked < 0.006:
+            ridden.recorder.ring.release()
+        elif asked < 0.02:
+            ridden.listen(from_oldest=draw.random() < 0.3)
+    found = blocks_in(ridden.sent)
+    assert len(found) == len(ridden.sent) > 10
+    for before, block in zip([None, *found], found, strict=False):
+        reader = StepReader()
+        if before is not None and block.continued:
+            list(reader.feed(before))
+        for item in reader.feed(block):
+            if isinstance(item, RecordedStep):
+                assert item == ridden.steps[item.number]
+
+
+def test_a_block_holds_at_most_what_it_has_place_for_even_when_all_changes_at_once():
+    ridden = Ridden(9)
+    for value in range(2_000):
+        inputs = ridden.inputs
+        ridden.now_us = (ridden.now_us + 2**28 + value) % 2**30
+        for name in ("throttle_mv", "selector_mv", "battery_mv", "current_ma", "motor_decicelsius"):
+            setattr(inputs, name, 2**27 * (value % 2))
+        inputs.sampled_us = (ridden.now_us + 2**29) % 2**30
+        inputs.crank.overruns = value
+        ridden.recorder.edge(3, (ridden.now_us + 2**29) % 2**30, True)
+        ridden.recorder.note_step(ridden.now_us)
+        assert ridden.recorder._at <= BLOCK_SIZE

@@ -193,8 +193,9 @@ def test_where_no_terminal_is_there_are_lines_and_a_summary(tmp_path, treadle):
     lines = out.splitlines()
     (first, *_) = [line for line in lines if "standing 0 rpm" in line]
     assert first.endswith("; no valid settings: the motor stays off")
-    assert lines[-2].endswith("0 lost on the link, 0 pieces damaged, magnets missed 0 times")
-    assert lines[-1] == f"recorded in {tmp_path / 'r.csv'}"
+    assert lines[-3].endswith("0 lost on the link, 0 pieces damaged, magnets missed 0 times")
+    assert lines[-2] == f"recorded in {tmp_path / 'r.csv'}"
+    assert lines[-1].endswith(f"steps, from the board's start, in {tmp_path / 'r.steps'}")
 
 
 def asked_while_it_stands(tmp_path, treadle, *words: str, answer: bytes = b"") -> tuple[int, str, str]:
@@ -218,7 +219,8 @@ def test_json_is_one_object_and_nothing_else(tmp_path, treadle):
     summary = json.loads(out)
     assert list(summary) == [
         *("port", "board", "seconds", "frames", "lost", "damaged", "missed_magnets"),
-        *("missed_again_a_turn_later", "times_away", "away_s", "file", "complaint", "last"),
+        *("missed_again_a_turn_later", "times_away", "away_s", "file", "steps_file", "steps"),
+        *("steps_lost", "steps_from_start", "complaint", "last"),
     ]
     assert (summary["port"], summary["board"], summary["file"]) == (str(tmp_path / "port"), "desk", None)
     assert summary["last"]["direction"] == "standing"

@@ -1,0 +1,1 @@
+"""Logs of what a board's steps were given, and the firmware stepped through them again."""

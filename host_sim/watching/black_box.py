@@ -1,0 +1,93 @@
+"""Fetches what the board's recorder keeps: what was before a fault, or the last 20 s if there was none."""
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
+from host_sim.boardlink.frames import Frame
+from host_sim.boardlink.recorded import SEQUENCES, Block
+from host_sim.replay.log_file import LogFailed, LogWriter
+from host_sim.watching.session import ClosablePort
+from host_sim.watching.watched import printable
+from host_sim.watching.workshop import MUST_STAND, BoardTrouble, InMotion
+
+TRIES = 3
+PATIENCE_S = 20.0  # A ring of 50 kB takes 5 s over a serial adapter.
+READ_SIZE = 16_384
+
+Answer = TypeVar("Answer")
+
+
+class BlackBox:
+    """The recorder of a standing board. Every method raises BoardTrouble when it refuses."""
+
+    def __init__(self, port: ClosablePort, clock_s: Callable[[], float] = time.monotonic) -> None:
+        """Use an open port."""
+        self._port = port
+        self._clock_s = clock_s
+        self._found: dict[int, Block] = {}
+        self._wanted: list[int] = []
+        self._board = ""
+        self._form = ""
+        self._settings: dict[str, int] = {}
+        self._client = ConsoleClient(port, self._frame, lambda line: None, self._take)
+
+    def freeze(self) -> None:
+        """Let the board keep what is recorded as it is; it must stand."""
+        self._asked(self._freeze)
+
+    def fetch(self, path: Path, force: bool) -> int:
+        """Write what is kept into a log; return how many steps. The bicycle may move meanwhile."""
+        blocks = self._asked(self._collect)
+        try:
+            with LogWriter(path, force, "--blackbox") as log:
+                log.begin(self._board, self._form, self._settings, frozen=True)
+                for block in blocks:
+                    log.write(block)
+        except LogFailed as error:
+            raise BoardTrouble(f"{error}; the recorder keeps it") from None
+        return sum(block.steps for block in blocks)
+
+    def release(self) -> None:
+        """Let the board record over what it kept; it must stand."""
+        self._asked(self._client.release)
+
+    def _asked(self, ask: Callable[[], Answer]) -> Answer:
+        try:
+            return ask()
+        except BoardRefusal as error:
+            trouble = InMotion if str(error) == MUST_STAND else BoardTrouble
+            raise trouble(f"the board refuses to give its recorder: {printable(str(error))}") from None
+        except BoardSilent as error:
+            raise BoardTrouble(str(error)) from None
+
+    def _freeze(self) -> None:
+        count, first = self._client.freeze()
+        self._wanted = [(first + number) % SEQUENCES for number in range(count)]
+        self._board = printable(str(self._client.about()["board"]))
+        self._settings = self._client.settings()
+
+    def _collect(self) -> list[Block]:
+        wanted = self._wanted
+        for _ in range(TRIES):
+            self._client.stream(from_oldest=True)
+            until_s = self._clock_s() + PATIENCE_S
+            while self._clock_s() < until_s and not all(number in self._found for number in wanted):
+                if wanted and wanted[-1] in self._found:
+                    break  # One before it was damaged on the way.
+                self._client.wire.feed(self._port.read(READ_SIZE))
+            if all(number in self._found for number in wanted):
+                return [self._found[number] for number in wanted]
+        missing = sum(number not in self._found for number in wanted)
+        raise BoardTrouble(
+            f"{missing} of {len(wanted)} blocks of the recorder did not arrive whole in {TRIES} tries; the "
+            "recorder keeps them"
+        )
+
+    def _frame(self, frame: Frame) -> None:
+        self._form = frame.form
+
+    def _take(self, block: Block) -> None:
+        self._found[block.sequence] = block

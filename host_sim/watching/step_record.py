@@ -1,0 +1,115 @@
+"""Records every step of the board that is watched, beside its frames, for a replay.
+
+A recording that begins with the board's start can be replayed to the bit. So a board that stands is asked to
+start anew when its first steps are gone already; one that moves, or that keeps a fault, is recorded from
+where it is.
+"""
+
+from pathlib import Path
+from typing import Protocol
+
+from host_sim.boardlink.console_client import BoardRefusal, BoardSilent
+from host_sim.boardlink.live_steps import RENEW_S
+from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, StepReader
+from host_sim.replay.log_file import SUFFIX, LogWriter
+from host_sim.watching.watched import Watched
+
+
+class Streaming(Protocol):
+    """What is needed of a board's console."""
+
+    def stream(self, from_oldest: bool = False) -> None:
+        """Ask for the recorder's blocks."""
+
+    def start(self) -> None:
+        """Ask the board to start anew."""
+
+
+def steps_path(record: Path) -> Path:
+    """Return where the steps of a record go: beside it."""
+    return record.with_suffix(SUFFIX)
+
+
+class StepRecord:
+    """Asks for the stream and writes it into a log. Read: `steps`, `lost`, `holes`, `from_start`, `refusal`.
+
+    `lost` steps are known to be missing in `holes` places; `refusal` is why the board gives none, or empty.
+    """
+
+    def __init__(self, log: LogWriter) -> None:
+        """Use a log that is open."""
+        self.log = log
+        self.steps = 0
+        self.lost = 0
+        self.holes = 0
+        self.from_start = True
+        self.refusal = ""
+        self._start_asked = False
+        self.forget()
+
+    def forget(self) -> None:
+        """What comes joins nothing that was: the board has started anew, or was away."""
+        self._reader = StepReader()
+        self._streaming = False
+        self._begun = False
+        self._waiting: list[Block] = []
+        self._renew_s = 0.0
+
+    def attend(self, board: Streaming, watched: Watched, now_s: float) -> None:
+        """Do what is due: ask for the stream, for a new start, or for the stream to go on."""
+        if not watched.settings or watched.frame is None or self.refusal:
+            return
+        try:
+            if not self._streaming:
+                self._waiting = []  # Of a stream that somebody else had asked for.
+                board.stream(from_oldest=True)
+                self._streaming = True
+                self._renew_s = now_s + RENEW_S
+            elif now_s >= self._renew_s:
+                self._renew_s = now_s + RENEW_S
+                board.stream()
+        except BoardRefusal as error:
+            self.refusal = str(error)
+        except BoardSilent:
+            return
+        if not self._begun and self._waiting:
+            self._begin(board, watched)
+
+    def take(self, block: Block) -> None:
+        """Take a block as it came."""
+        if self._begun:
+            self._write(block)
+        else:
+            self._waiting.append(block)
+
+    def _begin(self, board: Streaming, watched: Watched) -> None:
+        first = self._waiting[0]
+        from_start = (first.sequence, first.step) == (0, 0)
+        if not from_start and not self._start_asked:
+            self._start_asked = True
+            try:
+                board.start()
+            except (BoardRefusal, BoardSilent):
+                pass
+            else:
+                self.forget()
+                return
+        self.from_start = self.from_start and from_start
+        assert watched.frame is not None
+        self.log.begin(watched.board, watched.frame.form, watched.settings)
+        self._begun = True
+        waiting, self._waiting = self._waiting, []
+        for block in waiting:
+            self._write(block)
+
+    def _write(self, block: Block) -> None:
+        self.log.write(block)
+        try:
+            for item in self._reader.feed(block):
+                if isinstance(item, Loss):
+                    self.lost += item.steps
+                    self.holes += 1
+                else:
+                    self.steps += 1
+        except DamagedBlock:
+            self.holes += 1
