@@ -52,7 +52,7 @@ def pytest_sessionstart():
 
 
 # What proves, and what needs the proof's path vectors: on one core, so that the proof runs once.
-PROOF_FILES = ("test_proved.py", "test_path_vectors.py", "test_results_table.py")
+PROOF_FILES = ("test_proved.py", "test_path_vectors.py", "test_path_calls.py", "test_results_table.py")
 
 
 def pytest_collection_modifyitems(items):

@@ -43,11 +43,11 @@ def replay(program: Path, *vectors: Path, patience_s: float = 300) -> "subproces
     )
 
 
-def on_chip(folder: Path, vectors: Path) -> str:
+def on_chip(folder: Path, vectors: Path, sources: tuple[str, ...] = ("assist.c", "check.c")) -> str:
     """Replay vectors on a Cortex-M0 under QEMU and return what it printed."""
     emulator = need("qemu-system-arm")
     library = ["-nostartfiles", f"-T{CORTEX / 'link.ld'}", "-Wl,--gc-sections", "-lgcc"]
-    parts = ["assist.c", "check.c", str(CORTEX / "semihosting.c")]
+    parts = [*sources, str(CORTEX / "semihosting.c")]
     chip = ["-mcpu=cortex-m0", *CHIP[1:]]
     compiler = need("arm-none-eabi-gcc")
     command = [
