@@ -37,7 +37,8 @@ class Places:
         self.paths[id(one)] = path
         self._kinds.setdefault(type(one), []).append(one)
         owned = []
-        plain, lists = [], []
+        plain: list[str] = []
+        lists: list[str] = []
         for name, field in self._classes[type(one).__name__].fields.items():
             if field.type.kind == "object":
                 owned += [name] if field.owned or id(getattr(one, name)) not in self.paths else []

@@ -21,13 +21,13 @@ SHOWN_MAX = 5
 class Words:
     """The words of a file, one after the other."""
 
-    def __init__(self, path):  # type: ignore[no-untyped-def]
+    def __init__(self, path):
         """Open it."""
         self._file = open(path, "rb")  # noqa: SIM115
         self._block = array("i")
         self._at = 0
 
-    def next(self):  # type: ignore[no-untyped-def]
+    def next(self):
         """Return the next word, with its sign."""
         if self._at == len(self._block):
             self._block = array("i", self._file.read(4 * BLOCK_WORDS))
@@ -39,7 +39,7 @@ class Words:
 class PathReplay:
     """Makes all calls of a file. Read: `calls`, `skipped`, `differences`."""
 
-    def __init__(self, module, entries, path):  # type: ignore[no-untyped-def]
+    def __init__(self, module, entries, path):
         """Take the generated module and that of the entries, and make the calls."""
         self._kind = module.Controller
         self._entries = entries
@@ -60,14 +60,14 @@ class PathReplay:
             self._call(entry)
             entry = self._words.next()
 
-    def _put_inputs(self, cells):  # type: ignore[no-untyped-def]
+    def _put_inputs(self, cells):
         for name, at in self._entries.INPUTS:
             cells[at] = int(getattr(self._inputs, name))
 
-    def _call(self, number):  # type: ignore[no-untyped-def]
+    def _call(self, number):
         self._cells[:] = self._built
         self._expected[:] = self._built
-        logs = {}
+        logs: dict[int, EdgeLog] = {}
         given = [self._words.next() for _ in range(self._words.next())]
         result = self._words.next()
         self._take(self._cells, logs)
@@ -92,7 +92,7 @@ class PathReplay:
             if self.differences <= SHOWN_MAX:
                 sys.stdout.write("call " + str(self.calls) + ", function " + str(number) + " differs\n")
 
-    def _take(self, cells, logs):  # type: ignore[no-untyped-def]
+    def _take(self, cells, logs):
         """Read numbers with their places; all are expected after the call."""
         for _ in range(self._words.next()):
             place = self._words.next()
@@ -104,7 +104,7 @@ class PathReplay:
             if cells is not None:
                 cells[place] = value
 
-    def _fill(self, logs):  # type: ignore[no-untyped-def]
+    def _fill(self, logs):
         """Put numbers into fresh edge logs, if a call has any or the one before had; there are few."""
         if logs or self._logs_used:
             self._inputs = Inputs()
@@ -113,7 +113,7 @@ class PathReplay:
             log = (self._inputs.crank, self._inputs.wheel)[place // LOG_SIZE]
             put_number(log, place % LOG_SIZE, value)
 
-    def _log_is(self, log, which, logs):  # type: ignore[no-untyped-def]
+    def _log_is(self, log, which, logs):
         if not logs and log.overruns == 0 and log._read == log._write:
             return True
         numbers = numbers_of(log)
@@ -122,7 +122,7 @@ class PathReplay:
                 return False
         return True
 
-    def _step(self, now_us):  # type: ignore[no-untyped-def]
+    def _step(self, now_us):
         """Take a whole step as a board does."""
         for name, at in self._entries.INPUTS:
             kind = type(getattr(self._inputs, name))
@@ -133,7 +133,7 @@ class PathReplay:
                 return "another output"
         return None
 
-    def _build(self, now_us):  # type: ignore[no-untyped-def]
+    def _build(self, now_us):
         """Build a controller as a board does."""
         settings = Settings({})
         for at, name in enumerate(Settings.__slots__, self._entries.SETTINGS):
@@ -144,13 +144,13 @@ class PathReplay:
             self._cells[at] = value
 
 
-def numbers_of(log):  # type: ignore[no-untyped-def]
+def numbers_of(log):
     """Return the numbers of an edge log in the order of their places."""
     ends = [log._write, log.levels, log.overruns, log.time_us]
     return log._levels + [log._read] + log._times_us + ends  # noqa: RUF005
 
 
-def put_number(log, place, value):  # type: ignore[no-untyped-def]
+def put_number(log, place, value):
     """Put a number into an edge log."""
     size = len(log._levels)
     if place < size:
@@ -163,6 +163,6 @@ def put_number(log, place, value):  # type: ignore[no-untyped-def]
         setattr(log, ("_write", "levels", "overruns", "time_us")[place - 2 * size - 1], value)
 
 
-def told(replay):  # type: ignore[no-untyped-def]
+def told(replay):
     """Return the line of totals."""
     return "calls " + str(replay.calls) + " differences " + str(replay.differences)
