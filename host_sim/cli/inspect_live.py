@@ -2,14 +2,14 @@
 
 import contextlib
 import json
-import sys
-from collections.abc import Callable, Iterator
-from itertools import pairwise
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
+from firmware.settings import TWO_CHANNELS
+from host_sim.cli.live_ring import LiveRing, tell
 from host_sim.cli.options import DEFAULT_BIKE
 from host_sim.cli.printing import print_rows
 from host_sim.cli.saying import complain
@@ -17,7 +17,6 @@ from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
-    from host_sim.capture.live.guide import Guide
     from host_sim.commands.inspect_live import LiveResult
 
 CAUTION = (
@@ -61,8 +60,10 @@ def inspect_live_command(
             _, opened = open_chosen(name)
             with contextlib.closing(opened):
                 settings = Workshop(opened).settings()
-                _tell(CAUTION)
-                result = inspect_live(items_of(opened, desk), settings, out, force, _shower())
+                tell(CAUTION)
+                one_channel = settings.get("sensor_kind") != TWO_CHANNELS
+                with LiveRing(one_channel) as ring:
+                    result = inspect_live(items_of(opened, desk), settings, out, force, ring.show)
     except (BoardTrouble, NoBoard) as error:
         complain(str(error), 1)
         raise typer.Exit(1) from None
@@ -86,48 +87,6 @@ def _port(
     words = ("--guided", *([PLANTS[plant]] if plant is not None else []))
     with desk_port(bike or DEFAULT_BIKE, None, hurry, words) as name:
         yield name
-
-
-def _tell(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)
-
-
-def _shower() -> "Callable[[Guide, bool], None]":
-    """Return what shows each stage, and on a terminal the magnets as they pass."""
-    from host_sim.capture.live.guide import BACK, FORWARD
-    from host_sim.capture.live.ring_text import so_far_text
-
-    terminal = sys.stderr.isatty()
-    shown = 0
-
-    def show(guide: "Guide", changed: bool) -> None:
-        nonlocal shown
-        if changed:
-            _tell(f"→ {guide.sentence}")
-            shown = len(guide.edges)
-        elif terminal and guide.stage in (FORWARD, BACK) and len(guide.edges) >= shown + EDGES_A_LOOK:
-            shown = len(guide.edges)
-            rises_s = rises_of(guide)
-            print(
-                f"\r  {so_far_text(rises_s)[-60:].splitlines()[-1]:<60}", end="", file=sys.stderr, flush=True
-            )
-
-    return show
-
-
-EDGES_A_LOOK = 8
-
-
-def rises_of(guide: "Guide") -> list[float]:
-    """Return when the channel that changes first rose, in the turns under way."""
-    edges = guide.edges[-240:]
-    rises = []
-    for before, edge in pairwise(edges):
-        for bit in (1, 2):
-            if edge.levels & ~before.levels & bit:
-                rises.append((edge.at_s, bit))
-    first = rises[0][1] if rises else 1
-    return [at_s for at_s, bit in rises if bit == first]
 
 
 def _print(result: "LiveResult") -> None:

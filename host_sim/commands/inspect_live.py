@@ -14,7 +14,6 @@ from host_sim.capture.live.guide import Edge, Guide, Item, Lost, Moment
 from host_sim.capture.stopping import Support
 from host_sim.capture.writers import CaptureWriter
 from host_sim.commands.inspect import support_with
-from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder
 
 if TYPE_CHECKING:
@@ -38,7 +37,8 @@ class LiveResult:
         self.guide = guide
         self.support = support
         self.inspection = found
-        self.advice = [*guided.advice, *advice_of(found, support, any_cadence=False), *advice]
+        said = [*advice_of(found, support, any_cadence=False), *where_to_look(guided)]
+        self.advice = [*guided.advice, *said, *advice]
         self.why = [*guided.why, *found.why, *why]
         self.files: list[Path] = []
         self.settings = settings_that_follow(guided)
@@ -64,6 +64,24 @@ class LiveResult:
         }
 
 
+def where_to_look(guided: GuidedFindings) -> list[str]:
+    """Return how far the crank goes from the arm straight down to each magnet that needs a look."""
+    arm, found = guided.arm, guided.inspection
+    if arm is None or found.ring is None:
+        return []
+    numbers = sorted({*(found.missing.value or []), *(found.weak.value or [])} | {1})
+    if numbers == [1]:
+        return []
+    places = [
+        f"magnet {number} at {(arm.degrees + (number - 1) * 360.0 / found.ring.pulses) % 360.0:.0f}°"
+        for number in numbers
+    ]
+    return [
+        f"to find them, turn the crank forward from the left arm straight down until the pickup switches: "
+        f"{', '.join(places)} (within {arm.within_deg:.0f}°)"
+    ]
+
+
 def settings_that_follow(guided: GuidedFindings) -> dict[str, int]:
     """Return the settings of a board that follow from what is sure."""
     found = guided.inspection
@@ -83,26 +101,36 @@ def items_of(
     silent_s: float = SILENT_S,
     clock_s: Callable[[], float] | None = None,
 ) -> Iterator[Item]:
-    """Give edges, moments and losses of a board as they come; RequestError when it falls silent.
+    """Give edges, moments and losses of a board as they come; BoardTrouble when it falls silent or is gone.
 
     `from_oldest`: first what the board still keeps. A desk in a hurry has ridden some seconds by now.
     """
     import time
 
+    from host_sim.boardlink.console_client import BoardRefusal, BoardSilent
     from host_sim.boardlink.live_steps import LiveSteps, SecondsSince
     from host_sim.boardlink.recorded import Loss, crank_edges
+    from host_sim.watching.workshop import BoardTrouble
 
     clock = clock_s or time.monotonic
-    live = LiveSteps(port, from_oldest)
+    try:
+        live = LiveSteps(port, from_oldest)
+    except (BoardRefusal, BoardSilent) as error:
+        raise BoardTrouble(f"the board does not stream its edges: {error}") from None
     since = SecondsSince()
     lost_edges: int | None = None
     heard_s = clock()
     while True:
-        found = live.read()
+        try:
+            found = live.read()
+        except (BoardRefusal, BoardSilent, OSError) as error:
+            raise BoardTrouble(f"the board is gone, plug it in and begin again: {error}") from None
         if found:
             heard_s = clock()
         elif clock() - heard_s > silent_s:
-            raise RequestError(f"the board has sent nothing for {silent_s:.0f} s, allowed is one that rides")
+            raise BoardTrouble(
+                f"the board has sent nothing for {silent_s:.0f} s: check its plug, begin again"
+            )
         for item in found:
             if isinstance(item, Loss):
                 yield Lost(item.steps)
@@ -152,10 +180,10 @@ def _draw(result: LiveResult, path: Path) -> None:
     # Not at the top: drawing takes a second to load.
     from host_sim.report.ring_figure import draw_inspection
 
-    title = "guided capture, live"
+    title = "live capture"
     arm = result.guided.arm
     if arm is not None:
-        title += f": magnet 1 comes {arm.degrees:.0f}° after the left arm straight down"
+        title += f", magnet 1 comes {arm.degrees:.0f}° after the left arm down"
     draw_inspection(result.inspection, result.support, result.advice, title, path, None, result.why)
 
 

@@ -6,10 +6,14 @@ from itertools import pairwise
 
 import pytest
 
-from host_sim.capture.live.guide import Edge, Guide, Moment
+from host_sim.boardlink.recorded import Loss, RecordedEdge, RecordedStep
+from host_sim.capture.live.findings import ring_so_far
+from host_sim.capture.live.guide import BACK_NEXT, FORWARD, Edge, Guide, Lost, Moment
 from host_sim.capture.live.ring_text import MISSING, SEEN, ring_text, so_far_text
 from host_sim.capture.open_capture import open_capture
+from host_sim.cli.live_ring import LiveRing
 from host_sim.commands.inspect_live import LiveResult, inspect_live, items_of
+from host_sim.watching.workshop import BoardTrouble
 from tests.capture.guided_rider import GuidedTurns, items, true_arm_deg
 from tests.capture.halls.ring import Magnets
 from tests.micropython_unix import micropython_unix
@@ -92,6 +96,8 @@ def test_the_missing_magnet_has_its_number(tmp_path):
     # The arm is down between magnets 12 and 1 of the ring, so magnet 1 is the capture's magnet 1.
     result = _live(rider, tmp_path)
     assert (result.inspection.missing.value, result.inspection.pulses.value) == ([5], 12)
+    degrees = round((result.guided.arm.degrees + 4 * 30.0) % 360.0)
+    assert f"magnet 5 at {degrees}°" in " ".join(result.advice)
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -145,6 +151,82 @@ def test_the_ring_in_letters_has_every_magnet_and_the_missing_one():
     assert (text.splitlines()[:-1] != [], text.count(MISSING)) == (True, 2)
     assert text.count(SEEN) == 12
     assert so_far_text([0.1 * n for n in range(20) if n != 9]).count(MISSING) == 1
+
+
+def test_the_ring_shows_while_the_crank_turns_and_is_sure_once_the_turns_are_counted():
+    guide = Guide()
+    seen = []
+    for item in items(replace(RIDER, ring=_ring(12, strengths=({5: 0.0}, {5: 0.0})))):
+        guide.take(item)
+        if guide.stage == FORWARD and len(guide.edges) % 60 == 0 and isinstance(item, Edge):
+            seen.append(ring_so_far(guide, False))
+        if guide.stage == BACK_NEXT:
+            break
+    known = [one for one in seen if one is not None]
+    assert known
+    assert known[-1].pulses == 12
+    last = ring_so_far(guide, False)
+    assert (last.pulses, last.sure, len(last.missing)) == (12, True, 1)
+
+
+@pytest.mark.parametrize("terminal", [False, True])
+def test_what_to_do_and_the_ring_are_shown(terminal, capsys):
+    guide = Guide()
+    with LiveRing(False, terminal) as ring:
+        ring.show(guide, True)
+        for item in items(RIDER):
+            ring.show(guide, guide.take(item))
+    shown = capsys.readouterr().err
+    assert "now 6 turns forward" in shown
+    assert "12 pulses a turn" in shown
+
+
+def test_a_board_that_falls_silent_or_is_unplugged_is_told(monkeypatch):
+    class Nothing:
+        def __init__(self, port, from_oldest):
+            pass
+
+        def read(self):
+            return []
+
+    class Gone(Nothing):
+        def read(self):
+            raise OSError("no such device")
+
+    times_s = iter(range(100))
+    monkeypatch.setattr("host_sim.boardlink.live_steps.LiveSteps", Nothing)
+    with pytest.raises(BoardTrouble, match="the board has sent nothing for 10 s"):
+        next(items_of(None, clock_s=lambda: float(next(times_s))))
+    monkeypatch.setattr("host_sim.boardlink.live_steps.LiveSteps", Gone)
+    with pytest.raises(BoardTrouble, match="the board is gone, plug it in and begin again"):
+        next(items_of(None, clock_s=lambda: 0.0))
+
+
+def test_steps_that_are_missing_and_edges_that_the_board_lost_are_told(monkeypatch):
+    step = RecordedStep(
+        number=0, now_us=5_000, sampled_us=5_000, edges=(RecordedEdge(4_000, 1, False),), throttle_mv=0,
+        selector_mv=0, battery_mv=0, current_ma=0, motor_decicelsius=0, brake_pulled=False,
+        clear_requested=False, lost_edges=0, command_mv=0, drive_enabled=False, indicator=0, fault_cause=0,
+        state=0,
+    )  # fmt: skip
+
+    class Some:
+        def __init__(self, port, from_oldest):
+            pass
+
+        def read(self):
+            return [step, Loss(7, 9), replace(step, number=9, now_us=50_000, edges=(), lost_edges=2)]
+
+    monkeypatch.setattr("host_sim.boardlink.live_steps.LiveSteps", Some)
+    stream = items_of(None, clock_s=lambda: 0.0)
+    found = [next(stream) for _ in range(5)]
+    assert found == [
+        Edge(0.0, 1),
+        Moment(pytest.approx(0.001)),
+        Lost(7),
+        Lost(0),
+        Moment(pytest.approx(0.046)),
+    ]
 
 
 @pytest.mark.parametrize(

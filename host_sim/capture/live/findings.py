@@ -68,6 +68,35 @@ def guided_findings(guide: Guide, one_channel: bool) -> GuidedFindings:
     return GuidedFindings(found, whole, arm, back_turns, why, advice)
 
 
+@dataclass(frozen=True)
+class RingSoFar:
+    """What the turns so far say of the ring; `pulses` may still be a guess."""
+
+    pulses: int
+    sure: bool
+    missing: list[int]
+    weak: list[int]
+    passed: int
+
+
+def ring_so_far(guide: Guide, one_channel: bool) -> RingSoFar | None:
+    """Return the ring as the turns forward, under way or done, show it; None if they don't yet."""
+    part = [edge for edge in guide.edges if edge.at_s >= guide.forward_began_s]
+    if guide.forward_s is not None:
+        part = [edge for edge in part if edge.at_s <= guide.forward_s[1]]
+    if len(part) < EDGES_LOOKED_AT:
+        return None
+    chunk = chunk_of(part, levels_at_rest(part))
+    end_s = part[-1].at_s - part[0].at_s + 2.0 * MARGIN_S
+    told = Told((0.0, end_s), TURNS_FORWARD if guide.forward_s is not None else None, one_channel)
+    found = inspect_edges(lambda: iter([chunk]), 2, told)
+    if not found.pulses.value:
+        return None
+    missing, weak = found.missing.value or [], found.weak.value or []
+    passed = int(found.rises_s.size)
+    return RingSoFar(found.pulses.value, found.pulses.sure, missing, weak, passed)
+
+
 def chunk_of(edges: list[Edge], rest_levels: int) -> EdgeChunk:
     """Return edges as readers of files give them: times from 0, rising, changes only."""
     begin_s = edges[0].at_s - MARGIN_S if edges else 0.0

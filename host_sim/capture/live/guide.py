@@ -47,8 +47,8 @@ Item = Edge | Moment | Lost
 class Guide:
     """Takes the stream item by item. Read: `stage`, `edges`, `lost`, `forward_s`, `back_s`, `gave_up`.
 
-    `forward_s` and `back_s` are from the first to the last edge of the six and the two turns, None before
-    they ended. `gave_up`: nobody turned for WAIT_S.
+    `forward_began_s`: when the turns forward under way began. `forward_s` and `back_s` are from the first to
+    the last edge of the six and the two turns, None before they ended. `gave_up`: nobody turned for WAIT_S.
     """
 
     def __init__(self) -> None:
@@ -59,6 +59,7 @@ class Guide:
         self.losses = 0
         self.forward_s: tuple[float, float] | None = None
         self.back_s: tuple[float, float] | None = None
+        self.forward_began_s = 0.0
         self.gave_up = False
         self.now_s = 0.0
         self._since_s: float | None = None  # When this stage began, or the last edge before it.
@@ -96,6 +97,8 @@ class Guide:
             self._since_s = edge.at_s
             self._first = len(self.edges)
         elif self.stage in (FORWARD_NEXT, BACK_NEXT):
+            if self.stage == FORWARD_NEXT:
+                self.forward_began_s = edge.at_s
             self.stage += 1
             self._first = len(self.edges) - 1
 
