@@ -7,25 +7,27 @@ is no watchdog; a count stands in for it.
 import sys
 from time import sleep_us, ticks_us
 
-from boards.desk.rider import Rider
+from boards.desk.rider import WIRES, Rider
 from boards.startable import StartableBoard
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US, ticks_diff_us
 
 REST_US = 400  # Between two readings, so that the desk leaves the host time for other things.
-ALLOWED = "--seconds=N, --hurry, --magnet-missing, --folder=F"
+ALLOWED = "--seconds=N, --hurry, --magnet-missing, --guided, --wires=swapped, dead-a or dead-b, --folder=F"
 HURRIED_US = 200  # In a hurry each reading takes so long on a clock of its own.
 
 
 class Options:
-    """What the command line asks for: `seconds`, `hurry`, `magnet_missing`, `folder`."""
+    """What the command line asks for: `seconds`, `hurry`, `magnet_missing`, `guided`, `wires`, `folder`."""
 
     def __init__(self, words: list[str]) -> None:
         """Read the words after the program's name; ValueError says which one is not understood."""
         self.seconds = 0
         self.hurry = False
         self.magnet_missing = False
+        self.guided = False
+        self.wires = ""
         self.folder = ""
         for word in words:
             name, _, value = word.partition("=")
@@ -33,6 +35,10 @@ class Options:
                 self.hurry = True
             elif name == "--magnet-missing":
                 self.magnet_missing = True
+            elif name == "--guided":
+                self.guided = True
+            elif name == "--wires" and value in WIRES[1:]:
+                self.wires = value
             elif name == "--folder" and value != "":
                 self.folder = value + "/"
             elif name == "--seconds" and value.isdigit():
@@ -69,7 +75,10 @@ class DeskBoard(StartableBoard):
     def attach(self, inputs: Inputs) -> None:
         """Put a rider on the bicycle, whose edges go to `inputs`."""
         self._inputs = inputs
-        self._rider = Rider(self._settings, self._options.magnet_missing, self.now_us())
+        options = self._options
+        self._rider = Rider(
+            self._settings, options.magnet_missing, self.now_us(), options.guided, options.wires
+        )
 
     def start_watchdog(self) -> None:
         """There is none to start."""

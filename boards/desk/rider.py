@@ -20,6 +20,19 @@ STAGES = (
     (2_000, -30, False),
     (9_000, 0, True),
 )
+# For `treadle inspect --live`: six turns forward, two back, and then nothing more for an hour. A stage of so
+# many ms covers its whole way: what setting off takes from it, stopping adds.
+GUIDED_STAGES = (
+    (6_000, 0, False),
+    (7_200, 50, False),
+    (6_000, 0, False),
+    (3_000, -40, False),
+    (3_600_000, 0, False),
+)
+SWAPPED = "swapped"
+DEAD_A = "dead-a"
+DEAD_B = "dead-b"
+WIRES = ("", SWAPPED, DEAD_A, DEAD_B)
 CADENCE_RPM_PER_S = 120
 WAY_OF_A_TURN_MM = 5_000
 PEDALLING_MM_PER_S2 = 900
@@ -39,8 +52,15 @@ _MOSTLY_LOW = (0, 1, 0, 0)
 class Rider:
     """Rides in stages. Read: `brake_pulled`, `speed_mm_per_s`, `current_ma`, `battery_mv`."""
 
-    def __init__(self, settings: Settings, magnet_missing: bool, now_us: int) -> None:
-        """Stand still; with `magnet_missing` one magnet of the ring is not there."""
+    def __init__(
+        self, settings: Settings, magnet_missing: bool, now_us: int, guided: bool = False, wires: str = ""
+    ) -> None:
+        """Stand still; with `magnet_missing` one magnet of the ring is not there.
+
+        `guided`: ride GUIDED_STAGES. `wires`: what is wrong with them, one of WIRES.
+        """
+        self._stages = GUIDED_STAGES if guided else STAGES
+        self._wires = wires
         self._settings = settings
         self._magnet_missing = magnet_missing
         self._last_us = now_us
@@ -66,11 +86,11 @@ class Rider:
             self._last_us = ticks_add_us(self._last_us, MS_US)
 
     def _ride_a_millisecond(self, command_mv: int) -> None:
-        length_ms, rpm, brake_pulled = STAGES[self._stage]
+        length_ms, rpm, brake_pulled = self._stages[self._stage]
         self._stage_ms += 1
         if self._stage_ms == length_ms:
             self._stage_ms = 0
-            self._stage = (self._stage + 1) % len(STAGES)
+            self._stage = (self._stage + 1) % len(self._stages)
         self.brake_pulled = brake_pulled
         self._milli_rpm = _towards(rpm * 1_000, self._milli_rpm, CADENCE_RPM_PER_S)
         self.current_ma = max(command_mv - self._settings.command_start_mv, 0) * MA_PER_MV
@@ -99,7 +119,7 @@ class Rider:
             beyond = -self._travelled
             self._travelled += _QUARTER
             self._quarter -= 1
-        levels = self._levels_now()
+        levels = self._at_the_pins(self._levels_now())
         if levels != self._levels:
             ago_us = beyond // max(abs(rate), 1)
             if self._levels >= 0:
@@ -119,6 +139,16 @@ class Rider:
             )
         levels = ring[self._quarter & 3]
         return levels << 1 if settings.sensor_kind != TWO_CHANNELS and settings.lead == B_LEADS else levels
+
+    def _at_the_pins(self, levels: int) -> int:
+        """Return what arrives of the levels through the wires."""
+        if self._wires == SWAPPED:
+            return (levels & 1) << 1 | levels >> 1
+        if self._wires == DEAD_A:
+            return levels & 2
+        if self._wires == DEAD_B:
+            return levels & 1
+        return levels
 
     def _turn_wheel(self, inputs: Inputs) -> None:
         pitch_um = self._settings.wheel_circumference_mm * 1_000 // self._settings.wheel_pulses_per_rev

@@ -32,11 +32,14 @@ def micropython_program() -> str:
 
 
 @contextlib.contextmanager
-def desk_port(bike: str, files: Path | None, hurry: bool = False) -> Iterator[str]:
+def desk_port(
+    bike: str, files: Path | None, hurry: bool = False, words: tuple[str, ...] = ()
+) -> Iterator[str]:
     """Give the name of a port behind which the desk rides, until the block ends.
 
     `files` is the folder of a desk bundle, whose settings are read and kept there; None: a bundle of `bike`
-    in a folder that is gone afterwards. `hurry` lets the desk ride as fast as the computer can.
+    in a folder that is gone afterwards. `hurry` lets the desk ride as fast as the computer can; `words`
+    are options of the desk itself, such as `--guided`.
     """
     program = micropython_program()
     try:
@@ -56,9 +59,9 @@ def desk_port(bike: str, files: Path | None, hurry: bool = False) -> Iterator[st
         master, slave = os.openpty()
         stack.callback(os.close, slave)
         tty.setraw(slave)
-        words = ["--hurry"] if hurry else []
+        hurried = ["--hurry"] if hurry else []
         desk = subprocess.Popen(
-            [program, "main.py", *words],
+            [program, "main.py", *hurried, *words],
             cwd=folder,
             stdin=master,
             stdout=master,

@@ -12,8 +12,11 @@ from host_sim.capture.wire_words import noise_words, wire_words
 NARROW_CADENCE = 1.3
 
 
-def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
-    """Return what to do, in sentences; none where everything is as it should be."""
+def advice_of(inspection: Inspection, support: Support | None, any_cadence: bool = True) -> list[str]:
+    """Return what to do, in sentences; none where everything is as it should be.
+
+    `any_cadence`: whether slow and quick legs were asked for.
+    """
     return [
         *wire_words(inspection.channels, inspection.noise_per_s > 0.0, inspection.gathered.changes),
         *change_words(inspection),
@@ -23,7 +26,7 @@ def advice_of(inspection: Inspection, support: Support | None) -> list[str]:
         *order_words(inspection),
         *noise_words(inspection),
         *_open_questions(inspection),
-        *_range(inspection, support),
+        *_range(inspection, support, any_cadence),
     ]
 
 
@@ -48,6 +51,7 @@ def _open_questions(inspection: Inspection) -> list[str]:
     if (
         inspection.kind.value == "two channels"
         and not inspection.lead.sure
+        and not inspection.channels.dead
         and not inspection.channels.same_signal
     ):
         probably = f" (probably {inspection.lead.value})" if inspection.lead.value else ""
@@ -66,10 +70,10 @@ def _open_questions(inspection: Inspection) -> list[str]:
     return said
 
 
-def _range(inspection: Inspection, support: Support | None) -> list[str]:
+def _range(inspection: Inspection, support: Support | None, any_cadence: bool) -> list[str]:
     said: list[str] = []
     cadence = inspection.cadence
-    if cadence is not None and cadence.most < NARROW_CADENCE * cadence.least:
+    if any_cadence and cadence is not None and cadence.most < NARROW_CADENCE * cadence.least:
         said.append(
             f"only {cadence.least:.0f} to {cadence.most:.0f} rpm were covered: record slow and quick legs too"
         )

@@ -29,6 +29,10 @@ def seen_a_turn(pattern: Pattern, rises: int, turns: float | None) -> Seen:
     least, most = counted_between(rises, turns)
     possible = range(max(ceil(least), SEEN_LEAST), min(floor(most), SEEN_MOST) + 1)
     if pattern.magnets and pattern.confidence >= GUESS:
+        # A ring made of equal parts shows one part; the count tells of how many.
+        whole = [number for number in possible if number % pattern.magnets == 0]
+        if len(whole) == 1 and whole[0] > pattern.magnets:
+            return Seen(whole[0], 0.95)
         # The pattern and the count speak of the same ring, or one of them is wrong.
         return Seen(pattern.magnets, 0.99 if pattern.magnets in possible else GUESS)
     if len(possible) == 1:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from host_sim.cli.inspect_live import inspect_live_command
 from host_sim.cli.inspect_wheel import inspect_wheel_command
 from host_sim.cli.measure import read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
@@ -38,8 +39,9 @@ def _samplerate(text: str) -> int:
 
 def inspect_command(
     capture: Annotated[
-        Path, typer.Argument(help="Recorded edges or volts: VCD, CSV, sigrok session or board dump.")
-    ],
+        Path | None,
+        typer.Argument(help="Recorded edges or volts: VCD, CSV, sigrok session or board dump."),
+    ] = None,
     channels: Annotated[
         str | None, typer.Option(help="Names of the channels in the file, A first, as in crank_a,crank_b.")
     ] = None,
@@ -70,6 +72,20 @@ def inspect_command(
         str | None,
         typer.Option(metavar="METRES:TURNS", help="With --wheel: the capture is of this push, measured."),
     ] = None,
+    live: Annotated[
+        bool, typer.Option("--live", help="No file: a guided capture from a board, which says what to do.")
+    ] = False,
+    port: Annotated[str | None, typer.Option(help="With --live: serial port. Default: the only one.")] = None,
+    desk: Annotated[
+        bool, typer.Option("--desk", help="With --live: a desk board, whose rider turns as told.")
+    ] = False,
+    hurry: Annotated[bool, typer.Option("--hurry", help="With --desk: as fast as the computer can.")] = False,
+    plant: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FAULT", help="With --desk: missing-magnet, swapped-wires, dead-a or dead-b, to be found."
+        ),
+    ] = None,
     bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
     out: OutOption = None,
@@ -87,8 +103,24 @@ def inspect_command(
     magnet, or of several that sit evenly, only a push tells how many: push the bicycle along a tape for five
     turns of the wheel while recording, and say --pushed METRES:TURNS.
 
+    With --live no file is needed: the board streams its edges, the program says what to turn (six turns
+    forward, stop, two back), and knows forward, the pulses, and how far magnet 1 is from the arm.
+
     Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
     """
+    if live:
+        file_options = (capture, channels, forward, turns, time_unit, samplerate, thresholds, pushed)
+        if any(one is not None for one in file_options) or wheel or write:
+            raise RequestError(
+                "--live is given with a file or what belongs to one, allowed with it are --port, --desk, "
+                "--bike, --hurry, --plant, --out, --force and --json"
+            )
+        inspect_live_command(port, desk, bike, plant, hurry, out, force, as_json)
+        return
+    if port is not None or desk or hurry or plant is not None:
+        raise RequestError("--port, --desk, --hurry and --plant belong to --live, allowed is with it")
+    if capture is None:
+        raise RequestError("no capture is given, allowed is a file, or --live")
     if wheel:
         _refuse_crank_options(forward, turns, thresholds)
         from host_sim.commands.inspect_wheel import WheelRequest

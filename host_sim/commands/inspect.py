@@ -220,10 +220,15 @@ def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:
 
 def _support(inspection: Inspection, bike: Bike | None) -> Support | None:
     """Return what the ring supports with the settings of the bike, or the firmware's own; None if unknown."""
+    settings = bike.firmware_settings if bike is not None else Settings({})
+    return support_with(inspection, settings.as_dict())
+
+
+def support_with(inspection: Inspection, settings: dict[str, int]) -> Support | None:
+    """Return what the ring supports with these settings; None if it is not known."""
     if inspection.ring is None or not inspection.pulses.sure or inspection.kind.value is None:
         return None
-    settings = bike.firmware_settings if bike is not None else Settings({})
-    values = settings.as_dict() | {"sensor_kind": KINDS[inspection.kind.value]}
+    values = settings | {"sensor_kind": KINDS[inspection.kind.value]}
     return support_of(
         inspection.ring, Settings(values), inspection.kind.value == "duty-coded", inspection.swing
     )

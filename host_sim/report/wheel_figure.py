@@ -21,7 +21,7 @@ LEFT, RIGHT = 0.07, 0.92
 DOUBLED, NOISE = "#c77700", "#6a3d9a"
 HEADLINE_LETTERS = 85
 ADVICE_LETTERS = 140
-ADVICE_LINES = 12
+ADVICE_LINES = 14
 POINTS_SHOWN = 4000
 
 
@@ -33,13 +33,13 @@ def draw_wheel(found: WheelInspection, advice: list[str], why: list[str], title:
         warnings.catch_warnings(),
     ):
         warnings.filterwarnings("ignore", message="Glyph")
-        figure = plt.figure(figsize=(14, 8.5))
+        figure = plt.figure(figsize=(14, 10))
         figure.text(LEFT, 0.97, title[:70], fontsize=12, va="top", color=QUIET)
         headline = _headline(found, why)
         size = min(16.0, 16.0 * HEADLINE_LETTERS / len(headline))
         figure.text(LEFT, 0.94, headline, fontsize=size, fontweight="bold", va="top")
-        _speed(figure.add_axes((LEFT, 0.56, RIGHT - LEFT, 0.28)), found)
-        _bands(figure.add_axes((LEFT, 0.27, RIGHT - LEFT, 0.18)), found)
+        _speed(figure.add_axes((LEFT, 0.62, RIGHT - LEFT, 0.245)), found)
+        _bands(figure.add_axes((LEFT, 0.38, RIGHT - LEFT, 0.155)), found)
         _advice(figure, advice, why)
         figure.savefig(path, dpi=105)
         plt.close(figure)
@@ -134,11 +134,11 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
 
 
 def _advice(figure: Figure, advice: list[str], why: list[str]) -> None:
-    figure.text(LEFT, 0.185, "what to do", fontsize=12, fontweight="bold", va="top")
+    figure.text(LEFT, 0.30, "what to do", fontsize=12, fontweight="bold", va="top")
     nothing = f"not shown to be fit: {'; '.join(why)}" if why else "nothing: pulses are as they should be"
     lines: list[str] = []
     for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:
         lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]
-    figure.text(LEFT, 0.155, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)
+    figure.text(LEFT, 0.275, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)

@@ -10,6 +10,8 @@ import pytest
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.capture.wheel.inspection import WheelInspection, WheelTold, inspect_wheel
 from host_sim.capture.wheel.words import wheel_advice
+from host_sim.errors import RequestError
+from host_sim.handover.reports import read_inspect
 from tests.capture.wheels.spinning import PUSH, Spin, edges_of_wheel, source_of
 
 UNKNOWN = ["the pulses of a turn of the wheel can't be told"]
@@ -166,9 +168,16 @@ def test_a_ride_is_drawn_and_told_in_json(treadle, here):
     code, out, err = treadle("ride.csv", "--wheel", "--bike", "cargo_trike", "--json", "--out", "ride")
     found = json.loads(out)
     assert (code, err, found["fit"]) == (1, "", False)
-    assert found["noise_with_drive"] is True
+    assert found["wheel"]["noise_with_drive"] is True
     assert (here / "ride" / "inspection.png").stat().st_size > 20_000
     assert json.loads((here / "ride" / "inspection.json").read_text(encoding="utf-8")) == found
+
+
+def test_a_handover_sheet_does_not_take_a_wheel_for_the_pedal_sensor(treadle, here):
+    treadle("push.csv", "--channels", "wheel", "--wheel", "--pushed", "10.5:5", "--out", "push")
+    assert json.loads((here / "push" / "inspection.json").read_text(encoding="utf-8"))["fit"] is True
+    with pytest.raises(RequestError, match="a report of `treadle inspect`"):
+        read_inspect(here / "push" / "inspection.json", load_bike(BIKES / "cargo_trike.toml"))
 
 
 @pytest.mark.parametrize(

@@ -156,12 +156,10 @@ def _shape(gaps_s: Floats, turn: WheelTurn) -> Floats:
 
 
 def wheel_json(found: WheelInspection, advice: list[str], why: list[str]) -> dict[str, Any]:
-    """Return all of it for programs."""
+    """Return all of it for programs, within `wheel`: so nobody takes it for a pedal sensor's."""
     noise = found.noise
     pulses: Finding[int] = found.turn.pulses
-    return {
-        "fit": not why,
-        "why": why,
+    wheel = {
         "pulses_per_rev": pulses.value,
         "confidence": round(pulses.confidence, 3),
         "missing": found.turn.missing,
@@ -188,3 +186,4 @@ def wheel_json(found: WheelInspection, advice: list[str], why: list[str]) -> dic
         ],
         "advice": advice,
     }
+    return {"fit": not why, "why": why, "wheel": wheel}

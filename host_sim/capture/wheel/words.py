@@ -3,6 +3,7 @@
 from host_sim.capture.wheel.by_speed import Band
 from host_sim.capture.wheel.inspection import NOISE_TOLD_PER_S, WheelInspection
 
+FEW_OF = 0.2
 MORE_TIMES = 4.0  # One end of the speeds against the other, by share of pulses.
 
 
@@ -120,7 +121,7 @@ def _speeds(found: WheelInspection, where: str, counts: list[int]) -> str:
     """Return at which speeds, if they are known and tell something."""
     if not where or not found.speed_known:
         return f", mostly when the wheel is {where}" if where else ""
-    hit = [band for band, count in zip(found.bands, counts, strict=True) if count]
+    hit = [band for band, count in zip(found.bands, counts, strict=True) if count > FEW_OF * sum(counts)]
     if where == "fast":
         return f", mostly above {hit[0].least_km_per_h:.0f} km/h"
     return f", mostly below {hit[-1].most_km_per_h:.0f} km/h"

@@ -1,0 +1,1 @@
+"""A guided capture of a pedal sensor, live from a board."""
