@@ -13,7 +13,7 @@ from host_sim.lab.description import Choice, Input, Lesson, Prediction, Slider, 
 from host_sim.lab.own_loop import START_CODE
 
 WEB = Path(__file__).resolve().parent / "web"
-SCRIPTS = ("engine.js", "page.js")
+SCRIPTS = ("engine.js", "chart.js", "page.js")
 OWN = len(NAMES) + 1
 """The number of the own loop, after the lessons."""
 CAUTION = (
