@@ -3,6 +3,7 @@
 The browser loads a page from a server that lives as long as this takes, and sends the memory back.
 """
 
+import json
 import secrets
 import shutil
 import subprocess
@@ -108,8 +109,6 @@ class _Handler(BaseHTTPRequestHandler):
 
 
 def _page(nonce: str, told: dict[str, Any], scripts: list[str]) -> str:
-    import json
-
     more = json.dumps({**told, "recording": RECORDING, "give": "give"}).replace("<", "\\u003c")
     files = "".join(f'<script nonce="{nonce}" src="{name}"></script>' for name in scripts)
     engine = (WEB / "engine.js").read_text(encoding="utf-8")
