@@ -170,8 +170,9 @@ def _replay_and_draw(
         trace = ReplayTrace(file)
         found = replay(section, settings, trace.look)
     other = any(request.others)
+    how_set = "with other settings" if other else "as it was set"
     facts = RideFacts(
-        bike=request.bike.title if request.bike is not None else f"{section.board}, as it was set",
+        bike=request.bike.title if request.bike is not None else f"{section.board}, {how_set}",
         ride=f"{request.path.name}, replayed" + (": the road does not answer" if other else ""),
         seconds=max(found.seconds, LEAST_SECONDS),
         settings=settings,
