@@ -70,7 +70,11 @@ def main():
     port.units = port.sent = 0
     now_us = 0
     edges_taken = 0
-    asked = b'{"request": "about"}\n{"request": "settings"}\n{"request": "edges"}\n' + b"A" * 60 + b"\n"
+    asked = (
+        b'{"request": "about"}\n{"request": "settings"}\n{"request": "edges"}\n{"request": "stream"}\n'
+        + b"A" * 60
+        + b"\n"
+    )
     micropython.heap_lock()
     for step in range(400):
         if step == 200:
@@ -86,6 +90,13 @@ def main():
             edges.record(step & 3, now_us)
             edges.take()
             edges_taken += 1
+        inputs.wheel.record(step & 1, now_us)
+        inputs.wheel.take()
+        inputs.throttle_mv = step * 7
+        inputs.current_ma = step * 300
+        talk.note_step(now_us)
+        if step == 350:
+            talk.recorder.freeze()
         for _ in range(20):
             talk.pump(False, now_us)
     # The clock of the board goes back, and an answer that has to wait for a rest is broken off.
@@ -95,6 +106,7 @@ def main():
     for _ in range(30):
         talk.pump(False, 5)
     micropython.heap_unlock()
+    print("blocks lost", talk.recorder.ring.lost, "frozen", talk.recorder.ring.frozen)
     print("units", port.units)
     print("bytes", port.sent)
     print("edges", edges_taken)

@@ -7,8 +7,8 @@ from firmware.link.history import RememberedEdges, WheelEdges
 from firmware.link.recorder import BLOCK_SIZE, Recorder
 from firmware.link.stream import Stream
 from firmware.records import Inputs
-from host_sim.boardlink.recorded import RecordedEdge, RecordedStep
-from host_sim.testing.rig import WRAP_US
+from host_sim.boardlink.recorded import Block, RecordedEdge, RecordedStep, block_of
+from host_sim.testing.rig import WRAP_US, Rig
 from host_sim.testing.small_int import SmallInt
 from host_sim.testing.small_settings import settings_with
 
@@ -108,3 +108,33 @@ class Ridden:
         while self.recorder.ring.waiting() and self.stream.make():
             if self.stream.made():
                 self.sent.append(bytes(self.stream.frame))
+
+
+class DrivenRide:
+    """A rider on the rig who is helped, until the throttle's wire breaks; recorded from the start."""
+
+    def __init__(self, pedalling_ms: int = 2_500, faulted_ms: int = 500) -> None:
+        rig = Rig()
+        self.controller = rig.controller
+        blocks = [bytearray(BLOCK_SIZE) for _ in range(200)]
+        self.recorder = Recorder(rig.controller, rig.inputs, blocks, SmallInt(rig.now_us))
+        crank = RememberedEdges()
+        crank.recorder = self.recorder
+        rig.inputs.crank = crank
+        rig.inputs.wheel = WheelEdges(self.recorder)
+        rig.after_step.append(lambda rig, before_mv: self.recorder.note_step(SmallInt(rig.now_us)))
+        rig.release_throttle()
+        rig.ready()
+        rig.run(pedalling_ms, rpm=60, wheel_mm_per_s=3_000)
+        assert rig.command_mv > 0
+        rig.run(faulted_ms, throttle_mv=0)
+        assert rig.outputs.fault_cause != 0
+
+    def blocks(self) -> list[Block]:
+        """Return the complete blocks."""
+        ring, found = self.recorder.ring, []
+        ring.follow_all()
+        while ring.waiting():
+            found.append(block_of(bytes(ring.oldest())))
+            ring.read()
+        return found

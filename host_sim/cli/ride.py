@@ -9,7 +9,6 @@ import typer
 from host_sim.bench.ride_progress import progress_watch
 from host_sim.cli.options import (
     DEFAULT_BIKE,
-    BikeArgument,
     ControllerOption,
     ForceOption,
     JsonOption,
@@ -17,12 +16,15 @@ from host_sim.cli.options import (
     SeedOption,
 )
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.replay import replay_command
+from host_sim.commands.replay import ReplayRequest
 from host_sim.commands.ride import RideRequest, RideResult, ride
+from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 
 def ride_command(
-    bike: BikeArgument = DEFAULT_BIKE,
+    bike: Annotated[str | None, typer.Argument(help="Bike file, or example. Default: cargo_trike.")] = None,
     recording: Annotated[
         str | None, typer.Option(help="Recorded ride: CSV or FIT file, or an example.")
     ] = None,
@@ -40,6 +42,18 @@ def ride_command(
         Path | None, typer.Option(help="Also write the crank edges as a capture: a .vcd or .csv file.")
     ] = None,
     controller: ControllerOption = None,
+    replay: Annotated[
+        Path | None, typer.Option(help="Log of watch --record or --blackbox: step the firmware through it.")
+    ] = None,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set", metavar="NAME=VALUE", help="With --replay: another setting; may be given again."
+        ),
+    ] = None,
+    as_test: Annotated[
+        Path | None, typer.Option(help="With --replay: write the ride as a unit test, a test_….py file.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Ride a bike on the bench and see what the assist did.
@@ -48,9 +62,23 @@ def ride_command(
     edges.csv (one second of crank edges) and ride.png. With `--capture ride.vcd` all crank edges go into a
     file that any waveform viewer opens.
 
+    With `--replay ride.steps` the firmware is stepped through what a board recorded: it must decide as the
+    board did, or is told where it parts. With another bike or `--set` it shows what would have been decided.
+
     Example: `treadle ride folding --course errand --seed 7 --out errand`
     """
-    request = RideRequest(bike, recording, course, seconds, seed, out, force, capture, controller)
+    if replay is not None:
+        if any(given is not None for given in (recording, course, seconds, capture, controller)):
+            raise RequestError(
+                "--replay takes the ride from its log, allowed beside it are BIKE, --set, --as-test, --out"
+            )
+        replay_command(ReplayRequest(replay, bike, changes or [], out, force, as_test), as_json)
+        return
+    if changes or as_test is not None:
+        raise RequestError("--set and --as-test belong to --replay, allowed is with it")
+    request = RideRequest(
+        bike or DEFAULT_BIKE, recording, course, seconds, seed, out, force, capture, controller
+    )
     with progress_watch("riding", request.seconds) as watch:
         result = ride(request, watch)
     if as_json:

@@ -5,7 +5,12 @@ Emulated times are the same in every run and on every host: nothing here depends
 
 import pytest
 
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.frames import Wire
+from host_sim.boardlink.recorded import Block
 from host_sim.forms.viper.firmware import fused_firmware
+from host_sim.replay.log_file import Section
+from host_sim.replay.stepping import replay
 from tests.emulated import courses
 from tests.emulated.c_times import COMPILER, c_times
 from tests.emulated.measured import files_of, overruns_on, ride_times, side_by_side, step_times
@@ -41,9 +46,9 @@ def test_a_life_on_the_chip_is_equal_in_outputs_and_state_and_comes_to_the_diges
     assert side_by_side(1, 2, tmp_path) == told(here)
 
 
-def test_a_whole_loop_of_a_ride_stays_below_two_milliseconds_without_an_overrun(ride):
+def test_a_whole_loop_of_a_ride_stays_below_three_milliseconds_without_an_overrun(ride):
     assert ride.form == "fused"
-    assert ride.loops_ms[-1] <= 2.0
+    assert ride.loops_ms[-1] <= 3.0  # 1.1 without the recorder, 2.7 with it.
     assert ride.overruns == 0
     assert round(ride.steps_a_second) == 200
     assert round(ride.frames_a_second) == 20
@@ -51,7 +56,7 @@ def test_a_whole_loop_of_a_ride_stays_below_two_milliseconds_without_an_overrun(
 
 def test_the_first_step_comes_within_a_second_and_memory_is_left(ride):
     assert ride.first_step_s <= 1.0
-    assert ride.free_kb >= 120
+    assert ride.free_kb >= 50  # The recorder's ring takes what is beyond.
 
 
 def test_a_brake_ends_the_drive_within_a_period_and_half_a_millisecond(ride):
@@ -64,6 +69,20 @@ def test_a_brake_ends_the_drive_within_a_period_and_half_a_millisecond(ride):
 def test_many_edges_make_no_step_late_and_none_is_lost(edges, tmp_path):
     overruns, lost, _ = overruns_on("fused", edges, tmp_path)
     assert (overruns, lost) == (0, 0)
+
+
+@pytest.mark.parametrize("edges", [courses.RIDE, courses.NOISE], ids=["ride", "1000 noise edges"])
+def test_every_step_is_streamed_without_an_overrun_and_replayed_here_to_the_bit(edges, tmp_path):
+    typed = [(1.4 * courses.S, '{"request": "stream all"}\n')]
+    heard = emulate(files_of("fused"), tmp_path, edges, typed, milliseconds=4_200)
+    blocks: list[Block] = []
+    Wire(blocks.append).feed(b"".join(content for _, content in heard.serial))
+    settings = load_bike("cargo_trike").firmware_settings
+    found = replay(Section("rpi_pico", "fused", settings.as_dict(), False, blocks), settings)
+    last = heard.frames[-1]
+    assert (found.from_start, found.loss, found.parting) == (True, None, None)
+    assert last.steps - 100 < found.steps == found.equal
+    assert (last.overruns, last.edges_lost) == (0, 0)
 
 
 def test_a_request_is_answered_within_a_tenth_of_a_second_while_riding(tmp_path):

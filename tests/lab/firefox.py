@@ -33,7 +33,7 @@ class Firefox:
         ]
         (Path(self._folder.name) / "user.js").write_text("\n".join(lines))
         self._process = subprocess.Popen(
-            [FIREFOX, "--headless", "--no-remote", "--marionette", "--profile", self._folder.name],
+            [str(FIREFOX), "--headless", "--no-remote", "--marionette", "--profile", self._folder.name],
             stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         try:

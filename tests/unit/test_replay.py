@@ -6,10 +6,11 @@ import pytest
 
 from firmware.controller import Controller
 from firmware.settings import Settings
+from host_sim.boardlink.recorded import RecordedStep
 from host_sim.errors import RequestError
 from host_sim.replay.log_file import LogWriter, Section, parse_log, read_log
 from host_sim.replay.stepping import replay
-from tests.recorded_rides import Ridden
+from tests.recorded_rides import DrivenRide, Ridden
 from tests.unit.test_recorder import blocks_in
 
 
@@ -141,3 +142,13 @@ def test_random_bytes_behind_a_good_header_are_refused(small):
     for _ in range(500):
         with pytest.raises(RequestError):
             parse_log(header + draw.randbytes(draw.randrange(1, 600)), "log")
+
+
+def test_a_ride_with_help_until_a_wire_breaks_is_replayed_with_every_command():
+    ridden = DrivenRide()
+    section = Section("paper", "fused", ridden.controller.settings.as_dict(), False, ridden.blocks())
+    found = replay(section, ridden.controller.settings)
+    assert found.parting is None
+    assert found.equal == found.steps > 600
+    assert max(step.command_mv for step in section.steps() if isinstance(step, RecordedStep)) > 1_000
+    assert [fault.name for fault in found.faults] == ["throttle wire open"]
