@@ -112,7 +112,7 @@ def _first_not_shown(facts: list[Any], claims: list[tuple[str, Any]], former: Pi
 
 
 QUICK_LIMITS = LIMITS[:2]
-"""What a claim does not follow within costs most; the firmware's own claims need no more than this."""
+"""Less than `treadle prove` may spend. A claim that needs more counts as killed."""
 OWN_CONTRACTS = {
     "integers.py": "contract fading",
     "guard/faults.py": "contract Faults",
