@@ -41,17 +41,25 @@ Pieces = list[tuple[list[Any], list[tuple[str, Any]]]]
 
 
 class Mutant:
-    """One change: its `file`, `place` (function), and the `source` of the whole changed file."""
+    """One change: its `file`, `place` (function), what `was`, what it `became`, and the changed `source`."""
 
-    __slots__ = ("became", "file", "place", "source", "was")
+    __slots__ = ("_change", "_module", "became", "file", "place", "was")
 
-    def __init__(self, file: str, place: str, was: str, became: str, source: str) -> None:
+    def __init__(self, file: str, place: str, module: cst.Module, change: Any) -> None:
         """Keep the parts."""
         self.file = file
         self.place = place
-        self.was = was
-        self.became = became
-        self.source = source
+        self.was = module.code_for_node(change.original_node).strip()
+        self.became = module.code_for_node(change.mutated_node).strip()
+        self._module = module
+        self._change = change
+
+    @property
+    def source(self) -> str:
+        """Return the whole changed file."""
+        changed = self._module.deep_replace(self._change.original_node, self._change.mutated_node)
+        assert isinstance(changed, cst.Module)
+        return changed.code
 
 
 def _configured() -> None:
@@ -65,6 +73,7 @@ def mutants_of(file: str) -> list[Mutant]:
     """Return all mutants of one file of the firmware, made by the rules that the other targets use."""
     path = ROOT / "firmware" / file
     module, mutations, *_ = create_mutations(str(path), path.read_text(encoding="utf-8"))
+<<<<<<< HEAD
     found = []
     for one in mutations:
         function = one.contained_by_top_level_function
@@ -74,6 +83,14 @@ def mutants_of(file: str) -> list[Mutant]:
         was, became = module.code_for_node(one.original_node), module.code_for_node(one.mutated_node)
         found.append(Mutant(file, function.name.value, was.strip(), became.strip(), changed.code))
     return found
+=======
+    functions = [one.contained_by_top_level_function for one in mutations]
+    return [
+        Mutant(file, function.name.value, module, one)
+        for function, one in zip(functions, mutations, strict=True)
+        if isinstance(function, cst.FunctionDef)
+    ]
+>>>>>>> prf
 
 
 def killer(mutant: Mutant, former: dict[str, Pieces]) -> str:
@@ -101,11 +118,13 @@ def _first_not_shown(facts: list[Any], claims: list[tuple[str, Any]], former: Pi
     known = {claim for _, claim in before_claims} if set(before_facts) <= set(facts) else set()
     asked = Facts(facts)
     for what, claim in claims:
-        if claim not in known and asked.prove(claim, LIMITS).verdict != PROVED:
+        if claim not in known and asked.prove(claim, QUICK_LIMITS).verdict != PROVED:
             return what
     return ""
 
 
+QUICK_LIMITS = LIMITS[:2]
+"""Less than `treadle prove` may spend. A claim that needs more counts as killed."""
 OWN_CONTRACTS = {
     "integers.py": "contract fading",
     "guard/faults.py": "contract Faults",
@@ -143,20 +162,19 @@ def main() -> int:
     mutants = [one for file in FILES if given.file in (None, file) for one in mutants_of(file)]
     if given.sample:
         mutants = mutants[:: max(len(mutants) // given.sample, 1)]
-    global _former
-    _former = {job: pieces_of(job) for job in job_names()}
+    _former.update({job: pieces_of(job) for job in job_names()})
+    _mutants.extend(mutants)
     killed: Counter[str] = Counter()
     tried: Counter[str] = Counter()
     # A process a mutant: it changes where the firmware's module is read from.
     with multiprocessing.get_context("fork").Pool(given.workers, maxtasksperchild=1) as pool:
-        for mutant, by in pool.imap(_in_child, mutants):
+        for number, by in pool.imap_unordered(_in_child, range(len(mutants)), chunksize=1):
+            mutant = mutants[number]
             tried[mutant.file] += 1
             killed[mutant.file] += bool(by)
+            change = f"{mutant.was!r} became {mutant.became!r}"
             verdict = f"killed by {by}" if by else "LIVED"
-            print(
-                f"{mutant.file} {mutant.place}: {mutant.was!r} became {mutant.became!r}: {verdict}",
-                flush=True,
-            )
+            print(f"{mutant.file} {mutant.place}: {change}: {verdict}", flush=True)
     print("\n| file | mutants | killed |\n|---|---|---|")
     for file in FILES:
         if tried[file]:
@@ -166,10 +184,11 @@ def main() -> int:
 
 
 _former: dict[str, Pieces] = {}
+_mutants: list[Mutant] = []
 
 
-def _in_child(mutant: Mutant) -> tuple[Mutant, str]:
-    return mutant, killer(mutant, _former)
+def _in_child(number: int) -> tuple[int, str]:
+    return number, killer(_mutants[number], _former)
 
 
 if __name__ == "__main__":
