@@ -73,24 +73,12 @@ def mutants_of(file: str) -> list[Mutant]:
     """Return all mutants of one file of the firmware, made by the rules that the other targets use."""
     path = ROOT / "firmware" / file
     module, mutations, *_ = create_mutations(str(path), path.read_text(encoding="utf-8"))
-<<<<<<< HEAD
-    found = []
-    for one in mutations:
-        function = one.contained_by_top_level_function
-        if not isinstance(function, cst.FunctionDef):
-            continue
-        changed = cst.ensure_type(module.deep_replace(one.original_node, one.mutated_node), cst.Module)
-        was, became = module.code_for_node(one.original_node), module.code_for_node(one.mutated_node)
-        found.append(Mutant(file, function.name.value, was.strip(), became.strip(), changed.code))
-    return found
-=======
     functions = [one.contained_by_top_level_function for one in mutations]
     return [
         Mutant(file, function.name.value, module, one)
         for function, one in zip(functions, mutations, strict=True)
         if isinstance(function, cst.FunctionDef)
     ]
->>>>>>> prf
 
 
 def killer(mutant: Mutant, former: dict[str, Pieces]) -> str:
