@@ -142,7 +142,8 @@ def _own() -> str:
         f'aria-labelledby="title-{OWN}" hidden><header><p>Own loop</p>'
         f'<h1 id="title-{OWN}" tabindex="-1">Can fifteen lines be a controller?</h1></header>'
         '<div class="lab-side">'
-        '<label for="own-code">Your controller, in Python. It is asked every 5 ms and returns mV, 3600 at most.</label>'
+        '<label for="own-code">Your controller, in Python. It is asked every 5 ms and returns mV, '
+        "3600 at most.</label>"
         '<textarea id="own-code" rows="17" spellcheck="false" autocapitalize="off" autocomplete="off" '
         f'aria-describedby="own-said">{escape(START_CODE)}</textarea>'
         '<p class="lab-buttons"><button type="button" id="own-ride">Ride it (Ctrl+Enter)</button>'

@@ -101,7 +101,7 @@ def _let_it_wind_up(page: "Page") -> None:
     lesson.locator(".lab-done").wait_for(timeout=LOADED_MS)
     for slider in ("gain", "integral time"):
         lesson.get_by_role("slider", name=slider).press("ArrowLeft")
-    lesson.locator(".lab-strip", has_text="✗ 52 %").wait_for(timeout=LOADED_MS)
+        lesson.locator("figure[aria-busy=false]").wait_for(timeout=LOADED_MS)
 
 
 @contextmanager

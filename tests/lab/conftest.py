@@ -55,6 +55,7 @@ def opened(lab, chromium):
     def open_lab(width, height, number=1):
         window = chromium.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
         contexts.append(window)
+        window.set_offline(lab.startswith("file:"))  # The export wants no network at all.
         window.set_default_timeout(PATIENCE_S * 1000)
         page = window.new_page()
         page.on(

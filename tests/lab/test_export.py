@@ -1,5 +1,6 @@
 """The export: what is in the folder and what is not, where its runtime comes from, what can go wrong."""
 
+import functools
 import gzip
 import io
 import json
@@ -9,7 +10,9 @@ import subprocess
 import sys
 import zipfile
 from base64 import b64decode
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from threading import Thread
 
 import pytest
 
@@ -19,7 +22,7 @@ from host_sim.lab.catalogue import NAMES, lesson
 from host_sim.lab.export import Export
 from host_sim.lab.in_page import answered
 from host_sim.lab.teaching import own_loop, teaching
-from tests.lab.serving import ROOT, runtime_missing
+from tests.lab.serving import PATIENCE_S, ROOT, runtime_missing
 
 pytestmark = pytest.mark.xdist_group("lab in a browser")
 needs_runtime = pytest.mark.skipif(bool(runtime_missing()), reason=runtime_missing() or "the runtime is here")
@@ -87,6 +90,26 @@ def test_the_page_can_load_nothing_and_connect_nowhere(exported):
     assert "'unsafe-inline'" not in rules["script-src"]
     assert "'unsafe-eval'" not in rules["script-src"]
     assert re.findall(r'(?:src|href)="(?!#|data:)([^"]+)"', page) == ["runtime.js", "lessons.js"]
+
+
+class _Quiet(SimpleHTTPRequestHandler):
+    def log_message(self, *words):
+        pass
+
+
+def test_any_web_server_can_give_the_folder(exported, chromium):
+    server = ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(_Quiet, directory=str(exported)))
+    Thread(target=server.serve_forever, daemon=True).start()
+    page = chromium.new_page()
+    complaints = []
+    page.on("console", lambda said: complaints.append(said.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(f"http://127.0.0.1:{server.server_address[1]}/#5")
+    page.locator("#lesson-5 figure svg").wait_for(timeout=PATIENCE_S * 1000)
+    page.close()
+    server.shutdown()
+    server.server_close()
+    assert complaints == []
 
 
 def test_the_same_project_gives_the_same_bundle():
