@@ -49,7 +49,7 @@ def _traces(drawing: Drawing, turned: Turned) -> None:
     now_deg = turned.angle_deg
     ahead_deg, behind_deg = (20.0, -_WINDOW_DEG) if now_deg >= 0.0 else (_WINDOW_DEG, -20.0)
     panel = Panel(drawing, (286, 32, 384, 130), (now_deg + behind_deg, now_deg + ahead_deg), (0, 3))
-    drawing.words(286, 18, "two channels in quadrature, on the way here", INK, 14, bold=True)
+    drawing.words(286, 18, "channels in quadrature", INK, 14, bold=True)
     for name, bit, base, colour in (("A", 1, 1.8, BLUE), ("B", 2, 0.4, ORANGE)):
         panel.plot(_steps(turned.true_levels, panel, now_deg, bit, base), colour, 3)
         drawing.words(panel.left - 8, panel.y_at(base + 0.2), name, colour, 16, "end", bold=True)

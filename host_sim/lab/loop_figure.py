@@ -159,10 +159,12 @@ def _nyquist(drawing: Drawing, looped: Looped) -> None:
     drawing.line([(x - 6, y + 6), (x + 6, y - 6)], RED, 3)
     surges = looped.margins.gain_times is not None and looped.margins.gain_times <= 1.0
     colour = RED if surges else INK
-    drawing.words(996, 226, gain_margin_words(looped), colour, 13, "end", bold=surges)
-    drawing.words(996, 246, phase_margin_words(looped), colour, 13, "end")
+    lines = [*gain_margin_words(looped).split(" at "), *phase_margin_words(looped).split(" at ")]
+    for row, words in enumerate(lines):
+        begun = words.startswith(("Gain", "Phase"))
+        drawing.words(996, 218 + 18 * row, words if begun else f"at {words}", colour, 13, "end")
     if surges:
-        drawing.words(996, 266, "−1 is enclosed: it surges", colour, 13, "end", bold=True)
+        drawing.words(996, 218 + 18 * len(lines), "−1 is enclosed: it surges", colour, 13, "end", bold=True)
 
 
 def gain_margin_words(looped: Looped) -> str:
@@ -171,7 +173,7 @@ def gain_margin_words(looped: Looped) -> str:
     if margins.gain_times is None or margins.surge_hz is None:
         return "Gain margin: without limit"
     decibel = 20.0 * log10(margins.gain_times)
-    return f"Gain margin {decibel:.0f} dB (× {_times(margins.gain_times)}) at {margins.surge_hz:.1f} Hz"
+    return f"Gain margin {decibel:.1f} dB (× {_times(margins.gain_times)}) at {margins.surge_hz:.1f} Hz"
 
 
 def phase_margin_words(looped: Looped) -> str:
@@ -179,7 +181,7 @@ def phase_margin_words(looped: Looped) -> str:
     margins = looped.margins
     if margins.phase_deg is None or margins.crossover_hz is None:
         return "Phase margin: gain never 1"
-    return f"Phase margin {margins.phase_deg:.0f}° at {margins.crossover_hz:.1f} Hz"
+    return f"Phase margin {round(margins.phase_deg)}° at {margins.crossover_hz:.1f} Hz"
 
 
 def _numbers(looped: Looped) -> list[Number]:

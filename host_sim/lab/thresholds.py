@@ -93,7 +93,7 @@ def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresho
         help_deg=None if None in helps else max(one for one in helps if one is not None),
         helps_deg=helps,
         lapses_s=[end_s for _, end_s in samples.spans(ASSISTING) if end_s < STOP_S],
-        lapses=len(spans) - 1 if spans else 0,
+        lapses=sum(1 for _, end_s in spans if end_s < scout.watches[0].time_s[-1]),  # Some for good.
         run_ons_s=[*run_ons_s, *_worst_run_ons_s(before, edges, stop_percent)],
     )  # fmt: skip
 

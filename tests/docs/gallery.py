@@ -96,7 +96,7 @@ def _photograph(workshop: Path, folder: Path) -> None:
 def _let_it_wind_up(page: "Page") -> None:
     """State an answer in lesson 4, and move its sliders to gain 5000 and 50 ms, the anti-windup off."""
     lesson = page.locator("#lesson-4")
-    lesson.get_by_role("radio").last.check()
+    lesson.get_by_role("radio").nth(1).check()
     lesson.get_by_role("button", name="Show what happens").click()
     lesson.locator(".lab-done").wait_for(timeout=LOADED_MS)
     for slider in ("gain", "integral time"):

@@ -107,6 +107,13 @@ def test_the_first_help_of_lesson_2_comes_at_the_angle_that_the_ring_gives(pulse
     assert len(set(tried.helps_deg)) > 2
 
 
+def test_help_that_lapses_for_good_has_lapsed():
+    # A stop gap of a pitch ends help at the first late magnet, and six edges in a row never come again.
+    tried, judged = _agrees(16, 6, 100)
+    assert judged.lapses
+    assert tried.lapses == 1
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("pulses", PULSES)
 def test_lesson_2_accepts_exactly_the_right_settings_of_all_that_can_be_chosen(pulses):
