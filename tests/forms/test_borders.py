@@ -24,8 +24,8 @@ CHANGES = [
     ("if (waited_us > self->_still_us) {", ">", ">="),
     ("if (command_mv <= self->_start_mv) {", "<=", "<"),
     ("if (self->_unpulsed_samples + 1 >= self->_wheel_lost_samples) {", ">=", ">"),
-    ("quotient * divisor > numerator ?", ">", ">="),
-    ("return quotient * divisor > numerator ? quotient - 1 : quotient;", "- 1", "+ 1"),
+    ("return numerator % divisor < 0 ?", "<", "<="),
+    ("return numerator % divisor < 0 ? quotient - 1 : quotient;", "- 1", "+ 1"),
     ("self->_noise_level = min_of(self->_noise_level + rejected, self->_noise_limit);", "+", "-"),
 ]
 

@@ -147,13 +147,13 @@ def shifted_constants(patch: pytest.MonkeyPatch) -> None:
 
 
 def ranges_one_off(patch: pytest.MonkeyPatch) -> None:
-    real = settings_check.SettingsCheck._ranges
+    real = settings_check.SettingsCheck.source
 
     def wider(self: settings_check.SettingsCheck) -> list[str]:
         self.rows = [(name, default, low, high + 1, text) for name, default, low, high, text in self.rows]
         return real(self)
 
-    patch.setattr(settings_check.SettingsCheck, "_ranges", wider)
+    patch.setattr(settings_check.SettingsCheck, "source", wider)
 
 
 def truths_always(patch: pytest.MonkeyPatch) -> None:
@@ -178,7 +178,7 @@ def choices_turned_round(patch: pytest.MonkeyPatch) -> None:
 ERRORS: dict[str, Plant] = {
     **{f"{name} becomes another operator": operator(name) for name in KINDS},
     "division rounds towards zero": helper(
-        "floor_div", "quotient * divisor > numerator ? quotient - 1 : quotient", "quotient"
+        "floor_div", "numerator % divisor < 0 ? quotient - 1 : quotient", "quotient"
     ),
     "the smaller of two is the larger": helper("min_of", "other < one", "other > one"),
     "the larger of two is the smaller": helper("max_of", "other > one", "other < one"),

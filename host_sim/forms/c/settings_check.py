@@ -6,7 +6,7 @@ tables: each value in its range, pairs that must ascend, and the `if … raise` 
 
 import ast
 
-from host_sim.forms.c.comments import comment
+from host_sim.forms.c.comments import comment, wrapped
 from host_sim.forms.c.names import NUMBER, Names
 from host_sim.forms.c.statements import StatementWriter
 from host_sim.forms.model import INT, Class, Function, Program
@@ -15,12 +15,44 @@ from host_sim.forms.statements import Statements
 
 PAIRS_FROM = 1000
 FURTHER_FROM = 2000
-CHECK_OF_RANGES = """\
+NARROW = 1 << 16
+TABLES = """\
+/* Of each setting, in the order of the struct: its default and its range. */
+static const struct {{
+    {number} by_default;
+    {number} lowest;
+    {number} highest;{shifted}
+}} {name}_ROWS[{count}] = {{
+{rows}
+}};
+{shifts}
+/* Pairs of settings of which the first must be lower, by their numbers from 0. */
+static const uint8_t {name}_ASCENDING[{pairs}][2] = {{
+{ascending}
+}};
+
+typedef char settings_are_numbers_in_a_row[sizeof({name}) == sizeof(int32_t) * {count} ? 1 : -1];
+
+void {name}_default({name} *self)
+{{
+    int32_t *values = (int32_t *)(void *)self;
     for (int32_t index = 0; index < {count}; index++) {{
-        const void *place = (const char *)self + {name}_ranges[index].place;
-        const int32_t value = *(const int32_t *)place;
-        if (value < {name}_ranges[index].lowest || value > {name}_ranges[index].highest) {{
+        values[index] = {name}_ROWS[index].by_default;
+    }}
+}}
+
+int32_t {name}_check(const {name} *self)
+{{
+    const int32_t *values = (const int32_t *)(const void *)self;
+    for (int32_t index = 0; index < {count}; index++) {{
+        const int32_t highest = {highest};
+        if (values[index] < {name}_ROWS[index].lowest || values[index] > highest) {{
             return index + 1;
+        }}
+    }}
+    for (int32_t index = 0; index < {pairs}; index++) {{
+        if (values[{name}_ASCENDING[index][0]] >= values[{name}_ASCENDING[index][1]]) {{
+            return {pairs_from} + index;
         }}
     }}
 """
@@ -99,24 +131,40 @@ class SettingsCheck:
         ]
 
     def source(self) -> list[str]:
-        """Return the two functions."""
-        name = self.kind.name
-        lines = [f"void {name}_default({name} *self)", "{"]
-        lines += [f"    self->{row[0]} = {row[1]};" for row in self.rows]
-        lines += ["}", "", *self._ranges(), f"{NUMBER} {name}_check(const {name} *self)", "{"]
-        lines += CHECK_OF_RANGES.format(name=name, count=len(self.rows)).splitlines()
-        for number, (lower, higher) in enumerate(self.pairs, PAIRS_FROM):
-            lines += _refused(f"self->{lower} >= self->{higher}", number)
-        return [*lines, *self._writer.write(), "}", ""]
+        """Return the tables and the two functions."""
+        name, count = self.kind.name, len(self.rows)
+        narrow = self._is_narrow()
+        names = [row[0] for row in self.rows]
+        shifts = [_shift(row[3]) if narrow else 0 for row in self.rows]
+        rows = [
+            f"    {{{row[1]}, {row[2]}, {row[3] >> shift}}}, /* {row[0]} */"
+            for row, shift in zip(self.rows, shifts, strict=True)
+        ]
+        ascending = [
+            f"    {{{names.index(low)}, {names.index(high)}}}, /* {low}, {high} */"
+            for low, high in self.pairs
+        ]
+        highest = f"{name}_ROWS[index].highest"
+        text = TABLES.format(
+            name=name,
+            count=count,
+            number="uint16_t" if narrow else NUMBER,
+            shifted=" /* Without the bits that the next table tells. */" if any(shifts) else "",
+            rows="\n".join(rows),
+            shifts=_shift_table(name, shifts),
+            pairs=len(self.pairs),
+            ascending="\n".join(ascending),
+            pairs_from=PAIRS_FROM,
+            highest=f"({NUMBER}){highest} << {name}_SHIFTS[index]" if any(shifts) else highest,
+        )
+        return [*text.splitlines(), *self._writer.write(), "}", ""]
 
-    def _ranges(self) -> list[str]:
-        """Return the table of ranges."""
-        wide = any(abs(row[2]) >= 1 << 15 for row in self.rows)
-        lines = ["static const struct {", "    uint16_t place;", f"    int{32 if wide else 16}_t lowest;"]
-        lines += [f"    {NUMBER} highest;", f"}} {self.kind.name}_ranges[{len(self.rows)}] = {{"]
-        for field, _, lowest, highest, _ in self.rows:
-            lines.append(f"    {{offsetof({self.kind.name}, {field}), {lowest}, {highest}}},")
-        return [*lines, "};", ""]
+    def _is_narrow(self) -> bool:
+        """Whether all numbers fit 16 bits, the highest of them without low bits that are 0."""
+        return all(
+            0 <= default < NARROW and 0 <= low < NARROW and 0 <= high >> _shift(high) < NARROW
+            for _, default, low, high, _ in self.rows
+        )
 
     def refusals(self) -> list[tuple[int, str]]:
         """Return what each number of the check means."""
@@ -137,8 +185,19 @@ def _rows(value: object) -> list[tuple[object, ...]]:
     return list(value)
 
 
-def _refused(condition: str, number: int) -> list[str]:
-    return [f"    if ({condition}) {{", f"        return {number};", "    }"]
+def _shift(highest: int) -> int:
+    """Return how many low bits, all 0, are left out so that a number fits 16 bits; 0 if that is in vain."""
+    shift = 0
+    while highest >> shift >= NARROW and (highest >> shift) % 2 == 0:
+        shift += 1
+    return shift
+
+
+def _shift_table(name: str, shifts: list[int]) -> str:
+    if not any(shifts):
+        return ""
+    texts = ", ".join(map(str, shifts))
+    return "\n".join(["", *wrapped(f"static const uint8_t {name}_SHIFTS[{len(shifts)}] = {{{texts}}};"), ""])
 
 
 def _is_message(value: ast.expr) -> bool:

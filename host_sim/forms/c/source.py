@@ -12,6 +12,7 @@ from host_sim.forms.c.statements import StatementWriter
 from host_sim.forms.model import Constant, Function, Module, Program
 
 RULE = "/* " + "-" * 94 + " */"
+OWN_STATEMENTS = 8
 
 
 class SourceWriter:
@@ -27,6 +28,7 @@ class SourceWriter:
         self.used = used
         self.public = public_functions(program)
         self.functions = program.reached([one.label for one in self.public])
+        self.components = component_steps(program)
         self.texts = {one.label: self._function(one) for one in self.functions}
         self.named = {
             id(program.constant(one.module, node.id))
@@ -116,6 +118,8 @@ class SourceWriter:
 
     def _function(self, function: Function) -> list[str]:
         static = "" if function in self.public else "static "
+        if function in self.components:
+            static = "COMPONENT static "
         writer = StatementWriter(self.program, self.names, function, self.used)
         check: list[str] = []
         if function.is_constructor and function.owner is self.program.root:
@@ -126,6 +130,32 @@ class SourceWriter:
         head = f"{static}{head_of(self.program, self.names, function)}"
         doc = ast.get_docstring(function.node)
         return [*(comment(doc) if doc else []), *wrapped(head), "{", *check, *body, "}", ""]
+
+
+def component_steps(program: Program) -> list[Function]:
+    """Return what the root calls of its components while it steps, unless it is short.
+
+    These stay functions of their own: a chip with short offsets reaches a component's fields with less code
+    from the component's address than from the root's.
+    """
+    labels = {
+        called
+        for label in program.calls
+        if program.functions[label].owner is program.root and not program.functions[label].is_constructor
+        for called in program.calls[label]
+    }
+    parts = {field.type.name for field in program.root.fields.values() if field.owned}
+    methods = [
+        one for kind in program.classes.values() if kind.name in parts for one in kind.methods.values()
+    ]
+    found = [one for one in methods if one.label in labels]
+    return [one for one in found if _statements(program, one) >= OWN_STATEMENTS]
+
+
+def _statements(program: Program, function: Function) -> int:
+    """Return how many statements a function has, with those that it calls."""
+    nodes = [node for one in program.reached([function.label]) for node in ast.walk(one.node)]
+    return sum(isinstance(node, ast.stmt) for node in nodes)
 
 
 def _fits(value: object, bits: int) -> bool:
