@@ -53,13 +53,18 @@ def pytest_sessionstart():
 
 # What proves, and what needs the proof's path vectors: on one core, so that the proof runs once.
 PROOF_FILES = ("test_proved.py", "test_path_vectors.py", "test_path_calls.py", "test_results_table.py")
+# What rides compiled: on one core, so that the copy is compiled once.
+COMPILED_FILES = (
+    "test_campaign.py", "test_compiled_copy.py", "test_compiled_rides.py", "test_compiled_verdicts.py",
+    "test_false_alarms.py",
+)  # fmt: skip
 
 
 def pytest_collection_modifyitems(items):
     """Keep the tests of a file on one core: they share what is slow to set up."""
+    together = {**dict.fromkeys(PROOF_FILES, "proof"), **dict.fromkeys(COMPILED_FILES, "compiled")}
     for item in items:
-        group = "proof" if item.path.name in PROOF_FILES else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(group))
+        item.add_marker(pytest.mark.xdist_group(together.get(item.path.name, str(item.path))))
 
 
 @pytest.fixture

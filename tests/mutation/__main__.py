@@ -1,6 +1,7 @@
 """Runs the mutants of one target and holds what lived against survivors.toml.
 
-    uv run python -m tests.mutation gates      guard/, decide/, sense/crank.py and all of the motor model
+    uv run python -m tests.mutation gates      guard/ and decide/: what must not fail; part of CI
+    uv run python -m tests.mutation motion     crank, rotation, motor model, shunt watch, feed-forward
     uv run python -m tests.mutation rest       the other files of firmware/
 
 Ends with 0 if every survivor is proved equivalent or explained, and with 1 if not.
