@@ -60,6 +60,7 @@ COMPILED_FILES = (
 )  # fmt: skip
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """Keep the tests of a file on one core: they share what is slow to set up."""
     together = {**dict.fromkeys(PROOF_FILES, "proof"), **dict.fromkeys(COMPILED_FILES, "compiled")}
