@@ -46,10 +46,11 @@ def _compiler() -> str:
 
 
 def _compile(compiler: list[str], name: str, source: bytes, folder: Path) -> bytes:
-    """Compile one file. It remembers `name` for its error messages, and nothing of this machine."""
+    """Compile one file. It remembers its own name for error messages, and nothing of this machine."""
     given, made = folder / "given.py", folder / "made.mpy"
     given.write_bytes(source)
-    options = [f"-msmall-int-bits={SMALL_INT_BITS}", "-s", name, "-o", str(made)]
+    # -O3 leaves the line numbers out: without them a pyboard has place for all of it.
+    options = ["-O3", f"-msmall-int-bits={SMALL_INT_BITS}", "-s", Path(name).name, "-o", str(made)]
     command = [*compiler, *options, str(given)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:

@@ -65,10 +65,11 @@ def check_room(board: RawBoard, bundle: Bundle, plan: Plan, before: dict[str, Fo
     """Raise BoardTrouble if the files would not fit, counting what they replace as free."""
     ((block_size, free_blocks),) = board.run(_ROOM, "when it was asked for its free space")
     new_folders = _folders(list(bundle.files)) - _folders(list(before))
-    wanted = 1 + 2 * len(new_folders)  # One for main.py under its other name; littlefs takes two a folder.
+    # A folder takes two blocks of littlefs, one of FAT (sectors of 512 bytes); main.py has another name at first.
+    wanted = (1 if block_size == 512 else 2) * len(new_folders) + (1 if MAIN in plan.copied else 0)
     wanted += sum(-(-len(bundle.files[name]) // block_size) for name in plan.copied)
     replaced = [before[name] for name in (*plan.removed, *plan.copied) if name in before]
-    free = free_blocks + sum(found.size_bytes // block_size for found in replaced)
+    free = free_blocks + sum(-(-found.size_bytes // block_size) for found in replaced)
     if wanted > free:
         raise BoardTrouble(
             f"the board at {board.port} has room for {free * block_size // 1024} KiB, wanted are "

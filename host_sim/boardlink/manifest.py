@@ -35,7 +35,7 @@ def manifest_of(
 
 def manifest_bytes(manifest: dict[str, Any]) -> bytes:
     """Return the manifest as the content of its file."""
-    return json.dumps(manifest, indent=1, allow_nan=False).encode("ascii") + b"\n"
+    return json.dumps(manifest, separators=(",", ":"), allow_nan=False).encode("ascii") + b"\n"
 
 
 def sha256(content: bytes) -> str:

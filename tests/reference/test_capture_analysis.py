@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from firmware.settings import Settings
-from host_sim.capture.advice import PHASE_PER_DUTY_PERCENT_DEG
 from host_sim.capture.board_count import TRANSITIONS, board_count, table_count
 from host_sim.capture.cleaning import clean_channel
 from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.edges import EdgeChunk
+from host_sim.capture.order_words import PHASE_PER_DUTY_PERCENT_DEG
 from tests.capture.identification.truth import Sensor, record, uneven_errors_deg
 
 # Index 4 * before + now, state 2 * A + B: quadencoder.cpp of rydub/gametech_console. Doubles are 0 there.

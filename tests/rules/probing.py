@@ -11,9 +11,9 @@ from host_sim.rules import (
 )
 from host_sim.rules.probe import Probe, watched_by
 from host_sim.rules.scenarios import NUDGES
-from tests.rules import campaign_probes
 
-MODULES = (campaign_probes, driving_probes, failing_probes, probe, speeding_probes, stopping_probes)
+
+MODULES = (driving_probes, failing_probes, probe, speeding_probes, stopping_probes)
 
 
 def where_the_probes_come_from(_: object) -> tuple[bool, ...]:

@@ -31,7 +31,7 @@ def kinds(record: object, seen: set[int], place: str = "") -> dict[str, type]:
         whole = int if isinstance(value, int) else bytes if kind is bytearray else kind
         found[place + name] = bool if kind is bool else whole
         if kind is list:
-            lines = all(isinstance(one, bytes) for one in value)
+            lines = all(isinstance(one, bytes | bytearray) for one in value)  # Or blocks of the recorder.
             numbers = all(isinstance(one, int) and not isinstance(one, bool) for one in value)
             assert lines or numbers, place + name
             assert len(value) == LENGTHS.get(name, len(value)), place + name

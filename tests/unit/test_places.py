@@ -5,8 +5,8 @@ The numbers are those of the texts named beside each check; they are starting po
 
 import pytest
 
-from host_sim.bikes import places
 from host_sim.errors import RequestError
+from host_sim.places import limits
 from host_sim.places.limits import load_place, load_places, place_names
 
 
@@ -88,8 +88,8 @@ def test_an_unknown_place_lists_the_known_ones():
 
 
 def test_a_damaged_file_of_places_is_refused_by_key(tmp_path, monkeypatch):
-    text = places.PLACES.read_text(encoding="utf-8").replace("power_limit_w = 250", "power_limit_w = -250", 1)
+    text = limits.PLACES.read_text(encoding="utf-8").replace("power_limit_w = 250", "power_limit_w = -250", 1)
     (tmp_path / "places.toml").write_text(text, encoding="utf-8")
-    monkeypatch.setattr(places, "PLACES", tmp_path / "places.toml")
+    monkeypatch.setattr(limits, "PLACES", tmp_path / "places.toml")
     with pytest.raises(RequestError, match=r"place.eu.power_limit_w is -250, allowed is 0 to 5000 \(W\)"):
         load_place("eu")
