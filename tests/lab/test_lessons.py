@@ -381,7 +381,7 @@ def test_every_place_can_be_ridden_and_the_exercise_of_lesson_5_tells_them_apart
 
 def _law_accepts(place, position, throttle_percent, pedalling):
     """Read the profile's own file: the throttle alone drives at 15 km/h only where it may do so freely."""
-    profiles = tomllib.loads((ROOT / "host_sim" / "rules" / "places.toml").read_text(encoding="utf-8"))
+    profiles = tomllib.loads((ROOT / "host_sim" / "places" / "places.toml").read_text(encoding="utf-8"))
     freely = profiles["place"][place]["throttle_unpedalled"] == "freely"
     return freely and not pedalling and throttle_percent >= 10
 
