@@ -111,6 +111,8 @@ def test_every_lesson_fits_the_screen_before_and_after_the_answer(opened, width)
                 _is_on_screen(page, section, SIZES[width])
             else:
                 assert _covered(_words_can_be_read(section)) == []
+                below = section.locator(".lab-key li").all_inner_texts()
+                assert [words for words in below if re.fullmatch(r"[-−\d.]+", words)] == []  # noqa: RUF001
             if section.locator(".lab-done").count() == 0:
                 _predict(section, described.prediction.options[0])
 
