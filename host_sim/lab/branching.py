@@ -76,9 +76,9 @@ class Branch:
         except RideOver:
             return
 
-    def copy(self) -> "Branch":
-        """Return a copy that goes its own way."""
-        twin = Branch(self._script, self.controller, self.watches)
+    def copy(self, watched: bool = True) -> "Branch":
+        """Return a copy that goes its own way, with copies of the watches or without any."""
+        twin = Branch(self._script, self.controller, self.watches if watched else ())
         for name in Inputs.__slots__:
             if name not in ("crank", "wheel"):
                 # What a wire that is stuck goes on saying.

@@ -120,7 +120,7 @@ def _run_ons_s(scout: Branch, likely: list[WorstStop]) -> list[float]:
     found = [0.0] * len(marks)
     for at_s, at, stop in sorted(marks, key=lambda mark: mark[:2]):
         scout.ride_on(at_s)
-        branch = scout.copy()
+        branch = scout.copy(watched=False)
         if stop is not None:
             ride_to_stop(branch, stop, SOONER_S)
         found[at] = _run_on_s(branch)
