@@ -7,10 +7,11 @@ again for each place would take most of the time; a copy of world, board and con
 from collections.abc import Callable, Sequence
 from copy import copy, deepcopy
 from math import pi
+from random import Random
 from typing import Any
 
 from firmware.controller import Controller
-from firmware.records import Inputs, Outputs
+from firmware.records import EdgeLog, Inputs, Outputs
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import course_from
@@ -29,7 +30,10 @@ class Branch:
 
     def __init__(self, script: CourseScript, controller: Controller, watches: Sequence[StepWatch]) -> None:
         """Copy a ride; `watches` are copied too and go on looking, everybody else stays behind."""
-        memo: dict[int, Any] = {id(controller.settings): controller.settings}
+        world = script._world
+        memo: dict[int, Any] = {id(one): one for one in (controller.settings, script._course)}
+        memo |= {id(one): _same_numbers(one) for one in (world._random, world._fault_random)}
+        memo |= {id(one): one.copy() for one in _flat_lists(world.crank_log, world.wheel_log)}
         for watch in script._board._watches:
             memo[id(watch)] = None
         memo |= {id(watch): _own_copy(watch) for watch in watches}
@@ -72,14 +76,27 @@ class Branch:
         except RideOver:
             return
 
-    def copy(self) -> "Branch":
-        """Return a copy that goes its own way."""
-        twin = Branch(self._script, self.controller, self.watches)
+    def copy(self, watched: bool = True) -> "Branch":
+        """Return a copy that goes its own way, with copies of the watches or without any."""
+        twin = Branch(self._script, self.controller, self.watches if watched else ())
         for name in Inputs.__slots__:
             if name not in ("crank", "wheel"):
                 # What a wire that is stuck goes on saying.
                 setattr(twin._inputs, name, getattr(self._inputs, name))
         return twin
+
+
+def _same_numbers(random: Random) -> Random:
+    """Return a generator of its own that gives the same numbers from here on; sooner than a deep copy is."""
+    twin = Random()
+    twin.setstate(random.getstate())
+    return twin
+
+
+def _flat_lists(*logs: EdgeLog) -> list[list[int]]:
+    """Return the lists of logs: of whole numbers alone, so that a flat copy is a whole one."""
+    values = [getattr(log, name) for log in logs for name in EdgeLog.__slots__]
+    return [value for value in values if isinstance(value, list)]
 
 
 def _own_copy(watch: StepWatch) -> StepWatch:

@@ -7,6 +7,7 @@ is one call with the lesson's number and the values. What only a teacher should 
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from host_sim.errors import RequestError
@@ -18,13 +19,23 @@ Values = Mapping[str, Value]
 
 @dataclass(frozen=True, slots=True)
 class Slider:
-    """A number that is one of ascending `steps`; `unit` is what is read out after it."""
+    """A number that is one of ascending `steps`; `unit` is what is read out after it.
+
+    A page shows even steps as a slider, uneven ones as a list to choose from: either way the control's own
+    value is the number itself, for screen readers too.
+    """
 
     name: str
     label: str
     unit: str
     steps: tuple[float, ...]
     start: float
+
+    @property
+    def even(self) -> bool:
+        """Whether all steps are as far from each other."""
+        first = self.steps[1] - self.steps[0]
+        return all(abs(late - early - first) < 1e-6 for early, late in pairwise(self.steps))
 
     def checked(self, value: object) -> Value:
         """Return the step that `value` is; RequestError if it is none."""

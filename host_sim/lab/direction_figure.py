@@ -60,7 +60,9 @@ def _traces(drawing: Drawing, turned: Turned) -> None:
                 drawing.line([(x, panel.top), (x, panel.top + panel.height)], QUIET, 1)
                 drawing.circle(x, panel.y_at(1.8 + 0.9 * (levels & 1)), 6, PAPER, INK, 2.5)
                 drawing.circle(x, panel.y_at(0.4 + 0.9 * (levels >> 1)), 6, PAPER, INK, 2.5)
-        drawing.words(670, 18, "circles: seen", INK, 13, "end")
+        # Below the traces, on the side where the crank's angle isn't.
+        place, anchor = (286, "start") if now_deg >= 0.0 else (670, "end")
+        drawing.words(place, panel.top + panel.height + 16, "circles: seen by the board", INK, 13, anchor)
     here = panel.x_at(now_deg)
     drawing.line([(here, panel.top), (here, panel.top + panel.height)], INK, 1.5, "2 3")
     drawing.words(here, panel.top + panel.height + 16, f"crank at {now_deg:g}°", INK, 13, "middle")

@@ -22,6 +22,7 @@ MOTOR_MOST_W = 500.0
 MAGNETS = (1.0 / 3.0, 2.0 / 3.0)  # Other places of the wheel's magnet, in pulses.
 MARKS = 9  # The ride is copied so often on the way, to ride its last part again.
 _SETTLING_KM_PER_H = 2.0
+_BEYOND_KM_PER_H = 1.0  # A pulse later is 0.7 km/h more at walking pace, and less when faster.
 _DRIVING_W = 20.0
 OVER_LIMIT_MOST = 0.05  # As in the rule "continuous power": the limit of the place, and a twentieth more.
 _SECOND = 100  # Samples of 10 ms.
@@ -121,11 +122,11 @@ def _ends_km_per_h(bike: Bike, samples: Samples, marks: list[Branch]) -> list[fl
         if mark.world.bicycle.speed_m_per_s * KM_PER_H_PER_M_PER_S < drawn - _SETTLING_KM_PER_H
     ]
     for share in MAGNETS if before else ():
-        branch = before[-1].copy()
+        branch = before[-1] if share == MAGNETS[-1] else before[-1].copy()
         per_rev, around_m = bike.wheel_sensor.pulses_per_rev, bike.bicycle.wheel_circumference_m
         moved_m = branch.world.bicycle.distance_m + share * around_m / per_rev
         branch.world.wheel_sensor = WheelSensor(per_rev, around_m, moved_m)
-        beyond_m_per_s = (drawn + _SETTLING_KM_PER_H) / KM_PER_H_PER_M_PER_S
+        beyond_m_per_s = (drawn + _BEYOND_KM_PER_H) / KM_PER_H_PER_M_PER_S
         branch.ride_on(END_S, over=_faster(branch, beyond_m_per_s))
         ended = _last_help_km_per_h(branch.watches[0])
         found += [] if ended is None else [ended]

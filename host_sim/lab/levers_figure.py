@@ -6,6 +6,7 @@ from host_sim.report.svg import GREEN, ORANGE, PURPLE, RED, Drawing, Panel
 from host_sim.units import KM_PER_H_PER_MM_PER_S
 
 _MOST_W = 600.0
+_EVERY = 2  # Of the samples: a point every 20 ms, about one a pixel.
 
 
 def draw_levers(tried: Levered) -> str:
@@ -16,11 +17,12 @@ def draw_levers(tried: Levered) -> str:
     settings = tried.bike.firmware_settings
     panel = Panel(drawing, (40, 30, 630, 200), (0.0, TOP_KM_PER_H), (0.0, _MOST_W))
     panel.axes(range(0, 37, 5), range(0, 601, 100), "speed, km/h")
-    given = list(zip(tried.speed_km_per_h, tried.power_w, strict=True))
+    speed_km_per_h = tried.speed_km_per_h[::_EVERY]
+    given = list(zip(speed_km_per_h, tried.power_w[::_EVERY], strict=True))
     panel.area(given, "#bfe0d4")
     panel.plot(given, GREEN, 3)
-    panel.plot(list(zip(tried.speed_km_per_h, tried.wanted_w, strict=True)), PURPLE, 3.5, "2 5")
-    panel.plot(list(zip(tried.speed_km_per_h, tried.allowed_w, strict=True)), ORANGE, 2.2, "8 4")
+    panel.plot(list(zip(speed_km_per_h, tried.wanted_w[::_EVERY], strict=True)), PURPLE, 3.5, "2 5")
+    panel.plot(list(zip(speed_km_per_h, tried.allowed_w[::_EVERY], strict=True)), ORANGE, 2.2, "8 4")
     panel.mark(
         settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S, "cut-off speed", RED, to_the_left=False
     )

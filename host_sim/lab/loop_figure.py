@@ -75,7 +75,7 @@ def _volts(drawing: Drawing, looped: Looped) -> None:
         panel.span(begun_s, ended_s, YELLOW, 0.45)
     panel.axes(_TIMES, [-1, 0, 1, 2, 3, 4], "seconds")
     panel.level(most_v, QUIET, f"highest command {most_v:g} V")
-    panel.level(start_v, QUIET, f"end of the dead band {start_v:g} V")
+    panel.level(start_v, QUIET, f"dead band {start_v:g} V")
     panel.plot(_shown(looped, parts.p_v), PURPLE, 2.2, "2 4")
     panel.plot(_shown(looped, parts.i_v), ORANGE, 2.4, "8 4")
     panel.plot(_shown(looped, parts.command_v), BLUE, 3)
@@ -159,10 +159,11 @@ def _nyquist(drawing: Drawing, looped: Looped) -> None:
     drawing.line([(x - 6, y + 6), (x + 6, y - 6)], RED, 3)
     surges = looped.margins.gain_times is not None and looped.margins.gain_times <= 1.0
     colour = RED if surges else INK
-    lines = [*gain_margin_words(looped).split(" at "), *phase_margin_words(looped).split(" at ")]
+    # Narrow lines: to the left is the phase plot.
+    lines = gain_margin_words(looped).replace(" (", "\n(").replace("gin: ", "gin:\n").split("\n")
+    lines += phase_margin_words(looped).replace(" at ", "\nat ").replace("gin: ", "gin:\n").split("\n")
     for row, words in enumerate(lines):
-        begun = words.startswith(("Gain", "Phase"))
-        drawing.words(996, 218 + 18 * row, words if begun else f"at {words}", colour, 13, "end")
+        drawing.words(996, 218 + 18 * row, words, colour, 13, "end")
     if surges:
         drawing.words(996, 218 + 18 * len(lines), "−1 is enclosed: it surges", colour, 13, "end", bold=True)
 

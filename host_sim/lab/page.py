@@ -93,11 +93,11 @@ def _prediction(number: int, prediction: Prediction) -> str:
 
 
 def _input(number: int, one: Input) -> str:
-    """Return a native control with its label; sliders show their value beside it."""
+    """Return a native control with its label; a slider shows its value beside it."""
     name = f"input-{number}-{one.name}"
     label = f'<label for="{name}">{escape(one.label)}</label>'
     if isinstance(one, Slider):
-        return f'<div class="lab-input">{label}{_slider(name, one)}</div>'
+        return f'<div class="lab-input">{label}{_slider(name, one) if one.even else _list(name, one)}</div>'
     if isinstance(one, Choice):
         options = "".join(
             f'<option value="{escape(value)}"{" selected" if value == one.start else ""}>{escape(words)}'
@@ -110,24 +110,23 @@ def _input(number: int, one: Input) -> str:
 
 
 def _slider(name: str, one: Slider) -> str:
-    """Return a range input. Even steps are its own values; uneven ones it counts, and says the value."""
-    even = all(
-        abs((late - early) - (one.steps[1] - one.steps[0])) < 1e-6
-        for early, late in zip(one.steps, one.steps[1:], strict=False)
-    )
-    if even:
-        low, high, step, start = one.steps[0], one.steps[-1], round(one.steps[1] - one.steps[0], 9), one.start
-        steps = ""
-    else:
-        low, high, step, start = 0, len(one.steps) - 1, 1, one.steps.index(one.start)
-        steps = f' data-steps="{escape(json.dumps(one.steps))}"'
+    """Return a range input over even steps; its value is told beside it and with its unit."""
     said = f"{one.start:g} {one.unit}"
     return (
         f'<output for="{name}" aria-hidden="true">{escape(said)}</output>'
         f'<input type="range" id="{name}" data-name="{one.name}" data-unit="{escape(one.unit)}" '
-        f'min="{low:g}" max="{high:g}" step="{step:g}" value="{start:g}" '
-        f'aria-valuetext="{escape(said)}"{steps}>'
+        f'min="{one.steps[0]:g}" max="{one.steps[-1]:g}" step="{round(one.steps[1] - one.steps[0], 9):g}" '
+        f'value="{one.start:g}" aria-valuetext="{escape(said)}">'
     )
+
+
+def _list(name: str, one: Slider) -> str:
+    """Return a list of uneven steps, each with its unit."""
+    options = "".join(
+        f'<option value="{step}"{" selected" if step == one.start else ""}>{step} {escape(one.unit)}</option>'
+        for step in one.steps
+    )
+    return f'<select id="{name}" data-name="{one.name}" data-number>{options}</select>'
 
 
 def _switch(name: str, one: Switch) -> str:

@@ -14,11 +14,13 @@ from host_sim.lab.description import Choice, Input, Lesson, Slider, Value, Value
 from host_sim.lab.own_loop import ride_own
 from host_sim.lab.page import CAUTION
 from host_sim.lab.teaching import own_loop, teaching
+from host_sim.lab.teaching.description import Question
 from host_sim.textfile import spoken
 
 TEACHER, WORKSHEET = "teacher.html", "worksheet.html"
 DEFAULT_FOLDER = "lab-teacher"
 _TRIES = 5
+_ANSWER_LINES = 3
 _STYLE = """
 body { font: 11pt/1.4 system-ui, sans-serif; color: #1d2733; max-width: 48rem; margin: 1rem auto;
   padding: 0 1rem; }
@@ -71,7 +73,15 @@ def _taught(number: int, described: Lesson) -> str:
         f"<p>{escape(described.title.capitalize())}, some {taught.minutes} minutes.</p>"
         f"<h3>Aims</h3><p>Pupils</p>{_list(taught.aims)}"
         f"<h3>Predict, then see</h3>{_predicted(number, described)}"
-        f"<h3>Exercise</h3><p>{escape(described.task)}</p>{solved}<h3>Notes</h3>{taught.notes}</section>"
+        f"<h3>Exercise</h3><p>{escape(described.task)}</p>{solved}<h3>Questions on paper</h3>"
+        f"<ol>{_answered(taught.questions)}</ol><h3>Notes</h3>{taught.notes}</section>"
+    )
+
+
+def _answered(questions: tuple[Question, ...]) -> str:
+    return "".join(
+        f'<li>{escape(one.question)}<br><span class="answer">{escape(one.answer)}</span></li>'
+        for one in questions
     )
 
 
@@ -127,8 +137,11 @@ def _own_taught() -> str:
 
 
 def worksheet_page() -> str:
-    """Return the pupils' sheet, one page a lesson, without an answer."""
-    lessons = [_sheet(number, lesson(number)) for number in range(1, len(NAMES) + 1)]
+    """Return the pupils' sheet, two pages a lesson, without an answer."""
+    lessons = [
+        _sheet(number, lesson(number)) + _paper_sheet(number, lesson(number))
+        for number in range(1, len(NAMES) + 1)
+    ]
     own = (
         f"{_sheet_head('Own loop: can fifteen lines be a controller?')}"
         "<p>Ride the controller as it stands. Which rule breaks, and which line is the reason?</p>"
@@ -149,6 +162,15 @@ def _sheet(number: int, described: Lesson) -> str:
         f"<h3>3 Try</h3><p>{escape(described.task)}</p>{_tries([*heads, 'what came of it'])}"
         f"<h3>4 Say it in a sentence: {escape(described.question)}</h3>{_lines(2)}</section>"
     )
+
+
+def _paper_sheet(number: int, described: Lesson) -> str:
+    """Return the page with questions that need no computer."""
+    asked = "".join(
+        f"<p>{place} {escape(one.question)}</p>{_lines(_ANSWER_LINES)}"
+        for place, one in enumerate(teaching(number).questions, start=1)
+    )
+    return f"{_sheet_head(f'Lesson {number}, on paper: {described.title}')}{asked}</section>"
 
 
 def _sheet_head(title: str) -> str:

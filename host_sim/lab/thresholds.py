@@ -9,7 +9,7 @@ from host_sim.bikes.model import Bike
 from host_sim.lab.branching import Branch, new_samples, ride_to
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.riding import Lines, lesson_bike
-from host_sim.lab.worst_stops import Edges, ride_to_stop, worst_stops
+from host_sim.lab.worst_stops import WorstStop, edges_ahead, ride_to_stop, worst_stops
 from host_sim.plant.rider import LEG_ACCELERATION_RAD_PER_S2
 from host_sim.report.samples import Samples
 
@@ -26,7 +26,7 @@ FEWEST_PULSES = 16  # That can meet all wishes, of the counts to choose; the tes
 REST_S = STOP_S + SLOW_RPM * pi / 30.0 / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
 _TURN_S = 60.0 / SLOW_RPM
 _BEFORE_STOP_S = 0.3
-_SHORT_START_S, _START_ENDS_S = 1.2, 3.4
+_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Much sooner after switching on, legs get no help.
 _LONGEST_GAP_S = 1.5
 _LEGS_STOP_S = 0.07  # Longer than slow legs take.
 _PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # In step with no number of magnets.
@@ -78,23 +78,19 @@ def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresho
     drawn.stop_pedalling()
     drawn.ride_on(END_S)
     samples: Samples = drawn.watches[0]
-    scout = before.copy()
-    edges = Edges()
-    scout.world.watch_edges(edges)
-    run_ons_s = []
-    for number in range(STOPS):
-        scout.ride_on(STOP_S + _TURN_S * _PLACES[number])
-        run_ons_s.append(_run_on_s(scout.copy()))
-    scout.ride_on(STOP_S + _TURN_S)
+    ahead = edges_ahead(before, STOP_S + _TURN_S)
+    likely = worst_stops(ahead, STOP_S, SLOW_RPM * pi / 30.0, stop_percent / 100.0)
+    run_ons_s = _run_ons_s(before, likely)
+    before.ride_on(STOP_S + _TURN_S)
     helps = [_help_deg(samples), *(_started(bike, pulses, at) for at in range(1, STARTS))]
-    spans = scout.watches[0].spans(ASSISTING)
+    spans = before.watches[0].spans(ASSISTING)
     return Thresholds(
         pulses, engage_edges, stop_percent, samples,
         help_deg=None if None in helps else max(one for one in helps if one is not None),
         helps_deg=helps,
         lapses_s=[end_s for _, end_s in samples.spans(ASSISTING) if end_s < STOP_S],
-        lapses=sum(1 for _, end_s in spans if end_s < scout.watches[0].time_s[-1]),  # Some for good.
-        run_ons_s=[*run_ons_s, *_worst_run_ons_s(before, edges, stop_percent)],
+        lapses=sum(1 for _, end_s in spans if end_s < before.watches[0].time_s[-1]),  # Some for good.
+        run_ons_s=run_ons_s,
     )  # fmt: skip
 
 
@@ -114,18 +110,21 @@ def slow_lines() -> Lines:
     ]
 
 
-def _worst_run_ons_s(before: Branch, edges: Edges, stop_percent: int) -> list[float]:
-    """Ride the stops of a turn that are predicted to be the worst, and return their run-ons."""
-    rad_per_s = SLOW_RPM * pi / 30.0
-    likely = worst_stops(edges, STOP_S, rad_per_s, stop_percent / 100.0)[:STOPS_TRIED]
-    carrier = before.copy()
-    run_ons_s = []
-    for stop in sorted(likely, key=lambda one: one.edge_s):
-        carrier.ride_on(stop.edge_s - _BEFORE_EDGE_S)
-        branch = carrier.copy()
-        ride_to_stop(branch, stop, SOONER_S)
-        run_ons_s.append(_run_on_s(branch))
-    return run_ons_s
+def _run_ons_s(scout: Branch, likely: list[WorstStop]) -> list[float]:
+    """Ride on, stop in copies on the way, and return their run-ons: of stops over a turn, then the worst."""
+    likely = sorted(likely[:STOPS_TRIED], key=lambda one: one.edge_s)
+    marks: list[tuple[float, int, WorstStop | None]] = [
+        (STOP_S + _TURN_S * place, at, None) for at, place in enumerate(_PLACES)
+    ]
+    marks += [(stop.edge_s - _BEFORE_EDGE_S, STOPS + at, stop) for at, stop in enumerate(likely)]
+    found = [0.0] * len(marks)
+    for at_s, at, stop in sorted(marks, key=lambda mark: mark[:2]):
+        scout.ride_on(at_s)
+        branch = scout.copy(watched=False)
+        if stop is not None:
+            ride_to_stop(branch, stop, SOONER_S)
+        found[at] = _run_on_s(branch)
+    return found
 
 
 def _run_on_s(branch: Branch) -> float:

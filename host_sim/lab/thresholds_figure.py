@@ -13,6 +13,9 @@ from host_sim.lab.thresholds import (
 )
 from host_sim.report.svg import BLUE, GREEN, INK, PURPLE, RED, Drawing, Panel
 
+_SHOWN_FROM_S = 1.0
+_EVERY = 2  # Of the samples: a point every 20 ms, about two pixels.
+
 
 def draw_thresholds(tried: Thresholds) -> str:
     """Return the numbers and the chart as HTML."""
@@ -23,12 +26,13 @@ def draw_thresholds(tried: Thresholds) -> str:
     )
     drawing = Drawing(680, 270, told)
     samples = tried.samples
-    panel = Panel(drawing, (40, 32, 630, 186), (1.0, END_S), (0.0, 80.0))
+    panel = Panel(drawing, (40, 32, 630, 186), (_SHOWN_FROM_S, END_S), (0.0, 80.0))
     for start_s, end_s in samples.spans(ASSISTING):
         panel.span(start_s, end_s, GREEN, 0.22)
     panel.axes([1, 2, 3, 4, 5, 6, 7], [0, 20, 40, 60, 80], "seconds", "")
-    panel.plot(list(zip(samples.time_s, samples.cadence_rpm, strict=True)), PURPLE, 1.6)
-    panel.plot(list(zip(samples.time_s, samples.sensed_rpm, strict=True)), BLUE, 3)
+    shown = [at for at in range(0, len(samples.time_s), _EVERY) if samples.time_s[at] >= _SHOWN_FROM_S]
+    panel.plot([(samples.time_s[at], samples.cadence_rpm[at]) for at in shown], PURPLE, 1.6)
+    panel.plot([(samples.time_s[at], samples.sensed_rpm[at]) for at in shown], BLUE, 3)
     drawing.words(6, 18, "cadence, rpm: the legs", PURPLE, 13, bold=True)
     drawing.words(178, 18, "and what the firmware believes", BLUE, 13, bold=True)
     drawing.box(430, 7, 22, 13, GREEN, 0.3)

@@ -6,28 +6,16 @@ stop gap is a share, is long. How slow the crank may become is limited by the du
 high for less than 9/16 of it tells no direction (`firmware/sense/crank.py`).
 """
 
+from copy import deepcopy
 from dataclasses import dataclass
 from math import sqrt
 
 from firmware.ticks import CONTROL_PERIOD_US
-from host_sim.bench.edge_watch import EdgeWatch
 from host_sim.lab.branching import Branch
 from host_sim.plant.rider import LEG_ACCELERATION_RAD_PER_S2
 
 _PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _LONGEST_PITCH_OF_HIGH = 16.0 / 9.0
-
-
-class Edges(EdgeWatch):
-    """The edges of channel A in a ride: time in s, and whether it rose."""
-
-    def __init__(self) -> None:
-        """Start empty."""
-        self.found: list[tuple[float, bool]] = []
-
-    def edge(self, time_us: int, levels: int) -> None:
-        """Take an edge."""
-        self.found.append((time_us * 1e-6, levels & 1 == 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,17 +28,28 @@ class WorstStop:
     """How long before the crank stands it is to reach the edge."""
 
 
-def worst_stops(edges: Edges, from_s: float, rad_per_s: float, gap_share: float) -> list[WorstStop]:
+def edges_ahead(branch: Branch, until_s: float) -> list[tuple[float, bool]]:
+    """Return the edges of channel A that come if the crank turns on evenly: seconds, whether it rises."""
+    rider, sensor = branch.world.rider, deepcopy(branch.world.pedal_sensor)
+    elapsed_s = until_s - branch.now_s
+    ahead_rad = rider.crank_rad + rider.crank_rad_per_s * elapsed_s
+    count = sensor.advance(rider.crank_rad, ahead_rad, branch.now_s, elapsed_s)
+    return [(sensor.edge_times_s[at], sensor.edge_levels[at] & 1 == 1) for at in range(count)]
+
+
+def worst_stops(
+    edges: list[tuple[float, bool]], from_s: float, rad_per_s: float, gap_share: float
+) -> list[WorstStop]:
     """Return a stop for each pitch that ends after `from_s`, the longest run-on first.
 
     The crank turns steadily at `rad_per_s`; the stop gap is `gap_share` of a pitch.
     """
     stopping_s = rad_per_s / LEG_ACCELERATION_RAD_PER_S2
-    rises = [place for place, (_, rose) in enumerate(edges.found) if rose]
+    rises = [place for place, (_, rose) in enumerate(edges) if rose]
     stops = []
     for before, rise, next_rise in zip(rises, rises[1:], rises[2:], strict=False):
-        (before_s, _), (rise_s, _), (fall_s, _) = (edges.found[at] for at in (before, rise, rise + 1))
-        edge_s = edges.found[next_rise][0]
+        (before_s, _), (rise_s, _), (fall_s, _) = (edges[at] for at in (before, rise, rise + 1))
+        edge_s = edges[next_rise][0]
         pitch_s = edge_s - rise_s
         # Legs that slow down evenly reach an edge later by this than at their steady speed; not so late that
         # the duty tells no direction, or that help has lapsed by then.

@@ -100,7 +100,7 @@ def _let_it_wind_up(page: "Page") -> None:
     lesson.get_by_role("button", name="Show what happens").click()
     lesson.locator(".lab-done").wait_for(timeout=LOADED_MS)
     for slider in ("gain", "integral time"):
-        lesson.get_by_role("slider", name=slider).press("ArrowLeft")
+        lesson.get_by_role("combobox", name=slider).press("ArrowUp")
         lesson.locator("figure[aria-busy=false]").wait_for(timeout=LOADED_MS)
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from host_sim.lab.call import answer
 from host_sim.lab.catalogue import NAMES, lesson
-from host_sim.lab.description import Slider
+from host_sim.lab.description import Choice, Slider
 from tests.lab.serving import until
 
 # One worker for all tests that want the export, which takes some seconds to make.
@@ -111,6 +111,8 @@ def test_every_lesson_fits_the_screen_before_and_after_the_answer(opened, width)
                 _is_on_screen(page, section, SIZES[width])
             else:
                 assert _covered(_words_can_be_read(section)) == []
+                below = section.locator(".lab-key li").all_inner_texts()
+                assert [words for words in below if re.fullmatch(r"[-−\d.]+", words)] == []  # noqa: RUF001
             if section.locator(".lab-done").count() == 0:
                 _predict(section, described.prediction.options[0])
 
@@ -141,6 +143,12 @@ def _same_html(page, section, html):
     assert shown == expected
 
 
+def _role(one):
+    if isinstance(one, Slider):
+        return "slider" if one.even else "combobox"
+    return "combobox" if isinstance(one, Choice) else "switch"
+
+
 def test_names_and_values_are_there_for_screen_readers(opened):
     page = opened(1280, 720)
     session = page.context.new_cdp_session(page)
@@ -148,6 +156,7 @@ def test_names_and_values_are_there_for_screen_readers(opened):
         section = _lesson(page, number)
         described = lesson(number)
         _predict(section, described.prediction.options[0])
+        shown = described.checked(described.prediction.values or described.start_values())
         tree = session.send("Accessibility.getFullAXTree")["nodes"]
         nodes = [node for node in tree if not node["ignored"]]
         named = {
@@ -159,17 +168,17 @@ def test_names_and_values_are_there_for_screen_readers(opened):
         for role, name in named:
             assert name or role == "status", role
         for one in described.inputs:
-            role = (
-                "slider" if isinstance(one, Slider) else "combobox" if hasattr(one, "options") else "switch"
-            )
-            node = named[role, one.label]
+            node = named[_role(one), one.label]
             if isinstance(one, Slider):
-                control = section.get_by_role("slider", name=one.label)
-                number_said, _, unit = control.get_attribute("aria-valuetext").partition(" ")
-                assert float(number_said) in one.steps
-                assert unit == one.unit
-                if control.get_attribute("data-steps") is None:
-                    assert float(number_said) == node["value"]["value"]
+                value = shown[one.name]
+                # The control's own value is the number, whatever is said beside it.
+                native = section.get_by_role(_role(one), name=one.label).input_value()
+                assert float(native) == value
+                told = node["value"]["value"]
+                assert told == (value if one.even else f"{value:g} {one.unit}")
+                if one.even:
+                    said = section.get_by_role("slider", name=one.label).get_attribute("aria-valuetext")
+                    assert said == f"{value:g} {one.unit}"
         assert ("heading", described.question) in named
         assert any(role == "image" and len(name) > 20 for role, name in named)
 
@@ -203,14 +212,14 @@ def test_the_exercise_of_lesson_1_is_solved_with_the_keyboard_alone(opened):
 def test_settings_stay_locked_until_an_answer_is_stated(opened):
     page = opened(1280, 720)
     section = _lesson(page, 3)
-    sliders = section.get_by_role("slider")
+    sliders = section.locator(".lab-inputs [data-name]")
     assert [one.is_disabled() for one in sliders.all()] == [True, True]
     assert section.get_by_role("button", name="Show what happens").is_disabled()
     _predict(section, lesson(3).prediction.options[0])
     assert [one.is_disabled() for one in sliders.all()] == [False, False]
-    assert sliders.first.get_attribute("aria-valuetext") == "200 mV/s"  # What the question was about.
+    assert sliders.first.input_value() == "200"  # What the question was about.
     page.reload()
-    assert not _lesson(page, 3).get_by_role("slider").first.is_disabled()
+    assert not _lesson(page, 3).get_by_role("combobox").first.is_disabled()
 
 
 def test_lesson_6_shows_nothing_before_the_answer_and_wants_a_new_one_for_a_new_fault(opened):
@@ -246,7 +255,10 @@ def test_a_slider_drawn_quickly_ends_at_its_last_value_and_never_shows_an_older_
             window.shown.push(Number(/Gain (\\d+)/.exec(told)[1]));
           });
           const slider = section.querySelector("[data-name=gain_uv_per_w]");
-          for (let at = 0; at <= 12; at++) { slider.value = at; slider.dispatchEvent(new Event("input")); }
+          for (const step of slider.options) {
+            slider.value = step.value;
+            slider.dispatchEvent(new Event("input"));
+          }
         }"""
     )
     until(page, "() => window.shown.at(-1) === 50000")
@@ -261,11 +273,14 @@ def test_attempts_and_results_are_saved_as_a_table(opened):
     page = opened(1280, 720)
     section = _lesson(page, 3)
     _predict(section, lesson(3).prediction.options[0])
-    section.get_by_role("slider", name="rise rate").press("End")
+    section.get_by_role("combobox", name="rise rate").press("End")
     _settled(page, section)
-    for name, steps in (("rise rate", 4), ("load in the box", 6)):
+    for role, name, key, steps in (
+        ("combobox", "rise rate", "ArrowUp", 4),
+        ("slider", "load in the box", "ArrowLeft", 6),
+    ):
         for _ in range(steps):
-            section.get_by_role("slider", name=name).press("ArrowLeft")
+            section.get_by_role(role, name=name).press(key)
     section.locator(".lab-solved").wait_for()
     # Not even what somebody has planted becomes a formula in a table program.
     page.evaluate("() => noteAttempt('=1+1', '@x', {a: 1}, '+cmd', 'a \"quoted\", word', false)")

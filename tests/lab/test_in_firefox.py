@@ -49,7 +49,7 @@ def test_a_slider_moves_the_figure_in_firefox(firefox):
     firefox.run('location.hash = "#4";')
     firefox.run(
         """const slider = document.querySelector("#lesson-4 [data-name=gain_uv_per_w]");
-        slider.value = 3; slider.dispatchEvent(new Event("input"));"""
+        slider.value = "1200"; slider.dispatchEvent(new Event("input"));"""
     )
     firefox.until(
         'return document.querySelector("#lesson-4 svg").getAttribute("aria-label").includes("Gain 1200");'

@@ -6,11 +6,13 @@ from math import pi
 import numpy as np
 import pytest
 
+from host_sim.bench.edge_watch import EdgeWatch
 from host_sim.lab.branching import new_samples, ride_to
 from host_sim.lab.lessons.thresholds import LESSON
 from host_sim.lab.riding import ride
 from host_sim.lab.teaching import teaching
 from host_sim.lab.thresholds import bike_with_ring, check_thresholds, slow_lines, try_thresholds
+from host_sim.lab.worst_stops import edges_ahead
 
 PULSES, EDGES, STOPS = (one.steps for one in LESSON.inputs)
 LEGS_RAD_PER_S2 = 60.0  # How fast the bench's legs change their speed.
@@ -159,6 +161,27 @@ def test_a_branch_of_a_ride_goes_on_to_the_last_digit_as_the_ride_itself_would()
     for name in ("time_s", "command_v", "power_w", "speed_km_per_h", "crank_deg", "state"):
         assert getattr(branch.watches[0], name) == getattr(whole, name), name
     assert len(trunk.watches[0].time_s) < 510
+
+
+class _Seen(EdgeWatch):
+    """The edges of channel A as they come in a ride."""
+
+    def __init__(self):
+        self.found = []
+
+    def edge(self, time_us, levels):
+        self.found.append((time_us * 1e-6, levels & 1 == 1))
+
+
+def test_the_edges_told_ahead_are_those_that_the_ride_then_gives():
+    branch = ride_to(bike_with_ring(12, 4, 140), slow_lines(), 6.2)
+    ahead = edges_ahead(branch, 8.3)
+    seen = _Seen()
+    branch.world.watch_edges(seen)
+    branch.ride_on(8.3)
+    assert len(ahead) > 20
+    assert [rises for _, rises in ahead] == [rises for _, rises in seen.found]
+    assert [at for at, _ in ahead] == pytest.approx([at for at, _ in seen.found], abs=2e-6)
 
 
 def test_more_magnets_help_sooner_and_let_go_sooner_and_a_longer_gap_runs_on():

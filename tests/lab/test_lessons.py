@@ -25,7 +25,9 @@ from host_sim.lab.faults import (
     LAPSES,
     LATCH_ASLEEP,
     LATER,
+    STAFFS,
     STALLS,
+    _Staff,
     check_guess,
     try_fault,
 )
@@ -478,15 +480,15 @@ def test_what_the_notes_of_lesson_6_say_of_the_guard_alone_holds_for_each_fault(
     assert "stops the motor too" not in notes
 
 
-def _outcome_of_a_plain_ride(fault, at_s, cadence_rpm):
-    """Ride the fault as a course, without any of the lesson's copies or parts; return what help did."""
+def _outcome_of_a_plain_ride(fault, at_s, cadence_rpm, staff):
+    """Ride the fault as a course, without any of the lesson's copies; return what help did."""
     lines = [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": 1.2, "cadence_rpm": cadence_rpm},
         {"at_s": at_s, "fault": [FAULTS_TO_TRY[fault]]},
         {"at_s": 6.5, "cadence_rpm": 0},
     ]
-    samples = ride(lesson_bike({"settings": {"wheel_lost_ms": 2000}}), lines, 7.5).samples
+    samples = ride(lesson_bike({"settings": {"wheel_lost_ms": 2000}}), lines, 7.5, [_Staff(staff)]).samples
     helped = [
         volt > 0.0
         for at, volt in zip(samples.time_s, samples.command_v, strict=True)
@@ -500,12 +502,13 @@ def _outcome_of_a_plain_ride(fault, at_s, cadence_rpm):
     return AT_ONCE if ended * 0.01 <= 0.3 else LATER
 
 
-def _judged(fault, at_s, cadence_rpm):
+def _judged(fault, at_s, cadence_rpm, staff=ALL_AWAKE):
     rides = [
-        _outcome_of_a_plain_ride(fault, round(at_s + late, 3), cadence_rpm) for late in (0.0, 0.117, 0.251)
+        _outcome_of_a_plain_ride(fault, round(at_s + late, 3), cadence_rpm, staff)
+        for late in (0.0, 0.117, 0.251)
     ]
-    broken = try_fault(fault, at_s, cadence_rpm)
-    assert broken.outcomes == rides, (fault, at_s, cadence_rpm)
+    broken = try_fault(fault, at_s, cadence_rpm, staff)
+    assert broken.outcomes == rides, (fault, at_s, cadence_rpm, staff)
     worst = next(one for one in (GOES_ON, LAPSES, LATER, AT_ONCE) if one in rides)
     solved = [one for one in (AT_ONCE, LATER, LAPSES, GOES_ON) if check_guess(broken, one).solved]
     assert solved == [worst]
@@ -517,11 +520,12 @@ def test_lesson_6_accepts_exactly_the_outcome_of_plain_rides(fault):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("staff", STAFFS)
 @pytest.mark.parametrize("fault", FAULTS_TO_TRY)
-def test_lesson_6_accepts_exactly_the_right_prediction_all_over_its_sliders(fault):
+def test_lesson_6_accepts_exactly_the_right_prediction_all_over_its_sliders(fault, staff):
     for at_s in (2.5, 2.9, 3.4, 4.0, 4.7, 5.0):
         for cadence_rpm in (30, 40, 55, 70, 90):
-            _judged(fault, at_s, cadence_rpm)
+            _judged(fault, at_s, cadence_rpm, staff)
 
 
 def test_every_fault_can_be_tried_at_each_end_of_the_sliders():

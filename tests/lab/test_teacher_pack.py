@@ -1,13 +1,17 @@
 """The teacher's pack: complete, true, printable, and its worksheet gives no answer away."""
 
 import re
+from math import log10
 
 import pytest
 
 from host_sim.lab.call import answer
 from host_sim.lab.catalogue import NAMES, lesson
+from host_sim.lab.loop import RISE_MV_PER_S
+from host_sim.lab.riding import lesson_bike
 from host_sim.lab.teacher_pack import teacher_page, worksheet_page
 from host_sim.lab.teaching import own_loop, teaching
+from host_sim.lab.thresholds import try_thresholds
 
 NUMBERS = range(1, len(NAMES) + 1)
 
@@ -29,6 +33,9 @@ def test_it_has_aims_times_notes_and_what_each_ride_shows(teachers):
             assert words in text
         assert f"some {taught.minutes} minutes" in text
         assert taught.notes in teachers
+        for one in taught.questions:
+            assert one.question in text
+            assert one.answer in text
         shown = answer(
             {"lesson": number, "values": described.start_values(), "guess": described.prediction.options[0]}
         )
@@ -51,22 +58,51 @@ def test_the_worksheet_has_questions_and_no_answers():
         assert described.prediction.question in text
         for option in described.prediction.options:
             assert f'<p class="box">{option}</p>' in sheet
+        assert 3 <= len(taught.questions) <= 5
+        for one in taught.questions:
+            assert one.question.endswith("?")
+            assert one.question in text
+            assert one.answer not in text
         for secret in (*taught.aims, *re.findall("<(?:li|p)>(.{20,60})", taught.notes)):
             assert secret not in sheet
     assert "Solved" not in text
     assert "answer" not in sheet.split("</style>")[1]
 
 
-def test_the_worksheet_prints_a_page_a_lesson(tmp_path, chromium):
+def _answers(number):
+    return " ".join(one.answer for one in teaching(number).questions)
+
+
+def test_the_numbers_in_the_answers_are_those_of_the_lessons_and_of_arithmetic():
+    ring = lesson_bike({}).wheel_sensor.pulses_per_rev, lesson_bike({}).bicycle.wheel_circumference_m
+    assert ring == (6, 1.89)
+    settings = lesson_bike({"place": "eu"}).firmware_settings
+    assert settings.assist_power_w == 250
+    assert settings.share_3_permille == 700
+    assert RISE_MV_PER_S == 10_000
+    told = {
+        1: (8 * 4, "edges,"), 2: (round(1.4 * 60 / (32 * 16), 3), "s after the pulse"),
+        3: (round(90 / 150 / 0.5, 1), "m/s³"), 4: (round(20 * log10(4)), "dB"),
+        5: (round(25 / 3.6 / (ring[1] / ring[0])), "pulses a second"), 6: (6 * 5, "ms"),
+    }  # fmt: skip
+    for number, (value, unit) in told.items():
+        assert f"{value} {unit}" in _answers(number)
+    assert "22.5° = 90°" in _answers(2)
+    tried = try_thresholds(16, 6, 140)
+    assert 60 < tried.help_deg < 90 + 8  # A control period and the way to the command come on top.
+
+
+def test_the_worksheet_prints_two_pages_a_lesson(tmp_path, chromium):
     pypdf = pytest.importorskip("pypdf")
     page = chromium.new_page()
     page.set_content(worksheet_page())
     page.pdf(path=tmp_path / "sheet.pdf", prefer_css_page_size=True)
     page.close()
     printed = pypdf.PdfReader(tmp_path / "sheet.pdf").pages
-    assert len(printed) == len(NAMES) + 1
-    for number, one in enumerate(printed[:-1], start=1):
-        assert f"Lesson {number}:" in one.extract_text()
+    assert len(printed) == 2 * len(NAMES) + 1
+    for at, one in enumerate(printed[:-1]):
+        number, on_paper = at // 2 + 1, at % 2 == 1
+        assert (f"Lesson {number}, on paper:" if on_paper else f"Lesson {number}:") in one.extract_text()
         width, height = (float(size) for size in one.mediabox[2:])
         assert (round(width / 72 * 25.4), round(height / 72 * 25.4)) == (210, 297)  # A4 in mm: ISO 216.
 

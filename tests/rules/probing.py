@@ -12,7 +12,6 @@ from host_sim.rules import (
 from host_sim.rules.probe import Probe, watched_by
 from host_sim.rules.scenarios import NUDGES
 
-
 MODULES = (driving_probes, failing_probes, probe, speeding_probes, stopping_probes)
 
 

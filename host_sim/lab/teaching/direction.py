@@ -1,6 +1,6 @@
 """Lesson 'direction' for teachers."""
 
-from host_sim.lab.teaching.description import Teaching
+from host_sim.lab.teaching.description import Question, Teaching
 
 TEACHING = Teaching(
     aims=(
@@ -30,5 +30,27 @@ them: 42 degrees fool most of those boards within half a turn, 34 degrees all.</
 <p>To discuss: at 120 rpm this ring gives an edge every 15.6 ms (60 / (120 × 8 × 4) s). How often must a
 loop look?</p>
 """,
+    questions=(
+        Question(
+            "Eight magnets pass two pickups; each magnet makes each signal rise once and fall once. How many "
+            "edges come in a turn of the crank, and how many degrees apart are they?",
+            "8 × 2 × 2 = 32 edges, 360° / 32 = 11.25° apart.",
+        ),
+        Question(
+            "Forward, the pair of signals walks 00, 10, 11, 01 and round again. Which state follows 11 "
+            "forward, and which backward?",
+            "Forward 01, backward 10. Only one digit changes at a time.",
+        ),
+        Question(
+            "The crank turns at 120 rpm. How long is it from one edge to the next?",
+            "60 s / (120 × 32) = 15.6 ms. A board that looks more often than that misses none.",
+        ),
+        Question(
+            "A board looks so seldom that three states pass in between. What does it read when the crank "
+            "turns forward, and does it notice?",
+            "One state backward: four states make a round, so three forward look like one backward. It "
+            "notices nothing.",
+        ),
+    ),
     solutions=({"angle_deg": 360, "look_every_deg": 34, "swapped": False},),
 )

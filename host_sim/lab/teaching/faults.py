@@ -1,6 +1,6 @@
 """Lesson 'faults' for teachers."""
 
-from host_sim.lab.teaching.description import Teaching
+from host_sim.lab.teaching.description import Question, Teaching
 
 TEACHING = Teaching(
     aims=("predict before looking", "say what each of three lines of defence can and can't see"),
@@ -42,5 +42,25 @@ a crank that turns. What a stuck current reading does hangs on the number at whi
 noise on the sensor it does not: edges of noise pass for edges of a crank. That is why there are three.</p>
 <p>A latch asleep and a stubborn logic are parts of this lesson only; the firmware has no such switch.</p>
 """,
+    questions=(
+        Question(
+            "The throttle is read every 5 ms, and a broken wire must show in six readings in a row. How long "
+            "does that take at the most?",
+            "6 × 5 ms = 30 ms.",
+        ),
+        Question(
+            "The program stalls: no line of it runs any more. What stops the motor?",
+            "The outputs expire by themselves after 50 ms, because nobody renews them.",
+        ),
+        Question(
+            "The latch keeps the first cause until somebody clears it. What is that good for?",
+            "What follows is often a result of the first. Whoever repairs it reads where it began, and "
+            "nothing starts again by itself.",
+        ),
+        Question(
+            "The output guard may lower the command but never raise it. Why?",
+            "So a guard with a mistake in it can't drive the motor: at worst it stops it.",
+        ),
+    ),
     solutions=(),
 )

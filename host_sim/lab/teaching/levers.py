@@ -1,6 +1,6 @@
 """Lesson 'levers' for teachers."""
 
-from host_sim.lab.teaching.description import Teaching
+from host_sim.lab.teaching.description import Question, Teaching
 
 TEACHING = Teaching(
     aims=(
@@ -32,5 +32,27 @@ wheel pulse late, and less than 20 W are not counted as help here.) Why is it se
 km/h in the United Kingdom and in Australia, but not in the European Union? (Some texts know no tolerance
 in measuring; the setting leaves room for the pulse that comes late.)</p>
 """,
+    questions=(
+        Question(
+            "The assist power is 250 W and the selector's third position is 70 %. How much does the selector "
+            "ask for?",
+            "0.7 × 250 W = 175 W.",
+        ),
+        Question(
+            "The selector asks for 88 W, the throttle for 150 W, and at this speed 120 W are allowed. How "
+            "much is given?",
+            "Asked for is the larger, 150 W; given is no more than what is allowed, 120 W.",
+        ),
+        Question(
+            "The wheel is 1.89 m around and gives six pulses a turn. How far does it roll from pulse to "
+            "pulse, and how many pulses come in a second at 25 km/h?",
+            "1.89 m / 6 = 0.315 m; 25 / KM_PER_H_PER_M_PER_S = 6.94 m/s, so 22 pulses a second.",
+        ),
+        Question(
+            "Why is a place profile no more than a starting point?",
+            "It was read from a public text at a date. Laws change, and towns and paths have rules of their "
+            "own.",
+        ),
+    ),
     solutions=({"position": 4, "throttle_percent": 100, "pedalling": False, "place": "us_federal"},),
 )

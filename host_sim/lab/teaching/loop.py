@@ -1,6 +1,6 @@
 """Lesson 'loop' for teachers."""
 
-from host_sim.lab.teaching.description import Teaching
+from host_sim.lab.teaching.description import Question, Teaching
 
 TEACHING = Teaching(
     aims=(
@@ -39,5 +39,27 @@ there it can't be switched off. The board is told that its motor is unknown (<co
 of a known
 one it never commands more than the allowed power needs, which hides much of a bad loop.</p>
 """,
+    questions=(
+        Question(
+            "250 W are wanted and 200 W are measured; the gain is 5000 µV/W. How large is the P part?",
+            "50 W × 5000 µV/W = 0.25 V.",
+        ),
+        Question(
+            "The integral time is 0.1 s and the error stays at 50 W. By how much does the I part grow in a "
+            "second?",
+            "The P part in each integral time: 0.25 V / 0.1 s = 2.5 V/s.",
+        ),
+        Question(
+            "At a gain of 5000 µV/W the gain margin is 4. At which gain does the loop begin to surge, and "
+            "how many decibels is the margin?",
+            "At 4 × 5000 = 20000 µV/W; 20 log 4 = 12 dB.",
+        ),
+        Question(
+            "The slew limit is 10 V/s and the command has to rise by 1.5 V. How long does it take, and what "
+            "does the I part do meanwhile without anti-windup?",
+            "0.15 s. It counts on although nothing more can go out, and must be counted down again: "
+            "overshoot.",
+        ),
+    ),
     solutions=({"gain_uv_per_w": 5000, "integral_ms": 80, "anti_windup": True},),
 )

@@ -1,6 +1,6 @@
 """Lesson 'thresholds' for teachers."""
 
-from host_sim.lab.teaching.description import Teaching
+from host_sim.lab.teaching.description import Question, Teaching
 
 TEACHING = Teaching(
     aims=(
@@ -31,5 +31,29 @@ which the crank stands.</p>
 32 rpm lasts 60 / (32 × 8) = 0.23 s, and before it has passed nobody can know.) How does the mean of the dots
 mislead? (Half of all riders would be glad about it; the one at the crossing meets the worst.)</p>
 """,
+    questions=(
+        Question(
+            "The legs turn at 32 rpm. How long does a pitch (from one magnet to the next) last with 8 "
+            "magnets, and with 16?",
+            "60 s / (32 × 8) = 0.234 s, and half of that, 0.117 s.",
+        ),
+        Question(
+            "The stop gap is 140 % of a pitch. How long after the last pulse are resting legs noticed at 32 "
+            "rpm with 16 magnets?",
+            "1.4 × 0.117 s = 0.164 s after the pulse.",
+        ),
+        Question(
+            "A magnet is glued on 2° too late. What share of a pitch is that with 8 magnets, and with 32? "
+            "Why does it matter?",
+            "2 / 45 = 4 %, and 2 / 11.25 = 18 %. A pitch longer than the stop gap looks like a stop, and "
+            "help lapses.",
+        ),
+        Question(
+            "This ring gives two edges a pitch. Six edges are asked for, with 16 magnets. By how many "
+            "degrees must the crank turn at the most, if almost a whole pitch passes before the first "
+            "edge that counts?",
+            "Three pitches and one more: 4 × 22.5° = 90°.",
+        ),
+    ),
     solutions=({"pulses": 16, "engage_edges": 4, "stop_percent": 140},),
 )

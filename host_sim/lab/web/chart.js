@@ -46,7 +46,9 @@ function wordsBelow(chart, begin, wide) {
     const left = box.x + shift;
     const covers = placed.some((other) => left < other.right + 3 && left + box.width > other.left - 3
       && box.y < other.bottom - 2 && box.y + box.height > other.top + 2);
-    if (covers || box.width > wide) {
+    if (covers && /^[-−\d.]+$/.test(text.textContent)) {
+      text.remove();  // A number at an axis, which means nothing elsewhere.
+    } else if (covers || box.width > wide) {
       const item = document.createElement("li");
       item.style.color = text.getAttribute("fill");
       item.textContent = text.textContent;

@@ -77,18 +77,15 @@ class Lesson {
   values() {
     return Object.fromEntries(this.controls.map((control) => {
       if (control.type === "checkbox") { return [control.dataset.name, control.checked]; }
-      if (control.type !== "range") { return [control.dataset.name, control.value]; }
-      const steps = control.dataset.steps;
-      return [control.dataset.name, steps ? JSON.parse(steps)[control.value] : Number(control.value)];
+      const number = control.type === "range" || control.dataset.number !== undefined;
+      return [control.dataset.name, number ? Number(control.value) : control.value];
     }));
   }
 
   setValues(values) {
     for (const control of this.controls) {
       const value = values[control.dataset.name];
-      if (control.type === "checkbox") { control.checked = value; } else if (control.dataset.steps) {
-        control.value = JSON.parse(control.dataset.steps).indexOf(value);
-      } else { control.value = value; }
+      if (control.type === "checkbox") { control.checked = value; } else { control.value = value; }
     }
     this.say();
   }
