@@ -65,7 +65,7 @@ def check_room(board: RawBoard, bundle: Bundle, plan: Plan, before: dict[str, Fo
     """Raise BoardTrouble if the files would not fit, counting what they replace as free."""
     ((block_size, free_blocks),) = board.run(_ROOM, "when it was asked for its free space")
     new_folders = _folders(list(bundle.files)) - _folders(list(before))
-    # A folder takes two blocks of littlefs, one of FAT (sectors of 512 bytes); main.py has another name at first.
+    # A folder takes two blocks of littlefs, one of FAT (512 bytes); main.py has another name at first.
     wanted = (1 if block_size == 512 else 2) * len(new_folders) + (1 if MAIN in plan.copied else 0)
     wanted += sum(-(-len(bundle.files[name]) // block_size) for name in plan.copied)
     replaced = [before[name] for name in (*plan.removed, *plan.copied) if name in before]
