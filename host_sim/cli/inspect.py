@@ -112,8 +112,8 @@ def inspect_command(
         file_options = (capture, channels, forward, turns, time_unit, samplerate, thresholds, pushed)
         if any(one is not None for one in file_options) or wheel or write:
             raise RequestError(
-                "--live is given with a file or what belongs to one, allowed with it are --port, --desk, "
-                "--bike, --hurry, --plant, --out, --force and --json"
+                "--live is given with a file or what belongs to one, allowed with it are --port, --out, "
+                "--force, --json, and --desk with --bike, --hurry and --plant"
             )
         inspect_live_command(port, desk, bike, plant, hurry, out, force, as_json)
         return
