@@ -25,6 +25,7 @@ DRAWN: dict[str, tuple[str, str]] = {
     "distance_m": ("distance", "m"),
 }
 PANELS_MOST = 6
+LEAST_SPAN = 0.3
 SLICE_KEYS_MOST = 4
 CELLS = 24  # Random points are gathered in so many columns and rows.
 COLOURS = "viridis"
@@ -55,6 +56,18 @@ def draw_heat_map(numbers: Numbers, path: Path) -> None:
     figure.savefig(path, dpi=120, format="png")
 
 
+def colour_span(values: Column) -> tuple[float, float]:
+    """Return the values at both ends of the colours, at least LEAST_SPAN of the highest apart.
+
+    What hardly changes then looks so, instead of being stretched over all colours.
+    """
+    if len(values) == 0:
+        return 0.0, 1.0
+    low, high = float(values.min()), float(values.max())
+    missing = max(LEAST_SPAN * abs(high) - (high - low), 0.0)
+    return low - missing / 2.0, high + missing / 2.0
+
+
 def _heat(figure: Figure, axes: Any, numbers: Numbers, name: str, across: str, up: str) -> None:
     title, unit = DRAWN[name]
     x_edges, x_cell = _cells(numbers.columns[across], numbers.on_grid)
@@ -65,9 +78,12 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, name: str, across: str, u
     # The worst first would be overwritten: in ascending order the last one written is the highest.
     for row in np.argsort(values[seen]):
         worst[y_cell[seen][row], x_cell[seen][row]] = values[seen][row]
-    mesh = axes.pcolormesh(x_edges, y_edges, worst, cmap=COLOURS, rasterized=True)
+    low, high = colour_span(values[seen])
+    mesh = axes.pcolormesh(x_edges, y_edges, worst, cmap=COLOURS, vmin=low, vmax=high, rasterized=True)
     figure.colorbar(mesh, ax=axes, label=unit)
     axes.set_facecolor("#dddddd")  # No ride here, or nothing measured.
+    if seen.any() and low < values[seen].min():
+        title += " (varies little)"
     axes.set_title(title, fontsize=10)
     broken = _broken(numbers, name)
     if broken is not None and broken.any():
