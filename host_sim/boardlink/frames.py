@@ -9,6 +9,8 @@ import struct
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from cobs import cobs  # type: ignore[import-untyped]
+
 from firmware.decide.engagement import STATE_NAMES
 from firmware.guard.faults import CAUSE_NAMES
 from firmware.link.telemetry import (
@@ -94,8 +96,6 @@ def decode(code: bytes) -> Frame:
 
     DamagedFrame if it is none, OtherKind if it is one that this program does not read.
     """
-    from cobs import cobs  # type: ignore[import-untyped]  # Late: the extra `board` brings it.
-
     try:
         content = cobs.decode(code)
     except cobs.DecodeError as error:

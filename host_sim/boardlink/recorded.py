@@ -9,6 +9,8 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from cobs import cobs  # type: ignore[import-untyped]
+
 from firmware.link.recorder import (
     BATTERY_CHANGED,
     BLOCK_KIND,
@@ -107,8 +109,6 @@ def decode_block(code: bytes) -> Block | None:
 
     DamagedBlock if it was one and its check sum or its content is wrong.
     """
-    from cobs import cobs  # type: ignore[import-untyped]  # Late: the extra `board` brings it.
-
     try:
         content = cobs.decode(code)
     except cobs.DecodeError:

@@ -136,12 +136,11 @@ class WatchResult:
 
 def require_link() -> None:
     """Raise RequestError if what the link needs is not installed."""
-    for name in ("cobs", "serial"):
-        if find_spec(name) is None:
-            raise RequestError(
-                f"treadle watch needs {name}, which is not installed, get it with: "
-                "uv run --extra board treadle watch"
-            )
+    if find_spec("serial") is None:
+        raise RequestError(
+            "talking to a board needs pyserial, which is not installed, get it with: "
+            "uv run --extra board treadle"
+        )
 
 
 def watch(

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from cobs import cobs  # type: ignore[import-untyped]
+
 from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, RecordedStep, StepReader, decode_block
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
@@ -68,8 +70,6 @@ def _crc32_of(content: dict[str, Any]) -> int:
 def piece_of(block: Block) -> bytes:
     """Return a block as it goes over the link, without the zeros around it."""
     crc = binascii.crc_hqx(block.payload, 0xFFFF).to_bytes(2, "big")
-    from cobs import cobs  # type: ignore[import-untyped]  # Late: the extra `board` brings it.
-
     code: bytes = cobs.encode(block.payload + crc)
     return code
 

@@ -40,30 +40,6 @@ EXPLAINED = {
 BATCH = 20
 
 
-# What the campaign draws from. The other faults are gone through one by one in the fault matrix, which judges
-# them by what is true; these rules judge by what the controller can know.
-DRAWN = (
-    "battery wire open",
-    "bounce",
-    "channel dead",
-    "channel stuck high",
-    "channel stuck low",
-    "channels swapped",
-    "loop stalls",
-    "magnet missing",
-    "magnet weak",
-    "noise",
-    "selector wire open",
-    "selector wire shorted",
-    "shunt reading dead",
-    "shunt reading stuck",
-    "throttle stuck",
-    "throttle wire open",
-    "throttle wire shorted",
-    "wheel sensor lost",
-)
-
-
 class Violation:
     """A ride that broke a rule."""
 

