@@ -22,7 +22,7 @@ BEYOND_SEEN = 0.5  # In logarithms: between two transits no crank leaves the spe
 Speed = Callable[[Floats], Floats]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Angles:
     """Angles of one stretch, one entry a pitch, in units of their median.
 

@@ -26,7 +26,7 @@ DOUBLE = 2
 TRANSITIONS = np.array([0, -1, 1, 2, 1, 0, 2, -1, -1, 2, 0, 1, 2, 1, -1, 0], np.int8)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Count:
     """Edges forward and backward, changes of direction that lasted, and edges that were refused."""
 

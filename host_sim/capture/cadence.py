@@ -13,7 +13,7 @@ SECONDS_PER_MINUTE = 60.0
 STOOD_S, STOOD_PITCHES = 0.5, 3.3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Cadence:
     """`time_s` ascending and `rpm` (below 0 in the direction counted as backward); NaN where nothing turned.
 

@@ -29,7 +29,7 @@ READMITTED_SHARE = (
 BOUNCING_SHARE = 0.3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class CleanChannel:
     """One channel without its noise.
 

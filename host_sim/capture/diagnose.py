@@ -29,7 +29,7 @@ CAN_NOT_TELL = 0.0
 WEAK_ON_ONE = 0.97
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Told:
     """What the user knows: seconds of the capture that are forward pedalling, the turns in all of it.
 

@@ -21,7 +21,7 @@ WEAK_OPEN = "whether a magnet is weak can't be told"
 GUESS = 0.5  # Below this it is "can't tell".
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding(Generic[Value]):
     """A value, or None for "can't tell", and the confidence that it is right, 0 to 1."""
 
@@ -40,7 +40,7 @@ class Finding(Generic[Value]):
         return f"{'' if self.sure else 'probably '}{text} ({self.confidence:.0%} sure)"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Channels:
     """Which wires carry something. `live` are the bits of channels that magnets move (0, 1, 2 or 3).
 
@@ -57,7 +57,7 @@ class Channels:
     same_signal: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RingChange:
     """The ring is another one from `at_s` on, seconds of the capture.
 
@@ -73,7 +73,7 @@ class RingChange:
     weak: list[int]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Inspection:
     """All that the edges tell.
 

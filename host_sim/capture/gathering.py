@@ -17,7 +17,7 @@ EdgeSource = Callable[[], Iterator[EdgeChunk]]
 """Gives the edges of a capture from its start, each time it is called."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Gathered:
     """The edges kept, and what was counted over all of them.
 

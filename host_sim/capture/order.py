@@ -25,7 +25,7 @@ ODD_LEAST = 3
 PULSES_AT_MOST = 64
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Lacking:
     """A magnet that `channel` ("A" or "B") does not show while the other does; `magnet` 0: unknown which."""
 
@@ -33,7 +33,7 @@ class Lacking:
     magnet: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Overlap:
     """How closely two edges follow each other at the worst magnet, shares of a pitch; below 0: out of order.
 

@@ -29,7 +29,7 @@ TURNS_NARROW = 2
 PART_LEAST = 12  # Pitches: less tells nothing of a ring.
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Turning:
     """A stretch of the main direction with its angles.
 
@@ -41,7 +41,7 @@ class Turning:
     steps: Steps
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Part:
     """What lies between two cuts: its turning, when it begins, and the places of magnets that passed before.
 

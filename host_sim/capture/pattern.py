@@ -43,7 +43,7 @@ SWINGS_LEAST = 10
 STANDS_OUT = 12.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Pattern:
     """What came back every turn.
 

@@ -12,7 +12,7 @@ LEGS_GUESS = 0.6  # Two peaks of speed a turn: true for legs, not for a hand on 
 SEEN_LEAST, SEEN_MOST = 3, 64
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Seen:
     """Magnets seen in a turn, missing ones not counted; 0 if it can't be told. And how sure."""
 

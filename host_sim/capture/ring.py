@@ -25,7 +25,7 @@ SURE = 4.0  # Standard errors that a weak magnet must differ by.
 DEG_PER_TURN = 360.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Magnet:
     """One magnet. `number` from 1; `error_deg` how far ahead of its even place, degrees of the crank.
 
@@ -40,7 +40,7 @@ class Magnet:
     strength: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Ring:
     """The magnets seen, the numbers of those missing and weak, and what all share.
 

@@ -22,7 +22,7 @@ ODD_SHARE_OF_NOISE = 0.01
 CAN_NOT_TELL = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Turn:
     """What makes a turn. `changes` in order of time; empty where the ring stays the same."""
 
@@ -33,7 +33,7 @@ class Turn:
     changes: list[RingChange]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Context:
     """What is known besides: tick of the clock as a share, turns counted, pulses of noise.
 

@@ -23,7 +23,7 @@ MM_PER_S_PER_KM_PER_H = 1e6 / 3600.0
 _LOWEST = {name: lowest for name, _, lowest, _, _ in TABLE}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class StopRow:
     """At one speed: the slowest steady cadence that keeps helping (0: none up to 150 rpm does), and the stop.
 
@@ -36,7 +36,7 @@ class StopRow:
     distance_m: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Support:
     """What the ring supports: `gap_share` is its longest gap between edges, as a share of a pitch.
 

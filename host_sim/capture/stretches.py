@@ -26,7 +26,7 @@ SILENT_PITCHES = 6
 NS_PER_S = 1e9
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Stretch:
     """Pitches in a row. All arrays have one entry a pitch, NaN where not seen, but `rises_s` has one more.
 

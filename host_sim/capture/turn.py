@@ -33,7 +33,7 @@ from host_sim.capture.steady_turn import (
 MORE_TIMES, MORE_GAPS_TIMES, MORE_SHARE = 3.0, 1.6, 0.01
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _PartTurn:
     part: Part
     seen: Seen

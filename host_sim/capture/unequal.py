@@ -27,7 +27,7 @@ AGAIN_SHARE = 0.7  # Of the odd pitches that come again a turn later, where the 
 BEYOND = 1.2  # In logarithms: noise, not a magnet.
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Unequal:
     """A magnet whose pulse is short on `channel` ("A" or "B") only; `magnet` 0: not known which.
 

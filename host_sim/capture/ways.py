@@ -16,7 +16,7 @@ ENDS_UNSTEADY = 2  # Pitches beside a stop or a change of direction.
 STEADY_LEAST = 12  # Pitches; a foot that rocks the crank makes shorter stretches.
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Way:
     """How the crank turned: all stretches, and those of the main direction with their angles.
 

@@ -9,7 +9,7 @@ Value = int | bool | str | tuple["Value", ...]
 """What a module constant may be."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Type:
     """The type of a value: `kind` is one of the words below.
 
@@ -33,7 +33,7 @@ NONE = Type("none")
 TEXT = Type("text")
 
 
-@dataclass
+@dataclass(slots=True)
 class Constant:
     """A constant of a module, with its value worked out."""
 
@@ -49,7 +49,7 @@ class Constant:
         return self.module.name, self.name
 
 
-@dataclass
+@dataclass(slots=True)
 class Function:
     """A function of a module, or a method of a class (`owner`); `parameters` without `self`."""
 
@@ -78,7 +78,7 @@ class Function:
         return self.node.body[1:] if ast.get_docstring(self.node) is not None else self.node.body
 
 
-@dataclass
+@dataclass(slots=True)
 class Field:
     """A field of a class; an object is `owned` where the constructor builds it, else it belongs elsewhere."""
 
@@ -88,7 +88,7 @@ class Field:
     node: ast.stmt
 
 
-@dataclass
+@dataclass(slots=True)
 class Class:
     """A class. `declared`: its fields stand as annotations in its body, its methods are not translated."""
 
@@ -100,7 +100,7 @@ class Class:
     methods: dict[str, Function] = field(default_factory=dict)
 
 
-@dataclass
+@dataclass(slots=True)
 class Module:
     """A source file. `imports` gives module and name behind each imported name."""
 
@@ -120,7 +120,7 @@ Place = tuple[str, str]
 """A field as effects know it: class and name."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Effects:
     """The fields that an expression or a function may read and write, its calls included."""
 
@@ -132,7 +132,7 @@ class Effects:
         return Effects(self.reads | other.reads, self.writes | other.writes)
 
 
-@dataclass
+@dataclass(slots=True)
 class Program:
     """Everything that the root class needs; modules stand after those that they import."""
 

@@ -39,7 +39,7 @@ TITLE_LETTERS = 70
 VERDICT_LETTERS = 80
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class VoltsShown:
     """A capture in volts: what was found, and what gives times and volts between two moments."""
 

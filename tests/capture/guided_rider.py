@@ -12,7 +12,7 @@ STEP_S = 0.0005
 MOMENT_S = 0.005
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class GuidedTurns:
     """`arm` is the ring's place with the arm down, in turns. `turns` one after the other, below 0 back.
 

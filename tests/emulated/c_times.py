@@ -25,7 +25,7 @@ VECTORS_AT = 0x10040000
 COMPILER = "arm-none-eabi-gcc"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class CTimes:
     """What came out: microseconds of driving steps and of all steps, and what the check program printed.
 

@@ -37,7 +37,7 @@ def files_of(form: str) -> dict[str, bytes]:
     return dict(bundle_for(target_named("rpi_pico"), load_bike("cargo_trike"), form).files)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class StepTimes:
     """Microseconds of steps by part: median without edges, with edges, longest. And the digest."""
 
@@ -58,7 +58,7 @@ def step_times(form: str, folder: Path) -> StepTimes:
     return StepTimes(parts, digest)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RideTimes:
     """The whole board on a ride. Times in ms; `loops_ms` is the longest loop of each frame while driving."""
 

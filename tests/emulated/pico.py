@@ -64,7 +64,7 @@ def emulator_folder(script: str) -> Path:
     return _folder()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Heard:
     """What came out: bytes with their times in us, and (time_us, what, value) of enable and lamp."""
 

@@ -16,7 +16,7 @@ from host_sim.forms.program import read_firmware
 from host_sim.forms.vectors import RideVectors, VectorWriter
 
 
-@dataclass
+@dataclass(slots=True)
 class Written:
     """A file of vectors and what it holds."""
 

@@ -24,7 +24,7 @@ LOGS = ("inputs.crank", "inputs.wheel")
 HEAD = "from array import array\n\nimport micropython\n"
 
 
-@dataclass
+@dataclass(slots=True)
 class Entries:
     """The module itself, that of the entries, where numbers are, and the calls that it can take as a file."""
 

@@ -20,7 +20,7 @@ from tests.forms.path_places import Places, Twins
 from tests.runtime.replay_vectors import VectorReplay, import_all
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Entry:
     """A function that lemmas call: for one object, and for the objects that it is given by name."""
 
@@ -29,7 +29,7 @@ class Entry:
     objects: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Call:
     """One call. Numbers stand by place; `before` is what is not as built, `after` what the call changed."""
 

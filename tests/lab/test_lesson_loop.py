@@ -14,7 +14,7 @@ PERIOD_S = 0.005
 LOW_W, HIGH_W = 87.5, 250.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Judged:
     """What the step of a textbook's loop comes to."""
 

@@ -19,7 +19,7 @@ LEGS_RAD_PER_S2 = 60.0  # How fast the bench's legs change their speed.
 SLOW_RAD_PER_S = 32.0 * pi / 30.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Judged:
     """What hand-made kinematics say of a setting."""
 

@@ -360,6 +360,17 @@ def test_every_attribute_that_a_step_sets_was_set_by_its_constructor():
                         assert node.attr in slots, f"{place(path, node)} {node.attr}"
 
 
+@pytest.mark.parametrize("folder", ["boards", "host_sim", "tests"])
+def test_every_dataclass_has_slots_and_nothing_is_a_named_tuple(folder):
+    for path in sorted((ROOT / folder).rglob("*.py")):
+        for made in ast.walk(tree_of(path)):
+            if isinstance(made, ast.ClassDef):
+                assert "NamedTuple" not in [ast.unparse(base) for base in made.bases], place(path, made)
+                for decorator in map(ast.unparse, made.decorator_list):
+                    if decorator.startswith("dataclass"):
+                        assert "slots=True" in decorator, place(path, made)
+
+
 def slots_of(made: ast.ClassDef) -> list[str]:
     for node in made.body:
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):

@@ -36,7 +36,7 @@ _INTERVAL = re.compile(
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Layout:
     """How to read the rows from the byte `data_begin` on, which is line `lines` + 1.
 
@@ -58,7 +58,7 @@ class Layout:
     lines: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Head:
     """The beginning of a file: lines above the numbers, and the rows of numbers that follow."""
 

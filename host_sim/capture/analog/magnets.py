@@ -23,7 +23,7 @@ NEGATIVE_SHARE, NO_MEAN_SHARE = 0.1, 0.15
 DRIFT_SHARE = 0.2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class MagnetVolts:
     """One magnet on one channel, medians over the turns.
 
@@ -39,7 +39,7 @@ class MagnetVolts:
     share: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ChannelVolts:
     """One channel: its thresholds (medians), and its magnets in the order of the ring; none if unknown.
 
@@ -88,7 +88,7 @@ class ChannelVolts:
         return not self.dead and self.swing.least_v < -NEGATIVE_SHARE * self.swing.usual_v
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class VoltsFound:
     """All that volts tell. `unit_known`: whether the file says that its numbers are volts."""
 
@@ -143,7 +143,7 @@ def _channel(
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Pulses:
     """Each high time with the low one after it: `place` in the runs, volts, margin, height."""
 

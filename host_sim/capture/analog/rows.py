@@ -18,7 +18,7 @@ NS_PER_S = 1e9
 TIME_NS_MOST = 9e18
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Piece:
     """Some samples: `times_ns` never falls; `volts` has a row for each channel.
 

@@ -27,7 +27,7 @@ DEAD_VOLTS, DEAD_SHARE = 0.1, 0.08
 SAMPLES_MOST = 1_000_000  # Of a block; more are thinned out.
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Swing:
     """The volts of one channel. Arrays by block: its middle in seconds, floor and top in volts.
 
@@ -70,7 +70,7 @@ class Swing:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Block:
     middle_s: float
     floor_v: float

@@ -17,7 +17,7 @@ RUNS_MOST = 600_000
 Thresholds = Callable[[Floats], tuple[Floats, Floats]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Runs:
     """Times between two edges: `begin_ns`, the level (0 or 1), the furthest volts reached.
 

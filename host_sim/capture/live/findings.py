@@ -17,7 +17,7 @@ EDGES_LOOKED_AT = 64
 CODED = "duty-coded"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class GuidedFindings:
     """`inspection` of the turns forward; `whole` is all edges; `why` what the turns have against it."""
 
@@ -68,7 +68,7 @@ def guided_findings(guide: Guide, one_channel: bool) -> GuidedFindings:
     return GuidedFindings(found, whole, arm, back_turns, why, advice)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RingSoFar:
     """What the turns so far say of the ring; `pulses` may still be a guess."""
 

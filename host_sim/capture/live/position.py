@@ -13,7 +13,7 @@ from host_sim.capture.live.guide import Edge
 DEG = 360.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ArmPosition:
     """`degrees` forward from straight down, give or take `within_deg`."""
 

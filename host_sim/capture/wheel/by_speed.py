@@ -19,7 +19,7 @@ MORE_TIMES = 3.0
 NOISE_LEAST = 6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Band:
     """What happened while the wheel turned with `least` to `most` (km/h, or turns a second x 7.2)."""
 
@@ -32,7 +32,7 @@ class Band:
     noise: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Noise:
     """Noise pulses a second: while the motor drives and while not; None without a channel that says so.
 

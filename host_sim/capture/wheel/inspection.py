@@ -22,7 +22,7 @@ TURNS_FOR_CIRCUMFERENCE = 3.0
 USUAL_CIRCUMFERENCE_M = 2.1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class WheelTold:
     """What the user knows: way in metres and turns of a push (0, 0: none), and what the bike file has."""
 
@@ -32,7 +32,7 @@ class WheelTold:
     pulses: int = 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class WheelInspection:
     """What was found. `circumference_m` None where no push tells it; `speed_known` whether km/h can be said.
 

@@ -14,7 +14,7 @@ DOUBLE_SHARE = 0.3  # Of the usual time between pulses around.
 BESIDE = 4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class WheelPulses:
     """Times in seconds of the capture: rises of the pulses that count, of noise, and of doubles.
 

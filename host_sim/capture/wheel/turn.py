@@ -22,7 +22,7 @@ TURNS_AGAINST = 10
 UNSURE, AGREED = 0.8, 0.95
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class WheelTurn:
     """`pulses` a turn, missing magnets counted; `seen` give a pulse (0: not known); `steps` of the gaps."""
 

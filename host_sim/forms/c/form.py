@@ -9,7 +9,7 @@ from host_sim.forms.c.source import SourceWriter
 from host_sim.forms.model import Program
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class CForm:
     """The two texts, and what the numbers of the settings check mean."""
 

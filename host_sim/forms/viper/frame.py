@@ -34,7 +34,7 @@ class Text:
         self.depth -= 1
 
 
-@dataclass
+@dataclass(slots=True)
 class Frame:
     """A function that is being translated: what its names mean, and what becomes of its returns.
 

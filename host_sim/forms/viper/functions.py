@@ -13,7 +13,7 @@ SMALL_LINES = 40
 LONG_LINES = 5000
 
 
-@dataclass
+@dataclass(slots=True)
 class Written:
     """The body of a generated function, the outside objects it needs by path, and what it calls."""
 
@@ -41,7 +41,7 @@ def written(program: Program, layout: Layout, plan: Plan, target: Target, viper:
     return Written(target, parameters, lines, writer.outsides, plan.called[before:])
 
 
-@dataclass
+@dataclass(slots=True)
 class _Looked:
     """A function by itself: its lines, and each place where it calls another."""
 

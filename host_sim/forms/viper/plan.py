@@ -7,7 +7,7 @@ from host_sim.forms.viper.graph import Component, Outside
 from host_sim.forms.viper.values import Meaning
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Target:
     """A function of the sources for one object, and for the objects that it is given."""
 

@@ -42,7 +42,7 @@ NOT_FIT = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Case:
     """One capture with its truth: the class, whose magnet (0: none) and channel have the fault."""
 

@@ -16,7 +16,7 @@ PHASE_WITHIN_DEG = 6.0
 FORWARD_S = (2.0, 8.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """One finding: its name, the capture's class, if a value was given, how sure, if it is right."""
 

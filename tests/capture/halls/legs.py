@@ -12,7 +12,7 @@ STEP_S = 0.0005
 SPIN_UP_S = 0.6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Legs:
     """`swing`: of the speed, twice a turn; `lame`: once a turn (a hand on one pedal, one strong leg); shares.
 

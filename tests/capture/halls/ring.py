@@ -16,7 +16,7 @@ OPERATE, RELEASE = 0.42, 0.38  # Beside the field of a usual magnet; datasheets 
 SWEEP_POINTS = 4000  # A pitch, for the truth.
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Magnets:
     """A ring. Lengths are shares of a pitch, `strengths` one list for A and one for B, 1 for the usual.
 
@@ -66,7 +66,7 @@ def crossing(times_s: Floats, field_seen: Floats, places: NDArray[np.int64], fir
     return times_s[places - 1] + share * (times_s[places] - times_s[places - 1])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class SweptTruth:
     """What one slow even turn forward tells, by channel: rises seen, share of the turn on.
 

@@ -13,7 +13,7 @@ from tests.capture.halls.ring import Floats, Magnets, crossing, switched
 FINER = 3  # Samples of the field between two steps of the legs.
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Capture:
     """What is recorded. `later`: from how many seconds on another ring passes, a magnet having fallen off.
 

@@ -26,7 +26,7 @@ PULSES = (5, 6, 8, 10, 12, 16, 20, 24, 32)
 CADENCES_RPM = (30.0, 45.0, 60.0, 80.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ChangingCase:
     """One case: what happens at `at_s` to this sensor; magnets `missing`, `weak`: as captures count."""
 

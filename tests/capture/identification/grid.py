@@ -21,7 +21,7 @@ FAULTS = ("none",) * 10 + ("missing",) * 3 + ("weak",) * 3 + ("dead",) * 2 + ("b
 TURNS_TOLD_SHARE = 0.2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Case:
     """One capture of the grid: the sensor, the fault by its name, and what its user tells.
 

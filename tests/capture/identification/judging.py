@@ -14,7 +14,7 @@ STATED_RIGHT, STATED_WRONG, GUESSED_RIGHT, GUESSED_WRONG, CAN_NOT_TELL = range(5
 OUTCOMES = ("stated, right", "stated, wrong", "guessed, right", "guessed, wrong", "can't tell")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """What became of one finding: its name, which row of the table it belongs to, and the outcome."""
 

@@ -19,7 +19,7 @@ from host_sim.plant.rider import FOLLOW
 RAD_PER_S_PER_RPM = pi / 30.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Sensor:
     """A pedal sensor and how it is turned.
 
@@ -62,7 +62,7 @@ def uneven_errors_deg(pulses: int, uneven: float, seed: int) -> tuple[float, ...
     return tuple(round(random.uniform(-uneven, uneven) * pitch_deg, 4) for _ in range(pulses))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Recorded:
     """A capture made on the bench: its edges in chunks, and the turns forward at its end."""
 

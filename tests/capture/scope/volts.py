@@ -11,7 +11,7 @@ from tests.capture.halls.legs import Legs, turned
 from tests.capture.halls.ring import Floats, Magnets, switched
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Scope:
     """What is measured, and how. Volts: `offset_v` without a field, `gain_v` over the usual magnet (A, B).
 

@@ -23,7 +23,7 @@ RIDE = (
 PUSH = ((0.0, 0.0), (1.0, 0.0), (3.0, 4.0), (18.0, 5.0), (20.0, 0.0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Spin:
     """What is recorded. `magnets` in a turn, up to `uneven` of a pitch off their places; `gone` is missing.
 
