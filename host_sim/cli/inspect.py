@@ -16,7 +16,7 @@ from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
-    from host_sim.commands.inspect import InspectRequest, InspectResult
+    from host_sim.inspecting.crank import InspectRequest, InspectResult
 
 LOWEST_SAID = 3
 
@@ -123,7 +123,7 @@ def inspect_command(
         raise RequestError("no capture is given, allowed is a file, or --live")
     if wheel:
         _refuse_crank_options(forward, turns, thresholds)
-        from host_sim.commands.inspect_wheel import WheelRequest
+        from host_sim.inspecting.wheel import WheelRequest
 
         push = read_push(pushed) if pushed is not None else None
         asked = WheelRequest(capture, channels, time_unit, samplerate, push, bike, write, out, force)
@@ -132,7 +132,7 @@ def inspect_command(
     if pushed is not None:
         raise RequestError("--pushed is given without --wheel, allowed is with it")
     # Here, for the numerical libraries take longer to load than all other commands together.
-    from host_sim.commands.inspect import InspectRequest, inspect_capture
+    from host_sim.inspecting.crank import InspectRequest, inspect_capture
 
     request = InspectRequest(
         capture, channels, forward, turns, time_unit, bike, write, out, force, samplerate, thresholds

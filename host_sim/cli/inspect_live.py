@@ -17,7 +17,7 @@ from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
-    from host_sim.commands.inspect_live import LiveResult
+    from host_sim.inspecting.live import LiveResult
 
 CAUTION = (
     "lift the driven wheel, cut the battery of the motor off, keep hands, hair and cables clear; "
@@ -52,7 +52,7 @@ def inspect_live_command(
         raise RequestError("--port and --desk are both given, allowed is one of them")
     require_link()
     from host_sim.boardlink.port_choice import NoBoard
-    from host_sim.commands.inspect_live import inspect_live, items_of
+    from host_sim.inspecting.live import inspect_live, items_of
     from host_sim.watching.workshop import BoardTrouble, Workshop
 
     try:

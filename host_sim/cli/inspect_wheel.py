@@ -10,12 +10,12 @@ from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
-    from host_sim.commands.inspect_wheel import WheelRequest, WheelResult
+    from host_sim.inspecting.wheel import WheelRequest, WheelResult
 
 
 def inspect_wheel_command(request: "WheelRequest", as_json: bool) -> None:
     """Inspect a wheel sensor, print what was found; exit code 1 if it is not shown to be fit."""
-    from host_sim.commands.inspect_wheel import inspect_wheel_capture
+    from host_sim.inspecting.wheel import inspect_wheel_capture
 
     with progress_bar("reading") as done:
         result = inspect_wheel_capture(request, done)

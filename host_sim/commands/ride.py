@@ -17,9 +17,9 @@ from host_sim.bench.world import EdgeWatch
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.writers import CaptureWriter, refuse_suffix
-from host_sim.commands.picture import ride_and_draw
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
+from host_sim.report.ride_and_draw import ride_and_draw
 from host_sim.textfile import spoken
 
 DEFAULT_RECORDING = "road_ride_a"

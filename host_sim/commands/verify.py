@@ -6,12 +6,12 @@ from typing import Any
 
 from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
-from host_sim.commands.picture import Worst, ride_and_draw
-from host_sim.commands.worst_moment import worst_moment_us
 from host_sim.interruption import ended_as_interrupted
 from host_sim.outputs import Delivery, fresh_folder
+from host_sim.report.ride_and_draw import Worst, ride_and_draw
 from host_sim.rules.catalogue import RULES, rule_named
 from host_sim.rules.judge import Done, Judging, Say, Verdict
+from host_sim.rules.worst_moment import worst_moment_us
 
 REPORT = "verify.json"
 

@@ -11,7 +11,7 @@ from host_sim.capture.advice import advice_of
 from host_sim.capture.as_json import findings_json
 from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.edges import EdgeChunk
-from host_sim.commands.inspect import _support
+from host_sim.inspecting.crank import _support
 
 # Gaps from a nanosecond to minutes, levels of two channels; sometimes a regular train with holes in it.
 gaps_ns = st.one_of(

@@ -66,7 +66,7 @@ def treadle(treadle):
 @pytest.fixture
 def undrawn(monkeypatch):
     """Leave the picture out: a second that most of these tests do not need."""
-    monkeypatch.setattr("host_sim.commands.inspect._draw", lambda result, request, path: path.touch())
+    monkeypatch.setattr("host_sim.inspecting.crank._draw", lambda result, request, path: path.touch())
 
 
 def _names(folder: Path) -> list[str]:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from firmware.ticks import TICKS_MAX_US
-from host_sim.commands.inspect import InspectRequest, inspect_capture
+from host_sim.inspecting.crank import InspectRequest, inspect_capture
 from host_sim.watching.workshop import Workshop
 from tests.capture.identification.truth import record
 from tests.capture.looking import sensor
@@ -17,7 +17,7 @@ ELSEWHERE = Path(__file__).resolve().parents[1] / "capture_files" / "written_els
 
 @pytest.fixture(autouse=True)
 def _undrawn(monkeypatch):
-    monkeypatch.setattr("host_sim.commands.inspect._draw", lambda result, request, path: path.touch())
+    monkeypatch.setattr("host_sim.inspecting.crank._draw", lambda result, request, path: path.touch())
 
 
 def _inspected(path, folder, forward=None):

@@ -12,7 +12,7 @@ from host_sim.capture.live.guide import BACK_NEXT, FORWARD, Edge, Guide, Lost, M
 from host_sim.capture.live.ring_text import MISSING, SEEN, ring_text, so_far_text
 from host_sim.capture.open_capture import open_capture
 from host_sim.cli.live_ring import LiveRing
-from host_sim.commands.inspect_live import LiveResult, inspect_live, items_of
+from host_sim.inspecting.live import LiveResult, inspect_live, items_of
 from host_sim.watching.workshop import BoardTrouble
 from tests.capture.guided_rider import GuidedTurns, items, true_arm_deg
 from tests.capture.halls.ring import Magnets
@@ -32,7 +32,7 @@ RIDER = GuidedTurns(_ring(12))
 @pytest.fixture
 def undrawn(monkeypatch):
     """Leave the picture out: a second that most of these tests do not need."""
-    monkeypatch.setattr("host_sim.commands.inspect_live._draw", lambda result, path: path.touch())
+    monkeypatch.setattr("host_sim.inspecting.live._draw", lambda result, path: path.touch())
 
 
 def _live(rider: GuidedTurns, folder, **settings) -> LiveResult:

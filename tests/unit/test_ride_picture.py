@@ -10,9 +10,9 @@ from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bench.trace import EdgeWindow
 from host_sim.bikes.load import load_bike
-from host_sim.commands.worst_moment import MomentWindow, whole_second, worst_moment_us
 from host_sim.report.ride_figure import RideFacts, _edges, _gear_words
 from host_sim.rules.catalogue import RULES
+from host_sim.rules.worst_moment import MomentWindow, whole_second, worst_moment_us
 
 LINES = [
     {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},

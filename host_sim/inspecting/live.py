@@ -13,7 +13,7 @@ from host_sim.capture.live.findings import GuidedFindings, against_board, guided
 from host_sim.capture.live.guide import Edge, Guide, Item, Lost, Moment
 from host_sim.capture.stopping import Support
 from host_sim.capture.writers import CaptureWriter
-from host_sim.commands.inspect import support_with
+from host_sim.inspecting.crank import support_with
 from host_sim.outputs import Delivery, fresh_folder
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from host_sim.bench.ride import Bench
 from host_sim.bench.script import Script
 from host_sim.bench.trace import EdgeWindow, Trace
 from host_sim.bikes.model import Bike
-from host_sim.commands.worst_moment import MomentWindow, whole_second
+from host_sim.rules.worst_moment import MomentWindow, whole_second
 
 
 @dataclass(frozen=True, slots=True)
