@@ -1,19 +1,130 @@
-"""`treadle step` on the command line: its options, and what it says."""
+"""`treadle step`: the step response of a board's power loop, measured and simulated in one figure."""
 
 import json
+import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import FilesOption, PortOption, chosen_port
-from host_sim.commands.step import SECONDS, NoStep, StepRequest, StepResult, step
 from host_sim.commands.watch import open_chosen, require_link
-from host_sim.lab.bench_bridge import Curve
+from host_sim.errors import RequestError
+from host_sim.lab.bench_bridge import Bridged, Curve, bridge
+from host_sim.lab.bench_bridge_figure import bridge_page
+from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.textfile import spoken
+
+if TYPE_CHECKING:
+    from host_sim.boardlink.console_client import BytePort
+    from host_sim.watching.step_seen import StepSeen
+
+SECONDS, SECONDS_MAX = 120.0, 3600.0
+_DESK_WORDS = "The desk board's motor is a current that follows the command at once; the bench has the same."
+_BIKE_WORDS = (
+    "The bench has the motor and the battery of the bike file, at the cadence and the wheel's speed that the "
+    "board sent. Where the curves part, the file's motor is not the one on the stand."
+)
+
+
+class StepRequest:
+    """Which bike, how long to wait, where the page goes."""
+
+    def __init__(self, bike: str, desk: bool, seconds: float, out: Path | None, force: bool) -> None:
+        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        self.bike = load_bike(bike)
+        self.desk = desk
+        if not 10.0 <= seconds <= SECONDS_MAX:
+            raise RequestError(f"--seconds is {seconds:g}, allowed is a number from 10 to {SECONDS_MAX:.0f}")
+        self.seconds = seconds
+        self.out = out or Path(f"step-{self.bike.name}.html")
+        if self.out.suffix.lower() not in (".html", ".htm"):
+            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file name that ends with .html")
+        refuse_missing_folder(self.out, "--out")
+        self.force = force
+
+
+class StepResult:
+    """What was measured and simulated, and the page."""
+
+    def __init__(self, request: StepRequest, bridged: Bridged, file: Path) -> None:
+        """Keep what came of it."""
+        self.request = request
+        self.bridged = bridged
+        self.file = file
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the numbers, with the keys that the manual names."""
+        both = {"measured": self.bridged.measured, "simulated": self.bridged.simulated}
+        return {
+            "bike": self.request.bike.name,
+            "desk": self.request.desk,
+            "gain_uv_per_w": self.bridged.gain_uv_per_w,
+            "integral_ms": self.bridged.integral_ms,
+            "rise_mv_per_s": self.bridged.rise_mv_per_s,
+            **{
+                name: {
+                    "rise_s": None if curve.rise_s is None else round(curve.rise_s, 3),
+                    "overshoot_percent": round(curve.overshoot_percent, 1),
+                    "last_w": round(curve.last_w, 1),
+                    "last_v": round(curve.last_v, 3),
+                }
+                for name, curve in both.items()
+            },
+            "largest_w": round(self.bridged.largest_w, 1),
+            "file": str(self.file),
+        }
+
+
+class NoStep(Exception):
+    """No step was seen in time; the text is one sentence."""
+
+
+def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = time.monotonic) -> StepResult:
+    """Wait for a step, ride it on the bench, write the page. NoStep if none came."""
+    path = request.out
+    with Delivery(path.parent, (path.name,), request.force) as delivery:
+        settings, seen = _wait(request, port, clock_s)
+        bridged = bridge(request.bike, settings, seen, request.desk)
+        title = f"A step of the power loop: {request.bike.title}"
+        words = _DESK_WORDS if request.desk else _BIKE_WORDS
+        delivery.place(path.name).write_text(bridge_page(title, bridged, words), encoding="utf-8")
+        (file,) = delivery.deliver()
+    return StepResult(request, bridged, file)
+
+
+def _wait(
+    request: StepRequest, port: "BytePort", clock_s: Callable[[], float]
+) -> "tuple[dict[str, int], StepSeen]":
+    """Ask for the settings, and listen until a step is whole."""
+    from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
+    from host_sim.boardlink.frames import Frame
+    from host_sim.watching.step_seen import StepFinder
+
+    arrived: list[Frame] = []
+    client = ConsoleClient(port, arrived.append)
+    try:
+        settings = client.settings()
+    except (BoardRefusal, BoardSilent) as error:
+        raise NoStep(f"the board did not tell its settings: {error}") from None
+    finder, ends_s = StepFinder(), clock_s() + request.seconds
+    while clock_s() < ends_s:
+        arrived += [item for item in client.wire.feed(port.read(4_096)) if isinstance(item, Frame)]
+        for frame in arrived:
+            seen = finder.take(frame)
+            if seen is not None:
+                return settings, seen
+        arrived.clear()
+    why = f" ({finder.why_not})" if finder.why_not else ""
+    raise NoStep(
+        f"no step was seen in {request.seconds:g} s{why}: rest for 3 s, pedal until the motor helps, and go "
+        "on evenly for 6 s"
+    )
 
 
 def step_command(

@@ -1,11 +1,14 @@
-"""`treadle verify` on the command line: its options, and what it prints."""
+"""`treadle verify`: hold a bike against the rules, before anyone rides it."""
 
 import json
 import sys
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
 
+from host_sim.bench.named_controller import named_controller
+from host_sim.bikes.load import load_bike
 from host_sim.cli.options import (
     DEFAULT_BIKE,
     BikeArgument,
@@ -17,14 +20,139 @@ from host_sim.cli.options import (
 )
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import say
-from host_sim.cli.verify_faults import verify_faults_command
+from host_sim.cli.verify_faults import FaultsRequest, verify_faults_command
 from host_sim.cli.verify_table import print_verdicts
-from host_sim.commands.verify import VerifyRequest, VerifyResult, verify
-from host_sim.commands.verify_faults import FaultsRequest
 from host_sim.errors import RequestError
+from host_sim.interruption import ended_as_interrupted
+from host_sim.outputs import Delivery, fresh_folder
 from host_sim.progress import progress_bar
+from host_sim.report.ride_and_draw import Worst, ride_and_draw
+from host_sim.rules.catalogue import RULES, rule_named
+from host_sim.rules.judge import Done, Judging, Say, Verdict
+from host_sim.rules.worst_moment import worst_moment_us
 
+REPORT = "verify.json"
 INTERRUPTED = 130
+
+
+class VerifyRequest:
+    """Which bike, which rules, how many rides of each kind, from which number on, into which folder."""
+
+    def __init__(
+        self,
+        bike: str,
+        rule: str | None,
+        seed: int,
+        rides: int,
+        out: Path | None,
+        force: bool,
+        controller: str | None = None,
+    ) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        self.bike_given = bike
+        self.bike = load_bike(bike)
+        self.rules = RULES if rule is None else (rule_named(rule),)
+        self.controller = controller
+        self.build = named_controller(controller, self.bike.firmware_settings)
+        self.seed = seed
+        self.rides = rides
+        self.out = out or fresh_folder("treadle-verify")
+        self.force = force or out is None
+
+
+class VerifyResult:
+    """The verdicts, the rides of each kind, whether an interruption cut them short, and the files."""
+
+    def __init__(self, request: VerifyRequest, judging: Judging, interrupted: bool) -> None:
+        """Keep what was found."""
+        self.request = request
+        self.verdicts = judging.verdicts()
+        self.ridden = judging.ridden
+        self.interrupted = interrupted
+        self.files: list[Path] = []
+
+    @property
+    def fails(self) -> bool:
+        """Whether a rule fails. One that was not shown doesn't fail: nothing has broken it."""
+        return any(verdict.fails for verdict in self.verdicts)
+
+    def as_json(self) -> list[dict[str, Any]]:
+        """Return one entry for each rule that applies, with the keys that README.md in `rules` explains."""
+        return [self._entry(verdict) for verdict in self.verdicts if verdict.applies]
+
+    @property
+    def asked_about(self) -> str:
+        """What was held against the rules, in the words of the command line."""
+        request = self.request
+        controller = "" if request.controller is None else f" --controller {request.controller}"
+        return request.bike_given + controller
+
+    def repeat(self, verdict: Verdict) -> str:
+        """Return the command that rides the worst case of a rule again."""
+        ride = f"--seed {verdict.seed} --rides 1"
+        return f'treadle verify {self.asked_about} --rule "{verdict.rule.name}" {ride}'
+
+    def _entry(self, verdict: Verdict) -> dict[str, Any]:
+        return {
+            "rule": verdict.rule.name,
+            "verdict": verdict.outcome,
+            "holds": verdict.holds,
+            "measured": _rounded(verdict.measured),
+            "limit": _rounded(verdict.limit),
+            "unit": verdict.rule.unit,
+            "margin": _rounded(verdict.margin),
+            "seed": verdict.seed,
+            "source": verdict.rule.source,
+            "rides": verdict.ridden,
+            "interrupted": self.interrupted,
+            "controller": self.request.controller,
+        }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:
+    """Ride, judge, write the report and a picture of the worst case of every rule that fails.
+
+    An interruption (Ctrl-C, SIGTERM) ends the rides; what was ridden until then is judged and written,
+    without pictures. KeyboardInterrupt if nothing was ridden yet, or if the writing is interrupted: then
+    nothing is left.
+    """
+    with ended_as_interrupted(), Delivery(request.out, (REPORT,), request.force) as delivery:
+        judging = Judging(request.bike, request.rules, request.seed, request.rides, request.build)
+        interrupted = False
+        try:
+            judging.ride(done, say=say)
+        except KeyboardInterrupt:
+            if not any(judging.ridden.values()):
+                raise
+            interrupted = True
+        result = VerifyResult(request, judging, interrupted)
+        for verdict in result.verdicts:
+            if verdict.fails and not interrupted:
+                picture = delivery.add(verdict.rule.name.replace(" ", "-") + ".png")
+                _draw_worst(request, verdict, delivery.place("trace.csv"), picture)
+        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
+            json.dump(result.as_json(), file, indent=1, allow_nan=False)
+            file.write("\n")
+        result.files = delivery.deliver()
+    return result
+
+
+def _draw_worst(request: VerifyRequest, verdict: Verdict, trace: Path, picture: Path) -> None:
+    """Ride the worst case once more and draw it."""
+    scenario = next(kind for kind in verdict.rule.scenarios if kind.name == verdict.scenario)
+    case = scenario.case(request.bike, verdict.seed or 0)
+    if case is not None:
+        case.build = request.build
+        measured = f"{verdict.measured:.3g} against {verdict.limit:.3g} {verdict.rule.unit}"
+        title = f"{verdict.rule.name}: {measured} ({verdict.scenario}, {verdict.seed})"
+        moment_us = worst_moment_us(case, verdict.rule)
+        worst = None if moment_us is None else Worst(moment_us, f"worst here: {measured}")
+        seconds = case.course.seconds
+        ride_and_draw(case.bench(), case.bike, case.script(), seconds, title, trace, picture, worst)
 
 
 def verify_command(

@@ -1,16 +1,125 @@
-"""`treadle verify --faults` on the command line: a table of rows and speeds, at most 80 columns wide."""
+"""`treadle verify --faults`: the fault matrix of a bike, judged by what is true, with its picture."""
 
 import json
 import sys
+from collections.abc import Callable
+from os import cpu_count
+from pathlib import Path
 from textwrap import wrap
+from typing import Any
 
-from host_sim.commands.verify_faults import FaultsRequest, FaultsResult, verify_faults, worst_of_rows
+from host_sim.bikes.load import load_bike
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder
 from host_sim.progress import progress_bar
-from host_sim.rules.fault_matrix import FAILS, HOLDS, UNSEEN, Matrix
+from host_sim.refusals import closest
+from host_sim.rules.fault_matrix import (
+    BRAKED_S,
+    FAILS,
+    HOLDS,
+    OVER_POWER_J,
+    OVER_SPEED_J,
+    UNSEEN,
+    Cell,
+    Limits,
+    Matrix,
+    fault_matrix,
+)
+from host_sim.rules.fault_rides import bounds_of
+from host_sim.rules.fault_rows import rows_for
+from host_sim.rules.hazards import HazardTable, load_hazards
 from host_sim.textfile import spoken
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
+REPORT = "faults.json"
+PICTURE = "faults.png"
+WORKERS_MAX = 8
+Done = Callable[[int, int], None]
+Say = Callable[[str], None]
 WIDTH = 80
 WORDS = {HOLDS: "holds", FAILS: "FAILS", UNSEEN: "unseen"}
+
+
+class FaultsRequest:
+    """Which bike, which row if not all, from which seed, into which folder."""
+
+    def __init__(self, bike: str, row: str | None, seed: int, out: Path | None, force: bool) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        self.bike_given = bike
+        self.bike = load_bike(bike)
+        names = [one.name for one in rows_for(self.bike)]
+        if row is not None and row not in names:
+            raise RequestError(
+                f'--rule "{row[:60]}" is no row of the fault matrix of this bike, {closest(row, names)}'
+            )
+        self.row = row
+        self.seed = seed
+        self.out = out or fresh_folder("treadle-faults")
+        self.force = force or out is None
+
+
+class FaultsResult:
+    """The matrix, the hazard table it was judged with, and the files that were written."""
+
+    def __init__(self, request: FaultsRequest, table: HazardTable, matrix: Matrix, files: list[Path]) -> None:
+        """Keep what was found."""
+        self.request = request
+        self.table = table
+        self.matrix = matrix
+        self.files = files
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the limits, every cell and what the hazard table says about those that can't be seen."""
+        bike = self.matrix.bike
+        limits = Limits(bike)
+        bounds = bounds_of(bike)
+        cited = {cell.hazard for cell in self.matrix.cells if cell.hazard}
+        return {
+            "bike": bike.name,
+            "seed": self.request.seed,
+            "holds": self.matrix.holds,
+            "limits": {
+                "battery_power_w": round(bounds.power_w, 1),
+                "over_power_j": OVER_POWER_J,
+                "drive_km_per_h": round(bounds.speed_m_per_s * KM_PER_H_PER_M_PER_S, 2),
+                "over_speed_j": OVER_SPEED_J,
+                "unpedalled_s": round(limits.run_on_s, 3),
+                "unpedalled_m": round(limits.run_on_m, 3),
+                "braked_s": BRAKED_S,
+            },
+            "cells": [cell.as_json() for cell in self.matrix.cells],
+            "hazards": [
+                {"name": hazard.name, "left": hazard.left, "covered_by": hazard.covered_by}
+                for hazard in self.table.hazard
+                if hazard.name in cited
+            ],
+        }
+
+
+def verify_faults(request: FaultsRequest, done: Done, say: Say) -> FaultsResult:
+    """Ride and judge all cells in worker processes, write the report and the picture."""
+    from host_sim.compiled.workers import Workers
+    from host_sim.report.fault_matrix_figure import draw_fault_matrix
+
+    table = load_hazards()
+    with Delivery(request.out, (REPORT, PICTURE), request.force) as delivery:
+        with Workers(min(cpu_count() or 1, WORKERS_MAX), say=say) as workers:
+            if workers.notice:
+                say(workers.notice)
+            matrix = fault_matrix(request.bike, table, request.seed, workers.map, done, request.row)
+        result = FaultsResult(request, table, matrix, [])
+        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
+            json.dump(result.as_json(), file, indent=1, allow_nan=False)
+            file.write("\n")
+        draw_fault_matrix(matrix, delivery.place(PICTURE))
+        result.files = delivery.deliver()
+    return result
+
+
+def worst_of_rows(matrix: Matrix, verdict: str) -> list[Cell]:
+    """Return the worst cell of every row whose worst verdict is this one, in order of the rows."""
+    worst = [matrix.worst(row) for row in matrix.rows]
+    return [cell for cell in worst if cell.verdict == verdict]
 
 
 def verify_faults_command(request: FaultsRequest, as_json: bool) -> bool:

@@ -2,7 +2,7 @@
 
 from textwrap import fill
 
-from host_sim.commands.verify import VerifyResult
+from host_sim.cli.verify import VerifyResult
 from host_sim.rules.judge import FAILS, HOLDS, NOT_SHOWN, Verdict
 from host_sim.textfile import spoken
 

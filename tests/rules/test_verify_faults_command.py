@@ -5,7 +5,7 @@ import json
 import pytest
 
 import host_sim.compiled.workers
-from host_sim.commands.verify_faults import FaultsRequest
+from host_sim.cli.verify_faults import FaultsRequest
 from host_sim.errors import RequestError
 
 ROW = "wheel: half the pulses"
