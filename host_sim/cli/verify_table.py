@@ -1,10 +1,13 @@
 """The table of `treadle verify`: what fails first, what was not shown next, and then what holds."""
 
 from textwrap import fill
+from typing import TYPE_CHECKING
 
-from host_sim.cli.verify import VerifyResult
 from host_sim.rules.judge import FAILS, HOLDS, NOT_SHOWN, Verdict
 from host_sim.textfile import spoken
+
+if TYPE_CHECKING:
+    from host_sim.cli.verify import VerifyResult
 
 WIDTH = 80
 HEADINGS = ("", "rule", "worst", "limit", "margin", "unit", "ride")
@@ -14,7 +17,7 @@ TO_THE_RIGHT = (2, 3, 4, 6)
 SHORT_UNITS = {"% of what is allowed": "%", "% of assist power": "%"}
 
 
-def print_verdicts(result: VerifyResult) -> None:
+def print_verdicts(result: "VerifyResult") -> None:
     """Print the table, what is to be said about each rule that doesn't hold, and the closing lines."""
     applying = [verdict for verdict in result.verdicts if verdict.applies]
     by_outcome = {
@@ -70,7 +73,7 @@ def _short(value: float | None) -> str:
     return f"{value:.0f}" if abs(value) >= 100 or value == int(value) else f"{value:.2f}"
 
 
-def _print_failure(result: VerifyResult, verdict: Verdict) -> None:
+def _print_failure(result: "VerifyResult", verdict: Verdict) -> None:
     print()
     _print_filled(f"{verdict.rule.name} fails: {verdict.rule.sentence}", "  ")
     _print_filled(f"  source: {verdict.rule.source}", "    ")
@@ -88,7 +91,7 @@ def _counts(by_outcome: dict[str, list[Verdict]]) -> str:
     return counts + "."
 
 
-def _not_applicable(result: VerifyResult) -> str:
+def _not_applicable(result: "VerifyResult") -> str:
     skipped = [verdict.rule.name for verdict in result.verdicts if not verdict.applies]
     return f"Not applicable to this bike: {', '.join(skipped) or 'none'}."
 
