@@ -34,7 +34,7 @@ from host_sim.proof.numbers import Numbers
 RELEASE_GAP_US = (3_970, 3_750_000)  # Over all legal settings; see `derived_numbers`.
 
 
-def _any_pedalling(ex: Numbers) -> Pedalling:
+def any_pedalling(ex: Numbers) -> Pedalling:
     """Return the facts about the legs in any state, under any settings."""
     legs = Pedalling(Settings({}))
     legs._release_gap_us = ex.integer("release_gap", RELEASE_GAP_US[0], RELEASE_GAP_US[1])
@@ -56,7 +56,7 @@ def _any_pedalling(ex: Numbers) -> Pedalling:
 
 def stop_gap(ex: Numbers) -> None:
     """Any pitch, any speed, any settings: the least of the three times."""
-    legs = _any_pedalling(ex)
+    legs = any_pedalling(ex)
     pitch_us = ex.integer("pitch", 0, PITCH_MAX_US)
     speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
     gap_us = legs._stop_gap_us(pitch_us, speed_mm_per_s)
@@ -79,7 +79,7 @@ def pedalling(ex: Numbers) -> None:
     The speed only shortens the stop gap, as `stop_gap` shows; here the release gap may be any time from 0
     on, which stands for every stop gap.
     """
-    legs = _any_pedalling(ex)
+    legs = any_pedalling(ex)
     legs._release_gap_us = ex.integer("any_gap", 0, RELEASE_GAP_US[1])
     crank = Crank(Settings({}), 0)
     crank.pitch_us = ex.integer("pitch", 0, PITCH_MAX_US)

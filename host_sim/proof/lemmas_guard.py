@@ -17,7 +17,7 @@ LONGEST_GAP_US = 3_765_000  # The guard's longest gap over all legal settings; s
 WHEEL_STILL_US = 3_000_000
 
 
-def _any_guard(ex: Numbers, kind: int) -> OutputGuard:
+def any_guard(ex: Numbers, kind: int) -> OutputGuard:
     """Return a guard in any state that its invariant allows."""
     guard = OutputGuard(Settings({"sensor_kind": kind}), 0)
     guard._forward_step = 3 if ex.boolean("b_leads") else 1
@@ -40,7 +40,7 @@ def _any_guard(ex: Numbers, kind: int) -> OutputGuard:
 
 def guard_permit(ex: Numbers) -> None:
     """Any state, any inputs, any command, any call time up to the longest permitted step gap."""
-    guard = _any_guard(ex, TWO_CHANNELS)
+    guard = any_guard(ex, TWO_CHANNELS)
     guard._settings.throttle_fitted = any_setting(ex, "throttle_fitted")
     guard._settings.throttle_unpedalled = any_setting(ex, "throttle_unpedalled")
     now_us = ex.integer("now", 0, TICKS_MAX_US)
@@ -86,7 +86,7 @@ def guard_permit(ex: Numbers) -> None:
 
 def guard_clock_back(ex: Numbers) -> None:
     """Any state, any inputs, any command, and a time before or after that of the last look."""
-    guard = _any_guard(ex, DUTY_CODED)
+    guard = any_guard(ex, DUTY_CODED)
     guard._rise_seen = ex.boolean("rise_seen")
     last_us = ex.integer("last", 0, TICKS_MAX_US)
     span_us = ex.integer("span", 0, (1 << 29) - 1)
@@ -161,7 +161,7 @@ def _ends_a_magnet(guard: OutputGuard, high: int, time_us: int) -> bool:
 
 
 def _guard_edge(ex: Numbers, kind: int) -> None:
-    guard = _any_guard(ex, kind)
+    guard = any_guard(ex, kind)
     time_us = ex.integer("time", 0, TICKS_MAX_US)
     guard._rise_seen = ex.boolean("rise_seen")
     guard._rise_us = ticks_add_us(time_us, PERIOD_US - 1 - ex.integer("rise_age", 0, 2 * EDGE_GAP_MAX_US))

@@ -34,7 +34,7 @@ def _duty_coded_accept(ex: Any) -> Called:
 
 def _guard_edge(kind: int) -> Situation:
     def situation(ex: Any) -> Called:
-        guard = lemmas_guard._any_guard(ex, kind)
+        guard = lemmas_guard.any_guard(ex, kind)
         if kind == ONE_CHANNEL:
             guard._behind = 0  # One channel never goes backward, so it never owes an edge.
         time_us = ex.integer("time", 0, TICKS_MAX_US)
@@ -49,7 +49,7 @@ def _guard_edge(kind: int) -> Situation:
 
 def _guard_of_nothing(ex: Any) -> Called:
     """A permission asked for a command of 0, at any time; whatever is forgotten on the way agrees."""
-    guard = lemmas_guard._any_guard(ex, TWO_CHANNELS)
+    guard = lemmas_guard.any_guard(ex, TWO_CHANNELS)
     now_us = ex.integer("now", 0, TICKS_MAX_US)
     guard._turning = False
     guard._wheel_seen = False
@@ -62,7 +62,7 @@ def _guard_of_nothing(ex: Any) -> Called:
 
 
 def _stop_gap(ex: Any) -> Called:
-    legs = lemmas_decide._any_pedalling(ex)
+    legs = lemmas_decide.any_pedalling(ex)
     # No shorter pitch is ever measured: 60 s / (64 pulses * 250 rpm).
     pitch_us = ex.integer("pitch", 0, 4_000_000)
     ex.assume(pitch_us == 0 or pitch_us >= 3_750)

@@ -1,6 +1,6 @@
 """A firmware with a mistake in it breaks a rule: for each of many mistakes, the named rule says so.
 
-Each mistake is a literal replacement in a copy of `firmware/`; the copy is ridden in a process of its own,
+Each mistake is planted in a copy of `firmware/`; the copy is ridden in a process of its own,
 with the rides that show it. The same rides on the firmware as it is keep the rule.
 """
 
@@ -15,7 +15,8 @@ from typing import Any
 import pytest
 
 from host_sim.rules.catalogue import RULES
-from tests.rules.variants import SABOTAGES, Patch, Sabotage
+from tests.planting import Mistake, misplaced, plant
+from tests.rules.variants import SABOTAGES, Sabotage
 
 ROOT = Path(__file__).resolve().parents[2]
 NAMES = [sabotage.name for sabotage in SABOTAGES]
@@ -23,22 +24,11 @@ PLAIN_SHARES = 4
 MASKED = [sabotage for sabotage in SABOTAGES if sabotage.stopped_by_guard]
 
 
-def misplaced(patches: list[Patch]) -> list[str]:
-    """Return what is wrong with the texts to be replaced: each must be there exactly once."""
-    wrong = []
-    for file, old, new in patches:
-        times = (ROOT / "firmware" / file).read_text(encoding="utf-8").count(old)
-        if times != 1 or new == old:
-            wrong.append(f"firmware/{file} has {times} times: {old}")
-    return wrong
-
-
-def patched(folder: Path, patches: list[Patch]) -> str:
-    """Copy the firmware into `folder` and replace each text."""
+def sabotaged(folder: Path, mistakes: list[Mistake]) -> str:
+    """Copy the firmware into `folder` and plant each mistake."""
     shutil.copytree(ROOT / "firmware", folder / "firmware", ignore=shutil.ignore_patterns("__pycache__"))
-    for file, old, new in patches:
-        path = folder / "firmware" / file
-        path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+    for mistake in mistakes:
+        plant(folder / "firmware", mistake)
     return str(folder)
 
 
@@ -50,16 +40,16 @@ class Answers:
         jobs: list[dict[str, Any]] = []
         asked: list[list[tuple[str, str]]] = []
         for index, row in enumerate(SABOTAGES):
-            variants = {"sabotaged": row.patches}
+            variants = {"sabotaged": row.mistakes}
             if row.stopped_by_guard:
-                variants["guarded"] = row.without_guard_patch
-            for variant, patches in variants.items():
-                if misplaced(patches):
+                variants["guarded"] = row.with_guard
+            for variant, mistakes in variants.items():
+                if misplaced(mistakes):
                     continue  # One text that has moved is a matter of its own row.
-                place = patched(folder / f"{variant}_{index}", patches)
+                place = sabotaged(folder / f"{variant}_{index}", mistakes)
                 jobs.append({"folder": place, "measurements": [row.measurement()]})
                 asked.append([(row.name, variant)])
-        plain = patched(folder / "plain", [])
+        plain = sabotaged(folder / "plain", [])
         for first in range(PLAIN_SHARES):
             share = SABOTAGES[first::PLAIN_SHARES]
             jobs.append({"folder": plain, "measurements": [row.measurement() for row in share]})
@@ -71,7 +61,7 @@ class Answers:
 
     def of(self, row: Sabotage, variant: str) -> dict[str, Any]:
         """Return the answer of a row on its `sabotaged`, its `guarded` or the `plain` firmware."""
-        assert (row.name, variant) in self._answers, misplaced(row.patches)
+        assert (row.name, variant) in self._answers, misplaced(row.mistakes)
         return self._answers[row.name, variant]
 
 
@@ -120,7 +110,7 @@ def test_the_guard_alone_stops_the_mistake(row: Sabotage, answers: Answers) -> N
 def test_the_rides_are_few_and_no_mistake_is_planted_where_it_can_not_show() -> None:
     for row in SABOTAGES:
         assert 1 <= len(row.rides) <= 4, row.name
-        assert row.patches, row.name
+        assert row.mistakes, row.name
 
 
 def test_every_sabotage_has_a_name_of_its_own_and_there_are_enough() -> None:

@@ -1,13 +1,14 @@
 """Sabotaged firmware: mistakes that a change could make, each with the rule that must catch it.
 
-A sabotage is a list of literal replacements in files of `firmware/`; each text must occur exactly once.
+A sabotage is a list of mistakes in the firmware, each in a method that it names (`tests/planting.py`).
 `stopped_by_guard` tells that the output guard alone stops the mistake: such a row takes the guard away
-too (its last replacement), and a companion test shows that with the guard in place the rule still holds.
+too (its last mistake), and a companion test shows that with the guard in place the rule still holds.
 """
 
 from typing import Any
 
-Patch = tuple[str, str, str]
+from tests.planting import Mistake
+
 Rides = list[tuple[str, int]]
 
 CRANK = "sense/crank.py"
@@ -24,28 +25,21 @@ FAULTS = "guard/faults.py"
 GUARD = "guard/output_guard.py"
 CONTROLLER = "controller.py"
 
-GUARD_REMOVED: Patch = (
-    GUARD,
-    '        """Return `command_mv`, or less: 0 wherever no drive can be right."""\n',
-    "        return command_mv\n",
+GUARD_REMOVED = Mistake(
+    GUARD, "OutputGuard.permit", "if self._clock_went_back(now_us):\n    return 0", "return command_mv"
 )
-BRAKE_IGNORED: Patch = (EVENTS, "        if brake_pulled:\n", "        if False:\n")
-PITCH_KEPT: Patch = (
-    CRANK,
-    "self.forward_run = 0\n        self.pitch_us = 0\n        self.backward_run = min",
-    "self.forward_run = 0\n        self.backward_run = min",
+BRAKE_IGNORED = Mistake(EVENTS, "Events.choose", "brake_pulled", "False")
+PITCH_KEPT = Mistake(
+    CRANK, "Crank._go_backward", "self.forward_run = 0\nself.pitch_us = 0", "self.forward_run = 0"
 )
-NEVER_LEFT: Patch = (
+NEVER_LEFT = Mistake(
     ENGAGEMENT,
-    "ASSISTING, THROTTLING, READY, READY, READY, ASSISTING, ASSISTING),",
-    "ASSISTING, THROTTLING, ASSISTING, ASSISTING, ASSISTING, ASSISTING, ASSISTING),",
+    "",
+    "(FAULTED, BRAKED, READY, ASSISTING, THROTTLING, READY, READY, READY, ASSISTING, ASSISTING)",
+    "(FAULTED, BRAKED, READY, ASSISTING, THROTTLING, ASSISTING, ASSISTING, ASSISTING, ASSISTING, ASSISTING)",
 )
 LONG_GAPS = {"settings": {"edge_gap_permille": 1000, "stop_pitch_percent": 400, "backward_edges": 4}}
-NEVER_SLOW: Patch = (
-    PEDALLING,
-    "self.slow = self.cadence_rpm < self._release_rpm",
-    "self.slow = self.stopped",
-)
+NEVER_SLOW = Mistake(PEDALLING, "Pedalling.step", "self.cadence_rpm < self._release_rpm", "self.stopped")
 
 
 class Sabotage:
@@ -56,7 +50,7 @@ class Sabotage:
         name: str,
         rule: str,
         rides: Rides,
-        patches: list[Patch],
+        mistakes: list[Mistake],
         bike: str = "cargo_trike",
         changes: dict[str, Any] | None = None,
         stopped_by_guard: bool = False,
@@ -67,8 +61,8 @@ class Sabotage:
         self.bike = bike
         self.changes = changes or {}
         self.stopped_by_guard = stopped_by_guard
-        self.patches = [*patches, GUARD_REMOVED] if stopped_by_guard else patches
-        self.without_guard_patch = patches
+        self.mistakes = [*mistakes, GUARD_REMOVED] if stopped_by_guard else mistakes
+        self.with_guard = mistakes
 
     def measurement(self) -> dict[str, Any]:
         """Return what the measuring process is to measure for this row."""
@@ -86,13 +80,13 @@ SABOTAGES = (
         "the stop gap is one period too long",
         "stop time",
         seeds("sudden stop", 0, 1, 2),
-        [(PEDALLING, "> self.stop_gap_us:", "> self.stop_gap_us + 5_000:")],
+        [Mistake(PEDALLING, "Pedalling.step", "self.stop_gap_us", "self.stop_gap_us + 5_000")],
     ),
     Sabotage(
         "the pitch just measured does not shorten the stop gap",
         "stop time",
         seeds("sudden stop", 0, 1, 2),
-        [(PEDALLING, "        if pitch_us > 0:\n", "        if False:\n")],
+        [Mistake(PEDALLING, "Pedalling._stop_gap_us", "pitch_us > 0", "False")],
         changes={"settings": {"edge_gap_permille": 1000}},
     ),
     Sabotage(
@@ -100,8 +94,8 @@ SABOTAGES = (
         "cut-off distance",
         seeds("sudden stop", 2, 3),
         [
-            (PEDALLING, "        if speed_mm_per_s > 0:\n", "        if False:\n"),
-            (PEDALLING, "        if pitch_us > 0:\n", "        if False:\n"),
+            Mistake(PEDALLING, "Pedalling._stop_gap_us", "speed_mm_per_s > 0", "False"),
+            Mistake(PEDALLING, "Pedalling._stop_gap_us", "pitch_us > 0", "False"),
         ],
         bike="folding",
         stopped_by_guard=True,
@@ -110,7 +104,7 @@ SABOTAGES = (
         "a rising pitch time is taken for ten times shorter",
         "steady help",
         seeds("slow legs at speed", 0),
-        [(PEDALLING, "pitch_us // 100 * self", "pitch_us // 1000 * self")],
+        [Mistake(PEDALLING, "Pedalling._stop_gap_us", "pitch_us // 100", "pitch_us // 1000")],
     ),
     Sabotage(
         "the guard lets everything through, and the brake is no event",
@@ -148,7 +142,7 @@ SABOTAGES = (
         "backward edges are no event, and leave the cadence as it was",
         "backward edges",
         seeds("backward", 0, 1),
-        [(EVENTS, "        if pedalling.backward:\n", "        if False:\n"), PITCH_KEPT],
+        [Mistake(EVENTS, "Events.choose", "pedalling.backward", "False"), PITCH_KEPT],
         changes=LONG_GAPS,
         stopped_by_guard=True,
     ),
@@ -157,24 +151,46 @@ SABOTAGES = (
         "forward pedalling only",
         seeds("backward", 0),
         [
-            (CRANK, "1 if settings.lead == B_LEADS else 3", "3 if settings.lead == B_LEADS else 1"),
-            (GUARD, "3 if settings.lead == B_LEADS else 1", "1 if settings.lead == B_LEADS else 3"),
+            Mistake(
+                CRANK,
+                "Crank.__init__",
+                "1 if settings.lead == B_LEADS else 3",
+                "3 if settings.lead == B_LEADS else 1",
+            ),
+            Mistake(
+                GUARD,
+                "OutputGuard.__init__",
+                "3 if settings.lead == B_LEADS else 1",
+                "1 if settings.lead == B_LEADS else 3",
+            ),
         ],
     ),
     Sabotage(
         "the sign of the lead is flipped",
         "first help",
         seeds("first edges", 0),
-        [(CRANK, "1 if settings.lead == B_LEADS else 3", "3 if settings.lead == B_LEADS else 1")],
+        [
+            Mistake(
+                CRANK,
+                "Crank.__init__",
+                "1 if settings.lead == B_LEADS else 3",
+                "3 if settings.lead == B_LEADS else 1",
+            )
+        ],
     ),
     Sabotage(
         "rocking is progress: nothing to make up after going back, and a low cadence is none",
         "rocking ends help",
         seeds("rocking on", 0, 1, 2, 3),
         [
-            (CRANK, "        if self._behind > 0:\n", "        if False:\n"),
-            (GUARD, "        if self._behind > 0:\n", "        if False:\n"),
-            (GUARD, "not self._turning or self._behind >= self._backward_edges", "not self._turning"),
+            Mistake(CRANK, "Crank._gain_ground", "self._behind > 0", "False"),
+            Mistake(GUARD, "OutputGuard._go_forward", "self._behind > 0", "False"),
+            Mistake(
+                GUARD,
+                "OutputGuard.permit",
+                "not self._turning or self._behind >= self._backward_edges",
+                "not self._turning",
+            ),
             NEVER_SLOW,
         ],
         changes=LONG_GAPS,
@@ -184,7 +200,7 @@ SABOTAGES = (
         "rocking never engages",
         seeds("rocking", 0, 1, 2),
         [
-            (CRANK, "            self._go_backward(1)\n", "            self._forward(position, time_us)\n"),
+            Mistake(CRANK, "Crank._two_channels", "self._go_backward(1)", "self._forward(position, time_us)"),
         ],
         changes={"settings": {"engage_rpm": 6, "release_rpm": 4}},
     ),
@@ -194,10 +210,11 @@ SABOTAGES = (
         "two actions to start",
         seeds("turning at power-up", 0),
         [
-            (
+            Mistake(
                 ENGAGEMENT,
-                "(FAULTED, WAITING, WAITING, WAITING, WAITING, READY,",
-                "(FAULTED, READY, READY, READY, READY, READY,",
+                "",
+                "(FAULTED, WAITING, WAITING, WAITING, WAITING, READY, WAITING, WAITING, WAITING, WAITING)",
+                "(FAULTED, READY, READY, READY, READY, READY, WAITING, WAITING, WAITING, WAITING)",
             )
         ],
     ),
@@ -206,16 +223,13 @@ SABOTAGES = (
         "two actions to start",
         seeds("turning at power-up", 1),
         [
-            (LEVERS, "self.rest_seen = not self._fitted", "self.rest_seen = True"),
-            (
-                GUARD,
-                "self._throttle_rest_seen = settings.throttle_fitted == 0",
-                "self._throttle_rest_seen = True",
-            ),
-            (
+            Mistake(LEVERS, "Throttle.__init__", "not self._fitted", "True"),
+            Mistake(GUARD, "OutputGuard.__init__", "settings.throttle_fitted == 0", "True"),
+            Mistake(
                 ENGAGEMENT,
-                "(FAULTED, WAITING, WAITING, WAITING, WAITING, READY,",
-                "(FAULTED, WAITING, WAITING, WAITING, READY, READY,",
+                "",
+                "(FAULTED, WAITING, WAITING, WAITING, WAITING, READY, WAITING, WAITING, WAITING, WAITING)",
+                "(FAULTED, WAITING, WAITING, WAITING, READY, READY, WAITING, WAITING, WAITING, WAITING)",
             ),
         ],
         bike="tandem",
@@ -224,26 +238,33 @@ SABOTAGES = (
         "the edges asked for are not counted",
         "engage edges",
         seeds("first edges", 0),
-        [(PEDALLING, "crank.forward_run >= self._engage_edges", "crank.forward_run >= 0")],
+        [Mistake(PEDALLING, "Pedalling.step", "self._engage_edges", "0")],
         bike="tandem",
     ),
     Sabotage(
         "the engage cadence is not asked for",
         "engage cadence",
         seeds("steady cadence", 0, 2, 4) + seeds("first edges", 0),
-        [(PEDALLING, "self.cadence_rpm >= self._engage_rpm", "self.cadence_rpm >= 0")],
+        [Mistake(PEDALLING, "Pedalling.step", "self._engage_rpm", "0")],
     ),
     Sabotage(
         "release at the engage cadence: no hysteresis",
         "no hunting at the thresholds",
         seeds("steady cadence", 1, 3, 5),
-        [(*NEVER_SLOW[:2], "self.slow = self.cadence_rpm < self._engage_rpm")],
+        [
+            Mistake(
+                PEDALLING,
+                "Pedalling.step",
+                "self.cadence_rpm < self._release_rpm",
+                "self.cadence_rpm < self._engage_rpm",
+            )
+        ],
     ),
     Sabotage(
         "the least speed to engage is not asked for",
         "least speed to engage",
         seeds("slow start", 0),
-        [(PEDALLING, "speed_mm_per_s >= self._engage_speed_mm_per_s", "speed_mm_per_s >= 0")],
+        [Mistake(PEDALLING, "Pedalling.step", "self._engage_speed_mm_per_s", "0")],
         bike="tandem",
     ),
     Sabotage(
@@ -251,8 +272,8 @@ SABOTAGES = (
         "noise never engages",
         seeds("noise at rest", 0, 1),
         [
-            (CRANK, "self._shortest_pitch_us // 16", "0"),
-            (CRANK, "odd = odd and self.forward_run >= self._kinds", "odd = False"),
+            Mistake(CRANK, "Crank.__init__", "self._shortest_pitch_us // 16", "0"),
+            Mistake(CRANK, "Crank._one_channel", "odd and self.forward_run >= self._kinds", "False"),
         ],
         bike="folding",
     ),
@@ -260,7 +281,14 @@ SABOTAGES = (
         "a pulse much too narrow for a magnet tells a direction",
         "noise never engages",
         seeds("noise at rest", 0, 1),
-        [(CRANK, "< abs(excess_us) < pitch_us - (pitch_us >> 2):", "< abs(excess_us):")],
+        [
+            Mistake(
+                CRANK,
+                "Crank._duty_coded",
+                "pitch_us >> 3 < abs(excess_us) < pitch_us - (pitch_us >> 2)",
+                "pitch_us >> 3 < abs(excess_us)",
+            )
+        ],
         changes={"pedal_sensor": {"kind": "duty-coded", "duty_percent": 30, "pulses_per_rev": 12}},
     ),
     # Speed.
@@ -269,10 +297,11 @@ SABOTAGES = (
         "taper falls",
         seeds("speed sweep", 0),
         [
-            (
+            Mistake(
                 CEILINGS,
-                "return fading_permille(speed_mm_per_s, self._taper_start",
-                "return rising_permille(speed_mm_per_s, self._taper_start",
+                "Ceilings._speed_permille",
+                "fading_permille(speed_mm_per_s, self._taper_start_mm_per_s, self._cutoff_speed_mm_per_s)",
+                "rising_permille(speed_mm_per_s, self._taper_start_mm_per_s, self._cutoff_speed_mm_per_s)",
             )
         ],
     ),
@@ -280,14 +309,28 @@ SABOTAGES = (
         "the cut-off is compared to another speed",
         "cut-off speed",
         seeds("speed sweep", 0),
-        [(CEILINGS, "= settings.cutoff_speed_mm_per_s", "= settings.cutoff_speed_mm_per_s * 6 // 5")],
+        [
+            Mistake(
+                CEILINGS,
+                "Ceilings.__init__",
+                "settings.cutoff_speed_mm_per_s",
+                "settings.cutoff_speed_mm_per_s * 6 // 5",
+            )
+        ],
         stopped_by_guard=True,
     ),
     Sabotage(
         "the cut-off is forgotten",
         "no drive over speed",
         seeds("speed sweep", 0),
-        [(CEILINGS, "= settings.cutoff_speed_mm_per_s", "= settings.cutoff_speed_mm_per_s * 3 // 2")],
+        [
+            Mistake(
+                CEILINGS,
+                "Ceilings.__init__",
+                "settings.cutoff_speed_mm_per_s",
+                "settings.cutoff_speed_mm_per_s * 3 // 2",
+            )
+        ],
         stopped_by_guard=True,
     ),
     Sabotage(
@@ -295,8 +338,15 @@ SABOTAGES = (
         "start-up speed",
         seeds("throttle from rest", 0),
         [
-            (CEILINGS, "state == THROTTLING and self._startup_limited", "False"),
-            (EVENTS, "            and self._wheel.speed_mm_per_s < self._startup_speed_mm_per_s\n", ""),
+            Mistake(
+                CEILINGS, "Ceilings._speed_permille", "state == THROTTLING and self._startup_limited", "False"
+            ),
+            Mistake(
+                EVENTS,
+                "Events._throttle_may_drive",
+                "self._wheel.speed_mm_per_s < self._startup_speed_mm_per_s",
+                "True",
+            ),
         ],
         stopped_by_guard=True,
     ),
@@ -305,16 +355,17 @@ SABOTAGES = (
         "throttle release",
         seeds("throttle from rest", 0),
         [
-            (
+            Mistake(
                 LEVERS,
+                "Throttle.step",
                 "self.share_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)",
-                "turned_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)\n"
-                "            self.share_permille = max(self.share_permille, turned_permille)",
+                "turned_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)\nself.share_permille = max(self.share_permille, turned_permille)",
             ),
-            (
+            Mistake(
                 LEVERS,
-                "            self.rest_seen = True\n            self.share_permille = 0\n",
-                "            self.rest_seen = True\n",
+                "Throttle.step",
+                "self.rest_seen = True\nself.share_permille = 0",
+                "self.rest_seen = True",
             ),
         ],
         bike="tandem",
@@ -324,13 +375,7 @@ SABOTAGES = (
         "the gain is two hundred times too high in the taper",
         "no hunting in the taper",
         seeds("steady speed", 0, 1),
-        [
-            (
-                POWER_LOOP,
-                "self._gain_uv_per_w = settings.gain_uv_per_w",
-                "self._gain_uv_per_w = settings.gain_uv_per_w * 200",
-            )
-        ],
+        [Mistake(POWER_LOOP, "PowerLoop.__init__", "settings.gain_uv_per_w", "settings.gain_uv_per_w * 200")],
         bike="tandem",
     ),
     # Power and command.
@@ -338,15 +383,16 @@ SABOTAGES = (
         "the slew limiter is bypassed",
         "rise rate",
         seeds("power steps", 0),
-        [(CONTROLLER, "limiter.step(target_mv, now_us)", "limiter.reset(target_mv, now_us)")],
+        [Mistake(CONTROLLER, "Controller._slew", "limiter.step", "limiter.reset")],
     ),
     Sabotage(
         "rise and fall are swapped",
         "rise rate",
         seeds("power steps", 0),
         [
-            (
+            Mistake(
                 CONTROLLER,
+                "Controller.__init__",
                 "SlewLimiter(settings.rise_mv_per_s, settings.fall_mv_per_s, now_us)",
                 "SlewLimiter(settings.fall_mv_per_s, settings.rise_mv_per_s, now_us)",
             )
@@ -357,10 +403,11 @@ SABOTAGES = (
         "first help",
         seeds("first edges", 0),
         [
-            (
+            Mistake(
                 CONTROLLER,
-                "elif target_mv > 0 and limiter.command_mv < self.settings.command_start_mv:",
-                "elif False:",
+                "Controller._slew",
+                "target_mv > 0 and limiter.command_mv < self.settings.command_start_mv",
+                "False",
             )
         ],
     ),
@@ -368,40 +415,34 @@ SABOTAGES = (
         "anti-windup is removed: the integral follows what was asked",
         "power overshoot",
         seeds("power steps", 0, 1, 2, 3),
-        [(POWER_LOOP, "        if applied_mv != self.target_mv:\n", "        if False:\n")],
+        [Mistake(POWER_LOOP, "PowerLoop._follow", "applied_mv != self.target_mv", "False")],
         changes={"settings": {"motor_kind": 0}},  # The model of a known motor would bound it.
     ),
     Sabotage(
         "the command never seeks the back-EMF",
         "help resumed at speed",
         seeds("help resumed", 0),
-        [(FEED_FORWARD, "self._seeking = self._rate_mv_per_s > 0", "self._seeking = False")],
+        [Mistake(FEED_FORWARD, "FeedForward.rest", "self._rate_mv_per_s > 0", "False")],
         bike="tandem",
     ),
     Sabotage(
         "the command does not follow the back-EMF",
         "power when a slope begins",
         seeds("slope begins", 1, 3, 5),
-        [(FEED_FORWARD, "if self._followed_mv >= 0 and", "if False and")],
+        [Mistake(FEED_FORWARD, "FeedForward._follow", "self._followed_mv >= 0", "False")],
         bike="tandem",
     ),
     Sabotage(
         "the integral never moves",
         "power settling",
         seeds("power steps", 0),
-        [(POWER_LOOP, "self._integral_uv += step_uv", "self._integral_uv = 0")],
+        [Mistake(POWER_LOOP, "PowerLoop._follow", "self._integral_uv += step_uv", "self._integral_uv = 0")],
     ),
     Sabotage(
         "the gain is two hundred times too high",
         "surge",
         seeds("power steps", 0, 1),
-        [
-            (
-                POWER_LOOP,
-                "self._gain_uv_per_w = settings.gain_uv_per_w",
-                "self._gain_uv_per_w = settings.gain_uv_per_w * 200",
-            )
-        ],
+        [Mistake(POWER_LOOP, "PowerLoop.__init__", "settings.gain_uv_per_w", "settings.gain_uv_per_w * 200")],
         bike="tandem",
     ),
     Sabotage(
@@ -409,9 +450,14 @@ SABOTAGES = (
         "output range",
         seeds("shunt dead", 0),
         [
-            (POWER_LOOP, "(settings.command_max_mv - settings.command_start_mv) * _UV_PER_MV", "5_000_000"),
-            (GUARD, "return min(command_mv, self._highest_mv)", "return command_mv"),
-            (MOTOR_MODEL, "            return self._start_mv + self._span_mv", "            return 9_999"),
+            Mistake(
+                POWER_LOOP,
+                "PowerLoop.__init__",
+                "(settings.command_max_mv - settings.command_start_mv) * _UV_PER_MV",
+                "5_000_000",
+            ),
+            Mistake(GUARD, "OutputGuard.permit", "min(command_mv, self._highest_mv)", "command_mv"),
+            Mistake(MOTOR_MODEL, "MotorModel.ceiling_mv", "self._start_mv + self._span_mv", "9999"),
         ],
         changes={"settings": {"motor_kind": 0}},  # The model of a known motor would bound it.
     ),
@@ -420,16 +466,8 @@ SABOTAGES = (
         "continuous power",
         seeds("power steps", 0),
         [
-            (
-                CEILINGS,
-                "self._power_limit_w = settings.power_limit_w",
-                "self._power_limit_w = 2 * settings.power_limit_w",
-            ),
-            (
-                REQUEST,
-                "self._assist_power_w = settings.assist_power_w",
-                "self._assist_power_w = 2 * settings.assist_power_w",
-            ),
+            Mistake(CEILINGS, "Ceilings.__init__", "settings.power_limit_w", "2 * settings.power_limit_w"),
+            Mistake(REQUEST, "Request.__init__", "settings.assist_power_w", "2 * settings.assist_power_w"),
         ],
     ),
     Sabotage(
@@ -437,8 +475,9 @@ SABOTAGES = (
         "selector shares",
         seeds("selector positions", 0),
         [
-            (
+            Mistake(
                 LEVERS,
+                "Selector.step",
                 "self._shares_permille[self.position]",
                 "self._shares_permille[max(self.position - 1, 0)]",
             )
@@ -448,19 +487,13 @@ SABOTAGES = (
         "the battery's fold-back is inverted",
         "battery fold-back",
         seeds("battery runs low", 0),
-        [
-            (
-                CEILINGS,
-                "rising_permille(battery_mv, self._battery_empty_mv, self._battery_foldback_mv)",
-                "fading_permille(battery_mv, self._battery_empty_mv, self._battery_foldback_mv)",
-            )
-        ],
+        [Mistake(CEILINGS, "Ceilings.step", "rising_permille", "fading_permille")],
     ),
     Sabotage(
         "the heat fold-back is removed",
         "heat fold-back",
         seeds("motor gets hot", 0),
-        [(CEILINGS, "        if self._heat_sensor_fitted:\n", "        if False:\n")],
+        [Mistake(CEILINGS, "Ceilings.step", "self._heat_sensor_fitted", "False")],
     ),
     # Failures.
     Sabotage(
@@ -468,13 +501,11 @@ SABOTAGES = (
         "a fault stays",
         seeds("lever faults", 0),
         [
-            (
+            Mistake(
                 FAULTS,
-                "            self._samples_in_row[cause] = 0\n            return\n",
-                "            self._samples_in_row[cause] = 0\n"
-                "            if self.cause == cause:\n"
-                "                self.cause = NO_FAULT\n"
-                "            return\n",
+                "Faults._observe",
+                "self._samples_in_row[cause] = 0\nreturn",
+                "self._samples_in_row[cause] = 0\nif self.cause == cause:\n    self.cause = NO_FAULT\nreturn",
             )
         ],
     ),
@@ -482,56 +513,67 @@ SABOTAGES = (
         "a shorted throttle wire is never observed",
         "lever wires",
         seeds("lever faults", 1),
-        [(FAULTS, "conditions = 1 << THROTTLE_WIRE_SHORTED", "conditions = 0")],
+        [Mistake(FAULTS, "Faults._check_wires", "1 << THROTTLE_WIRE_SHORTED", "0")],
     ),
     Sabotage(
         "an open selector wire is never observed",
         "lever wires",
         seeds("lever faults", 2),
-        [(FAULTS, "conditions |= 1 << SELECTOR_WIRE_OPEN", "conditions |= 0")],
+        [Mistake(FAULTS, "Faults._check_wires", "1 << SELECTOR_WIRE_OPEN", "0")],
     ),
     Sabotage(
         "a lost wheel sensor is never observed",
         "wheel sensor lost",
         seeds("wheel sensor lost", 0),
-        [(FAULTS, "return 1 << WHEEL_LOST", "return 0")],
+        [Mistake(FAULTS, "Faults._check_wheel", "1 << WHEEL_LOST", "0")],
         changes={"wheel_sensor": {"pulses_per_rev": 1}, "settings": {"motor_kind": 0}},
     ),
     Sabotage(
         "a missing current is never observed",
         "shunt dead",
         seeds("shunt dead", 0),
-        [(FAULTS, "return 1 << CURRENT_MISSING if missing else 0", "return 0")],
+        [Mistake(FAULTS, "Faults._check_shunt", "1 << CURRENT_MISSING if missing else 0", "0")],
         changes={"settings": {"motor_kind": 0}},  # The model of a known motor would bound it.
     ),
     Sabotage(
         "the outputs are valid for ten seconds",
         "stalled loop",
         seeds("loop stalls", 0),
-        [(CONTROLLER, "outputs.valid_for_us = OUTPUTS_VALID_US", "outputs.valid_for_us = 10_000_000")],
+        [Mistake(CONTROLLER, "Controller._put_out", "OUTPUTS_VALID_US", "10_000_000")],
     ),
     Sabotage(
         "outputs are declared valid for ten seconds everywhere",
         "stalled loop",
         seeds("loop stalls", 0),
-        [("records.py", "OUTPUTS_VALID_US = 50_000", "OUTPUTS_VALID_US = 10_000_000")],
+        [Mistake("records.py", "", "OUTPUTS_VALID_US = 50_000", "OUTPUTS_VALID_US = 10_000_000")],
     ),
     Sabotage(
         "after a stall the command goes on where it was",
         "no jump after a stall",
         seeds("loop stalls", 0),
-        [(CONTROLLER, "if self._stalled or not self.engagement", "if not self.engagement")],
+        [
+            Mistake(
+                CONTROLLER,
+                "Controller._slew",
+                "self._stalled or not self.engagement.driving() or self.ceilings.ceiling_w == 0",
+                "not self.engagement.driving() or self.ceilings.ceiling_w == 0",
+            )
+        ],
     ),
     Sabotage(
         "the wrap mask is removed from time differences",
         "clock wrap",
         seeds("hilly ride", 0),
-        [("ticks.py", "(later_us - earlier_us) & TICKS_MAX_US", "later_us - earlier_us")],
+        [
+            Mistake(
+                "ticks.py", "ticks_diff_us", "later_us - earlier_us & TICKS_MAX_US", "later_us - earlier_us"
+            )
+        ],
     ),
     Sabotage(
         "lost edges are no fault",
         "lost edges",
         seeds("lost edges", 1),
-        [(FAULTS, "conditions = 1 << EDGES_LOST", "conditions = 0")],
+        [Mistake(FAULTS, "Faults._check_crank", "1 << EDGES_LOST", "0")],
     ),
 )

@@ -7,13 +7,13 @@ import pytest
 from firmware.decide.pedalling import Pedalling
 from firmware.guard.output_guard import OutputGuard
 from firmware.settings import TWO_CHANNELS, Settings
-from host_sim.proof.lemmas_guard import _any_guard
+from host_sim.proof.lemmas_guard import any_guard
 from host_sim.proof.numbers import Failure
 from tests.mutation.equivalence import check_equivalent
 
 
 def _wheel_edge(ex: Any) -> tuple[Any, str, tuple[Any, ...]]:
-    guard = _any_guard(ex, TWO_CHANNELS)
+    guard = any_guard(ex, TWO_CHANNELS)
     guard._wheel_us = ex.integer("last", 0, 1_000)
     return guard, "wheel_edge", (ex.integer("level", 0, 1), ex.integer("time", 1_000, 2_000_000))
 

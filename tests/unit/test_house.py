@@ -379,6 +379,31 @@ def slots_of(made: ast.ClassDef) -> list[str]:
     return []
 
 
+def test_proofs_name_no_hidden_part_of_the_firmware_but_its_declared_state():
+    declared = {
+        name
+        for path in FIRMWARE
+        for made in ast.walk(tree_of(path))
+        if isinstance(made, ast.ClassDef)
+        for name in [*slots_of(made), *(one.name for one in made.body if isinstance(one, ast.FunctionDef))]
+    }
+    for folder in ("host_sim/proof", "tests/property", "tests/mutation"):
+        for path in sorted((ROOT / folder).rglob("*.py")):
+            own = {made.attr for made in ast.walk(tree_of(path)) if is_own_attribute(made)}
+            for node in ast.walk(tree_of(path)):
+                if (
+                    isinstance(node, ast.Attribute)
+                    and node.attr.startswith("_")
+                    and not is_own_attribute(node)
+                ):
+                    if not node.attr.startswith("__") and node.attr not in own:
+                        assert node.attr in declared, f"{place(path, node)} {node.attr}"
+
+
+def is_own_attribute(node: ast.AST) -> bool:
+    return isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "self"
+
+
 @pytest.mark.parametrize("path", FIRMWARE, ids=name_of)
 def test_firmware_speaks_the_language_of_every_runtime(path):
     for node in ast.walk(tree_of(path)):
