@@ -359,7 +359,8 @@ SABOTAGES = (
                 LEVERS,
                 "Throttle.step",
                 "self.share_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)",
-                "turned_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)\nself.share_permille = max(self.share_permille, turned_permille)",
+                "turned_permille = rising_permille(throttle_mv, self._rest_mv, self._full_mv)\n"
+                "self.share_permille = max(self.share_permille, turned_permille)",
             ),
             Mistake(
                 LEVERS,
