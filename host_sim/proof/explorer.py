@@ -45,11 +45,12 @@ class _PathEnded(Exception):
 
 
 class Explorer:
-    """Explores all paths of one function. Read: `paths` (how many), `vectors` (numbers for each)."""
+    """Explores all paths of one function. Read: how many `paths` and `checks`; `vectors` of each path."""
 
     def __init__(self) -> None:
         """Start with nothing explored."""
         self.paths = 0
+        self.checks = 0
         self.vectors: list[Vector] = []
         self._outcome: dict[str, Any] = {}
         self._solver = z3.Solver()
@@ -117,6 +118,7 @@ class Explorer:
 
     def check(self, condition: Any, what: str) -> None:
         """Make sure that `condition` holds for all values on this path, else raise Failure."""
+        self.checks += 1
         if isinstance(condition, bool):
             if not condition:
                 self._ask()

@@ -12,9 +12,11 @@ from host_sim.bench.script import CourseScript
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.errors import ControllerFailed
+from host_sim.proof.numbers import Numbers
 from host_sim.testing.benches import bench_for
 from host_sim.testing.heap_lock import assert_no_allocation
 from host_sim.testing.held_rules import assert_rule_holds, measured_by_rule
+from host_sim.testing.lemmas import assert_proved
 from host_sim.testing.rig import Rig
 from host_sim.testing.small_int import SmallInt
 from host_sim.testing.small_settings import settings_with
@@ -27,11 +29,13 @@ __all__ = [
     "ControllerFailed",
     "CourseScript",
     "Inputs",
+    "Numbers",
     "Outputs",
     "Rig",
     "Settings",
     "SmallInt",
     "assert_no_allocation",
+    "assert_proved",
     "assert_rule_holds",
     "assert_small_integers",
     "bench_for",

@@ -35,7 +35,7 @@ def run_tests(folder: Path, name: str) -> tuple[int, str]:
 
 
 def test_every_block_has_its_name_and_is_run_here():
-    assert list(BLOCKS) == ["mine.py", "test_mine.py", "mend of mine.py", "test_search.py"]
+    assert list(BLOCKS) == ["mine.py", "test_mine.py", "mend of mine.py", "test_search.py", "test_lemma.py"]
     assert PAGE.count("```python") == len(BLOCKS)
     lines = [line for line in BLOCKS["mine.py"].splitlines() if line.strip()]
     assert len(lines) <= 40
@@ -57,6 +57,12 @@ def test_the_tests_that_search_pass(written: Path):
     code, said = run_tests(written, "test_search.py")
     assert code == 0, said
     assert "4 passed" in said
+
+
+def test_the_lemma_is_proved_and_the_wrong_one_refuted(written: Path):
+    code, said = run_tests(written, "test_lemma.py")
+    assert code == 0, said
+    assert "2 passed" in said
 
 
 def verified(treadle, controller: str) -> tuple[int, dict]:
