@@ -10,7 +10,7 @@ from tests.forms.building import compiled, need
 from tests.forms.conftest import write_form
 from tests.forms.method_vectors import MethodVectors
 
-pytestmark = pytest.mark.xdist_group("C form")
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("C form")]
 SEEDS = 40
 # `<` for `<=` and so on, in lines of which each stands for one component.
 CHANGES = [

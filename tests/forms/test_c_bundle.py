@@ -11,7 +11,7 @@ import pytest
 from host_sim.boardlink.manifest import MANIFEST
 from tests.forms.building import CHIP, STRICT, compiled, need
 
-pytestmark = pytest.mark.xdist_group("C form")
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("C form")]
 PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()"]
 BOARD = """\
 #include <stdbool.h>

@@ -10,7 +10,7 @@ from host_sim.forms.c.form import c_form
 from host_sim.forms.c.header import shared_with_interrupts
 from tests.forms.building import CHIP, STRICT, build, compiled, digest_in, need, on_chip, replay
 
-pytestmark = pytest.mark.xdist_group("C form")
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("C form")]
 SANITIZED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 
 

@@ -18,6 +18,7 @@ from tests.micropython_unix import ROOT
 from tests.runtime.path_vectors import place_vectors, why_missing
 
 pytestmark = [
+    pytest.mark.long,
     pytest.mark.skipif(bool(why_missing()), reason=why_missing()),
     pytest.mark.xdist_group("proof"),
 ]

@@ -14,7 +14,7 @@ from tests.micropython_unix import ROOT
 from tests.runtime.runners import Replayed, Runtime, micropython_program
 from tests.runtime.runners import _run as run_program
 
-pytestmark = pytest.mark.xdist_group("fused golden rides")
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("fused golden rides")]
 
 
 class Fused(Runtime):

@@ -14,6 +14,8 @@ from tests.forms.fused_forms import loaded
 from tests.forms.lives import Draw, SideBySide, draw_settings
 from tests.micropython_unix import ROOT
 
+pytestmark = pytest.mark.long
+
 LIVES = 8
 LOOPS_MOST = 400_000  # Some times what these rides take: an endless loop is an error that shows.
 PLANTED = [

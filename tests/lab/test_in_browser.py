@@ -14,7 +14,7 @@ from host_sim.lab.description import Choice, Slider
 from tests.lab.serving import until
 
 # One worker for all tests that want the export, which takes some seconds to make.
-pytestmark = pytest.mark.xdist_group("lab in a browser")
+pytestmark = [pytest.mark.long, pytest.mark.xdist_group("lab in a browser")]
 NUMBERS = range(1, len(NAMES) + 1)
 SIZES = {1920: 1080, 1280: 720, 390: 844}
 

@@ -10,6 +10,7 @@ from tests.lab.firefox import FIREFOX, Firefox
 from tests.lab.test_own_loop_in_browser import ATTACK, elsewhere  # noqa: F401 - a fixture
 
 pytestmark = [
+    pytest.mark.long,
     pytest.mark.xdist_group("lab in a browser"),
     pytest.mark.skipif(FIREFOX is None, reason="no firefox: apt-get install firefox-esr"),
 ]

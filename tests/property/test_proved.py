@@ -10,6 +10,8 @@ from host_sim.proof.numbers import Failure, Numbers
 from host_sim.proof.properties import PROPERTIES
 from host_sim.proof.prover import PROVED, vector_lines
 
+pytestmark = pytest.mark.long
+
 
 def test_every_lemma_is_proved(proved):
     assert [(name, result.what) for name, result in proved.items() if result.verdict != PROVED] == []

@@ -21,6 +21,8 @@ from host_sim.proof.whole.statements_step import STEP_STATEMENTS
 from host_sim.testing import Rig
 from host_sim.testing.small_settings import settings_with
 
+pytestmark = pytest.mark.long
+
 TORQUE = {"motor_kind": 1, "shunt_fitted": 1, "throttle_fitted": 0}
 SPEED = {"motor_kind": 2, "shunt_fitted": 1, "throttle_fitted": 1, "throttle_unpedalled": 2}
 

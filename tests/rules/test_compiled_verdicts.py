@@ -12,6 +12,8 @@ from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, ride_job
 from tests.rules.probing import counted, where_the_probes_come_from
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def workers() -> Iterator[Workers]:

@@ -12,6 +12,8 @@ import pytest
 from host_sim.compiled.workers import Workers
 from tests.rules.false_alarm_rides import false_alarm_case, latched_on
 
+pytestmark = pytest.mark.long
+
 
 def test_a_ride_is_repeated_by_its_number():
     one, other = false_alarm_case(5), false_alarm_case(5)

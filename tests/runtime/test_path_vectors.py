@@ -14,6 +14,8 @@ from tests.runtime.runners import (
     all_runtimes,
 )
 
+pytestmark = pytest.mark.long
+
 RUNTIMES = [CPython(), Compiled(), MicroPython64(), MicroPython32()]
 PATHS = 7_257
 

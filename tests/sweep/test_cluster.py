@@ -14,6 +14,8 @@ from host_sim.sweeping.cluster import Cluster
 from host_sim.sweeping.points import Points, read_axis
 from host_sim.sweeping.rows import Sweep
 
+pytestmark = pytest.mark.long
+
 distributed = pytest.importorskip("distributed")
 SECONDS, RIDES, BATCH = 60, 16, 2
 

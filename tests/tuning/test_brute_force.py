@@ -10,6 +10,8 @@ from host_sim.tuning.score import PRIORITIES
 from tests.tuning.brute import FULL_GRID, Grid, bike_grid, sweep_drive
 from tests.tuning.compare import compare, compare_all
 
+pytestmark = pytest.mark.long
+
 SMALL = Grid(
     engage_edges=(3, 5),
     engage_rpm=(22, 30),

@@ -79,6 +79,7 @@ def run_example(line: str, folder: Path) -> None:
     assert done.stdout
 
 
+@pytest.mark.long
 def test_the_examples_of_the_readme_run_one_after_the_other(tmp_path):
     lines = examples()
     assert len(lines) == 8

@@ -21,6 +21,8 @@ from tests.desk_on_a_port import DeskOnAPort
 from tests.watching.test_watch_desk import rows_of, same_as_sent
 from tests.watching.test_watch_page import LABELS
 
+pytestmark = pytest.mark.long
+
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()", "watch"]
 PATIENCE_S = 120.0  # On a busy computer.
