@@ -29,7 +29,6 @@ MOTOR_SPEED = 2  # A share of the battery voltage.
 
 SELECTOR_ABSENT = 0
 SELECTOR_PROPORTIONAL = 1
-SELECTOR_POSITIONS_MAX = 6
 
 TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     # The pedal sensor.

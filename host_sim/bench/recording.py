@@ -21,7 +21,7 @@ from host_sim.bench.recording_rules import (
 from host_sim.bench.records_of_ride import RideRecords
 from host_sim.errors import RequestError
 from host_sim.plant.bicycle import Bicycle
-from host_sim.textfile import find_file, names_in, spoken
+from host_sim.textfile import find_file, spoken
 
 RECORDINGS = Path(__file__).resolve().parent.parent / "recordings"
 _SUFFIXES = (".csv", ".fit")
@@ -84,11 +84,6 @@ class Recording:
     def seconds(self) -> int:
         """How long the ride is, pauses shortened."""
         return len(self.cadence_rpm)
-
-
-def recording_names() -> list[str]:
-    """Return the names of the recordings that come with the package."""
-    return names_in(RECORDINGS, _SUFFIXES)
 
 
 def read_recording(path_or_name: str | Path, road: Road | None = None) -> Recording:

@@ -5,8 +5,6 @@ has knees at both ends, which no assist rule here depends on. No relaxation, no 
 battery management that switches off: an empty pack stays at `empty_v` and sags from there.
 """
 
-from math import sqrt
-
 from host_sim.plant.limits import require
 
 _AS_PER_AH = 3600.0
@@ -44,16 +42,3 @@ class Battery:
         self.charge = charge = 0.0 if charge < 0.0 else 1.0 if charge > 1.0 else charge
         voltage_v = self._empty_v + self._span_v * charge - self._resistance_ohm * current_a
         self.voltage_v = voltage_v if voltage_v > 0.0 else 0.0
-
-    def current_for_power_a(self, power_w: float) -> float:
-        """Return the smaller current at which a load takes `power_w`, A.
-
-        From P = (E - I R) I: I = (E - sqrt(E^2 - 4 R P)) / 2 R. Power runs from 0 to E^2 / 4 R, above
-        which no current gives it: ValueError.
-        """
-        open_v = self.open_circuit_v()
-        most_w = open_v * open_v / (4.0 * self._resistance_ohm)
-        power_w = require("power_w", power_w, 0.0, most_w, "W")
-        root_v = sqrt(max(open_v * open_v - 4.0 * self._resistance_ohm * power_w, 0.0))
-        # The same root, written so that small powers lose no digits.
-        return 2.0 * power_w / (open_v + root_v)

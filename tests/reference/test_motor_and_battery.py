@@ -78,22 +78,12 @@ def test_a_three_c_load_sags_a_cell_from_3_7_to_3_25_v():
     assert battery.voltage_v == pytest.approx(3.25, abs=1e-9)
 
 
-def test_250_w_from_36_v_behind_0_1_ohm_is_7_08384_a_at_35_29162_v():
+def test_7_08384_a_from_36_v_behind_0_1_ohm_are_250_w_at_35_29162_v():
     # I = (E - sqrt(E^2 - 4 R P)) / 2 R, the quadratic of P = (E - I R) I, computed by hand.
     battery = Battery(36.0, 30.0, 10.0, 0.1, 1.0)
-    current_a = battery.current_for_power_a(250.0)
-    assert current_a == pytest.approx(7.08384, abs=5e-6)
-    battery.step(current_a, 0.0)
+    battery.step(7.08384, 0.0)
     assert battery.voltage_v == pytest.approx(35.29162, abs=5e-6)
-    assert battery.voltage_v * current_a == pytest.approx(250.0, abs=1e-9)
-
-
-def test_no_current_gives_more_than_e_squared_over_4_r():
-    # 36^2 / 0.4 = 3240 W, at half the voltage.
-    battery = Battery(36.0, 30.0, 10.0, 0.1, 1.0)
-    assert battery.current_for_power_a(3240.0) == pytest.approx(180.0, abs=1e-6)
-    with pytest.raises(ValueError, match=r"power_w must be 0 to 3240 W, got 3240.01"):
-        battery.current_for_power_a(3240.01)
+    assert battery.voltage_v * 7.08384 == pytest.approx(250.0, abs=2e-4)
 
 
 def test_two_loads_tell_the_resistance():

@@ -1,8 +1,6 @@
 """The battery: a straight line of voltage, its ends, and what it refuses."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from host_sim.plant.battery import Battery
 
@@ -30,20 +28,6 @@ def test_a_short_circuit_takes_the_voltage_to_0_and_not_below():
     battery = Battery(**GOOD)
     battery.step(1000.0, 0.005)
     assert battery.voltage_v == 0.0
-
-
-@given(share=st.floats(0.0, 1.0))
-def test_the_current_for_a_power_gives_that_power_on_the_near_side_of_the_peak(share):
-    battery = Battery(**GOOD)
-    power_w = share * 36.5 * 36.5 / 0.4
-    current_a = battery.current_for_power_a(power_w)
-    assert (36.5 - 0.1 * current_a) * current_a == pytest.approx(power_w, rel=1e-6, abs=1e-9)
-    assert current_a <= 182.5 + 1e-6
-
-
-def test_a_negative_power_is_refused():
-    with pytest.raises(ValueError, match=r"power_w must be 0 to .* W, got -1.0"):
-        Battery(**GOOD).current_for_power_a(-1.0)
 
 
 @pytest.mark.parametrize(

@@ -18,13 +18,12 @@ BESIDE = 4
 class WheelPulses:
     """Times in seconds of the capture: rises of the pulses that count, of noise, and of doubles.
 
-    `low_over_magnet`: whether the part is low over a magnet; then its falls count.
+    Of a part that is low over a magnet the falls count.
     """
 
     rise_s: Floats
     noise_s: Floats
     double_s: Floats
-    low_over_magnet: bool
 
     @property
     def gaps_s(self) -> Floats:
@@ -32,13 +31,13 @@ class WheelPulses:
         return np.diff(self.rise_s)
 
 
-def wheel_pulses(times_ns: Times, levels: Levels, drive_channel: bool = False) -> WheelPulses:
-    """Return the pulses of channel A; `drive_channel` only says that B is none of the wheel's."""
+def wheel_pulses(times_ns: Times, levels: Levels) -> WheelPulses:
+    """Return the pulses of channel A."""
     level = (levels & CHANNEL_A) > 0
     changed = np.flatnonzero(level[1:] != level[:-1]) + 1
     change_s = times_ns[changed] / NS_PER_S
     if len(change_s) < 2:
-        return WheelPulses(np.zeros(0), np.zeros(0), np.zeros(0), False)
+        return WheelPulses(np.zeros(0), np.zeros(0), np.zeros(0))
     first_high = bool(level[changed[0]])
     low_over = _low_over_magnet(change_s, first_high)
     begin = 0 if first_high != low_over else 1
@@ -49,7 +48,7 @@ def wheel_pulses(times_ns: Times, levels: Levels, drive_channel: bool = False) -
     narrow = width_s < np.minimum(NARROW_SHARE * _usual_widths(rise_s, width_s), NARROW_MOST_S)
     kept_s, noise_s = rise_s[~narrow], rise_s[narrow]
     double = _doubles(kept_s)
-    return WheelPulses(kept_s[~double], noise_s, kept_s[double], low_over)
+    return WheelPulses(kept_s[~double], noise_s, kept_s[double])
 
 
 def drive_times(times_ns: Times, levels: Levels) -> tuple[Floats, Floats]:
