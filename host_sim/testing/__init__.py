@@ -1,6 +1,6 @@
 """Tools for testing a controller of your own on the bench. The names in `__all__` stay.
 
-Hypothesis strategies are in `host_sim.testing.strategies`, fixtures for pytest in `host_sim.testing.plugin`.
+Hypothesis strategies are in `host_sim.testing.strategies`, fixtures for pytest in `host_sim.pytest_fixtures`.
 """
 
 from firmware.records import Inputs, Outputs

@@ -1,5 +1,8 @@
 """What the assertions of host_sim.testing say, and that each of them can fail."""
 
+import subprocess
+import sys
+
 import pytest
 
 from firmware.controller import Controller
@@ -143,3 +146,10 @@ def test_a_constructor_gets_the_time_if_it_asks_for_it():
         bench_for("folding", 1, controller).ride(CourseScript(course), 1.0)
     with pytest.raises(ControllerFailed, match=r"Needy\(settings\) raised TypeError"):
         bench_for("folding", 1, Needy).ride(CourseScript(course), 1.0)
+
+
+def test_the_plugin_of_pytest_loads_nothing_else_of_treadle():
+    code = "import sys, host_sim.pytest_fixtures; print(*sorted(sys.modules))"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    ours = [name for name in said.split() if name.startswith(("boards", "firmware", "host_sim"))]
+    assert ours == ["host_sim", "host_sim.pytest_fixtures"]
