@@ -21,7 +21,7 @@ NOT_SEEN = -1.0
 
 
 class RideMeasures(StepWatch):
-    """Watches one ride. Read after it; a number is NOT_SEEN where the ride did not come to the point.
+    """Watches one ride. Read after it; a number is NOT_SEEN if the ride did not measure it.
 
     `engage_s` from the first movement of the crank to the first help, `first_help_deg` the crank's way until
     the command is beyond the dead band, `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s for

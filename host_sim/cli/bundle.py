@@ -31,10 +31,10 @@ FormOption = Annotated[
 
 
 class BundleRequest:
-    """Which board, which bike, in which form, into which folder."""
+    """The board, the bike, the form and the output folder."""
 
     def __init__(self, board: str, bike: str, form: str | None, out: Path | None, force: bool) -> None:
-        """Check and load everything; RequestError says what is wrong, before anything is made."""
+        """Check and load everything before anything is made; RequestError says what is wrong."""
         self.target = target_named(board)
         self.bike = load_bike(bike)
         self.form = check_form(self.target, form)
@@ -44,27 +44,27 @@ class BundleRequest:
 
 
 class BundleResult:
-    """The bundle, where it lies, and the image beside it if the board takes one."""
+    """The bundle, its folder, and the image if the board takes one."""
 
     def __init__(self, request: BundleRequest, bundle: Bundle, image: bytes | None) -> None:
-        """Keep what was made."""
+        """Store the results."""
         self.folder = request.out
         self.bundle = bundle
         self.image = image
 
     @property
     def image_path(self) -> Path | None:
-        """Where the file for the boot loader lies; None where there is none."""
+        """The path of the file for the boot loader, or None if there is none."""
         return None if self.image is None else self.folder / self.bundle.uf2_name
 
     @property
     def wiring_path(self) -> Path | None:
-        """Where the wiring sheet lies; None for the desk, which has no wires."""
+        """The path of the wiring sheet; None for the desk board, which has no wires."""
         name = wiring_name(self.bundle.target)
         return None if name is None else self.folder / name
 
     def as_json(self) -> dict[str, Any]:
-        """Return the manifest, the folder and the image, with the keys that the manual names."""
+        """Return the manifest, the folder and the image under their documented keys."""
         image = None
         if self.image is not None:
             image = {
@@ -82,7 +82,7 @@ class BundleResult:
 
 
 def bundle(request: BundleRequest) -> BundleResult:
-    """Make the bundle and write it, whole or not at all."""
+    """Make the bundle and write all of it, or nothing if writing fails."""
     made = bundle_for(request.target, request.bike, request.form)
     image = made.uf2_image()
     files = dict(made.files)
@@ -105,13 +105,13 @@ def bundle_command(
 ) -> None:
     """Make a folder with exactly what a board needs, the settings of a bike, and its wiring sheet.
 
-    For the Pico also one .uf2 file with the file system in it: drag MicroPython's file onto the board, then
-    this one. The wiring sheet (an HTML page for A4) has parts, pins, a drawing, what to measure before the
-    motor is connected, and a test of the motor controller, for this bike on this board. The rules are not
-    ridden here: `treadle verify` does that, and `treadle flash` insists on it.
+    The Pico also gets a .uf2 file that contains the file system: drag MicroPython's file onto the board, then
+    this one. The wiring sheet (an HTML page for A4) is for this bike on this board: parts, pins, a drawing,
+    what to measure before you connect the motor, and a test of the motor controller. This command does not
+    check the rules: `treadle verify` does, and `treadle flash` requires it.
 
-    With `--form c` no board is named: the folder holds the logic in C for any microcontroller, vectors that
-    show that a compiler does with it what Python does, and a page that tells how to call it.
+    `--form c` takes no board: the folder holds the logic in C for any microcontroller, test vectors that show
+    that the compiled code equals the Python code, and a page that explains how to call it.
 
     Example: `treadle bundle --board rpi_pico folding --out pico`
     """
@@ -121,7 +121,7 @@ def bundle_command(
     if not board and form is not None and form not in FORM_NAMES:
         raise RequestError(f'--form is "{form[:60]}", allowed is c, {", ".join(FORM_NAMES)}')
     if not board:
-        raise RequestError("Missing option '--board', allowed is a board, or --form c instead")
+        raise RequestError("Missing option '--board', allowed is a board, or --form c without one")
     result = bundle(BundleRequest(board, bike, form, out, force))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
@@ -168,4 +168,4 @@ def _next(result: BundleResult) -> str:
             "drag the image onto a Pico without radio that has MicroPython (replaces all files and settings\n"
             f"{'':<13}on it; not for a Pico 2 or a board with radio), or use treadle flash"
         )
-    return "copy the folder but the wiring sheet onto the board, main.py last, or use treadle flash"
+    return "copy the folder without the wiring sheet onto the board, main.py last, or use treadle flash"

@@ -11,22 +11,22 @@ from host_sim.outputs import fresh_folder
 
 
 class CBundleResult:
-    """The folder and what lies in it. Read: `folder`, `made`."""
+    """The folder and its files. Read: `folder`, `made`."""
 
     def __init__(self, folder: Path, made: CFolder) -> None:
-        """Keep what was made."""
+        """Store the results."""
         self.folder = folder
         self.made = made
 
     def as_json(self) -> dict[str, Any]:
-        """Return the folder, the manifest and the number of vectors, with the keys that the manual names."""
+        """Return the folder, the manifest and the number of vectors under their documented keys."""
         return {"folder": str(self.folder), "vectors": self.made.vectors, "manifest": self.made.manifest}
 
 
 def c_bundle(board: str, bike_name: str, out: Path | None, force: bool) -> CBundleResult:
-    """Make the folder and write it, whole or not at all; RequestError says what is wrong with the request."""
+    """Write the whole folder, or nothing if writing fails; RequestError if the request is wrong."""
     if board:
-        raise RequestError(f"--board is {board[:60]!r}, allowed with --form c is no --board: it fits any")
+        raise RequestError(f"--board is {board[:60]!r}, but --form c takes no --board: the C fits any board")
     bike = load_bike(bike_name)
     folder = out or fresh_folder("treadle-c")
     refuse_what_exists(folder, force)

@@ -1,4 +1,4 @@
-"""`treadle handover` on the command line: its options, and what it says."""
+"""`treadle handover` on the command line: its options and its output."""
 
 import json
 from pathlib import Path
@@ -11,7 +11,11 @@ from host_sim.commands.handover import HandoverRequest, HandoverResult, handover
 from host_sim.handover import records
 from host_sim.textfile import spoken
 
-FIT = {True: "fit", False: "not fit; the sheet says so and why", None: "captured; the report says no more"}
+FIT = {
+    True: "fit",
+    False: "not fit; the sheet says so and why",
+    None: "captured; the report gives no verdict",
+}
 
 
 def handover_command(
@@ -20,28 +24,29 @@ def handover_command(
         Path | None, typer.Option(metavar="REPORT", help="verify.json of this bike, from treadle verify.")
     ] = None,
     capture: Annotated[
-        Path | None, typer.Option(metavar="REPORT", help="inspection.json of its sensor, by treadle inspect.")
+        Path | None,
+        typer.Option(metavar="REPORT", help="inspection.json of its sensor, from treadle inspect."),
     ] = None,
     manifest: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="manifest.json of what was flashed, from treadle bundle."),
+        typer.Option(metavar="FILE", help="manifest.json of the flashed files, from treadle bundle."),
     ] = None,
     record: Annotated[
         list[Path] | None,
-        typer.Option(metavar="FILE", help="Record of calibrate or commission; may be given again."),
+        typer.Option(metavar="FILE", help="Record of calibrate or commission; repeatable."),
     ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="The page. Default: a new handover-BIKE.html here.")
     ] = None,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Print it as PDF too, if a browser is there.")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also write a PDF; needs a browser.")] = False,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Write the page that a workshop gives to the bicycle's owner.
 
-    One HTML file that loads nothing and prints on two sides of A4: what the rider will feel, how to ride it
-    first, cautions, what failed or was not shown, what to do when something feels wrong, settings, who
-    measured and tried it, signatures.
+    It is one HTML file that loads nothing else and prints on two sides of A4: cautions, rules that failed or
+    were not shown, what the rider will feel, the first ride, what to do when something feels wrong, settings,
+    who measured and tried the bicycle, signatures.
 
     Example: `treadle handover tandem --verify treadle-verify/verify.json --pdf`
     """
@@ -57,9 +62,9 @@ def _print_handover(result: HandoverResult) -> None:
     held = rules - len(result.failing) - len(result.untested)
     told = f"{held} of {rules} held" if rules else "no report given; the sheet says so"
     if result.failing:
-        told += f"; the sheet says that these do not: {', '.join(result.failing)}"
+        told += f"; failed, as the sheet says: {', '.join(result.failing)}"
     if result.untested:
-        told += f"; not tested, no ride got there: {', '.join(result.untested)}"
+        told += f"; not shown, no ride tested them: {', '.join(result.untested)}"
     sensor = result.reports.sensor
     fit = "not captured" if sensor is None else FIT[sensor.fit]
     help_s = result.ride.help_after_s

@@ -43,68 +43,76 @@ def inspect_command(
         typer.Argument(help="Recorded edges or volts: VCD, CSV, sigrok session or board dump."),
     ] = None,
     channels: Annotated[
-        str | None, typer.Option(help="Names of the channels in the file, A first, as in crank_a,crank_b.")
+        str | None, typer.Option(help="Channel names in the file, A first: crank_a,crank_b.")
     ] = None,
     forward: Annotated[
         str | None,
-        typer.Option(metavar="START:END", help="Seconds of the capture that are forward pedalling."),
+        typer.Option(metavar="START:END", help="Part of the capture with forward pedalling, in seconds."),
     ] = None,
     turns: Annotated[
         int | None,
-        typer.Option(parser=_turns, metavar="NUMBER", help="Turns of the crank in the capture, counted."),
+        typer.Option(
+            parser=_turns, metavar="NUMBER", help="Number of crank turns in the capture, as you counted them."
+        ),
     ] = None,
-    time_unit: Annotated[str | None, typer.Option(help="Of a CSV file's times: s, ms, us or ns.")] = None,
+    time_unit: Annotated[
+        str | None, typer.Option(help="CSV file: unit of the times, s, ms, us or ns.")
+    ] = None,
     samplerate: Annotated[
         int | None,
-        typer.Option(
-            parser=_samplerate, metavar="HZ", help="Of a CSV file with a row for each sample, no times."
-        ),
+        typer.Option(parser=_samplerate, metavar="HZ", help="CSV file without times: sample rate."),
     ] = None,
     thresholds: Annotated[
         str | None,
-        typer.Option(metavar="LOW:HIGH", help="Of a CSV file in volts: low below LOW, high above HIGH."),
+        typer.Option(metavar="LOW:HIGH", help="CSV file in volts: low below LOW, high above HIGH."),
     ] = None,
     wheel: Annotated[
         bool,
-        typer.Option("--wheel", help="A wheel sensor's capture; a second channel is high while driving."),
+        typer.Option("--wheel", help="Capture of a wheel sensor; a second channel is high while driving."),
     ] = False,
     pushed: Annotated[
         str | None,
-        typer.Option(metavar="METRES:TURNS", help="With --wheel: the capture is of this push, measured."),
+        typer.Option(
+            metavar="METRES:TURNS", help="With --wheel: distance and wheel turns of the recorded push."
+        ),
     ] = None,
     live: Annotated[
-        bool, typer.Option("--live", help="No file: a guided capture from a board, which says what to do.")
+        bool, typer.Option("--live", help="Instead of a file: a guided capture from a board, step by step.")
     ] = False,
     port: Annotated[str | None, typer.Option(help="With --live: serial port. Default: the only one.")] = None,
     desk: Annotated[
-        bool, typer.Option("--desk", help="With --live: a desk board, whose rider turns as told.")
+        bool, typer.Option("--desk", help="With --live: use a desk board with a simulated rider.")
     ] = False,
     hurry: Annotated[bool, typer.Option("--hurry", help="With --desk: as fast as the computer can.")] = False,
     plant: Annotated[
         str | None,
         typer.Option(
-            metavar="FAULT", help="With --desk: missing-magnet, swapped-wires, dead-a or dead-b, to be found."
+            metavar="FAULT",
+            help="With --desk: fault to simulate: missing-magnet, swapped-wires, dead-a or dead-b.",
         ),
     ] = None,
-    bike: Annotated[str | None, typer.Option(help="Bike file to hold the capture against.")] = None,
-    write: Annotated[bool, typer.Option("--write", help="Put what is sure into the bike file.")] = False,
+    bike: Annotated[str | None, typer.Option(help="Bike file to compare the capture with.")] = None,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the findings that are certain into the bike file.")
+    ] = False,
     out: OutOption = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Find out from recorded edges which pedal sensor it is, what is wrong with it, which settings follow.
+    """Identify a pedal sensor from recorded edges: its kind, its faults, and the settings it needs.
 
-    Lift the driven wheel and cut the battery off while somebody turns the crank for a recording. Writes
-    inspection.png and inspection.json. Exit code 0 if the edges show that the sensor is fit to be used, 1 if
-    something is wrong with it, too little can be told, or the bike file says something else. What can't be
-    told is said so, with what would help.
+    Lift the driven wheel and disconnect the battery while somebody turns the crank for the recording. Writes
+    inspection.png and inspection.json. Exit code 0 if the edges show that the sensor is fit for use, 1 if it
+    is faulty, if the edges show too little, or if the bike file disagrees. The report names what the edges
+    don't show, and what would help.
 
-    With --wheel it is a wheel sensor's: pulses a turn, pulses lost or doubled by speed, motor noise. Of one
-    magnet, or of several that sit evenly, only a push tells how many: push the bicycle along a tape for five
-    turns of the wheel while recording, and say --pushed METRES:TURNS.
+    With --wheel the capture is of a wheel sensor: pulses per turn, pulses lost or doubled by speed, motor
+    noise. If the magnets are evenly spaced, or there is only one, only a push shows how many there are: push
+    the bicycle along a tape for five turns of the wheel while recording, and give --pushed METRES:TURNS.
 
-    With --live no file is needed: the board streams its edges, the program says what to turn (six turns
-    forward, stop, two back), and knows forward, the pulses, and how far magnet 1 is from the arm.
+    With --live no file is needed: the board streams its edges, and the program tells you how to turn the
+    crank (six turns forward, stop, two back). It finds the forward direction, the pulses per turn, and the
+    angle from the crank arm to magnet 1.
 
     Example: `treadle inspect crank.vcd --forward 2:8 --bike my_bike.toml --write`
     """
@@ -112,13 +120,13 @@ def inspect_command(
         file_options = (capture, channels, forward, turns, time_unit, samplerate, thresholds, pushed)
         if any(one is not None for one in file_options) or wheel or write:
             raise RequestError(
-                "--live is given with a file or what belongs to one, allowed with it are --port, --out, "
+                "--live is given with a file or an option for files, allowed with --live are --port, --out, "
                 "--force, --json, and --desk with --bike, --hurry and --plant"
             )
         inspect_live_command(port, desk, bike, plant, hurry, out, force, as_json)
         return
     if port is not None or desk or hurry or plant is not None:
-        raise RequestError("--port, --desk, --hurry and --plant belong to --live, allowed is with it")
+        raise RequestError("--port, --desk, --hurry and --plant are allowed only with --live")
     if capture is None:
         raise RequestError("no capture is given, allowed is a file, or --live")
     if wheel:
@@ -130,8 +138,8 @@ def inspect_command(
         inspect_wheel_command(asked, as_json)
         return
     if pushed is not None:
-        raise RequestError("--pushed is given without --wheel, allowed is with it")
-    # Here, for the numerical libraries take longer to load than all other commands together.
+        raise RequestError("--pushed is allowed only with --wheel")
+    # Imported here: the numerical libraries take longer to load than all other commands together.
     from host_sim.inspecting.crank import InspectRequest, inspect_capture
 
     request = InspectRequest(
@@ -151,7 +159,7 @@ def _refuse_crank_options(forward: str | None, turns: int | None, thresholds: st
     for name, given in (("--forward", forward), ("--turns", turns), ("--thresholds", thresholds)):
         if given is not None:
             raise RequestError(
-                f"{name} and --wheel are both given, allowed is {name} for a pedal sensor only"
+                f"{name} and --wheel are both given, but {name} is allowed for a pedal sensor only"
             )
 
 
@@ -160,7 +168,7 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
     rows += _sensor_rows(result) + _volts_rows(result) + _turning_rows(result) + _support_rows(result)
     if request.write:
         changed = [
-            f"{key} = {'taken out' if value is None else value}" for key, value in result.changed.items()
+            f"{key} = {'removed' if value is None else value}" for key, value in result.changed.items()
         ]
         rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
     rows.append(("files", "\n".join(spoken(path) for path in result.files)))

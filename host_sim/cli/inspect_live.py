@@ -1,4 +1,4 @@
-"""`treadle inspect --live` on the command line: what to do next, the ring as it shows, and the findings."""
+"""`treadle inspect --live` on the command line: the next step, the ring as it appears, and the findings."""
 
 import contextlib
 import json
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from host_sim.inspecting.live import LiveResult
 
 CAUTION = (
-    "lift the driven wheel, cut the battery of the motor off, keep hands, hair and cables clear; "
-    "then the left crank arm straight down"
+    "lift the driven wheel, disconnect the motor's battery, keep hands, hair and cables clear; "
+    "then turn the left crank arm straight down"
 )
 PLANTS = {
     "missing-magnet": "--magnet-missing",
@@ -41,15 +41,15 @@ def inspect_live_command(
     force: bool,
     as_json: bool,
 ) -> None:
-    """Lead through a guided capture and print what it tells; exit code 1 if the sensor is not shown fit."""
+    """Run a guided capture and print the findings; exit code 1 if the sensor is not shown to be fit."""
     from host_sim.commands.watch import open_chosen, require_link
 
     if plant is not None and plant not in PLANTS:
         raise RequestError(f'--plant is "{plant[:40]}", allowed is {", ".join(PLANTS)}')
     if not desk and (plant is not None or hurry or bike is not None):
-        raise RequestError("--plant, --hurry and --bike belong to --desk here, allowed is with it")
+        raise RequestError("with --live, --plant, --hurry and --bike are allowed only with --desk")
     if desk and port is not None:
-        raise RequestError("--port and --desk are both given, allowed is one of them")
+        raise RequestError("--port and --desk are both given, only one of them is allowed")
     require_link()
     from host_sim.boardlink.port_choice import NoBoard
     from host_sim.inspecting.live import inspect_live, items_of
@@ -116,7 +116,7 @@ def _print(result: "LiveResult") -> None:
             ("smallest engage, release", f"{result.support.engage_rpm}, {result.support.release_rpm} rpm")
         )
     settings = "\n".join(f"{name} = {value}" for name, value in result.settings.items())
-    rows.append(("settings that follow", settings or "none"))
+    rows.append(("matching settings", settings or "none"))
     rows.append(("files", "\n".join(spoken(path) for path in result.files)))
     if pulses.sure and pulses.value:
         degrees = arm.degrees if arm is not None else None
@@ -124,4 +124,4 @@ def _print(result: "LiveResult") -> None:
     print_rows(rows)
     for sentence in result.advice:
         print(f"* {sentence}")
-    print(f"not shown to be fit: {'; '.join(result.why)}" if result.why else "fit to be used")
+    print(f"not shown to be fit: {'; '.join(result.why)}" if result.why else "fit for use")

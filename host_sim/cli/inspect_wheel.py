@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def inspect_wheel_command(request: "WheelRequest", as_json: bool) -> None:
-    """Inspect a wheel sensor, print what was found; exit code 1 if it is not shown to be fit."""
+    """Inspect a wheel sensor and print the findings; exit code 1 if it is not shown to be fit."""
     from host_sim.inspecting.wheel import inspect_wheel_capture
 
     with progress_bar("reading") as done:
@@ -39,12 +39,12 @@ def _print(result: "WheelResult", request: "WheelRequest") -> None:
     rows.append(
         (
             "pulses",
-            f"{len(found.pulses.rise_s)}, lost {found.lost_count}, doubled {len(found.pulses.double_s)}",
+            f"{len(found.pulses.rise_s)}, {found.lost_count} lost, {len(found.pulses.double_s)} doubled",
         )
     )
     for band in found.bands:
         name = f"{band.least_km_per_h:.0f} to {band.most_km_per_h:.0f} km/h"
-        told = f"{band.pulses} pulses, lost {band.lost}, doubled {band.doubled}, noise {band.noise}"
+        told = f"{band.pulses} pulses, {band.lost} lost, {band.doubled} doubled, noise {band.noise}"
         rows.append((name, told))
     noise = f"{found.noise.per_s:.2f} a second"
     if found.noise.driving_per_s is not None and found.noise.idle_per_s is not None:

@@ -1,4 +1,4 @@
-"""`treadle lab`: serve the lessons to a browser here, write them for others, or write a teacher's pack."""
+"""`treadle lab`: serve the lessons to a local browser, export them, or write a teacher's pack."""
 
 import contextlib
 import webbrowser
@@ -21,10 +21,10 @@ PORT_MAX = 65_535
 
 
 class LabRequest:
-    """Which lesson, on which port, with or without opening a browser."""
+    """The lesson, the port, and whether to open a browser."""
 
     def __init__(self, lesson: int | None, port: int, open_browser: bool) -> None:
-        """Check everything and take the port; RequestError says what is wrong."""
+        """Check everything and open the port; RequestError says what is wrong."""
         chosen = 1 if lesson is None else check_number(lesson)
         if port != 0 and not 1024 <= port <= PORT_MAX:
             raise RequestError(f"--port is {port}, allowed is 1024 to {PORT_MAX}, or 0 for any free one")
@@ -34,19 +34,19 @@ class LabRequest:
 
 
 def lab(request: LabRequest) -> None:
-    """Serve until interrupted, which is the way to end it."""
+    """Serve until interrupted; there is no other way to end it."""
     with request.server, contextlib.suppress(KeyboardInterrupt):
         request.server.serve_forever()
 
 
 def opened(request: LabRequest) -> bool:
-    """Open the address in a browser, if that is wanted; False if there is none that opens."""
+    """Open the address in a browser if the request asks for it; False if no browser opens."""
     return not request.open_browser or webbrowser.open(request.url)
 
 
 @dataclass(frozen=True, slots=True)
 class LabFiles:
-    """What is to be written instead: an export, or a teacher's pack."""
+    """What to write instead of serving: an export, or a teacher's pack."""
 
     export: Path | None
     runtime: Path | None
@@ -55,13 +55,15 @@ class LabFiles:
     lesson: int | None
 
     def wanted(self) -> bool:
-        """Tell whether files are wanted; RequestError if the options don't go together."""
+        """Tell whether files are wanted; RequestError if the options can't be combined."""
         if self.runtime is not None and self.export is None:
-            raise RequestError("--runtime goes with --export DIR")
+            raise RequestError("--runtime is allowed only with --export DIR")
         if self.out is not None and not self.teacher:
-            raise RequestError("--out goes with --teacher")
+            raise RequestError("--out is allowed only with --teacher")
         if self.teacher and self.export is not None:
-            raise RequestError("--teacher and --export don't go together: pupils get the one, you the other")
+            raise RequestError(
+                "--teacher and --export can't be combined: one is for you, the other for pupils"
+            )
         if self.lesson is not None and (self.teacher or self.export is not None):
             raise RequestError(f"LESSON is {self.lesson}, but --export and --teacher are for all lessons")
         return self.teacher or self.export is not None
@@ -71,12 +73,12 @@ class LabFiles:
         if self.export is not None:
             notice = Export(self.export, self.runtime).write()
             done = (
-                f"{self.export} has the lab for browsers: double-click index.html, or put the folder on any "
-                "web server."
+                f"{self.export} contains the lab for browsers: double-click index.html, or put the folder on "
+                "any web server."
             )
             return [done, *([] if notice is None else [notice])]
         teacher, sheet = write_pack(self.out or Path(DEFAULT_FOLDER))
-        return [f"{teacher} has aims, times and answers, {sheet} is for pupils: open them and print."]
+        return [f"{teacher} has aims, times and answers; {sheet} is for pupils. Open them and print."]
 
 
 def _whole(name: str, text: str, allowed: str) -> int:
@@ -105,30 +107,28 @@ def lab_command(
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address only.")] = False,
     export: Annotated[
         Path | None,
-        typer.Option("--export", metavar="DIR", help="Write the lab for browsers without Python, and end."),
+        typer.Option("--export", metavar="DIR", help="Write the lab for browsers without Python, and exit."),
     ] = None,
     runtime: Annotated[
         Path | None,
         typer.Option(
             "--runtime",
             metavar="FILE",
-            help=f"With --export: Python for browsers, {FILE}. Without it from the cache, or once from npm.",
+            help=f"With --export: Python for browsers, {FILE}. Default: the cache, else downloaded from npm.",
         ),
     ] = None,
     teacher: Annotated[
-        bool, typer.Option("--teacher", help="Write aims, times, answers and a worksheet, and end.")
+        bool, typer.Option("--teacher", help="Write aims, times, answers and a worksheet, and exit.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="DIR", help=f"With --teacher: where to, {DEFAULT_FOLDER} if not given."
-        ),
+        typer.Option("--out", metavar="DIR", help=f"With --teacher: the folder. Default: {DEFAULT_FOLDER}."),
     ] = None,
 ) -> None:
-    """Open the lessons: the real firmware on the bench, while you move a slider.
+    """Open the lessons: move a slider and see what the real firmware does on the bench.
 
     1 two channels, 2 thresholds, 3 slew, 4 the power loop, 5 selector, throttle and place, 6 break it, and an
-    editor for a controller of your own. Works without a network. Ctrl-C ends it.
+    editor for your own controller. Works without a network. Ctrl-C ends it.
 
     Example: `treadle lab 4`
     """
@@ -140,5 +140,5 @@ def lab_command(
     request = LabRequest(lesson, port, not no_browser)
     print(f"The lab is at {request.url} until you press Ctrl-C.", flush=True)
     if not opened(request):
-        print("No browser opened: copy the address into one, the whole of it.", flush=True)
+        print("No browser opened: copy the whole address into one.", flush=True)
     lab(request)

@@ -46,13 +46,13 @@ def rides(text: str) -> int:
 BikeArgument = Annotated[str, typer.Argument(help="Bike file, or the name of an example bike.")]
 SeedOption = Annotated[
     int,
-    typer.Option(parser=seed, metavar="NUMBER", help="Decides every random thing of the ride, 0 or more."),
+    typer.Option(parser=seed, metavar="NUMBER", help="Random seed, 0 or more."),
 ]
 ControllerOption = Annotated[
     str | None,
     typer.Option(
         metavar="PLACE:CLASS",
-        help="A controller of your own instead of ours: module_or_file:Class, such as mine.py:Mine.",
+        help="Use your own controller: module_or_file:Class, for example mine.py:Mine.",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]

@@ -1,4 +1,4 @@
-"""The program `treadle`: the commands together; what goes wrong becomes a sentence and an exit code.
+"""The program `treadle`: all commands; every error becomes a sentence and an exit code.
 
 Exit codes: 0 when what was asked holds, 1 when it does not, 2 when the request is wrong; an
 interruption (Ctrl-C or SIGTERM) ends with 130 and leaves nothing half written.
@@ -104,18 +104,18 @@ def main() -> None:
 
 
 def _usage(error: Any) -> str:
-    """Return in one line what the parser says against the command line; anything else is raised again."""
+    """Return the parser's complaint about the command line in one line; raise any other error again."""
     if not hasattr(error, "format_message"):
         raise error
     if type(error).__name__ == "NoArgsIsHelpError":
         return ""  # The help has been printed.
     path = getattr(getattr(error, "ctx", None), "command_path", "treadle")
     sentence = " ".join(str(error.format_message()).split()).rstrip(".")
-    return f"{sentence}; `{path} --help` tells what is allowed"
+    return f"{sentence}; `{path} --help` shows what is allowed"
 
 
 def _end(sentence: str, code: int) -> NoReturn:
-    """Leave with a sentence, if there is one to say."""
+    """Exit, with a sentence if there is one."""
     if sentence:
         complain(sentence, code)
     sys.exit(code)

@@ -15,23 +15,23 @@ if TYPE_CHECKING:
 
 
 def prove_command(
-    name: Annotated[str | None, typer.Option("--property", help="Only this property, by its name.")] = None,
+    name: Annotated[str | None, typer.Option("--property", help="Prove only this property.")] = None,
     vectors: Annotated[
-        Path | None, typer.Option(help="Write one line of numbers for each path into this file.")
+        Path | None, typer.Option(help="Write the numbers of each path to this file, one line a path.")
     ] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Prove properties of the firmware for rides of any length.
 
-    The unmodified firmware is run on symbols instead of numbers. Statements are about the whole step of the
-    controller, for all legal settings at once, from any state that its invariant allows; that constructors,
-    edges and steps keep the invariant is shown in the same run. Lemmas go down every path of one component;
-    some keep settings at their defaults, and they are joined by hand. Each property says which it rests on,
-    --json in full.
+    The unmodified firmware runs on symbols instead of numbers. A statement covers the whole step of the
+    controller, for all legal settings, from any state that the invariant allows; the same run proves that
+    constructors, edges and steps keep the invariant. A lemma covers every path of one component; some lemmas
+    use default settings, and lemmas are combined by hand. Each property lists the statements and lemmas that
+    it uses; --json lists them in full.
 
-    Exit code 0 if everything is proved, 1 if something is not; then the counterexample and a unit test that
-    shows it are printed.
+    Exit code 0 if everything is proved. Exit code 1 if not: then a counterexample is printed, and a unit test
+    that reproduces it.
 
     Example: `treadle prove --property stop`
     """
@@ -52,7 +52,7 @@ def _print_properties(result: ProveResult) -> None:
         print(f"{stated.name}: {judged.verdict}, {_counted(judged)}, {judged.seconds:.1f} s")
         print(f"  {stated.sentence}")
         for statement in stated.statements:
-            print(f"  shown of the whole step: {statement}")
+            print(f"  shown for the whole step: {statement}")
         for assumption in stated.assumptions:
             print(f"  assumed: {assumption}")
         for lemma in judged.failing:

@@ -26,13 +26,13 @@ from host_sim.textfile import spoken
 def ride_command(
     bike: Annotated[str | None, typer.Argument(help="Bike file, or example. Default: cargo_trike.")] = None,
     recording: Annotated[
-        str | None, typer.Option(help="Recorded ride: CSV or FIT file, or an example.")
+        str | None, typer.Option(help="Recorded ride: a CSV or FIT file, or an example.")
     ] = None,
-    course: Annotated[str | None, typer.Option(help="Scripted ride: TOML file, or an example.")] = None,
+    course: Annotated[str | None, typer.Option(help="Scripted ride: a TOML file, or an example.")] = None,
     seconds: Annotated[
         float | None,
         typer.Option(
-            parser=read_seconds, metavar="SECONDS", help="Ride only so long. Default: the whole ride."
+            parser=read_seconds, metavar="SECONDS", help="Stop after this time. Default: the whole ride."
         ),
     ] = None,
     seed: SeedOption = 1,
@@ -43,13 +43,11 @@ def ride_command(
     ] = None,
     controller: ControllerOption = None,
     replay: Annotated[
-        Path | None, typer.Option(help="Log of watch --record or --blackbox: step the firmware through it.")
+        Path | None, typer.Option(help="Run the firmware through this log of watch --record or --blackbox.")
     ] = None,
     changes: Annotated[
         list[str] | None,
-        typer.Option(
-            "--set", metavar="NAME=VALUE", help="With --replay: another setting; may be given again."
-        ),
+        typer.Option("--set", metavar="NAME=VALUE", help="With --replay: change a setting; repeatable."),
     ] = None,
     as_test: Annotated[
         Path | None, typer.Option(help="With --replay: write the ride as a unit test, a test_….py file.")
@@ -59,23 +57,24 @@ def ride_command(
     """Ride a bike on the bench and see what the assist did.
 
     Without arguments the cargo trike rides a recorded road ride. Writes trace.csv (20 rows a second),
-    edges.csv (one second of crank edges) and ride.png. With `--capture ride.vcd` all crank edges go into a
+    edges.csv (one second of crank edges) and ride.png. `--capture ride.vcd` also writes all crank edges to a
     file that any waveform viewer opens.
 
-    With `--replay ride.steps` the firmware is stepped through what a board recorded: it must decide as the
-    board did, or is told where it parts. With another bike or `--set` it shows what would have been decided.
+    `--replay ride.steps` runs the firmware through the inputs that a board recorded. The outputs must equal
+    the board's; the first difference is reported. With another bike or `--set` it shows what the firmware
+    would have decided.
 
     Example: `treadle ride folding --course errand --seed 7 --out errand`
     """
     if replay is not None:
         if any(given is not None for given in (recording, course, seconds, capture, controller)):
             raise RequestError(
-                "--replay takes the ride from its log, allowed beside it are BIKE, --set, --as-test, --out"
+                "--replay takes the ride from its log, allowed with it are BIKE, --set, --as-test, --out"
             )
         replay_command(ReplayRequest(replay, bike, changes or [], out, force, as_test), as_json)
         return
     if changes or as_test is not None:
-        raise RequestError("--set and --as-test belong to --replay, allowed is with it")
+        raise RequestError("--set and --as-test are allowed only with --replay")
     request = RideRequest(
         bike or DEFAULT_BIKE, recording, course, seconds, seed, out, force, capture, controller
     )
@@ -115,7 +114,7 @@ def _print_ride(result: RideResult) -> None:
     if result.estimated:
         print(
             f"estimated from the recorded speed, not recorded: {', '.join(result.estimated)}; "
-            "no wind is assumed, and without altitude a level road"
+            "no wind is assumed, and a level road if the recording has no altitude"
         )
     if result.notes:
         print(f"recording changed by rule: {', '.join(result.notes)}")

@@ -1,19 +1,19 @@
-"""What a user should know: a sentence on standard error, or, where JSON is asked for, an error as JSON."""
+"""Messages for the user: a sentence on standard error, or an error as JSON if JSON is asked for."""
 
 import json
 import sys
 
 
 def say(sentence: str) -> None:
-    """Say it; above the progress bar, where one is shown."""
+    """Print a sentence on standard error, above the progress bar if there is one."""
     print(f"treadle: {sentence}", file=sys.stderr)
 
 
 def complain(sentence: str, code: int) -> None:
     """Say why the program ends without a result.
 
-    With --json that is one object on standard output, {"error": SENTENCE, "exit_code": CODE}, and nothing on
-    standard error; else the sentence on standard error.
+    With --json, print one object on standard output, {"error": SENTENCE, "exit_code": CODE}, and nothing on
+    standard error. Without it, print the sentence on standard error.
     """
     if json_wanted():
         print(json.dumps({"error": sentence, "exit_code": code}), flush=True)

@@ -25,18 +25,20 @@ if TYPE_CHECKING:
     from host_sim.watching.step_seen import StepSeen
 
 SECONDS, SECONDS_MAX = 120.0, 3600.0
-_DESK_WORDS = "The desk board's motor is a current that follows the command at once; the bench has the same."
+_DESK_WORDS = (
+    "The desk board's motor is a current that follows the command at once; the bench uses the same motor."
+)
 _BIKE_WORDS = (
-    "The bench has the motor and the battery of the bike file, at the cadence and the wheel's speed that the "
-    "board sent. Where the curves part, the file's motor is not the one on the stand."
+    "The bench uses the motor and the battery of the bike file, and the cadence and wheel speed that the "
+    "board sent. Where the curves differ, the motor in the file differs from the motor on the stand."
 )
 
 
 class StepRequest:
-    """Which bike, how long to wait, where the page goes."""
+    """The bike, how long to wait, and the path of the page."""
 
     def __init__(self, bike: str, desk: bool, seconds: float, out: Path | None, force: bool) -> None:
-        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        """Check everything before a port is opened; RequestError says what is wrong."""
         self.bike = load_bike(bike)
         self.desk = desk
         if not 10.0 <= seconds <= SECONDS_MAX:
@@ -53,13 +55,13 @@ class StepResult:
     """What was measured and simulated, and the page."""
 
     def __init__(self, request: StepRequest, bridged: Bridged, file: Path) -> None:
-        """Keep what came of it."""
+        """Store the results."""
         self.request = request
         self.bridged = bridged
         self.file = file
 
     def as_json(self) -> dict[str, Any]:
-        """Return the numbers, with the keys that the manual names."""
+        """Return the numbers under their documented keys."""
         both = {"measured": self.bridged.measured, "simulated": self.bridged.simulated}
         return {
             "bike": self.request.bike.name,
@@ -86,7 +88,7 @@ class NoStep(Exception):
 
 
 def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = time.monotonic) -> StepResult:
-    """Wait for a step, ride it on the bench, write the page. NoStep if none came."""
+    """Wait for a step, ride it on the bench, write the page. NoStep if no step came."""
     path = request.out
     with Delivery(path.parent, (path.name,), request.force) as delivery:
         settings, seen = _wait(request, port, clock_s)
@@ -101,7 +103,7 @@ def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = 
 def _wait(
     request: StepRequest, port: "BytePort", clock_s: Callable[[], float]
 ) -> "tuple[dict[str, int], StepSeen]":
-    """Ask for the settings, and listen until a step is whole."""
+    """Ask for the settings, and listen until a step is complete."""
     from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
     from host_sim.boardlink.frames import Frame
     from host_sim.watching.step_seen import StepFinder
@@ -111,7 +113,7 @@ def _wait(
     try:
         settings = client.settings()
     except (BoardRefusal, BoardSilent) as error:
-        raise NoStep(f"the board did not tell its settings: {error}") from None
+        raise NoStep(f"the board did not send its settings: {error}") from None
     finder, ends_s = StepFinder(), clock_s() + request.seconds
     while clock_s() < ends_s:
         arrived += [item for item in client.wire.feed(port.read(4_096)) if isinstance(item, Frame)]
@@ -122,8 +124,8 @@ def _wait(
         arrived.clear()
     why = f" ({finder.why_not})" if finder.why_not else ""
     raise NoStep(
-        f"no step was seen in {request.seconds:g} s{why}: rest for 3 s, pedal until the motor helps, and go "
-        "on evenly for 6 s"
+        f"no step was seen in {request.seconds:g} s{why}: rest for 3 s, pedal until the motor helps, and "
+        "keep an even pace for 6 s"
     )
 
 
@@ -146,13 +148,14 @@ def step_command(
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Measure the step response of a board's power loop, and lay the bench's over it.
+    """Measure the step response of a board's power loop and compare it with the bench's.
 
-    Lesson 4 on a real board: rest for 3 s, pedal until the motor helps, and go on evenly for 6 s. The bench
-    rides the board's own settings at the cadence and the wheel's speed that the board sent; one page shows
-    both powers and both commands. With --desk a simulated rider does it, and the bench has the desk's motor.
+    This is lesson 4 on a real board: rest for 3 s, pedal until the motor helps, and keep an even pace for
+    6 s. The bench uses the board's settings, and the cadence and wheel speed that the board sent; one page
+    plots power and command of both. With --desk a simulated rider pedals, and the bench uses the desk
+    board's motor.
 
-    Driven wheel off the ground, hands clear, a hand at the battery switch.
+    Lift the driven wheel off the ground, keep clear of it, and keep one hand at the battery switch.
 
     Example: `treadle step my_trike.toml`
     """
@@ -183,7 +186,7 @@ def _print(result: StepResult) -> None:
     print(f"{'':<16}{'board':>10}{'bench':>10}")
     for name, measured, simulated in zip(_ROWS, board, bench, strict=True):
         print(f"{name:<16}{measured:>10}{simulated:>10}")
-    print(f"{'apart at most':<16}{bridged.largest_w:>8.0f} W")
+    print(f"{'largest gap':<16}{bridged.largest_w:>8.0f} W")
     print(f"{'file':<16}{spoken(result.file)}")
 
 

@@ -1,4 +1,4 @@
-"""`treadle verify`: hold a bike against the rules, before anyone rides it."""
+"""`treadle verify`: check a bike against the rules, before anyone rides it."""
 
 import json
 import sys
@@ -36,7 +36,7 @@ INTERRUPTED = 130
 
 
 class VerifyRequest:
-    """Which bike, which rules, how many rides of each kind, from which number on, into which folder."""
+    """The bike, the rules, the number of rides of each kind, the first seed and the output folder."""
 
     def __init__(
         self,
@@ -48,7 +48,7 @@ class VerifyRequest:
         force: bool,
         controller: str | None = None,
     ) -> None:
-        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        """Check and load everything before the first ride; RequestError says what is wrong."""
         self.bike_given = bike
         self.bike = load_bike(bike)
         self.rules = RULES if rule is None else (rule_named(rule),)
@@ -61,10 +61,10 @@ class VerifyRequest:
 
 
 class VerifyResult:
-    """The verdicts, the rides of each kind, whether an interruption cut them short, and the files."""
+    """The verdicts, the rides of each kind, whether they were interrupted, and the files."""
 
     def __init__(self, request: VerifyRequest, judging: Judging, interrupted: bool) -> None:
-        """Keep what was found."""
+        """Store the results."""
         self.request = request
         self.verdicts = judging.verdicts()
         self.ridden = judging.ridden
@@ -73,16 +73,16 @@ class VerifyResult:
 
     @property
     def fails(self) -> bool:
-        """Whether a rule fails. One that was not shown doesn't fail: nothing has broken it."""
+        """Whether a rule fails. A rule that was not shown doesn't fail: no ride has broken it."""
         return any(verdict.fails for verdict in self.verdicts)
 
     def as_json(self) -> list[dict[str, Any]]:
-        """Return one entry for each rule that applies, with the keys that README.md in `rules` explains."""
+        """Return one entry for each rule that applies; README.md in `rules` explains the keys."""
         return [self._entry(verdict) for verdict in self.verdicts if verdict.applies]
 
     @property
     def asked_about(self) -> str:
-        """What was held against the rules, in the words of the command line."""
+        """What was checked, as arguments of the command line."""
         request = self.request
         controller = "" if request.controller is None else f" --controller {request.controller}"
         return request.bike_given + controller
@@ -116,9 +116,9 @@ def _rounded(value: float | None) -> float | None:
 def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:
     """Ride, judge, write the report and a picture of the worst case of every rule that fails.
 
-    An interruption (Ctrl-C, SIGTERM) ends the rides; what was ridden until then is judged and written,
-    without pictures. KeyboardInterrupt if nothing was ridden yet, or if the writing is interrupted: then
-    nothing is left.
+    After an interruption (Ctrl-C, SIGTERM) the finished rides are judged and the report is written, without
+    pictures. KeyboardInterrupt if no ride was finished, or if the writing is interrupted: then no file is
+    left behind.
     """
     with ended_as_interrupted(), Delivery(request.out, (REPORT,), request.force) as delivery:
         judging = Judging(request.bike, request.rules, request.seed, request.rides, request.build)
@@ -159,13 +159,13 @@ def verify_command(
     bike: BikeArgument = DEFAULT_BIKE,
     rule: Annotated[str | None, typer.Option(help="Only this rule, by its name in the table.")] = None,
     faults: Annotated[
-        bool, typer.Option("--faults", help="The fault matrix instead: every input in every way of failing.")
+        bool, typer.Option("--faults", help="Ride the fault matrix: every input fails in every way.")
     ] = False,
     seed: SeedOption = 1,
     rides: Annotated[
         int,
         typer.Option(
-            parser=read_rides, metavar="NUMBER", help="Rides of each kind, every one with other draws."
+            parser=read_rides, metavar="NUMBER", help="Number of rides of each kind; each has its own seed."
         ),
     ] = 50,
     out: OutOption = None,
@@ -173,21 +173,22 @@ def verify_command(
     controller: ControllerOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Hold a bike against the timing and safety rules, healthy and under faults.
+    """Check a bike against the timing and safety rules, with and without faults.
 
-    A rule holds, fails, or was not shown: then no ride came to the point, although up to four times as many
-    rides of its kinds were ridden. Exit code 0 if no rule fails, 1 if one fails. Writes verify.json, and a
-    picture of the worst case of every rule that fails. Ctrl-C keeps what was ridden until then (exit code
-    130). What holds here is a reason to try carefully, no approval.
+    A rule holds, fails, or is not shown. Not shown means that no ride tested it, although up to four times
+    as many rides were tried. Exit code 0 if no rule fails, 1 if one fails. Writes verify.json, and a picture
+    of the worst case of every rule that fails. Ctrl-C keeps the results of the finished rides (exit code
+    130). Simulation is not approval: a rule that holds here may fail on the road. Try it carefully.
 
-    With --faults each input fails in every way, at five speeds, judged by true watts, true speed and true
-    crank; writes faults.json and faults.png. Exit code 1 if a cell fails that the hazard table doesn't know.
+    With --faults each input fails in every way, at five speeds. The simulator's true power, speed and crank
+    decide, not what the sensors read. Writes faults.json and faults.png. Exit code 1 if a cell exceeds the
+    limits by more than the hazard table states.
 
     Example: `treadle verify folding --rule "steady help" --rides 200`
     """
     if faults:
         if controller is not None:
-            raise RequestError("--faults and --controller are both given, allowed is one of them")
+            raise RequestError("--faults and --controller are both given, only one of them is allowed")
         if not verify_faults_command(FaultsRequest(bike, rule, seed, out, force), as_json):
             raise typer.Exit(1)
         return
@@ -207,8 +208,8 @@ def verify_command(
 
 
 def _cut_short(result: VerifyResult) -> str:
-    """Say how much was ridden: of every kind about as much."""
+    """Say how many rides of each kind were finished."""
     ridden = sorted(result.ridden.values())
     of_each = f"{ridden[0]} to {ridden[-1]}" if ridden[0] != ridden[-1] else str(ridden[0])
     of_all = f"{of_each} of {result.request.rides} of each kind"
-    return f"interrupted; what was ridden until then is judged and written: {of_all}"
+    return f"interrupted; the report covers the finished rides: {of_all}"

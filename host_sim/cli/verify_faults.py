@@ -1,4 +1,4 @@
-"""`treadle verify --faults`: the fault matrix of a bike, judged by what is true, with its picture."""
+"""`treadle verify --faults`: the fault matrix of a bike, judged by the true values, with its picture."""
 
 import json
 import sys
@@ -41,16 +41,16 @@ WORDS = {HOLDS: "holds", FAILS: "FAILS", UNSEEN: "unseen"}
 
 
 class FaultsRequest:
-    """Which bike, which row if not all, from which seed, into which folder."""
+    """The bike, one row or all, the first seed and the output folder."""
 
     def __init__(self, bike: str, row: str | None, seed: int, out: Path | None, force: bool) -> None:
-        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        """Check and load everything before the first ride; RequestError says what is wrong."""
         self.bike_given = bike
         self.bike = load_bike(bike)
         names = [one.name for one in rows_for(self.bike)]
         if row is not None and row not in names:
             raise RequestError(
-                f'--rule "{row[:60]}" is no row of the fault matrix of this bike, {closest(row, names)}'
+                f'--rule "{row[:60]}" is not a row of the fault matrix of this bike, {closest(row, names)}'
             )
         self.row = row
         self.seed = seed
@@ -59,17 +59,17 @@ class FaultsRequest:
 
 
 class FaultsResult:
-    """The matrix, the hazard table it was judged with, and the files that were written."""
+    """The matrix, the hazard table used to judge it, and the files written."""
 
     def __init__(self, request: FaultsRequest, table: HazardTable, matrix: Matrix, files: list[Path]) -> None:
-        """Keep what was found."""
+        """Store the results."""
         self.request = request
         self.table = table
         self.matrix = matrix
         self.files = files
 
     def as_json(self) -> dict[str, Any]:
-        """Return the limits, every cell and what the hazard table says about those that can't be seen."""
+        """Return the limits, every cell, and the hazards of the cells that software can't see."""
         bike = self.matrix.bike
         limits = Limits(bike)
         bounds = bounds_of(bike)
@@ -139,14 +139,14 @@ def _print(result: FaultsResult) -> None:
         print(line)
     failing = worst_of_rows(matrix, FAILS)
     if failing:
-        print("\nFails, in the worst case of each row:")
+        print("\nRows that fail, with their worst case:")
     for cell in failing:
         again = f'treadle verify {result.request.bike_given} --faults --rule "{cell.row}"'
         _say(f"{cell.row}, {cell.situation} at {cell.speed_km_per_h:g} km/h: {'; '.join(cell.why)}")
-        _say(f"again: {again}", "    ")
+        _say(f"repeat: {again}", "    ")
     unseen = worst_of_rows(matrix, UNSEEN)
     if unseen:
-        print("\nCan't be seen by any software; host_sim/rules/HAZARDS.md says what covers it:")
+        print("\nNo software can see these; host_sim/rules/HAZARDS.md says what covers them:")
     for cell in unseen:
         _say(f'{cell.row}: {"; ".join(cell.why)} (see "{cell.hazard}")')
     counts = {verdict: sum(cell.verdict == verdict for cell in matrix.cells) for verdict in WORDS}
@@ -154,7 +154,7 @@ def _print(result: FaultsResult) -> None:
         f"\n{len(matrix.cells)} cells: {counts[HOLDS]} hold, {counts[FAILS]} fail, "
         f"{counts[UNSEEN]} can't be seen."
     )
-    _say("What holds here is a reason to try carefully, no approval.", "")
+    _say("Simulation is not approval: what holds here may fail on the road. Try it carefully.", "")
     print("files  " + "\n       ".join(spoken(path) for path in result.files))
 
 

@@ -1,4 +1,4 @@
-"""The table of `treadle verify`: what fails first, what was not shown next, and then what holds."""
+"""The table of `treadle verify`: first the rules that fail, then those not shown, then those that hold."""
 
 from textwrap import fill
 from typing import TYPE_CHECKING
@@ -13,12 +13,12 @@ WIDTH = 80
 HEADINGS = ("", "rule", "worst", "limit", "margin", "unit", "ride")
 SAID = {FAILS: "FAILS", NOT_SHOWN: "not shown", HOLDS: "holds"}
 TO_THE_RIGHT = (2, 3, 4, 6)
-# The whole unit stands in verify.json.
+# verify.json has the full unit.
 SHORT_UNITS = {"% of what is allowed": "%", "% of assist power": "%"}
 
 
 def print_verdicts(result: "VerifyResult") -> None:
-    """Print the table, what is to be said about each rule that doesn't hold, and the closing lines."""
+    """Print the table, a paragraph for each rule that doesn't hold, and the closing lines."""
     applying = [verdict for verdict in result.verdicts if verdict.applies]
     by_outcome = {
         outcome: [verdict for verdict in applying if verdict.outcome == outcome]
@@ -34,7 +34,7 @@ def print_verdicts(result: "VerifyResult") -> None:
     print()
     _print_filled(_counts(by_outcome) + " " + _not_applicable(result))
     if by_outcome[HOLDS] or by_outcome[FAILS]:
-        print("A worst case is ridden again by its number:")
+        print("To repeat the worst ride of a rule:")
         print(f'  treadle verify {result.asked_about} --rule "RULE" --seed RIDE --rides 1')
     place = result.request.bike.place_profile
     _print_filled(f"Place: {place.title}; {place.warning}.")
@@ -44,7 +44,7 @@ def print_verdicts(result: "VerifyResult") -> None:
 def _print_table(verdicts: list[Verdict]) -> None:
     rows = [HEADINGS, *(_row(verdict) for verdict in verdicts)]
     widths = [max(len(row[column]) for row in rows) for column in range(len(HEADINGS))]
-    if sum(widths) + len(widths) - 1 > WIDTH:  # A ride of many digits: verify.json has its number.
+    if sum(widths) + len(widths) - 1 > WIDTH:  # The ride's number is too long: verify.json has it.
         rows = [row[:-1] for row in rows]
     for row in rows:
         cells = [
@@ -79,7 +79,7 @@ def _print_failure(result: "VerifyResult", verdict: Verdict) -> None:
     _print_filled(f"  source: {verdict.rule.source}", "    ")
     if verdict.cure:
         _print_filled(f"  cure: {verdict.cure}", "    ")
-    print(f"  again: {result.repeat(verdict)}")
+    print(f"  repeat: {result.repeat(verdict)}")
 
 
 def _counts(by_outcome: dict[str, list[Verdict]]) -> str:

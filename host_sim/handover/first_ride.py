@@ -1,4 +1,4 @@
-"""A first ride on the bench: a start, a stretch of road, a stop. What the rider will feel, in numbers."""
+"""A first ride on the bench: a start, a stretch of road, a stop. It gives the numbers that a rider feels."""
 
 from dataclasses import dataclass
 from math import pi
@@ -14,17 +14,15 @@ STOP_S = 12.0
 END_S = 15.0
 CADENCE_RPM = 60.0
 EFFORT_W = 90.0
-FELT_M_PER_S2 = (
-    0.05  # This project's own: a push of 5 N on a bicycle of 100 kg. Below it nobody feels a motor.
-)
+FELT_M_PER_S2 = 0.05  # This project's own limit: 5 N on a bicycle of 100 kg. Nobody feels less.
 
 
 @dataclass(frozen=True, slots=True)
 class FirstRide:
-    """What was measured; None where the motor was never felt.
+    """The measurements; None if the motor's push never reached FELT_M_PER_S2.
 
-    Times and turns count from the first turn of the crank to the moment at which the motor's push is felt
-    (FELT_M_PER_S2), which comes later than the first command.
+    Times and turns count from the start of pedalling until the push reaches FELT_M_PER_S2, which is later
+    than the first command.
     """
 
     samples: Samples
@@ -37,7 +35,7 @@ class FirstRide:
 
 
 def first_ride(bike: Bike, seed: int = 1) -> FirstRide:
-    """Ride the bike away from rest on level road at an easy pace, and stop pedalling."""
+    """Ride from rest on level road at an easy pace, then stop pedalling."""
     lines = [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": EFFORT_W, "selector_percent": 100},
         {"at_s": START_S, "cadence_rpm": CADENCE_RPM},
@@ -67,7 +65,7 @@ def first_ride(bike: Bike, seed: int = 1) -> FirstRide:
 
 
 def push_m_per_s2(bike: Bike, samples: Samples) -> list[float]:
-    """Return the acceleration that the motor alone gives the bicycle: torque over radius over mass."""
+    """Return the bicycle's acceleration by the motor alone: torque / radius / mass."""
     radius_m = bike.bicycle.wheel_circumference_m / (2.0 * pi)
     idle_a = bike.motor.no_load_current_a
     per_a = bike.motor.torque_constant_nm_per_a / radius_m / bike.bicycle.mass_kg

@@ -1,8 +1,7 @@
-"""The rules of `treadle verify` in the owner's words: what should happen, and what the worst ride did.
+"""The rules of `treadle verify` in plain words for the owner: what should happen, and the worst ride.
 
-`asks` and `found` are formats that may name `{limit}` and `{measured}`, or the
-same in thousandths, `{limit_v}` and `{measured_v}`; every rule has a pair, and a test holds
-the two lists together.
+`asks` and `found` are format strings that may contain `{limit}` and `{measured}`, or `{limit_v}` and
+`{measured_v}`, the same divided by 1000. Every rule has a pair; a test compares the two lists.
 """
 
 import re
@@ -10,7 +9,7 @@ from collections.abc import Sequence
 
 from host_sim.handover.reports import RuleHeld
 
-# What a rider must know first; what is not named here follows in the order of the report.
+# What a rider must know first; other rules follow in the order of the report.
 MOST_URGENT = (
     "forward pedalling only", "cut-off distance", "brake cut", "nothing from a standing crank",
     "noise never engages", "rocking never engages", "a fault stays", "stop time", "throttle release",
@@ -22,11 +21,12 @@ _NOTHING = "the motor was still asked to push"
 
 OWNER_WORDS: dict[str, tuple[str, str]] = {
     "forward pedalling only": (
-        "Help only while you pedal forward.", "it pushed for {measured} s without, allowed is {limit} s"),
+        "The motor helps only while you pedal forward.",
+        "it pushed for {measured} s without forward pedalling, allowed is {limit} s"),
     "cut-off distance": (
         "When you stop pedalling, help ends within {limit} m.", "it went on for {measured} m"),
     "stop time": (
-        "When you stop pedalling, help ends in the time set.", "it ended {measured} ms late"),
+        "When you stop pedalling, help ends within the set time.", "it ended {measured} ms late"),
     "brake cut": (
         "A brake lever with a switch ends help at once.", "it took {measured} ms, allowed is {limit} ms"),
     "nudge run-on": (
@@ -38,17 +38,17 @@ OWNER_WORDS: dict[str, tuple[str, str]] = {
         "Rocking the pedals ends help like a stop.", "it went on for {measured} s, allowed is {limit} s"),
     "backward edges": (
         "Pedalling backward ends help at once.",
-        "{measured} sensor steps backward were needed, allowed are {limit}"),
+        "it took {measured} sensor steps backward, allowed are {limit}"),
     "steady help": (
         "Help stays while you pedal steadily.", "it dropped out {measured} times in one ride"),
     "no hunting at the thresholds": (
         "Slow pedalling does not switch help on and off.", "it switched on {measured} times"),
     "cut-off speed": (
-        "Help has ended at {limit} km/h.", "it went on up to {measured} km/h"),
+        "Help ends at {limit} km/h or below.", "it went on up to {measured} km/h"),
     "no drive over speed": (
-        "Well above the top speed nothing drives.", _NOTHING),
+        "Well above the top speed the motor does not drive.", _NOTHING),
     "taper falls": (
-        "Near the top speed help only falls.", "it rose by {measured} W"),
+        "Near the top speed, help never grows with speed.", "it rose by {measured} W"),
     "no hunting in the taper": (
         "Near the top speed help is steady.", "it swung by {measured} % of full help"),
     "start-up speed": (
@@ -57,42 +57,42 @@ OWNER_WORDS: dict[str, tuple[str, str]] = {
         "When the throttle closes, help ends within {limit} s.", "it took {measured} s"),
     "least speed to engage": (
         "Pedalling gives no help below the speed that the place asks for.",
-        "it helped {measured} km/h below"),
+        "it helped {measured} km/h below that"),
     "output range": (
-        "The motor controller gets only voltages it is made for.",
+        "The motor controller gets only voltages that it is made for.",
         "it got {measured_v} V, allowed are {limit_v} V"),
     "rise rate": (
         "Help grows gently.", "its signal grew by {measured_v} V/s, allowed are {limit_v} V/s"),
     "two actions to start": (
-        "Switched on with pedals turning or throttle open, it gives nothing.", _NOTHING),
+        "If you switch on with pedals turning or throttle open, there is no help.", _NOTHING),
     "first help": (
-        "Help begins to grow within {limit}° of the crank's turn.", "it took {measured}°"),
+        "Help begins within {limit}° of crank rotation.", "it took {measured}°"),
     "engage edges": (
-        "Help waits for the turn of the crank that was set.", "it came {measured} sensor steps early"),
+        "Help waits until the crank has turned by the set angle.", "it came {measured} sensor steps early"),
     "engage cadence": (
-        "Help waits for the pedalling speed that was set.", "it came {measured} rpm early"),
+        "Help waits for the set pedalling speed.", "it came {measured} rpm early"),
     "selector shares": (
         "Each position of the switch gives its share of help.", "one was {measured} W off"),
     "power overshoot": (
-        "The first push does not overshoot.", "it did by {measured} %, allowed are {limit} %"),
+        "The first push does not overshoot.", "it overshot by {measured} %, allowed are {limit} %"),
     "power settling": (
         "The power is steady after {limit} s.", "it took {measured} s"),
     "help resumed at speed": (
         "While rolling, help comes back within {limit} s.", "it took {measured} s"),
     "power when a slope begins": (
-        "A hill that begins brings no burst of power.", "it brought {measured} J, allowed are {limit} J"),
+        "The start of a hill brings no burst of power.", "it brought {measured} J, allowed are {limit} J"),
     "surge": (
         "The power does not come and go.", "it swung by {measured} %, allowed are {limit} %"),
     "continuous power": (
         "Power stays within {limit} W.", "it reached {measured} W"),
     "battery fold-back": (
-        "A low battery weakens help.", "it gave {measured} W too much"),
+        "With a low battery, help gets weaker.", "it gave {measured} W too much"),
     "heat fold-back": (
-        "A hot motor weakens help.", "it gave {measured} W too much"),
+        "With a hot motor, help gets weaker.", "it gave {measured} W too much"),
     "a fault stays": (
         "After a fault the motor stays off.", _NOTHING),
     "nothing from a standing crank": (
-        "Whatever fails, pedals at rest give no help.", _NOTHING),
+        "Whatever fails, there is no help while the pedals rest.", _NOTHING),
     "noise never engages": (
         "Electrical noise never starts the motor.", "it started {measured} times"),
     "lever wires": (
@@ -107,11 +107,11 @@ OWNER_WORDS: dict[str, tuple[str, str]] = {
     "stalled loop": (
         "If the control board hangs, help ends.", "it took {measured} ms, allowed are {limit} ms"),
     "no jump after a stall": (
-        "After the control board hung, help begins from nothing.", "it jumped by {measured_v} V"),
+        "After the control board hung, help starts again from zero.", "it jumped by {measured_v} V"),
     "clock wrap": (
-        "Help does not change over hours of being switched on.", "it changed by {measured_v} V"),
+        "Help stays the same over hours of use.", "it changed by {measured_v} V"),
     "lost edges": (
-        "If the control board misses signals of the pedals, help ends.", _NOTHING),
+        "If the control board misses pedal signals, help ends.", _NOTHING),
 }  # fmt: skip
 
 
@@ -126,13 +126,13 @@ def said(row: RuleHeld) -> tuple[str, str]:
 
 
 def by_urgency(rows: Sequence[RuleHeld]) -> list[RuleHeld]:
-    """Return the rules with what a rider must know first in front."""
+    """Return the rules, those that a rider must know first in front."""
     urgent = {name: at for at, name in enumerate(MOST_URGENT)}
     return sorted(rows, key=lambda row: urgent.get(row.rule, len(urgent)))
 
 
 def plain(value: float | None) -> str:
-    """Return a number as people read it, never with an exponent."""
+    """Return a number for people to read, never with an exponent."""
     if value is None:
         return "none"
     if abs(value) >= 100.0:

@@ -1,7 +1,7 @@
 """Records of `treadle calibrate` and `treadle commission` on the sheet: who measured what, and when.
 
-Read strictly, as reports are. A record of another bicycle, of other settings than it has now, of the desk
-board or one that contradicts itself is refused: on the sheet it would stand for something that nobody did.
+Validated strictly, like reports. A record is refused if it is of another bicycle, of other settings than the
+bicycle has now, of the desk board, or contradicts itself: the sheet would claim something that nobody did.
 """
 
 from collections.abc import Sequence
@@ -26,22 +26,22 @@ MEASURED = {
     "throttle rest": "throttle let go", "throttle full": "throttle fully open",
     "selector low": "selector at its lowest", "selector high": "selector at its highest",
     "selector positions": "selector positions", "battery": "battery voltage", "shunt": "battery current",
-    "wheel": "way of a wheel turn",
+    "wheel": "distance per wheel turn",
 }  # fmt: skip
 """What a step of a calibration measures, in the owner's words."""
 
 TRIED = {
     "off the ground": "The driven wheel was off the ground while the motor was tried.",
     "settings": "The control board has the settings of this bicycle, and no fault.",
-    "loop time": "The control board keeps its time.",
+    "loop time": "The control board runs fast enough.",
     "forward": "Pedalling forward is seen as forward.",
     "help": "The motor helps when you pedal.",
     "brake cuts": "Pulling a brake ends the help at once.",
     "backward": "Pedalling backward gives no help.",
-    "each brake": "Each brake lever is noticed by itself.",
+    "each brake": "The control board detects each brake lever separately.",
     "fault stays": "After a fault the motor stays off until somebody clears it.",
     "expiry": "With the control board stopped the motor gets no signal.",
-    "restart": "After switching on nothing drives while pedals and levers are at rest.",
+    "restart": "After switching on the motor does not drive while pedals and levers are at rest.",
 }
 """What an item of the first-power checklist shows, in the owner's words."""
 
@@ -99,7 +99,7 @@ def read_records(paths: Sequence[Path], bike: Bike) -> tuple[Record, ...]:
 
 
 def newest_commission(records: Sequence[Record]) -> Record | None:
-    """Return the record of the last first-power checklist: what an older one found has been mended since."""
+    """Return the latest record of a first-power checklist; an older one may list faults fixed since."""
     return next((record for record in reversed(records) if record.commission), None)
 
 

@@ -1,7 +1,7 @@
-"""Reports of other commands that go onto the sheet: read strictly, refused when they are of another bike.
+"""Reads the reports of other commands for the sheet; refuses a report of another bike.
 
-A sheet that shows the rules of one bicycle and the settings of another would be worse than none. So the
-limits in a report of `treadle verify` must be those of this bike, and a manifest's settings its settings.
+A sheet that shows the rules of one bicycle and the settings of another is worse than none. So the limits in
+a report of `treadle verify` must equal the limits of this bike, and a manifest's settings its settings.
 """
 
 import json
@@ -17,7 +17,7 @@ from host_sim.rules.catalogue import RULES
 from host_sim.textfile import read_text, spoken
 
 REPORT_BYTES_MAX = 5_000_000
-_LIMIT_ROUNDING = 1e-4  # A report keeps four digits behind the point.
+_LIMIT_ROUNDING = 1e-4  # A report keeps four decimals.
 
 Text = Annotated[str, Field(max_length=500)]
 Read = TypeVar("Read")
@@ -30,7 +30,7 @@ class Part(BaseModel):
 
 
 class RuleHeld(Part):
-    """One rule of a report of `treadle verify`; `holds` is None where no ride came to the point."""
+    """One rule of a report of `treadle verify`; `holds` is None if no ride tested it."""
 
     rule: Text
     holds: bool | None
@@ -45,7 +45,7 @@ class RuleHeld(Part):
 
     @property
     def untested(self) -> bool:
-        """Whether no simulated ride put this rule to the test. Older reports say False where they mean it."""
+        """Whether no simulated ride tested this rule. In this case older reports have `holds` = False."""
         return self.holds is None or (self.measured is None and not self.holds)
 
     @property
@@ -68,7 +68,7 @@ class CadenceSeen(Part):
 
 
 class SensorSeen(Part):
-    """A report of `treadle inspect`; what it could not tell is None, so is `fit` in an older report."""
+    """A report of `treadle inspect`; None means unknown. An older report has no `fit`."""
 
     fit: bool | None = None
     why: Annotated[list[Text], Field(max_length=50)] = []

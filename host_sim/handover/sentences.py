@@ -1,4 +1,4 @@
-"""What the sheet says in plain words, made from a bike's settings: first the words, then the numbers."""
+"""The sentences of the sheet, made from a bike's settings: first the words, then the numbers."""
 
 from collections.abc import Sequence
 
@@ -34,7 +34,7 @@ def setting_rows(settings: Settings) -> list[tuple[str, str, str]]:
 
 
 def felt_rows(bike: Bike) -> list[tuple[str, str]]:
-    """Return what is set that a rider feels, in words for the owner, only of parts that are fitted."""
+    """Return the settings that a rider feels, in words for the owner, only for parts that are fitted."""
     settings = bike.firmware_settings
     rows = [
         ("Full help", f"{settings.assist_power_w} W"),
@@ -59,8 +59,8 @@ def _unit(name: str) -> str:
 def feelings(bike: Bike, ride: FirstRide, rules: Sequence[RuleHeld] = ()) -> list[tuple[str, str]]:
     """Return what the rider will feel: words, and the numbers that belong to them.
 
-    Where a report of `treadle verify` is there, its worst cases are the numbers; else they are those of one
-    easy ride, and the words say so.
+    With a report of `treadle verify`, the numbers are its worst cases. Without one they are those of one easy
+    ride, and the words say so.
     """
     settings = bike.firmware_settings
     worst = {row.rule: row for row in rules}
@@ -73,10 +73,10 @@ def feelings(bike: Bike, ride: FirstRide, rules: Sequence[RuleHeld] = ()) -> lis
 
 def _starting(ride: FirstRide, settings: Settings) -> tuple[str, str]:
     if ride.help_after_s is None or ride.help_after_turns is None:
-        return ("On the bench the motor did not join in on a plain start.", "Find out why before you ride.")
-    words = "Start to pedal and the motor joins in after part of a turn of the crank, gently, then fully."
+        return ("In the simulated start the motor gave no help.", "Find out why before you ride.")
+    words = "Start pedalling: after part of a turn of the crank the motor helps, gently at first, then fully."
     if settings.engage_speed_mm_per_s > 0:
-        words = "Start to pedal; once the bicycle rolls, the motor joins in, gently, then fully."
+        words = "Start pedalling: once the bicycle rolls, the motor helps, gently at first, then fully."
     numbers = f"felt after {ride.help_after_turns:.2f} turns, {ride.help_after_s:.1f} s"
     if ride.full_after_s is not None:
         numbers += f"; full help {ride.full_after_s:.1f} s later, {ride.help_w:.0f} W"
@@ -87,14 +87,14 @@ def _stopping(ride: FirstRide, worst: RuleHeld | None) -> tuple[str, str]:
     rock = "Stop completely or keep pedalling; don't rock the pedals."
     if worst is None or worst.measured is None:
         return (
-            f"Stop pedalling and the motor lets go; how late at worst was not measured. {rock}",
+            f"Stop pedalling and the motor stops; the worst case was not measured. {rock}",
             f"one easy stop: {ride.run_on_s:.2f} s, {ride.run_on_m:.1f} m",
         )
     limit = "no limit" if worst.limit is None else f"limit {_metres(worst.limit)}"
     numbers = f"worst simulated stop {_metres(worst.measured)}, {limit}"
     if worst.failed:
-        return (f"The motor can push on after you stop pedalling. Have a hand on the brake. {rock}", numbers)
-    return (f"Stop pedalling and the motor lets go. {rock}", numbers)
+        return (f"The motor can push on after you stop pedalling. Keep a hand on the brake. {rock}", numbers)
+    return (f"Stop pedalling and the motor stops. {rock}", numbers)
 
 
 def _metres(way_m: float) -> str:
@@ -111,7 +111,7 @@ def _braking(bike: Bike, worst: RuleHeld | None) -> tuple[str, str]:
         return ("Pull any brake lever, even a little, and the motor stops.", _cut(worst))
     if bike.brakes.switches == "some":
         return (
-            "One brake lever stops the motor, the other does not: learn which, and stop pedalling "
+            "One brake lever stops the motor, the other does not: learn which one, and stop pedalling "
             "when you brake.",
             f"a switch on some levers only; {_cut(worst)}",
         )
@@ -119,20 +119,20 @@ def _braking(bike: Bike, worst: RuleHeld | None) -> tuple[str, str]:
 
 
 def _cut(worst: RuleHeld | None) -> str:
-    """Return how long the cut by a brake took; the motor controller's own delay comes on top."""
+    """Return how long the brake took to end the signal, without the motor controller's own delay."""
     if worst is None or worst.measured is None:
-        return "how soon was not measured"
+        return "the time was not measured"
     return f"the signal ends within {worst.measured:.0f} ms"
 
 
 def _speed(settings: Settings, worst: RuleHeld | None) -> tuple[str, str]:
     start, end = settings.taper_start_mm_per_s, settings.cutoff_speed_mm_per_s
-    words = "Near its top speed the help fades away; faster than that you ride on your own."
+    words = "Near the top speed help fades away; above it you ride without help."
     numbers = f"fades from {km_per_h(start)}, set to end at {km_per_h(end)}"
     if worst is not None and worst.measured is not None:
         numbers += f"; worst ride {worst.measured:.1f} km/h"
         if worst.failed:
-            words = "The help goes on above its top speed: it is not as it was set."
+            words = "Help goes on above the top speed that is set."
     return (words, numbers)
 
 
@@ -164,9 +164,9 @@ def _throttle(settings: Settings, worst: RuleHeld | None) -> tuple[str, str] | N
         if worst is not None and worst.measured is not None:
             numbers += f"; worst ride {worst.measured:.1f} km/h"
         if worst is not None and worst.failed:
-            return ("The throttle alone drives faster than it was set to: turn it with care.", numbers)
-        return ("The throttle alone gives a push at walking pace; beyond that you must pedal.", numbers)
-    return ("The throttle adds to your pedalling and does nothing alone.", watts)
+            return ("The throttle alone drives faster than its set speed: turn it with care.", numbers)
+        return ("The throttle alone drives at walking pace; above that you must pedal.", numbers)
+    return ("The throttle works only while you pedal.", watts)
 
 
 def _backward(settings: Settings, worst: dict[str, RuleHeld]) -> tuple[str, str]:
@@ -184,18 +184,18 @@ def _backward(settings: Settings, worst: dict[str, RuleHeld]) -> tuple[str, str]
 
 
 def _backward_deg(settings: Settings) -> float:
-    """Return the angle of the edges that end help going backward, and of one that just went by."""
+    """Return the backward angle that ends help: backward_edges, and one edge that has just passed."""
     edges_per_rev = 4 * settings.pulses_per_rev
     return 360.0 * (settings.backward_edges + 1) / edges_per_rev
 
 
 def _battery(bike: Bike) -> tuple[str, str]:
     settings = bike.firmware_settings
-    words = "With a low battery the help grows weaker, then ends. Ride home gently, and charge it."
+    words = "With a low battery the help gets weaker, then ends. Ride home gently and charge the battery."
     if settings.heat_sensor_fitted:
         words = (
-            "With a low battery or a hot motor the help grows weaker, then ends. Ride gently; charge, "
-            "or let it cool."
+            "With a low battery or a hot motor the help gets weaker, then ends. Ride gently; charge the "
+            "battery, or let the motor cool."
         )
     numbers = (
         f"from {settings.battery_foldback_mv / 1000:.1f} V, ends at {settings.battery_empty_mv / 1000:.1f} V"
@@ -210,5 +210,5 @@ def _rest(settings: Settings) -> tuple[str, str]:
     return (
         f"Switch on with {still} at rest. After a fault the motor stays off, however you pedal, until "
         "someone clears it.",
-        "the lamp tells",
+        "the lamp shows a fault",
     )

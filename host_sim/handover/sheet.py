@@ -1,4 +1,4 @@
-"""Puts the sheet together: facts of the bike, reports if any, words and figures become one HTML text."""
+"""Renders the sheet: facts about the bike, reports if any, sentences and figures, as one HTML text."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -19,9 +19,9 @@ from host_sim.handover.reports import Manifest, RuleHeld, SensorSeen
 from host_sim.handover.sentences import feelings, felt_rows, setting_rows
 from host_sim.places.limits import load_place
 
-RULES_IN_BOX = 6  # Of each sort; more would not fit, and a bicycle that fails more is not to be handed over.
+RULES_IN_BOX = 6  # Of each sort; more don't fit, and a bicycle that fails more must not be handed over.
 RULES_PRINTED = 5
-# What a rider would ask after first, of the rules that held.
+# The rules that held which a rider would ask about first.
 RULES_FIRST = (
     "cut-off distance", "forward pedalling only", "brake cut", "cut-off speed", "start-up speed",
     "continuous power", "a fault stays", "first help",
@@ -30,7 +30,7 @@ RULES_FIRST = (
 
 @dataclass(frozen=True, slots=True)
 class Reports:
-    """What other commands found, if anything; `manifest_sha256` is that of the manifest's file."""
+    """Results of other commands, if any; `manifest_sha256` is the hash of the manifest file."""
 
     rules: Sequence[RuleHeld] = field(default=())
     sensor: SensorSeen | None = None
@@ -40,7 +40,7 @@ class Reports:
 
 
 def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) -> str:
-    """Return the page: HTML that loads nothing from outside, every text of a user's file escaped."""
+    """Return the page: HTML that loads nothing from outside; all text from a user's files is escaped."""
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).resolve().parent),
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
@@ -84,7 +84,7 @@ def render_sheet(bike: Bike, ride: FirstRide, reports: Reports, version: str) ->
 
 
 def in_code(text: str) -> Markup:
-    """Return a text as HTML, what stands between backticks as code."""
+    """Return a text as HTML; text between backticks becomes code."""
     parts = [escape(part) for part in text.split("`")]
     return Markup("").join(
         Markup("<code>{}</code>").format(part) if at % 2 else part for at, part in enumerate(parts)
@@ -92,13 +92,13 @@ def in_code(text: str) -> Markup:
 
 
 def printed_rules(rules: Sequence[RuleHeld]) -> list[RuleHeld]:
-    """Return the rules that held and go onto paper; those that did not stand in the red box."""
+    """Return the rules to print that held; those that did not are in the red box."""
     first = [row for name in RULES_FIRST for row in rules if row.rule == name and row.holds]
     return first[:RULES_PRINTED]
 
 
 def bicycle_facts(bike: Bike) -> list[tuple[str, str]]:
-    """Return what the bicycle is, part by part."""
+    """Return the facts about the bicycle, part by part."""
     sensor, motor, battery = bike.pedal_sensor, bike.motor, bike.battery
     magnets = f"{sensor.pulses_per_rev} magnets, {sensor.kind}, {sensor.side} crank"
     per_turn = bike.wheel_sensor.pulses_per_rev
@@ -120,7 +120,7 @@ def _selector(bike: Bike) -> str:
 
 
 def sensor_findings(seen: SensorSeen | None) -> list[str]:
-    """Return what a capture told about the sensor that is really fitted, in short sentences."""
+    """Return what a capture of the fitted sensor showed, in short phrases."""
     if seen is None:
         return []
     told = []

@@ -24,7 +24,7 @@ MARKS = 9  # The ride is copied so often on the way, to ride its last part again
 _SETTLING_KM_PER_H = 2.0
 _BEYOND_KM_PER_H = 1.0  # A pulse later is 0.7 km/h more at walking pace, and less when faster.
 _DRIVING_W = 20.0
-OVER_LIMIT_MOST = 0.05  # As in the rule "continuous power": the limit of the place, and a twentieth more.
+OVER_LIMIT_MOST = 0.05  # As in the rule "continuous power": 1.05 times the power limit.
 _SECOND = 100  # Samples of 10 ms.
 
 

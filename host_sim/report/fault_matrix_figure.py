@@ -64,7 +64,7 @@ def _title(matrix: Matrix) -> str:
 def _subtitle(matrix: Matrix) -> str:
     return (
         "Each cell is one ride with one fault, judged by true battery power, true speed and the true crank. "
-        "Bench only: no approval."
+        "Bench only, not an approval."
     )
 
 

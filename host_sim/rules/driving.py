@@ -25,7 +25,7 @@ from host_sim.rules.stopping import EN
 
 
 def _first_help_limit_deg(bike: Bike) -> float:
-    """Edges asked for, one more for where it starts, 20 ms of a brisk crank."""
+    """Return the angle of engage_edges, one edge more for where it starts, and 20 ms of a brisk crank."""
     settings = bike.firmware_settings
     pitch_deg = 360.0 / settings.pulses_per_rev
     uneven_deg = 2.0 * max((abs(error) for error in bike.pedal_sensor.magnet_errors_deg()), default=0.0)
@@ -45,14 +45,14 @@ def _if_shunt(number: float) -> Limit:
 
 def _surge_cure(bike: Bike, measured: float, limit: float) -> str:
     gain = bike.firmware_settings.gain_uv_per_w
-    return f"gain_uv_per_w {gain} may be too high: cut it to a third or two thirds, or lengthen integral_ms"
+    return f"gain_uv_per_w {gain} may be too high: try a third or two thirds of it, or raise integral_ms"
 
 
 def _settling_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     return (
         f"gain_uv_per_w {settings.gain_uv_per_w}, integral_ms {settings.integral_ms} or rise_mv_per_s "
-        f"{settings.rise_mv_per_s} are too slow, or the motor can't take the power at this speed"
+        f"{settings.rise_mv_per_s} is too slow, or the motor can't reach the power at this speed"
     )
 
 
@@ -60,7 +60,7 @@ def _resumed_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     return (
         f"rise_mv_per_s {settings.rise_mv_per_s} or seek_mv_per_s {settings.seek_mv_per_s} is too slow, "
-        "or the motor's numbers in the bike file are wrong by more than a fifth"
+        "or the motor data in the bike file are wrong by more than a fifth"
     )
 
 
@@ -68,10 +68,10 @@ def _foldback_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     if not bike.shunt.fitted:
         return (
-            f"without a shunt the power is not known: open_map_full_w {settings.open_map_full_w} is a guess. "
+            f"without a shunt the power is unknown: open_map_full_w {settings.open_map_full_w} is a guess. "
             "Fit a shunt, or raise open_map_full_w, which weakens all help"
         )
-    return f"gain_uv_per_w {settings.gain_uv_per_w} or integral_ms {settings.integral_ms} are too slow"
+    return f"gain_uv_per_w {settings.gain_uv_per_w} or integral_ms {settings.integral_ms} is too slow"
 
 
 DRIVING = (
@@ -86,7 +86,7 @@ DRIVING = (
     ),
     Rule(
         "rise rate",
-        "But for its search for the back-EMF, the command rises no faster than the rise rate (and rounding).",
+        "Except while it seeks the back-EMF, the command rises no faster than the rise rate (plus rounding).",
         "mV/s",
         lambda bike: bike.firmware_settings.rise_mv_per_s + 10.0,
         COMMON_PRACTICE + "; usual rates run from 200 to 10000 mV/s",
@@ -95,7 +95,7 @@ DRIVING = (
     ),
     Rule(
         "two actions to start",
-        "After every power-up a turning crank or an open throttle gives nothing before both have rested.",
+        "After every power-up the command stays zero until crank and throttle have both been at rest.",
         "mV",
         lambda bike: 0.0,
         EN.format("4.2.13.1 f"),
@@ -104,7 +104,7 @@ DRIVING = (
     ),
     Rule(
         "first help",
-        "From rest, help comes within the angle that the edges asked for take.",
+        "From rest, help begins within the crank angle that the engage edges take.",
         "degrees",
         _first_help_limit_deg,
         COMMON_PRACTICE,
@@ -113,7 +113,7 @@ DRIVING = (
     ),
     Rule(
         "engage edges",
-        "From rest, nothing engages before the edges asked for have passed.",
+        "From rest, the motor does not engage before the number of edges that is set has passed.",
         "edges short",
         lambda bike: 0.0,
         COMMON_PRACTICE,
@@ -122,7 +122,7 @@ DRIVING = (
     ),
     Rule(
         "engage cadence",
-        "Nothing engages below the engage cadence, less a tenth and 1 rpm for whole numbers and uneven legs.",
+        "The motor engages below the engage cadence by at most this (rounding, uneven legs).",
         "rpm short",
         lambda bike: 0.1 * bike.firmware_settings.engage_rpm + 1.0,
         COMMON_PRACTICE,
@@ -144,7 +144,7 @@ DRIVING = (
     ),
     Rule(
         "power overshoot",
-        "The first step to full power overshoots by no more than this.",
+        "The first step to full power overshoots by at most this much.",
         "%",
         _if_shunt(30.0),
         COMMON_PRACTICE,
@@ -155,7 +155,7 @@ DRIVING = (
     ),
     Rule(
         "power settling",
-        "The power stays within a tenth of what is allowed after this time.",
+        "After this time the power stays within a tenth of the allowed power.",
         "s",
         _if_shunt(8.0),
         COMMON_PRACTICE,
@@ -166,7 +166,7 @@ DRIVING = (
     ),
     Rule(
         "help resumed at speed",
-        "On a speed controller, half of the power allowed comes within this of engaging, at 10 to 24 km/h.",
+        "At 10 to 24 km/h a speed controller reaches half the allowed power within this time of engaging.",
         "s",
         lambda bike: 1.1 if bike.shunt.fitted and bike.motor_controller.kind == "speed" else None,
         COMMON_PRACTICE,
@@ -177,7 +177,7 @@ DRIVING = (
     ),
     Rule(
         "power when a slope begins",
-        "A slope that slows the bicycle down makes no more energy above 1.1 times the power limit than this.",
+        "When a slope slows the bicycle, the energy above 1.1 times the power limit stays within this.",
         "J",
         _if_shunt(40.0),
         COMMON_PRACTICE,
@@ -187,7 +187,7 @@ DRIVING = (
     ),
     Rule(
         "surge",
-        "In steady riding the power does not swing.",
+        "In steady riding the power swings by at most this much.",
         "% of what is allowed",
         _if_shunt(15.0),
         COMMON_PRACTICE,
@@ -198,7 +198,7 @@ DRIVING = (
     ),
     Rule(
         "continuous power",
-        "The mean of battery power over 10 s stays within the limit of the place, and a twentieth more.",
+        "Battery power, averaged over 10 s, stays within 1.05 times the power limit.",
         "W",
         lambda bike: 1.05 * min(bike.place_profile.power_limit_w, bike.firmware_settings.power_limit_w),
         "the place's own number in host_sim/places/places.toml; mean and twentieth are this project's own",
@@ -207,7 +207,7 @@ DRIVING = (
     ),
     Rule(
         "battery fold-back",
-        "Power follows the battery's fold-back down to nothing.",
+        "As the battery runs low, power follows its fold-back down to zero.",
         "W above",
         lambda bike: 0.15 * bike.firmware_settings.power_limit_w,
         COMMON_PRACTICE,
@@ -217,7 +217,7 @@ DRIVING = (
     ),
     Rule(
         "heat fold-back",
-        "Power follows the motor's heat fold-back down to nothing.",
+        "As the motor gets hot, power follows its fold-back down to zero.",
         "W above",
         lambda bike: (
             0.15 * bike.firmware_settings.power_limit_w if bike.motor.has_temperature_sensor else None

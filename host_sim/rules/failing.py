@@ -1,4 +1,4 @@
-"""Rules about failures: faults that stay, wires, sensors, stalls, the clock's wrap."""
+"""Rules about failures: latched faults, wires, sensors, stalls, the clock's wrap."""
 
 from math import log
 
@@ -34,7 +34,7 @@ def _wheel_limit_s(bike: Bike) -> float:
 
 
 def _shunt_limit_s(bike: Bike) -> float | None:
-    """The command has to climb to its highest before a missing current can be told from a small one."""
+    """Only at full command can a missing current be told from a small one, so its rise time counts."""
     if not bike.shunt.fitted:
         return None
     settings = bike.firmware_settings
@@ -43,7 +43,7 @@ def _shunt_limit_s(bike: Bike) -> float | None:
 
 
 def _stall_limit_ms(bike: Bike) -> float:
-    """The silence, the fall of the current from its limit to no load with a tenth more lag, two steps."""
+    """Return the silence, the fall of the current from limit to no load (lag and a tenth), two steps."""
     least_a = max(bike.motor.no_load_current_a, 0.01 * bike.motor.current_limit_a)
     lags = max(log(bike.motor.current_limit_a / least_a), 3.0)
     return SILENCE_US / 1000.0 + 1100.0 * bike.motor_controller.lag_s * lags + 10.0
@@ -52,7 +52,7 @@ def _stall_limit_ms(bike: Bike) -> float:
 FAILING = (
     Rule(
         "a fault stays",
-        "After a fault the command stays zero however the rider pedals.",
+        "After a fault the command stays zero, however the rider pedals.",
         "mV",
         lambda bike: 0.0,
         EN.format("4.2.13.1 g"),
@@ -62,7 +62,7 @@ FAILING = (
     ),
     Rule(
         "nothing from a standing crank",
-        "Whatever fails, a crank that stands and a closed throttle give no command.",
+        "Whatever fails, the command is zero while the crank stands still and the throttle is closed.",
         "mV",
         lambda bike: 0.0,
         EN.format("4.2.13.1 a, 4.3.22 (unintentional self-start)"),
@@ -71,7 +71,7 @@ FAILING = (
     ),
     Rule(
         "noise never engages",
-        "Noise on the pedal sensor of a standing bicycle engages nothing.",
+        "Noise on the pedal sensor of a standing bicycle never engages the motor.",
         "times",
         lambda bike: 0.0,
         COMMON_PRACTICE,
@@ -81,7 +81,7 @@ FAILING = (
     ),
     Rule(
         "lever wires",
-        "A lever wire that breaks or touches its supply ends help within the samples asked for.",
+        "Help ends within the number of samples that is set if a lever wire breaks or touches its supply.",
         "ms",
         _wire_limit_ms,
         COMMON_PRACTICE,
@@ -90,7 +90,7 @@ FAILING = (
     ),
     Rule(
         "wheel sensor lost",
-        "Without wheel pulses the motor drives no longer than the time set.",
+        "Without wheel pulses the motor drives for no longer than the time that is set.",
         "s",
         _wheel_limit_s,
         COMMON_PRACTICE,
@@ -99,7 +99,7 @@ FAILING = (
     ),
     Rule(
         "shunt dead",
-        "A shunt that reads nothing ends help once full command has drawn no current for a second.",
+        "If the shunt reads no current for a second at full command, help ends.",
         "s",
         _shunt_limit_s,
         COMMON_PRACTICE,
@@ -108,7 +108,7 @@ FAILING = (
     ),
     Rule(
         "shunt stuck",
-        "A shunt whose reading stands still does not keep the motor running when the legs stop.",
+        "A shunt with a stuck reading does not keep the motor running after pedalling stops.",
         "s",
         lambda bike: 1.0 if bike.shunt.fitted else None,
         COMMON_PRACTICE,
@@ -126,7 +126,7 @@ FAILING = (
     ),
     Rule(
         "no jump after a stall",
-        "After a stall the command begins again from nothing.",
+        "After a stall the command starts again from zero.",
         "mV",
         lambda bike: 0.0,
         COMMON_PRACTICE,
@@ -135,7 +135,7 @@ FAILING = (
     ),
     Rule(
         "clock wrap",
-        "A ride in which the microcontroller's clock wraps is the same ride.",
+        "A wrap of the microcontroller's clock changes nothing in a ride.",
         "mV",
         lambda bike: 0.0,
         COMMON_PRACTICE,
@@ -144,7 +144,7 @@ FAILING = (
     ),
     Rule(
         "lost edges",
-        "When crank edges come faster than they are read, help ends.",
+        "Help ends if crank edges come faster than the controller reads them.",
         "mV",
         lambda bike: 0.0,
         COMMON_PRACTICE,

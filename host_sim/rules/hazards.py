@@ -1,7 +1,7 @@
-"""The hazard table: what can hurt somebody, what detects it, and what is left that no software can see.
+"""The hazard table: what can hurt somebody, what detects it, and which risk remains.
 
-The table is hazards.toml; HAZARDS.md is made from it and held to it by a test. Cells of the fault matrix that
-no software can see refer to an entry, with the size that is allowed there.
+The table is hazards.toml. HAZARDS.md is generated from it, and a test compares the two. A cell of the fault
+matrix that no software can see refers to an entry, which states how large the excess may be.
 """
 
 from pathlib import Path
@@ -27,12 +27,12 @@ Where = Literal[
 
 
 class Unseen(Table):
-    """A row of the fault matrix in which an excess is left, on which bikes, why, and at most how large.
+    """An excess that remains in a row of the fault matrix: on which bikes, why, and how large at most.
 
     `power_percent`: peak of true battery power over the power limit. `over_power_j`, `over_speed_s`,
-    `run_on_s`, `braked_s`: as in the matrix, within the 20 to 31 s of a cell; where a fault lasts, so
-    does what is left. What is not named stays within the ordinary limit. `situation` and `up_to_km_per_h`
-    narrow it to some cells of the row.
+    `run_on_s`, `braked_s`: as in the matrix, within the 20 to 31 s of a cell; if the fault lasts longer, so
+    does the excess. A quantity that is not given keeps its ordinary limit. `situation` and `up_to_km_per_h`
+    restrict the entry to some cells of the row.
     """
 
     row: str = Field(min_length=1, max_length=60)
@@ -47,25 +47,25 @@ class Unseen(Table):
     braked_s: float | None = Field(default=None, ge=0, le=60)
 
     def size(self) -> str:
-        """Return in words how large the excess may be."""
+        """Say how large the excess may be."""
         words = {
             "power_percent": "{:g} % of the power limit",
             "over_power_j": "{:g} J above 1.1 times the limit",
             "over_speed_s": "{:g} s of drive above the cut-off",
-            "run_on_s": "{:g} s of help unasked for",
+            "run_on_s": "{:g} s of unwanted help",
             "braked_s": "{:g} s of help while braking",
         }
         sizes = {name: getattr(self, name) for name in words}
         return ", ".join(words[name].format(size) for name, size in sizes.items() if size is not None)
 
     def covers(self, km_per_h: float, situation: str) -> bool:
-        """Tell whether a cell of the row at this speed, in this situation, is meant."""
+        """Tell whether the entry covers the row's cell at this speed, in this situation."""
         if self.situation is not None and self.situation != situation:
             return False
         return self.up_to_km_per_h is None or km_per_h <= self.up_to_km_per_h
 
     def applies(self, bike: Bike) -> bool:
-        """Tell whether this bike is one of those."""
+        """Tell whether the entry is about this bike."""
         return {
             "every bike": True,
             "speed controller": bike.motor_controller.kind == "speed",
@@ -99,7 +99,7 @@ class HazardTable(Table):
 
 
 def load_hazards() -> HazardTable:
-    """Return the table; RequestError if somebody has damaged the file."""
+    """Return the table; RequestError if the file is not valid."""
     return load(HAZARDS, HazardTable)
 
 
@@ -115,16 +115,16 @@ def unseen_of(
 
 
 def hazard_page(table: HazardTable) -> str:
-    """Return HAZARDS.md: the cautions first, then every hazard, then what the fault matrix lets pass."""
+    """Return HAZARDS.md: the cautions, then every hazard, then the excesses that the fault matrix accepts."""
     parts = [
         "# Hazards",
         "",
-        "Made from `hazards.toml` by `uv run python -m host_sim.rules.hazards`; edit that file.",
+        "Generated from `hazards.toml` by `uv run python -m host_sim.rules.hazards`; edit that file.",
         "",
         *(f"* {line}" for line in table.caution),
         "",
-        "`rule:` is held by `treadle verify`, `property:` is proved by `treadle prove`, `matrix:` is a row",
-        "of `treadle verify --faults`. Whether they hold on your bicycle, these commands say.",
+        "`treadle verify` checks a `rule:`, `treadle prove` proves a `property:`, and a `matrix:` is a row",
+        "of `treadle verify --faults`. Run these commands to see whether they hold for your bike file.",
     ]
     for hazard in table.hazard:
         parts += [
@@ -139,16 +139,16 @@ def hazard_page(table: HazardTable) -> str:
             f"| detected by | {hazard.detected_by} |",
             f"| within | {hazard.within} |",
             f"| shown by | {', '.join(f'`{one}`' for one in hazard.shown_by)} |",
-            f"| what is left | {hazard.left} |",
+            f"| remaining risk | {hazard.left} |",
             f"| covered by | {hazard.covered_by} |",
         ]
     parts += [
         "",
-        "## What the fault matrix lets pass",
+        "## What the fault matrix accepts",
         "",
-        "Rows in which no software can tell; a cell that exceeds the size stated here fails.",
+        "No software can see the fault in these rows. A cell that exceeds the size stated here fails.",
         "",
-        "| row | on | size at most | why it can't be seen | hazard |",
+        "| row | on | size at most | why software can't see it | hazard |",
         "|---|---|---|---|---|",
     ]
     for hazard in table.hazard:

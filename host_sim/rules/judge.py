@@ -1,9 +1,8 @@
-"""Rides the rides and holds the rules against them.
+"""Simulates the rides and checks them against the rules.
 
-Each ride is ridden once and measured by all rules that look at its kind. Rides are shared out over worker
-processes, which ride compiled; what comes back is the worst case of every rule, with the ride that shows it.
-Where no ride came to the point of a rule, more rides of its kinds are ridden, up to MORE_ROUNDS times as
-many.
+Each ride runs once, and every rule that applies to its kind measures it. Worker processes run the rides on
+the compiled bench and return the worst case of every rule, with the ride that shows it. If no ride tests a
+rule, up to MORE_ROUNDS times as many rides of its kinds are added.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -152,7 +151,7 @@ class Judging:
     def _why_more(self, kinds: Kinds) -> str:
         names = sorted({rule.name for _, rules in kinds.values() for rule in rules})
         return (
-            f"no ride came to the point of {', '.join(names)}: riding up to {MORE_ROUNDS * self.rides} more "
+            f"no ride tested {', '.join(names)}: riding up to {MORE_ROUNDS * self.rides} more "
             f"of {', '.join(kinds)}"
         )
 

@@ -18,7 +18,7 @@ from host_sim.rules.case import Case
 class Probe(StepWatch):
     """Measures one number on one ride. A subclass looks at every control period and keeps the worst.
 
-    `measured` is that number, in the unit of its rule, or None while the ride has not come to the point.
+    `measured` is that number, in the unit of its rule, or None while the ride has not tested the rule.
     `watches_edges` is True in a subclass that has an `edge` of its own: only such probes are shown edges.
     """
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Scenario
-from host_sim.rules.probe import Probe as Probe  # Told on to whoever writes a rule.
+from host_sim.rules.probe import Probe as Probe  # Re-exported for the files of rules.
 
 STATES, CAUSES, WATTS = "states", "fault causes", "watts"
 COMMON_PRACTICE = "common practice, no source"
@@ -18,10 +18,10 @@ Cure = Callable[[Bike, float, float], str]
 class Rule:
     """One obligation: what was measured must not exceed the limit, or must stay below it.
 
-    `strict` tells for a bike in its place whether the limit itself is too much already.
-    `limit` gives a number for a bike in its place, or None where the rule does not apply (no throttle, say).
-    `needs` names what the probe reads inside the controller, beside its outputs: STATES, CAUSES, WATTS.
-    `cure` says, when the rule fails, which numbers collide and what would help.
+    `strict` tells whether, for this bike and its place, a value equal to the limit fails.
+    `limit` returns the limit for this bike and its place, or None if the rule does not apply (no throttle).
+    `needs` names what the probe reads inside the controller, besides its outputs: STATES, CAUSES, WATTS.
+    `cure` says, when the rule fails, which numbers conflict and what would help.
     """
 
     __slots__ = (
@@ -71,5 +71,5 @@ class Rule:
         return measured < limit if self.strict(bike) else measured <= limit
 
     def cure(self, bike: Bike, measured: float, limit: float) -> str:
-        """Return which numbers collide and what would help, or nothing if the rule has no word on it."""
+        """Return which numbers conflict and what would help, or "" if the rule has no advice."""
         return "" if self._cure is None else self._cure(bike, measured, limit)

@@ -1,4 +1,4 @@
-"""Rules about speed: cut-off, taper, start-up assistance, no drive where none may be."""
+"""Rules about speed: cut-off, taper, start-up assistance, no drive where none is allowed."""
 
 from host_sim.bikes.model import Bike
 from host_sim.rules import scenarios as rides
@@ -21,7 +21,7 @@ def _cutoff_limit(bike: Bike) -> float:
 
 
 def _cutoff_strict(bike: Bike) -> bool:
-    """A tolerance is up to and including; without one some texts say "before" or "less than"."""
+    """A tolerance includes its limit; without a tolerance some texts say "before" or "less than"."""
     return bike.place_profile.cutoff_strict and bike.place_profile.cutoff_tolerance_percent == 0.0
 
 
@@ -29,7 +29,7 @@ def _startup_limit(bike: Bike) -> float | None:
     place = bike.place_profile
     if not bike.throttle.fitted or place.throttle_unpedalled == "freely":
         return None
-    # Where the throttle alone may do nothing, the bicycle stays where it is.
+    # Where the throttle alone is not allowed to drive, the bicycle must not move.
     return place.startup_km_per_h if place.throttle_unpedalled == "below start-up speed" else 0.0
 
 
@@ -37,15 +37,15 @@ def _startup_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     way_m = settings.wheel_circumference_mm / settings.wheel_pulses_per_rev / 1000.0
     return (
-        f"{settings.throttle_power_w} W and a wheel pulse every {way_m:.2f} m collide: the speed is "
-        "known after two pulses. More pulses on the wheel, or a smaller throttle_power_w"
+        f"{settings.throttle_power_w} W and a wheel pulse every {way_m:.2f} m conflict: the speed is "
+        "known only after two pulses. Use more pulses on the wheel, or a smaller throttle_power_w"
     )
 
 
 SPEEDING = (
     Rule(
         "cut-off speed",
-        "Help has ended at the cut-off speed, measured with the tolerance that the place allows.",
+        "Help has ended at the cut-off speed, within the tolerance that the place allows.",
         "km/h",
         _cutoff_limit,
         EN.format("4.2.11.1, 3.23") + "; the place's own number in host_sim/places/places.toml",
@@ -64,7 +64,7 @@ SPEEDING = (
     ),
     Rule(
         "taper falls",
-        "The power that the speed allows never rises with speed.",
+        "The allowed power never rises with speed.",
         "W",
         lambda bike: 0.0,
         EN.format("4.2.13.1 d"),
@@ -74,7 +74,7 @@ SPEEDING = (
     ),
     Rule(
         "no hunting in the taper",
-        "Riding steadily where help fades, the power settles.",
+        "At a steady speed within the taper the power settles.",
         "% of assist power",
         lambda bike: 25.0,
         EN.format("4.2.13.1 e (no hunting)") + "; the number is common practice, no source",
@@ -93,7 +93,7 @@ SPEEDING = (
     ),
     Rule(
         "throttle release",
-        "When the throttle closes, help ends.",
+        "Help ends within this time after the throttle closes.",
         "s",
         lambda bike: 0.4 if bike.throttle.fitted else None,
         EN.format("4.2.12.2.2 f") + "; the time is common practice, no source",
@@ -102,7 +102,7 @@ SPEEDING = (
     ),
     Rule(
         "least speed to engage",
-        "The pedals engage nothing below the least speed that the place asks for.",
+        "Pedalling does not engage the motor below the lowest speed that the place allows for it.",
         "km/h below",
         lambda bike: 0.2 if bike.place_profile.engage_km_per_h > 0.0 else None,
         "B.C. Reg. 151/2002 (separate on/off switch, or no engagement before 3 km/h)",

@@ -26,23 +26,23 @@ NUDGE_RUN_ON_S = 0.6
 
 
 def backward_limit_s(bike: Bike) -> float:
-    """Help against the legs may last no longer than a plain stop: release gap, motor lag, two periods."""
+    """Return how long help may last after the legs turn back: release gap, motor lag, two periods."""
     settings = bike.firmware_settings
     return release_gap_s(bike) + settings.motor_lag_ms / 1000.0 + 2.0 * CONTROL_PERIOD_US / US_PER_S
 
 
 def _backward_edges_limit(bike: Bike) -> float | None:
-    """The edges asked for, and one that the step has not seen yet; whole pitches on a duty-coded ring."""
+    """Return backward_edges plus one that the step has not seen yet; whole pitches on a duty-coded ring."""
     settings = bike.firmware_settings
     if settings.sensor_kind == ONE_CHANNEL:
-        return None  # "forward pedalling only" says so.
+        return None  # "forward pedalling only" reports this case.
     if settings.sensor_kind == TWO_CHANNELS:
         return settings.backward_edges + 1.0
     return 2.0 * ((settings.backward_edges + 1) // 2) + 4.0
 
 
 def distance_limit_m(bike: Bike) -> float:
-    """Return the cut-off distance that the place allows, or the bike's own where its text has none."""
+    """Return the cut-off distance that the place allows, or the bike's own if the place states none."""
     distance_m = cutoff_distance_m(bike, bike.place_profile)
     return bike.firmware_settings.cutoff_distance_mm / 1000.0 if distance_m is None else distance_m
 
@@ -50,24 +50,24 @@ def distance_limit_m(bike: Bike) -> float:
 def _no_direction(bike: Bike, measured: float, limit: float) -> str:
     if bike.firmware_settings.sensor_kind == ONE_CHANNEL:
         return (
-            "one channel can't tell forward from backward, nor rocking from pedalling: "
+            "one channel can't tell forward from backward, or rocking from pedalling: "
             "fit a sensor with two channels, or a duty-coded one"
         )
     if bike.firmware_settings.sensor_kind == DUTY_CODED:
         return (
-            "a duty-coded ring tells the direction once a pitch, by times: rocking over an edge can look "
-            "like slow pedalling. Fit a sensor with two channels"
+            "a duty-coded ring gives the direction once per pitch, from the lengths of its pulses: rocking "
+            "over an edge can look like slow pedalling. Fit a sensor with two channels"
         )
-    return "see lead and backward_edges"
+    return "check lead and backward_edges"
 
 
 def _distance_cure(bike: Bike, measured: float, limit: float) -> str:
     numbers = f"{measured:.2f} m against {limit:.2f} m"
     if bike.firmware_settings.sensor_kind == ONE_CHANNEL:
-        return f"{numbers}, pedalling backward or not: {_no_direction(bike, measured, limit)}"
+        return f"{numbers}, backward pedalling included: {_no_direction(bike, measured, limit)}"
     return (
-        f"{numbers}: a smaller cutoff_distance_mm, a true motor_lag_ms, "
-        "or switches on every brake where the place then allows more"
+        f"{numbers}: lower cutoff_distance_mm, correct motor_lag_ms, "
+        "or fit a switch on every brake, if the place then allows more"
     )
 
 
@@ -85,9 +85,9 @@ def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
     speed = settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
     return (
         f"{settings.pulses_per_rev} pulses, {settings.cutoff_distance_mm / 1000:g} m and {speed:.1f} km/h "
-        f"collide: below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. More pulses, "
+        f"conflict: below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. Use more pulses, "
         "a second channel, "
-        "switches on every brake where the place then allows more, or a lower cut-off speed"
+        "a switch on every brake (if the place then allows more), or a lower cut-off speed"
     )
 
 
@@ -95,13 +95,13 @@ def _hunting_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     if ring_can_show_rpm(bike) > settings.release_rpm:
         return _steady_cure(bike, measured, limit)
-    return f"engage_rpm {settings.engage_rpm} and release_rpm {settings.release_rpm} are too near"
+    return f"engage_rpm {settings.engage_rpm} and release_rpm {settings.release_rpm} are too close"
 
 
 STOPPING = (
     Rule(
         "forward pedalling only",
-        "The motor helps only while the crank turns forward; backward help ends as soon as after a stop.",
+        "The motor helps only while the crank turns forward; after a reversal help ends as after a stop.",
         "s",
         backward_limit_s,
         EN.format("4.2.13.1 a"),
@@ -111,7 +111,7 @@ STOPPING = (
     ),
     Rule(
         "cut-off distance",
-        "After forward pedalling stops, help ends within this way, the fall of motor power included.",
+        "After forward pedalling stops, help ends within this distance, the motor's lag included.",
         "m",
         distance_limit_m,
         EN.format("4.2.13.1 b, c"),
@@ -121,7 +121,7 @@ STOPPING = (
     ),
     Rule(
         "stop time",
-        "The command is zero within the stop gap after the last edge, and one control period.",
+        "The command is zero within the stop gap plus one control period after the last edge.",
         "ms late",
         lambda bike: CONTROL_PERIOD_US / 1000.0 + 1.0,
         "the stop gap as this project defines it; 60 / (pulses x release rpm) is common practice, no source",
@@ -139,7 +139,7 @@ STOPPING = (
     ),
     Rule(
         "nudge run-on",
-        "A nudge of up to a sixth of a turn gives no help that outlasts it by more than this.",
+        "After a nudge of up to a sixth of a turn, help ends within this time.",
         "s",
         lambda bike: NUDGE_RUN_ON_S,
         COMMON_PRACTICE,
@@ -159,7 +159,7 @@ STOPPING = (
     ),
     Rule(
         "rocking ends help",
-        "Rocking the crank over an edge instead of pedalling on ends help no later than a plain stop.",
+        "If the rider rocks the crank over an edge instead of pedalling, help ends as after a stop.",
         "s",
         backward_limit_s,
         EN.format("4.2.13.1 a, b"),
@@ -169,7 +169,7 @@ STOPPING = (
     ),
     Rule(
         "backward edges",
-        "The command is zero when the crank has gone backward by the edges asked for.",
+        "The command is zero once the crank has turned backward by the number of edges that is set.",
         "edges",
         _backward_edges_limit,
         EN.format("4.2.13.1 a"),
@@ -179,7 +179,7 @@ STOPPING = (
     ),
     Rule(
         "steady help",
-        "Pedalling from a third above the engage cadence on is helped without a lapse, up to the cut-off.",
+        "At a third above the engage cadence or more, help goes on without a lapse, up to the cut-off.",
         "lapses",
         lambda bike: 0.0,
         COMMON_PRACTICE,
@@ -190,7 +190,7 @@ STOPPING = (
     ),
     Rule(
         "no hunting at the thresholds",
-        "Steady pedalling at, just under or just over a threshold engages once or twice, no more.",
+        "Steady pedalling at, just below or just above a threshold engages the motor at most twice.",
         "engagements",
         lambda bike: 2.0,
         EN.format("4.2.13.1 e (no hunting)"),

@@ -1,4 +1,4 @@
-"""What the rides of one rule came to: it holds, it fails, or it was not shown."""
+"""The result of one rule's rides: it holds, it fails, or it was not shown."""
 
 from collections.abc import Mapping, Sequence
 
@@ -16,7 +16,7 @@ class Finding:
     __slots__ = ("measured", "rule", "scenario", "seed")
 
     def __init__(self, rule: str, scenario: str, seed: int, measured: float) -> None:
-        """Note a measurement."""
+        """Store a measurement."""
         self.rule = rule
         self.scenario = scenario
         self.seed = seed
@@ -26,10 +26,10 @@ class Finding:
 class Verdict:
     """The worst of all findings of one rule.
 
-    `applies` is False for a rule that asks nothing of this bike (no throttle, say). `outcome` is HOLDS, FAILS
-    or NOT_SHOWN. A rule was not shown if no ride came to the point, and then `measured` is None; or if an
-    interruption kept one of its kinds of rides from being ridden at all. `why_not_shown` says which.
-    `ridden` has the number of rides of each of its kinds.
+    `applies` is False for a rule that does not apply to this bike (no throttle, say). `outcome` is HOLDS,
+    FAILS or NOT_SHOWN. A rule is not shown if no ride tested it (then `measured` is None), or if an
+    interruption left one of its kinds of rides without any ride. `why_not_shown` says which.
+    `ridden` holds the number of rides of each of its kinds.
     """
 
     def __init__(
@@ -42,12 +42,12 @@ class Verdict:
     ) -> None:
         """Judge the findings; without `ridden` each kind of the rule counts as ridden once.
 
-        `hidden` is what the rule needs to see of the controller and can't.
+        `hidden` names what the rule needs to read inside the controller but can't.
         """
         self.rule = rule
         self.limit = rule.limit(bike)
         self.applies = self.limit is not None
-        # Whichever process was first: of equals the lowest number, then the first name.
+        # Of equals take the lowest seed, then the first name, so that the order of processes doesn't matter.
         worst = min(findings, key=lambda found: (-found.measured, found.seed, found.scenario), default=None)
         self.measured = None if worst is None else worst.measured
         self.seed = None if worst is None else worst.seed
@@ -76,17 +76,17 @@ class Verdict:
 
     def _nothing_measured(self) -> str:
         if not self.ridden:
-            return "this bike can ride none of its rides"
+            return "this bike can't ride any of its rides"
         rides, kinds = sum(self.ridden.values()), ", ".join(self.ridden)
         if rides == 0:
             return f"not ridden yet: {kinds}"
         if rides == 1:
-            return f"its one ride didn't come to the point ({kinds})"
-        return f"none of {rides} rides came to the point ({kinds})"
+            return f"its one ride didn't test it ({kinds})"
+        return f"none of {rides} rides tested it ({kinds})"
 
     @property
     def holds(self) -> bool | None:
-        """Whether the rule holds; None if that was not shown. A rule that doesn't apply holds."""
+        """Whether the rule holds; None if not shown. A rule that doesn't apply holds."""
         return None if self.outcome == NOT_SHOWN else self.outcome == HOLDS
 
     @property
@@ -101,5 +101,5 @@ class Verdict:
 
     @property
     def margin(self) -> float | None:
-        """How much is left up to the limit; negative where the rule fails, None if nothing was measured."""
+        """The distance to the limit; negative if the rule fails, None if nothing was measured."""
         return None if self.limit is None or self.measured is None else self.limit - self.measured

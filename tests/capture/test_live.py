@@ -234,10 +234,10 @@ def test_steps_that_are_missing_and_edges_that_the_board_lost_are_told(monkeypat
     [
         (("crank.vcd", "--live"), "--live is given with a file"),
         (("--live", "--wheel"), "--live is given with a file"),
-        (("--live", "--plant", "dead-a"), "belong to --desk"),
+        (("--live", "--plant", "dead-a"), "are allowed only with --desk"),
         (("--live", "--desk", "--plant", "gremlins"), "allowed is missing-magnet, swapped-wires"),
         (("--live", "--desk", "--port", "x"), "--port and --desk are both given"),
-        (("--desk",), "belong to --live"),
+        (("--desk",), "are allowed only with --live"),
         ((), "no capture is given, allowed is a file, or --live"),
     ],
 )

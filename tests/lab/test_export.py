@@ -171,9 +171,9 @@ def test_an_empty_folder_is_taken_and_one_with_something_in_it_is_not(treadle, t
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("--runtime", "x.tgz"), "--runtime goes with --export DIR"),
-        (("--out", "x"), "--out goes with --teacher"),
-        (("--teacher", "--export", "x"), "--teacher and --export don't go together"),
+        (("--runtime", "x.tgz"), "--runtime is allowed only with --export DIR"),
+        (("--out", "x"), "--out is allowed only with --teacher"),
+        (("--teacher", "--export", "x"), "--teacher and --export can't be combined"),
         (("2", "--teacher"), "LESSON is 2, but --export and --teacher are for all lessons"),
         (("2", "--export", "x"), "LESSON is 2, but"),
         (("--export", "x", "--runtime", "nowhere.tgz"), "--runtime nowhere.tgz can't be read"),

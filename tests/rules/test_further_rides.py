@@ -1,4 +1,4 @@
-"""More rides where none came to the point, and what is judged when the rides are cut short."""
+"""More rides if none tested the rule, and what is judged when the rides are cut short."""
 
 from random import Random
 
@@ -62,7 +62,7 @@ def test_more_rides_are_ridden_until_one_comes_to_the_point_and_a_sentence_says_
     assert (verdict.outcome, verdict.measured, verdict.seed) == ("holds", 6.0, 6)
     assert verdict.ridden == {"standing": 6}  # Numbers 1 and 2 as asked for, 3 and 4, 5 and 6.
     assert judging.ridden == {"standing": 2}
-    assert said == ["no ride came to the point of late: riding up to 6 more of standing"]
+    assert said == ["no ride tested late: riding up to 6 more of standing"]
     assert told[-1] == (6, 6)
 
 
@@ -71,7 +71,7 @@ def test_after_four_times_as_many_rides_a_rule_was_not_shown() -> None:
     (verdict,) = judge(TRIKE, [never], 1, 2, silent, workers=1)
     assert (verdict.outcome, verdict.holds, verdict.fails, verdict.seed) == ("not shown", None, False, None)
     assert verdict.ridden == {"standing": 8, "standing again": 8}
-    assert verdict.why_not_shown == "none of 16 rides came to the point (standing, standing again)"
+    assert verdict.why_not_shown == "none of 16 rides tested it (standing, standing again)"
 
 
 def test_further_rides_are_measured_only_by_rules_that_were_not_shown() -> None:
@@ -86,7 +86,7 @@ def test_a_kind_that_the_bike_can_not_ride_is_not_tried_again() -> None:
     said: list[str] = []
     (verdict,) = judge(TRIKE, [rule("no", 0, Impossible("impossible"))], 1, 3, silent, 1, said.append)
     assert verdict.outcome == "not shown"
-    assert verdict.why_not_shown == "this bike can ride none of its rides"
+    assert verdict.why_not_shown == "this bike can't ride any of its rides"
     assert said == []
     (verdict,) = judge(TRIKE, [rule("some", 0, Impossible("impossible"), Standing())], 1, 3, silent, 1)
     assert (verdict.outcome, verdict.ridden) == ("holds", {"standing": 3})

@@ -147,4 +147,4 @@ def test_the_bicycle_keeps_every_rule_that_it_can(row: Row) -> None:
     assert told == []
     for verdict in broken:
         if verdict.rule.name not in NOISE_ON_ONE_WIRE:
-            assert verdict.cure, "the reader is told which numbers collide"
+            assert verdict.cure, "the cure names the numbers that conflict"

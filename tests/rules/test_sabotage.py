@@ -89,14 +89,14 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> Answers:
 @pytest.mark.parametrize("row", SABOTAGES, ids=NAMES)
 def test_the_named_rule_catches_the_mistake(row: Sabotage, answers: Answers) -> None:
     answer = answers.of(row, "sabotaged")
-    assert answer["measured"] is not None, "the rides did not come to the point"
+    assert answer["measured"] is not None, "the rides did not test it"
     assert answer["holds"] is False, answer
 
 
 @pytest.mark.parametrize("row", SABOTAGES, ids=NAMES)
 def test_the_same_rides_keep_the_rule_without_the_mistake(row: Sabotage, answers: Answers) -> None:
     answer = answers.of(row, "plain")
-    assert answer["measured"] is not None, "the rides did not come to the point"
+    assert answer["measured"] is not None, "the rides did not test it"
     assert answer["holds"] is True, answer
 
 

@@ -41,7 +41,7 @@ def test_a_row_that_the_hazard_table_knows_ends_with_0_and_names_the_hazard(trea
     assert out.splitlines()[1].split()[-5:] == ["holds", "holds", "holds", "holds", "unseen"]
     assert '(see "wheel pulses lost without a shunt")' in " ".join(out.split())
     assert "15 cells: 12 hold, 0 fail, 3 can't be seen." in out
-    assert "no approval" in out
+    assert "not approval" in out
     assert sorted(path.name for path in (here / "o").iterdir()) == ["faults.json", "faults.png"]
     assert (here / "o" / "faults.png").read_bytes().startswith(b"\x89PNG")
 
@@ -67,11 +67,11 @@ def test_a_cell_that_fails_ends_with_1_and_says_how_to_ride_it_again(treadle, he
     code, out, _ = treadle("verify", "folding", "--faults", "--rule", row)
     assert code == 1
     assert "FAILS" in out
-    assert f'again: treadle verify folding --faults --rule "{row}"' in " ".join(out.split())
+    assert f'repeat: treadle verify folding --faults --rule "{row}"' in " ".join(out.split())
 
 
 def test_a_row_that_is_not_there_is_refused_with_the_nearest(tmp_path):
-    with pytest.raises(RequestError, match=r'--rule "wheel: half" is no row .* did you mean'):
+    with pytest.raises(RequestError, match=r'--rule "wheel: half" is not a row .* did you mean'):
         FaultsRequest("folding", "wheel: half", 1, tmp_path / "o", False)
-    with pytest.raises(RequestError, match="is no row of the fault matrix of this bike"):
+    with pytest.raises(RequestError, match="is not a row of the fault matrix of this bike"):
         FaultsRequest("folding", "throttle: stuck as it is", 1, tmp_path / "o", False)

@@ -65,7 +65,7 @@ def test_a_rule_that_needs_what_a_controller_does_not_show_is_not_shown():
 def test_a_rule_that_no_ride_comes_to_is_not_shown():
     verdict = measured_by_rule("cut-off distance", "folding", Still, rides=1)
     assert verdict.outcome == "not shown"
-    with pytest.raises(AssertionError, match="none of 12 rides came to the point"):
+    with pytest.raises(AssertionError, match="none of 12 rides tested it"):
         assert_rule_holds("cut-off distance", "folding", Still, rides=1)
 
 

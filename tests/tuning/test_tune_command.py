@@ -126,7 +126,7 @@ def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 0
     told = capsys.readouterr().out
-    assert "Not shown either way: forward pedalling only, none of 2 rides came to the point" in told
+    assert "Not shown either way: forward pedalling only, none of 2 rides tested it" in told
     assert "The other rules hold over 4 rides of each kind" in told
     assert target.exists()
     numbers = json.loads((tmp_path / "out" / "tune.json").read_text(encoding="utf-8"))

@@ -81,7 +81,7 @@ def test_the_sheet_says_who_measured_and_tried_what_and_when_in_its_order(here):
     words = _words(tried(here / "c.json"), measured(here / "m.json", {"wheel": SKIPPED}))
     first = "Measured at the bicycle by Ada Brandt, 4 March 2026: throttle let go, throttle fully open,"
     assert first in words
-    assert "battery current; left out: way of a wheel turn." in words
+    assert "battery current; left out: distance per wheel turn." in words
     assert "Tried on the stand by Ada Brandt, 5 March 2026: 11 of 11 points held." in words
     assert words.index("Measured at the bicycle") < words.index("Tried on the stand")
     assert "on the stand:" not in words
@@ -98,10 +98,10 @@ def test_what_failed_or_was_left_out_on_the_stand_stands_in_the_red_box(here):
     outcomes = {"loop time": SKIPPED, "brake cuts": FAILED, **dict.fromkeys(after, NOT_REACHED)}
     report = _verify_report(here / "v.json", "cargo_trike")
     words = _words(tried(here / "c.json", outcomes), verify=report)
-    red = words[words.index("Not as it should be") : words.index("What you will feel")]
+    red = words[words.index("Failed, or not shown") : words.index("What you will feel")]
     assert "Failed on the stand: Pulling a brake ends the help at once. Don't ride with help before" in red
     assert (
-        "Not tried on the stand: The control board keeps its time. Pedalling backward gives no help." in red
+        "Not tried on the stand: The control board runs fast enough. Pedalling backward gives no help." in red
     )
     assert "5 of 11 points held, 1 failed, 6 not tried" in words.replace("4 of 11", "5 of 11")
 

@@ -61,12 +61,10 @@ def test_a_rule_that_fails_ends_with_1_and_has_a_picture(treadle):
 def test_a_rule_that_was_not_shown_is_no_failure_and_is_said_plainly(treadle, no_help):
     code, out, err = treadle("verify", no_help, "--rule", "stop time", "--rides", "1", "--out", "a")
     assert code == 0
-    assert err == (
-        "treadle: no ride came to the point of stop time: riding up to 3 more of sudden stop, fading legs\n"
-    )
+    assert err == ("treadle: no ride tested stop time: riding up to 3 more of sudden stop, fading legs\n")
     assert out.splitlines()[1].startswith("not shown stop time")
     words = " ".join(out.split())
-    assert "stop time was not shown: none of 8 rides came to the point (sudden stop, fading legs)." in words
+    assert "stop time was not shown: none of 8 rides tested it (sudden stop, fading legs)." in words
     assert "0 rules hold, 0 fail, 1 was not shown: nothing is known about it." in words
     (row,) = report("a")
     assert (row["verdict"], row["holds"], row["measured"], row["margin"]) == ("not shown", None, None, None)
@@ -107,8 +105,7 @@ def test_an_interruption_keeps_what_was_ridden(treadle, here, monkeypatch, stop,
     code, out, err = treadle(*asked)
     assert code == 130
     assert err == (
-        "treadle: interrupted; what was ridden until then is judged and written: "
-        f"{at} of {rides} of each kind\n"
+        f"treadle: interrupted; the report covers the finished rides: {at} of {rides} of each kind\n"
     )
     assert out.splitlines()[1].startswith("FAILS rocking ends help")
     (row,) = report("a")
