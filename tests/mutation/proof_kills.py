@@ -39,6 +39,8 @@ OWN_CONTRACTS = {
     "decide/pedalling.py": "contract Pedalling",
 }
 """Tried first on a mutant of the file."""
+OF_KINDS = ("sense/crank.py", "guard/output_guard.py", "decide/pedalling.py", "settings.py")
+"""What goes other ways for other kinds of sensor."""
 SLOW = ("step keeps", "step back keeps", "step rise", "step ceiling")
 LEMMAS_ON_A_COPY = """
 import json, sys
@@ -86,11 +88,16 @@ class Plain:
                 self.pieces[job] = pieces_of(job)
             self.entered[job] = entered
 
-    def concerned(self, mutant: Mutant) -> list[str]:
-        """Return the jobs that run the changed function; the contracts of its file's class first."""
+    def concerned(self, mutant: Mutant, all_kinds: bool) -> list[str]:
+        """Return the jobs that run the changed function; the contracts of its file's class first.
+
+        Without `all_kinds` those of a ring with two channels, where they run it.
+        """
         near = OWN_CONTRACTS.get(mutant.file, "edge")
         place = module_of(mutant), mutant.place
         jobs = [job for job in job_names() if place in self.entered[job]]
+        if not all_kinds and mutant.file not in OF_KINDS and any(", kind 0" in job for job in jobs):
+            jobs = [job for job in jobs if ", kind 1" not in job and ", kind 2" not in job]
         return sorted(jobs, key=lambda job: 0 if job.startswith(near) else 1 + job.startswith(SLOW))
 
 
@@ -114,14 +121,14 @@ def module_of(mutant: Mutant) -> str:
     return "firmware." + mutant.file.removesuffix(".py").replace("/", ".")
 
 
-def killed_by_step(mutant: Mutant, plain: Plain) -> Kill:
+def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool) -> Kill:
     """Try the claims about whole steps; in a process of its own, for the module stays changed."""
     module = import_module(module_of(mutant))
     with tempfile.NamedTemporaryFile("w", suffix=".py", encoding="utf-8") as changed:
         changed.write(mutant.source)
         changed.flush()
         module.__file__ = changed.name
-        jobs = plain.concerned(mutant)
+        jobs = plain.concerned(mutant, all_kinds)
         pieces: dict[str, Pieces] = {}
         scope: list[str] = []
         for job in (one for one in jobs if one.rsplit(", kind ", 1)[0] in STATEMENTS):

@@ -7,8 +7,9 @@
 
 A mutant is killed by the first claim about whole steps, or else the first lemma, that is refuted or not
 shown, or because the interpreter refuses it. What the formulas of a mutant have in common with those of the
-firmware is not asked again. A sample takes as many of each file as the file has of all. Each result is
-written to `--results` when it is known, and what stands there is not tried again.
+firmware is not asked again; nor, but with `--again`, other kinds of sensor in a file that does not know them.
+A sample takes as many of each file as the file has of all. Each result is written to `--results` when it is
+known, and what stands there is not tried again.
 """
 
 import argparse
@@ -27,6 +28,7 @@ RESULTS = Path(__file__).parent / "proof_results.jsonl"
 _plain: list[Plain] = []
 _mutants: list[Mutant] = []
 _places: dict[str, set[Place]] = {}
+_all_kinds: list[bool] = []
 
 
 def known_results(path: Path) -> dict[str, dict[str, Any]]:
@@ -39,7 +41,7 @@ def known_results(path: Path) -> dict[str, dict[str, Any]]:
 
 def _try(number: int) -> tuple[int, Kill, int]:
     mutant = _mutants[number]
-    kill = killed_by_step(mutant, _plain[0])
+    kill = killed_by_step(mutant, _plain[0], bool(_all_kinds))
     if not kill.how:
         lemma = killed_by_lemma(mutant, lemmas_for(mutant.file, mutant.place, _places))
         kill = Kill(lemma.how, lemma.by, kill.scope)
@@ -65,6 +67,7 @@ def main() -> int:
     given = parser.parse_args()
     configure()
     _mutants.extend(chosen(given.sample, given.file, given.again, known_results(given.results)))
+    _all_kinds.extend([True] if given.again else [])
     if not _mutants:
         return 0
     _plain.append(Plain())
