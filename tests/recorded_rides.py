@@ -8,9 +8,9 @@ from firmware.link.recorder import BLOCK_SIZE, Recorder
 from firmware.link.stream import Stream
 from firmware.records import Inputs
 from host_sim.boardlink.recorded import Block, RecordedEdge, RecordedStep, block_of
-from host_sim.testing.rig import WRAP_US, Rig
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import WRAP_US, Rig
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 class Ridden:

@@ -13,13 +13,13 @@ from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.errors import ControllerFailed
 from host_sim.proof.numbers import Numbers
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 from host_sim.testing.benches import bench_for
 from host_sim.testing.heap_lock import assert_no_allocation
 from host_sim.testing.held_rules import assert_rule_holds, measured_by_rule
 from host_sim.testing.lemmas import assert_proved
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
 from host_sim.testing.whole_numbers import assert_small_integers
 
 __all__ = [

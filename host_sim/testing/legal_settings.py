@@ -3,7 +3,7 @@
 from hypothesis import strategies as st
 
 from firmware.settings import ASCENDING, FIRST_PITCH_EDGES, TABLE, TWO_CHANNELS, Settings
-from host_sim.testing.small_settings import DEFAULTS, small
+from host_sim.rig.small_settings import DEFAULTS, small
 
 
 def _ranges() -> dict[str, tuple[int, int]]:

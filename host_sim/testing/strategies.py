@@ -14,9 +14,9 @@ from host_sim.bench.course import Course, course_from
 from host_sim.bench.faults import FAULTS
 from host_sim.bikes.load import example_names, load_bike
 from host_sim.bikes.model import Bike
+from host_sim.rig.ring import Ring
 from host_sim.rules.case import with_scatter
 from host_sim.testing.legal_settings import legal_settings, legal_values
-from host_sim.testing.ring import Ring
 
 __all__ = ["bikes", "edge_streams", "fault", "faults", "legal_settings", "legal_values", "rides"]
 

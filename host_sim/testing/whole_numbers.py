@@ -4,9 +4,9 @@ from itertools import product
 
 from host_sim.bench.foreign import Build, hosted
 from host_sim.errors import ControllerFailed
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US, Rig
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US, Rig
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 STARTS_US = (BEFORE_WRAP_US, 0, WRAP_US // 2)  # An edge that never was is as long ago as the clock shows.
 # What the rig does one after the other: for how many ms, at which cadence and speed.

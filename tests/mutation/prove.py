@@ -1,182 +1,89 @@
-"""Runs mutants of the firmware against the whole-step part of `treadle prove` alone.
+"""Runs mutants of the firmware against `treadle prove` alone.
 
-    uv run python -m tests.mutation.prove                      every mutant: hours
-    uv run python -m tests.mutation.prove --sample 100         every so-manieth, the same each time
+    uv run python -m tests.mutation.prove                      every mutant: a day
+    uv run python -m tests.mutation.prove --sample 400         so many, the same each time
     uv run python -m tests.mutation.prove --file guard/faults.py
+    uv run python -m tests.mutation.prove --again              what lived before, once more
 
-A mutant is killed by the first claim that is refuted or not shown within the solver's limits, or because the
-interpreter refuses it. What the formulas of a mutant have in common with those of the firmware is not asked
-again. Lemmas are not run. Prints what killed each mutant, and a table of the files.
+A mutant is killed by the first claim about whole steps, or else the first lemma, that is refuted or not
+shown, or because the interpreter refuses it. What the formulas of a mutant have in common with those of the
+firmware is not asked again; nor, but with `--again`, other kinds of sensor in a file that does not know them.
+A sample takes as many of each file as the file has of all. Each result is written to `--results` when it is
+known, and what stands there is not tried again.
 """
 
 import argparse
+import json
 import multiprocessing
 import sys
-import tempfile
-from collections import Counter
-from contextlib import chdir
-from importlib import import_module
-from os import cpu_count
+from os import times
 from pathlib import Path
 from typing import Any
 
-import libcst as cst
-from mutmut.configuration import config
-from mutmut.mutation.file_mutation import create_mutations
+from tests.mutation.proof_kills import Kill, Plain, killed_by_lemma, killed_by_step
+from tests.mutation.proof_lemmas import Place, lemmas_for, places_of_lemmas
+from tests.mutation.proof_mutants import FILES, Mutant, configure, fair_order
 
-from host_sim.proof.whole.jobs import job_names, pieces_of
-from host_sim.proof.whole.solving import LIMITS, PROVED, Facts
-
-ROOT = Path(__file__).resolve().parents[2]
-FILES = (
-    "controller.py",
-    "integers.py",
-    "ticks.py",
-    *(f"decide/{name}.py" for name in ("ceilings", "engagement", "events", "pedalling", "request")),
-    *(f"drive/{name}.py" for name in ("feed_forward", "power_loop", "slew_limiter")),
-    *(f"guard/{name}.py" for name in ("faults", "output_guard", "plausibility")),
-    *(f"sense/{name}.py" for name in ("crank", "levers", "motor_model", "rotation", "shunt_watch", "supply")),
-)
-Pieces = list[tuple[list[Any], list[tuple[str, Any]]]]
+RESULTS = Path(__file__).parent / "proof_results.jsonl"
+_plain: list[Plain] = []
+_mutants: list[Mutant] = []
+_places: dict[str, set[Place]] = {}
+_all_kinds: list[bool] = []
 
 
-class Mutant:
-    """One change: its `file`, `place` (function), what `was`, what it `became`, and the changed `source`."""
-
-    __slots__ = ("_change", "_module", "became", "file", "place", "was")
-
-    def __init__(self, file: str, place: str, module: cst.Module, change: Any) -> None:
-        """Keep the parts."""
-        self.file = file
-        self.place = place
-        self.was = module.code_for_node(change.original_node).strip()
-        self.became = module.code_for_node(change.mutated_node).strip()
-        self._module = module
-        self._change = change
-
-    @property
-    def source(self) -> str:
-        """Return the whole changed file."""
-        changed = self._module.deep_replace(self._change.original_node, self._change.mutated_node)
-        assert isinstance(changed, cst.Module)
-        return changed.code
+def known_results(path: Path) -> dict[str, dict[str, Any]]:
+    """Return what stands in a file of results, by the mutant's name; the last word counts."""
+    if not path.exists():
+        return {}
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return {entry["mutant"]: entry for entry in map(json.loads, lines)}
 
 
-def _configured() -> None:
-    """Let the library that makes mutants read its configuration, which it wants in the folder it runs in."""
-    with tempfile.TemporaryDirectory() as folder, chdir(folder):
-        Path("setup.cfg").write_text("[mutmut]\nsource_paths=.\n", encoding="utf-8")
-        config()
+def _try(number: int) -> tuple[int, Kill, int]:
+    mutant = _mutants[number]
+    kill = killed_by_step(mutant, _plain[0], bool(_all_kinds))
+    if not kill.how:
+        lemma = killed_by_lemma(mutant, lemmas_for(mutant.file, mutant.place, _places))
+        kill = Kill(lemma.how, lemma.by, kill.scope)
+    return number, kill, round(sum(times()[:4]))
 
 
-def mutants_of(file: str) -> list[Mutant]:
-    """Return all mutants of one file of the firmware, made by the rules that the other targets use."""
-    path = ROOT / "firmware" / file
-    module, mutations, *_ = create_mutations(str(path), path.read_text(encoding="utf-8"))
-    functions = [one.contained_by_top_level_function for one in mutations]
-    return [
-        Mutant(file, function.name.value, module, one)
-        for function, one in zip(functions, mutations, strict=True)
-        if isinstance(function, cst.FunctionDef)
-    ]
-
-
-def killer(mutant: Mutant, former: dict[str, Pieces]) -> str:
-    """Return which claim kills a mutant, or an empty text; run in a process of its own."""
-    module = import_module("firmware." + mutant.file.removesuffix(".py").replace("/", "."))
-    with tempfile.NamedTemporaryFile("w", suffix=".py", encoding="utf-8") as changed:
-        changed.write(mutant.source)
-        changed.flush()
-        module.__file__ = changed.name
-        for job in _nearest_first(mutant.file):
-            try:
-                pieces = pieces_of(job)
-            except Exception as failure:  # The interpreter refuses, or the change can't be computed at all.
-                return f"{job}: refused, {type(failure).__name__}"
-            for number, (facts, claims) in enumerate(pieces):
-                what = _first_not_shown(facts, claims, former[job], number)
-                if what:
-                    return f"{job}: {what}"
-    return ""
-
-
-def _first_not_shown(facts: list[Any], claims: list[tuple[str, Any]], former: Pieces, number: int) -> str:
-    """Return the first claim that is not shown; what the firmware itself has in common is."""
-    before_facts, before_claims = former[number] if number < len(former) else ([], [])
-    known = {claim for _, claim in before_claims} if set(before_facts) <= set(facts) else set()
-    asked = Facts(facts)
-    for what, claim in claims:
-        if claim not in known and asked.prove(claim, QUICK_LIMITS).verdict != PROVED:
-            return what
-    return ""
-
-
-QUICK_LIMITS = LIMITS[:2]
-"""Less than `treadle prove` may spend. A claim that needs more counts as killed."""
-OWN_CONTRACTS = {
-    "integers.py": "contract fading",
-    "guard/faults.py": "contract Faults",
-    "guard/plausibility.py": "contract Plausibility",
-    "guard/output_guard.py": "contract OutputGuard",
-    "sense/motor_model.py": "contract MotorModel",
-    "sense/supply.py": "contract Supply",
-    "sense/rotation.py": "contract Rotation",
-    "drive/power_loop.py": "contract PowerLoop",
-    "drive/slew_limiter.py": "contract SlewLimiter",
-    "drive/feed_forward.py": "contract FeedForward",
-    "decide/ceilings.py": "contract Ceilings",
-    "decide/events.py": "contract Events",
-    "decide/engagement.py": "contract Engagement",
-    "decide/pedalling.py": "contract Pedalling",
-}
-"""Tried first on a mutant of the file."""
-
-
-def _nearest_first(file: str) -> list[str]:
-    """Return all jobs, the contracts of the file's class first, the whole induction last."""
-    near = OWN_CONTRACTS.get(file, "edge")
-    slow = ("step keeps", "step back keeps", "step rise", "step ceiling")
-    return sorted(job_names(), key=lambda job: 0 if job.startswith(near) else 1 + job.startswith(slow))
+def chosen(sample: int, file: str | None, again: bool, known: dict[str, dict[str, Any]]) -> list[Mutant]:
+    """Return the mutants to be tried now."""
+    mutants = fair_order(FILES if file is None else (file,))
+    if again:
+        return [one for one in mutants if one.name in known and not known[one.name]["how"]]
+    return [one for one in mutants[: sample or None] if one.name not in known]
 
 
 def main() -> int:
-    """Run the mutants; print the table."""
+    """Run the mutants; write a line for each."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--sample", type=int, default=0)
     parser.add_argument("--file", choices=FILES)
-    parser.add_argument("--workers", type=int, default=cpu_count() or 1)
+    parser.add_argument("--again", action="store_true")
+    parser.add_argument("--results", type=Path, default=RESULTS)
+    parser.add_argument("--workers", type=int, default=1)
     given = parser.parse_args()
-    _configured()
-    mutants = [one for file in FILES if given.file in (None, file) for one in mutants_of(file)]
-    if given.sample:
-        mutants = mutants[:: max(len(mutants) // given.sample, 1)]
-    _former.update({job: pieces_of(job) for job in job_names()})
-    _mutants.extend(mutants)
-    killed: Counter[str] = Counter()
-    tried: Counter[str] = Counter()
+    configure()
+    _mutants.extend(chosen(given.sample, given.file, given.again, known_results(given.results)))
+    _all_kinds.extend([True] if given.again else [])
+    if not _mutants:
+        return 0
+    _plain.append(Plain())
+    _places.update(places_of_lemmas(given.results.with_suffix(".lemmas.json")))
     # A process a mutant: it changes where the firmware's module is read from.
-    with multiprocessing.get_context("fork").Pool(given.workers, maxtasksperchild=1) as pool:
-        for number, by in pool.imap_unordered(_in_child, range(len(mutants)), chunksize=1):
-            mutant = mutants[number]
-            tried[mutant.file] += 1
-            killed[mutant.file] += bool(by)
-            change = f"{mutant.was!r} became {mutant.became!r}"
-            verdict = f"killed by {by}" if by else "LIVED"
-            print(f"{mutant.file} {mutant.place}: {change}: {verdict}", flush=True)
-    print("\n| file | mutants | killed |\n|---|---|---|")
-    for file in FILES:
-        if tried[file]:
-            print(f"| {file} | {tried[file]} | {killed[file]} |")
-    print(f"| all | {tried.total()} | {killed.total()} |")
+    with (
+        given.results.open("a", encoding="utf-8") as results,
+        multiprocessing.get_context("fork").Pool(given.workers, maxtasksperchild=1) as pool,
+    ):
+        for number, kill, seconds in pool.imap_unordered(_try, range(len(_mutants)), chunksize=1):
+            mutant = _mutants[number]
+            entry = {"mutant": mutant.name, "how": kill.how, "by": kill.by, "scope": kill.scope, "s": seconds}
+            results.write(json.dumps(entry, ensure_ascii=False) + "\n")
+            results.flush()
+            print(f"{mutant.name}: {f'{kill.how}, {kill.by}' if kill.how else 'LIVED'}", flush=True)
     return 0
-
-
-_former: dict[str, Pieces] = {}
-_mutants: list[Mutant] = []
-
-
-def _in_child(number: int) -> tuple[int, str]:
-    return number, killer(_mutants[number], _former)
 
 
 if __name__ == "__main__":

@@ -23,9 +23,9 @@ from firmware.settings import (
     TWO_CHANNELS,
     Settings,
 )
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_settings import small
 from host_sim.testing.legal_settings import DrawnSettings, legal_values
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_settings import small
 
 _DEFAULT = hypothesis_settings.default
 assert _DEFAULT is not None

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware.sense.crank import Crank
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 TABLE = (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0)
 DOUBLE_CHANGES = {(0, 3), (3, 0), (1, 2), (2, 1)}

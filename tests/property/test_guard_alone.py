@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from firmware.decide.ceilings import Ceilings
 from firmware.decide.engagement import ASSISTING, Engagement
 from firmware.settings import Settings
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_settings import settings_with
 from host_sim.testing.legal_settings import legal_settings
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_settings import settings_with
 from tests.property.test_rides import ride_segment, rides
 
 MARGIN_US = 15_000 + 10_000  # The guard's own and two control periods.

@@ -4,8 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware.settings import Settings
+from host_sim.rig.rig import Rig
 from host_sim.testing.legal_settings import legal_settings
-from host_sim.testing.rig import Rig
 from tests.property.pairs import Kind, driving_settings, every_kind, few_of_each_kind, start_driving
 from tests.property.test_rides import ride_segment, rides, starts_us
 from tests.property.watch import Watch

@@ -95,6 +95,8 @@ REFUSED = {
     "else after a loop": "def f(x):\n    for x in (1, 2):\n        pass\n    else:\n        x = 3\n",
     "more than one target": "def f(x):\n    y = z = x\n    return y\n",
     "y, which not every way has set,": "def f(x):\n    if x > 0:\n        y = 1\n    return y\n",
+    "min of 1": "def f(x):\n    return min(x)\n",
+    "abs of 2": "def f(x):\n    return abs(x, x)\n",
     "Delete": "def f(x):\n    del x\n",
     "a loop that may return": "def f(x):\n    for y in (1, 2):\n        if x == y:\n            return 3\n",
 }

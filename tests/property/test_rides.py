@@ -6,9 +6,9 @@ from hypothesis import strategies as st
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
+from host_sim.rig.rig import REST_MV, WRAP_US, Rig
+from host_sim.rig.small_settings import settings_with
 from host_sim.testing.legal_settings import legal_settings
-from host_sim.testing.rig import REST_MV, WRAP_US, Rig
-from host_sim.testing.small_settings import settings_with
 from tests.property.pairs import (
     EXAMPLES_A_KIND,
     Kind,

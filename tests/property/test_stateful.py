@@ -13,8 +13,8 @@ from hypothesis.stateful import (
 
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING, WAITING
 from firmware.settings import Settings
+from host_sim.rig.rig import WRAP_US, Rig
 from host_sim.testing.legal_settings import legal_settings
-from host_sim.testing.rig import WRAP_US, Rig
 from tests.property.pairs import (
     RUNS_A_KIND,
     RUNS_OF_ANY,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs
 from firmware.settings import DUTY_CODED, MOTOR_SPEED, ONE_CHANNEL, THROTTLE_NEVER, TWO_CHANNELS
-from host_sim.testing.rig import Rig
+from host_sim.rig.rig import Rig
 
 
 class SpyGuard(OutputGuard):

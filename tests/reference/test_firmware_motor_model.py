@@ -9,8 +9,8 @@ from firmware.sense.motor_model import MotorModel
 from firmware.sense.rotation import Wheel
 from firmware.sense.supply import Supply
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 CIRCUMFERENCE_M = 0.1
 M_PER_S_PER_RPM = CIRCUMFERENCE_M / 60.0

@@ -28,7 +28,7 @@ from host_sim.bench.sim_board import SimBoard
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.bundle import place_file
 from host_sim.boardlink.frames import Frame, Wire
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 from tests import board_contract, fake_machine
 from tests.micropython_unix import micropython_unix, run
 from tests.ride.riding import bike_with

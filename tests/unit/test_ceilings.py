@@ -12,8 +12,8 @@ from firmware.decide.ceilings import (
     Ceilings,
 )
 from firmware.decide.engagement import ASSISTING, READY, THROTTLING
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 FULL_MV = 40_000
 COOL = 200

@@ -8,8 +8,8 @@ import pytest
 from firmware.guard.output_guard import OutputGuard
 from firmware.sense.crank import Crank
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
-from host_sim.testing.rig import WRAP_US, Rig
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import WRAP_US, Rig
+from host_sim.rig.small_settings import settings_with
 from tests.unit.test_output_guard import ASKED_MV, Gate, pedalled
 
 BACK_US = 5_000_000

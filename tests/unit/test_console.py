@@ -24,7 +24,7 @@ from firmware.settings import TABLE, Settings
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient, open_port
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.errors import RequestError
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US, Rig
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US, Rig
 from tests.unit.test_loop import Counted, PaperBoard, Unplugged
 
 NO_REQUEST = (

@@ -15,9 +15,9 @@ from firmware.records import (
     OUTPUTS_VALID_US,
     Inputs,
 )
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 def riding(**settings: int) -> Rig:

@@ -13,8 +13,8 @@ from firmware.decide.ceilings import BY_DOUBT, BY_LIMIT
 from firmware.decide.engagement import ASSISTING
 from firmware.guard.faults import MOTOR_SILENT, NO_FAULT, SHUNT_DEAD, SHUNT_STUCK, WHEEL_LOST
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_settings import settings_with
 
 BATTERY_MV = 36_000
 BATTERY_MOHM = 50

@@ -6,9 +6,9 @@ With 12 pulses the shortest pitch is 60 / (12 * 250) = 20 ms and a glitch lasts 
 import pytest
 
 from firmware.sense.crank import Crank
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 FORWARD = (1, 3, 2, 0)  # A leads: A, both, B, none (bit 0 is A).
 

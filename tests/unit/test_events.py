@@ -19,8 +19,8 @@ from firmware.decide.pedalling import Pedalling
 from firmware.sense.crank import Crank
 from firmware.sense.levers import Throttle
 from firmware.sense.rotation import Wheel
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 class Facts:

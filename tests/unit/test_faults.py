@@ -32,8 +32,8 @@ from firmware.sense.motor_model import MotorModel
 from firmware.sense.rotation import Wheel
 from firmware.sense.shunt_watch import ShuntWatch
 from firmware.sense.supply import Supply
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 class Bench:

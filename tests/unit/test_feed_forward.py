@@ -14,8 +14,8 @@ from firmware.sense.rotation import Wheel
 from firmware.sense.shunt_watch import ShuntWatch
 from firmware.sense.supply import Supply
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, MOTOR_UNKNOWN
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 class Led:

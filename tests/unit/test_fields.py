@@ -7,8 +7,8 @@ import pytest
 
 from firmware.link.store import Store
 from firmware.settings import Settings
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_settings import settings_with
 from tests.unit.test_console import Paper, Session
 
 KINDS = (int, bool, list, bytes, str)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware.integers import clamp, fading_permille, rising_permille, square_root
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 
 
 @pytest.mark.parametrize(("value", "result"), [(-1, 0), (0, 0), (1, 1), (9, 9), (10, 10), (11, 10)])

@@ -3,8 +3,8 @@
 import pytest
 
 from firmware.sense.levers import Selector, Throttle
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 # Defaults: open below 400 mV, rest up to 1000, full from 3500, shorted above 4300.
 

@@ -17,7 +17,7 @@ from firmware.loop import Board, Heap, run
 from firmware.records import Inputs, Outputs
 from firmware.settings import TABLE, Settings
 from host_sim.boardlink.frames import Frame, Wire
-from host_sim.testing.rig import WRAP_US
+from host_sim.rig.rig import WRAP_US
 from tests.unit.test_console import MOVING, Session, frames_in, lines_in
 
 TURN_US = 4_000

@@ -5,9 +5,9 @@ import pytest
 from firmware.controller import Controller
 from firmware.loop import Board, Heap, Link, LoopCounters, run
 from firmware.records import Inputs, Outputs
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 START_US = BEFORE_WRAP_US
 

@@ -12,9 +12,9 @@ from firmware.sense.motor_model import MotorModel
 from firmware.sense.rotation import WHEEL_MAX_MM_PER_S, Wheel
 from firmware.sense.supply import Supply
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, MOTOR_UNKNOWN
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 from host_sim.testing.legal_settings import RANGES
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
 
 STEPS_TO_SETTLE = 80  # Of the two lags of four steps each, and of Newton's method.
 SETTLED_BELOW_MV = 2  # The lags round down: they end 2 mV below the command.

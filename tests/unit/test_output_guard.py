@@ -8,9 +8,9 @@ import pytest
 
 from firmware.guard.output_guard import OutputGuard
 from firmware.records import Inputs
-from host_sim.testing.rig import BEFORE_WRAP_US, FULL_MV, REST_MV, WRAP_US
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, FULL_MV, REST_MV, WRAP_US
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 FORWARD = (1, 3, 2, 0)
 ASKED_MV = 2_000

@@ -7,9 +7,9 @@ import pytest
 
 from firmware.decide.pedalling import Pedalling
 from firmware.sense.crank import Crank
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 class Told:

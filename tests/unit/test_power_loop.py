@@ -3,9 +3,9 @@
 import pytest
 
 from firmware.drive.power_loop import PowerLoop
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 class Driven:

@@ -8,8 +8,8 @@ import pytest
 
 from firmware.settings import DUTY_CODED, ONE_CHANNEL
 from firmware.ticks import ticks_diff_us
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US, Rig
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US, Rig
+from host_sim.rig.small_settings import settings_with
 from tests.unit.test_crank import Coded, one_channel
 from tests.unit.test_output_guard import ASKED_MV, Gate
 

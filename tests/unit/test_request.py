@@ -4,8 +4,8 @@ import pytest
 
 from firmware.decide.engagement import ASSISTING, BRAKED, FAULTED, READY, THROTTLING, WAITING
 from firmware.decide.request import Request
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 
 @pytest.mark.parametrize(

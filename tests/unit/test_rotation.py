@@ -3,8 +3,8 @@
 import pytest
 
 from firmware.sense.rotation import Rotation, Wheel
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.rig.small_int import SmallInt
 
 CIRCUMFERENCE_MM = 2_100
 STILL_US = 3_000_000

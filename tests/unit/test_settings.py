@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 
 from firmware.settings import ASCENDING, DUTY_CODED, ONE_CHANNEL, TABLE, TWO_CHANNELS, Settings
+from host_sim.rig.rig import Rig
+from host_sim.rig.small_settings import settings_with
 from host_sim.testing.legal_settings import RANGES, legal_values
-from host_sim.testing.rig import Rig
-from host_sim.testing.small_settings import settings_with
 
 ROWS = {row[0]: row for row in TABLE}
 

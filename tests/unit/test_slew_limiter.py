@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from firmware.drive.slew_limiter import ELAPSED_MAX_US, RATE_MAX_MV_PER_S, SlewLimiter
 from firmware.ticks import TICKS_MAX_US
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 
 OUT_OF_REACH_MV = 1_000_000
 rates = st.integers(1, RATE_MAX_MV_PER_S)

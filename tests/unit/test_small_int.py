@@ -4,7 +4,7 @@ import operator
 
 import pytest
 
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 
 HIGHEST = 1_073_741_823
 LOWEST = -1_073_741_824

@@ -3,7 +3,7 @@
 import pytest
 
 from firmware.sense.supply import Supply
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 
 
 def stepped(supply: Supply, steps: int, battery_mv: int, current_ma: int) -> Supply:

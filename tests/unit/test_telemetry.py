@@ -14,7 +14,7 @@ from firmware.link.telemetry import FRAME_SIZE, PAYLOAD_SIZE, Telemetry, crc16, 
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
 from host_sim.boardlink.frames import DamagedFrame, Frame, OtherKind, Wire, decode
-from host_sim.testing.rig import BEFORE_WRAP_US, Rig
+from host_sim.rig.rig import BEFORE_WRAP_US, Rig
 from tests.micropython_unix import run
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 
 MODULO_HALF_US = 536_870_912
 

@@ -4,7 +4,7 @@ import pytest
 
 from host_sim.capture.open_capture import open_capture
 from host_sim.errors import RequestError
-from host_sim.testing.rig import BEFORE_WRAP_US, WRAP_US
+from host_sim.rig.rig import BEFORE_WRAP_US, WRAP_US
 from host_sim.watching.workshop import BoardTrouble, Workshop, check_capture, parse_changes
 from tests.unit.test_console import Line, Session
 

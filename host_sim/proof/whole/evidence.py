@@ -16,6 +16,7 @@ INDUCTION = (
     *(f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS),
     *(f"constructor, kind {kind}" for kind in ALL_KINDS),
     *(f"contract {title}" for title in SHOWN),
+    *(f"premises, kind {kind}" for kind in ALL_KINDS),
     "kinds complete",
     "clock is relative",
 )
@@ -51,5 +52,6 @@ def in_words(statements: tuple[str, ...]) -> dict[str, Any]:
         "shown_by": [
             *jobs_of(statements),
             "the induction: step keeps, step back keeps, edge keeps, constructor, contracts",
+            "premises: what each statement assumes is met, of steps by rides of a real controller",
         ],
     }

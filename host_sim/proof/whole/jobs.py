@@ -11,14 +11,14 @@ from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
 from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
 from host_sim.proof.whole.induction import Run, kept, longest_gap_us
 from host_sim.proof.whole.invariants import Clause, State, invariant
+from host_sim.proof.whole.premises import never_met
 from host_sim.proof.whole.situation import Situation
 from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
-from host_sim.proof.whole.statement import ALL_KINDS, BACK
+from host_sim.proof.whole.statement import ALL_KINDS, BACK, BACK_US
 from host_sim.proof.whole.statements import STATEMENTS
 
 SHARES = 3
 SHOWN: dict[str, Contract] = {**BY_TITLE, **BEGUN}
-BACK_US = (-(1 << 29) + 10_000_000, -1)
 
 
 class JobResult:
@@ -48,6 +48,12 @@ class JobResult:
             if answer.verdict == REFUTED:
                 return
 
+    def meet(self, kind: int) -> None:
+        """Show that what the statements about a kind of sensor assume can be met."""
+        self.claims, unmet = never_met(tuple(STATEMENTS.values()), kind)
+        if unmet:
+            self.verdict, self.what = REFUTED, f"what is assumed is never met: {unmet[0]}"
+
 
 def job_names() -> list[str]:
     """Return all jobs, the longest first."""
@@ -61,6 +67,7 @@ def job_names() -> list[str]:
     names += [f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS]
     names += [f"constructor, kind {kind}" for kind in ALL_KINDS]
     names += [f"contract {title}" for title in SHOWN]
+    names += [f"premises, kind {kind}" for kind in ALL_KINDS]
     return [*names, "kinds complete", "clock is relative"]
 
 
@@ -68,6 +75,8 @@ def run_job(name: str) -> JobResult:
     """Show one job."""
     result = JobResult(name)
     started_s = time.perf_counter()
+    if name.startswith("premises"):
+        result.meet(int(name.rsplit(" ", 1)[1]))
     for facts, claims in pieces_of(name):
         result.show(facts, claims)
         if result.verdict == REFUTED:
@@ -82,6 +91,8 @@ def pieces_of(name: str) -> list[tuple[list[Any], list[Clause]]]:
     """Return facts and claims of a job."""
     if name == "kinds complete":
         return [_kinds_complete()]
+    if name.startswith("premises"):
+        return []  # Not shown by the solver from facts: see premises.py.
     if name == "clock is relative":
         return [_clock_is_relative()]
     if name.startswith("contract "):

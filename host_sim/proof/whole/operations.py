@@ -92,6 +92,8 @@ class Operations(Ways):
 
     def _builtin(self, node: ast.Call, name: str, arguments: list[Any]) -> Any:
         if name in ("min", "max", "abs") and all(terms.is_integer(arg) for arg in arguments):
+            if (len(arguments) == 1) != (name == "abs"):
+                raise self.refuse(node, f"{name} of {len(arguments)}")
             if name == "abs":
                 return self.small(node, terms.absolute(arguments[0]))
             return terms.minimum(*arguments) if name == "min" else terms.maximum(*arguments)

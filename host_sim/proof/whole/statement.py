@@ -10,6 +10,8 @@ Said = tuple[str, Any, Any]
 """A sentence, when it speaks, and what holds then."""
 ALL_KINDS = (0, 1, 2)
 FORWARD, BACK = "forward", "back"
+BACK_US = (-(1 << 29) + 10_000_000, -1)
+"""How far a step may go back in time."""
 
 
 class Statement:

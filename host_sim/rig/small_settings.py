@@ -1,7 +1,7 @@
 """Settings whose every value is a SmallInt: the defaults, and what a test puts over them."""
 
 from firmware.settings import TABLE, Settings
-from host_sim.testing.small_int import SmallInt
+from host_sim.rig.small_int import SmallInt
 
 DEFAULTS: dict[str, int] = {row[0]: row[1] for row in TABLE}
 

@@ -14,9 +14,9 @@ from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
 from firmware.ticks import CONTROL_PERIOD_US
-from host_sim.testing.ring import Ring
-from host_sim.testing.small_int import SmallInt
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.ring import Ring
+from host_sim.rig.small_int import SmallInt
+from host_sim.rig.small_settings import settings_with
 
 WRAP_US = 2**30
 BEFORE_WRAP_US = WRAP_US - 1_000

@@ -1,0 +1,1 @@
+"""A crank and a wheel that turn as they are told, without physics, and integers that check themselves."""
