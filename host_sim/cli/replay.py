@@ -58,13 +58,16 @@ def _agreement(other: bool, found: Replay) -> str:
         share = 100 * equal / max(found.steps, 1)
         first = "" if found.parting is None else f"; first {found.parting.sentence()}"
         return f"{equal} steps ({share:.1f} %) decided alike{first}"
-    if found.parting is None:
-        return f"all {found.equal} steps, to the bit"
-    if found.from_start:
+    if found.parting is not None:
         return f"{found.equal} steps, then not"
+    if found.different == 0:
+        return f"all {found.equal} steps, to the bit"
     if found.agrees_from is None:
         return f"{equal} steps, not to the end"
-    return f"from step {found.agrees_from} on, to the bit; before, the state at the beginning is not known"
+    return (
+        f"from step {found.agrees_from} on, to the bit; before, its unknown state was put right "
+        f"in {found.put_right} steps"
+    )
 
 
 def _faults(faults: list[Happened]) -> str:

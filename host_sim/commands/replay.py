@@ -96,11 +96,13 @@ class ReplayResult:
         for other, found in zip(self.request.others, self.found, strict=True):
             if found.loss is not None:
                 return _hole(found.loss)
-            if not other and found.from_start and found.parting is not None:
+            if not other and found.parting is not None:
                 return f"the firmware parts from the board {found.parting.sentence()}"
-            if not other and not found.from_start and found.agrees_from is None:
-                assert found.parting is not None
-                return f"the firmware does not come to agree with the board; first {found.parting.sentence()}"
+            if not other and found.agrees_from is None:
+                return (
+                    f"the log is too short to know the state in which it begins: {found.steps} steps, "
+                    "allowed are some seconds"
+                )
         return ""
 
     def as_json(self) -> dict[str, Any]:
@@ -133,6 +135,7 @@ def _section_as_json(section: Section, other: bool, found: Replay) -> dict[str, 
         "parts_at_step": None if parting is None else parting.step,
         "parts_at_s": None if parting is None else round(parting.time_s, 3),
         "differences": None if parting is None else parting.differences,
+        "put_right_steps": found.put_right,
         "agrees_from_step": found.agrees_from,
         "lost_steps": None if found.loss is None else found.loss.steps,
         "faults": _told(found.faults),

@@ -2,43 +2,19 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import islice, takewhile
 
 from firmware.controller import Controller
 from firmware.decide.engagement import STATE_NAMES
 from firmware.guard.faults import CAUSE_NAMES
-from firmware.records import EdgeLog, Inputs
 from firmware.settings import Settings
 from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US, ticks_diff_us
-from host_sim.boardlink.recorded import Loss, RecordedEdge, RecordedStep
+from host_sim.boardlink.recorded import Loss, RecordedStep
 from host_sim.replay.log_file import Section
-
-COMPARED = ("command_mv", "drive_enabled", "indicator", "fault_cause", "state")
+from host_sim.replay.replayer import Differences, Replayer
+from host_sim.replay.resuming import LOOKED_AHEAD, taken_up
 
 Look = Callable[[RecordedStep, Controller, float], None]
-
-
-class GivenEdges(EdgeLog):
-    """A log that gives the edges that the recorded step took, however many there were."""
-
-    __slots__ = ("_given",)
-
-    def __init__(self) -> None:
-        """Start empty."""
-        EdgeLog.__init__(self)
-        self._given: list[RecordedEdge] = []
-
-    def give(self, edges: list[RecordedEdge]) -> None:
-        """Have these taken by the next step."""
-        self._given = edges[::-1]
-
-    def take(self) -> bool:
-        """Move the oldest edge to `levels` and `time_us`; False if there is none."""
-        if not self._given:
-            return False
-        edge = self._given.pop()
-        self.levels = edge.levels
-        self.time_us = edge.time_us
-        return True
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +47,9 @@ class Happened:
 class Replay:
     """What came of one section; `equal` steps agreed before `parting`.
 
-    From step `agrees_from` on to the end both agree; None if they do not at the end. It tells something of a
-    log that begins in the middle of a ride, whose first steps can't agree.
+    From step `agrees_from` on to the end both agree; None if they do not at the end. Where a log begins in
+    the middle of a ride, `put_right` steps before that differed only because the state at its beginning had
+    to be worked out (see `resuming`): they are no `parting`.
     """
 
     from_start: bool
@@ -80,52 +57,12 @@ class Replay:
     seconds: float = 0.0
     equal: int = 0
     different: int = 0
+    put_right: int = 0
     parting: Parting | None = None
     agrees_from: int | None = None
     loss: Loss | None = None
     faults: list[Happened] = field(default_factory=list)
     board_faults: list[Happened] = field(default_factory=list)
-
-
-class Replayer:
-    """A controller and its inputs, stepped by recorded steps."""
-
-    def __init__(self, settings: Settings, started_us: int) -> None:
-        """Switch the controller on at this time."""
-        self.controller = Controller(settings, started_us)
-        self.inputs = Inputs()
-        self._crank = GivenEdges()
-        self._wheel = GivenEdges()
-        self.inputs.crank = self._crank
-        self.inputs.wheel = self._wheel
-
-    def step(self, step: RecordedStep) -> dict[str, tuple[int, int]]:
-        """Take the step; return which outputs differ from the board's: here, and there."""
-        inputs = self.inputs
-        self._crank.give([edge for edge in step.edges if not edge.wheel])
-        self._wheel.give([edge for edge in step.edges if edge.wheel])
-        self._crank.overruns = step.lost_edges
-        inputs.sampled_us = step.sampled_us
-        inputs.throttle_mv = step.throttle_mv
-        inputs.selector_mv = step.selector_mv
-        inputs.battery_mv = step.battery_mv
-        inputs.current_ma = step.current_ma
-        inputs.motor_decicelsius = step.motor_decicelsius
-        inputs.brake_pulled = step.brake_pulled
-        inputs.clear_requested = step.clear_requested
-        outputs = self.controller.step(inputs, step.now_us)
-        here = (
-            outputs.command_mv,
-            outputs.drive_enabled,
-            outputs.indicator,
-            outputs.fault_cause,
-            self.controller.engagement.state,
-        )
-        there = (step.command_mv, step.drive_enabled, step.indicator, step.fault_cause, step.state)
-        if here == there:
-            return {}
-        pairs = zip(COMPARED, here, there, strict=True)
-        return {name: (int(mine), int(theirs)) for name, mine, theirs in pairs if mine != theirs}
 
 
 def replay(
@@ -141,31 +78,39 @@ def replay(
             found.loss = item
             break
         if replayer is None:
-            started_us = section.started_us
-            if started_us is None:
-                started_us = (item.now_us - CONTROL_PERIOD_US) & TICKS_MAX_US
-            replayer = Replayer(settings, started_us)
-            last_us = started_us
+            replayer = _replayer(section, settings)
+            last_us = section.started_us or (item.now_us - CONTROL_PERIOD_US) & TICKS_MAX_US
         differences = replayer.step(item)
         elapsed_us += ticks_diff_us(item.now_us, last_us)
         last_us = item.now_us
         found.steps += 1
         found.seconds = elapsed_us / 1e6
-        _count(found, item, differences)
+        _count(found, item, differences, replayer.put_right)
         causes = _note_faults(found, item, replayer.controller.outputs.fault_cause, causes)
         look(item, replayer.controller, found.seconds)
     return found
 
 
-def _count(found: Replay, step: RecordedStep, differences: dict[str, tuple[int, int]]) -> None:
+def _replayer(section: Section, settings: Settings) -> Replayer:
+    """Return a controller that has just been switched on, or one that takes the ride up in its middle."""
+    if section.started_us is not None:
+        return Replayer(settings, section.started_us)
+    ahead = takewhile(lambda item: not isinstance(item, Loss), islice(section.steps(), LOOKED_AHEAD))
+    steps = [item for item in ahead if isinstance(item, RecordedStep)]
+    same_settings = settings.as_dict() == Settings(section.settings).as_dict()
+    return taken_up(settings, steps, same_settings)
+
+
+def _count(found: Replay, step: RecordedStep, differences: Differences, put_right: bool) -> None:
     if not differences:
         found.equal += found.parting is None
         if found.agrees_from is None:
             found.agrees_from = step.number
         return
     found.different += 1
+    found.put_right += put_right
     found.agrees_from = None
-    if found.parting is None:
+    if found.parting is None and not put_right:
         found.parting = Parting(step.number, found.seconds, differences)
 
 
