@@ -65,7 +65,8 @@ def _print_result(result: TuneResult) -> None:
     table.add_column("why", ratio=3)
     table.add_column("effect", ratio=2)
     for row in result.rows:
-        table.add_row(row.setting, _value(row.now), _value(row.recommended), _plain(row.why), _effect(row))
+        why = f"{row.why} ({row.spread})" if row.spread else row.why
+        table.add_row(row.setting, _value(row.now), _value(row.recommended), _plain(why), _effect(row))
     console.print(table)
     _print_checks(result, console)
     _print_end(result)

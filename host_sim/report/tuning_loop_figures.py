@@ -8,13 +8,13 @@ from matplotlib.ticker import ScalarFormatter
 
 from host_sim.report.ride_figure import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, two_curves
-from host_sim.rules.riding import rest
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.drive_rides import SLOPE_S, empty, start_course, step_course, traced
 from host_sim.tuning.loop_report import LoopReport
 from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.ride_start import rest_s
 from host_sim.tuning.surge import SURGES_SHARE
 
 SHOWN = (0.5, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 120, 200, 300)
@@ -211,7 +211,7 @@ def draw_rides(tuned: Tuned, path: Path, seed: int = 1) -> None:
             )
             start = traced(empty(bike), start_course(bike), seed)
             push.plot(
-                [time_s - rest(bike) for time_s in start.times_s],
+                [time_s - rest_s(bike) for time_s in start.times_s],
                 start.push_m_per_s2,
                 color=colour,
                 linewidth=width,

@@ -19,7 +19,7 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.rules.riding import rest
+from host_sim.tuning.ride_start import rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 STEP_SPEED_SHARE = 0.7
@@ -98,7 +98,7 @@ class PowerTrace(StepWatch):
 
 def step_course(bike: Bike) -> tuple[Course, float]:
     """Return the step ride and the second at which the legs begin."""
-    begin_s = rest(bike)
+    begin_s = rest_s(bike)
     speed_km_per_h = (
         STEP_SPEED_SHARE * bike.firmware_settings.taper_start_mm_per_s / 1000.0 * KM_PER_H_PER_M_PER_S
     )
@@ -112,7 +112,7 @@ def step_course(bike: Bike) -> tuple[Course, float]:
 
 def start_course(bike: Bike) -> Course:
     """Return the start on the road."""
-    begin_s = rest(bike)
+    begin_s = rest_s(bike)
     lines: Lines = [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 60},
         {"at_s": begin_s, "cadence_rpm": 60},

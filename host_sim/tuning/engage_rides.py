@@ -7,7 +7,7 @@ practice, no source).
 """
 
 from bisect import bisect_left
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from random import Random
 
@@ -23,12 +23,14 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.rules.riding import rest
+from host_sim.tuning.ride_start import longest_pitch_s, rest_s
 
-STARTS = 12
-NUDGES = 12
-ROCKINGS = 6
-SHAKES = 4
+# With 12 starts drawn at random the engage cadence came to 12, 15, 18 and 22 rpm over five seeds.
+STARTS = 40
+NUDGES = 64
+ROCKINGS = 16
+SHAKES = 8
+DRAWS = 3
 START_S = 3.0  # A start that has not engaged by then counts as this late.
 START_RPM = (35.0, 75.0)
 GATHER_S = (0.3, 1.8)  # How long the legs take to come to their cadence.
@@ -36,6 +38,7 @@ WALKING_KM_PER_H = 5.0
 NUDGE_RPM = (15.0, 60.0)
 NUDGE_TURNS = (0.05, 0.16)
 SHAKE_PERIOD_S = 0.1  # 10 Hz.
+_PLASTIC = 1.32471795724474602596  # The real root of x^3 = x + 1.
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +60,18 @@ class EngageMeasures:
 
 
 def engage_course(bike: Bike, seed: int = 1) -> tuple[Course, list[Span]]:
-    """Return the ride and its movements; `seed` draws them. The pauses let the ring come to a standstill."""
+    """Return the ride and its movements; `seed` draws them, the settings of `bike` have no part in it."""
     draw = Random(f"engage {seed}")
-    settings = bike.firmware_settings
-    # A crank stands when a pitch at the lowest release cadence that may come out of this and 0.5 s have
-    # passed.
-    pause_s = 1.0 + 60.0 / (settings.pulses_per_rev * min(settings.release_rpm, 8))
+    # A crank stands when a pitch at the lowest release cadence and 0.5 s have passed.
+    pause_s = 0.6 + longest_pitch_s(bike)
     lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": WALKING_KM_PER_H}]
     spans: list[Span] = []
-    at_s = rest(bike) + pause_s
+    at_s = rest_s(bike) + pause_s
     kinds = ["start"] * STARTS + ["nudge"] * NUDGES + ["rock"] * ROCKINGS + ["shake"] * SHAKES
+    draws = {kind: _spread_draws(kinds.count(kind), draw) for kind in _MOVEMENTS}
     draw.shuffle(kinds)
     for kind in kinds:
-        movement = _MOVEMENTS[kind](bike, draw, at_s)
+        movement = _MOVEMENTS[kind](bike, next(draws[kind]), at_s)
         lines += movement
         end_s = movement[-1]["at_s"]
         spans.append(Span(at_s, end_s + (0.0 if kind == "start" else 0.5), kind == "start"))
@@ -77,30 +79,45 @@ def engage_course(bike: Bike, seed: int = 1) -> tuple[Course, list[Span]]:
     return course_from("engage", "Starts, nudges, rocking and shaking", at_s, lines), spans
 
 
-def _start(bike: Bike, draw: Random, at_s: float) -> Lines:
-    cadence = draw.uniform(*START_RPM)
+def _spread_draws(count: int, draw: Random) -> Iterator[tuple[float, float]]:
+    """Yield `count` pairs from 0 to 1 that fill the square evenly, so that few starts stand for many.
+
+    An additive recurrence with the plastic number (M. Roberts, "The unreasonable effectiveness of
+    quasirandom sequences", 2018), shifted as a whole by the draw. At random they clump.
+    """
+    first = (draw.random(), draw.random())
+    for number in range(count):
+        yield (first[0] + number / _PLASTIC) % 1.0, (first[1] + number / _PLASTIC**2) % 1.0
+
+
+def _between(ends: tuple[float, float], share: float) -> float:
+    return ends[0] + (ends[1] - ends[0]) * share
+
+
+def _start(bike: Bike, drawn: tuple[float, float], at_s: float) -> Lines:
+    cadence = _between(START_RPM, drawn[0])
     return [
-        {"at_s": at_s, "over_s": draw.uniform(*GATHER_S), "cadence_rpm": cadence},
+        {"at_s": at_s, "over_s": _between(GATHER_S, drawn[1]), "cadence_rpm": cadence},
         {"at_s": at_s + START_S, "cadence_rpm": 0},
     ]
 
 
-def _nudge(bike: Bike, draw: Random, at_s: float) -> Lines:
-    cadence = draw.uniform(*NUDGE_RPM)
+def _nudge(bike: Bike, drawn: tuple[float, float], at_s: float) -> Lines:
+    cadence = _between(NUDGE_RPM, drawn[0])
     return [
         {"at_s": at_s, "cadence_rpm": cadence},
-        {"at_s": at_s + draw.uniform(*NUDGE_TURNS) * 60.0 / cadence, "cadence_rpm": 0},
+        {"at_s": at_s + _between(NUDGE_TURNS, drawn[1]) * 60.0 / cadence, "cadence_rpm": 0},
     ]
 
 
-def _rock(bike: Bike, draw: Random, at_s: float) -> Lines:
-    half_s = draw.uniform(0.2, 0.5)
-    cadence = draw.uniform(0.1, 0.5) * 60.0 / bike.pedal_sensor.pulses_per_rev / half_s
+def _rock(bike: Bike, drawn: tuple[float, float], at_s: float) -> Lines:
+    half_s = _between((0.2, 0.5), drawn[0])
+    cadence = _between((0.1, 0.5), drawn[1]) * 60.0 / bike.pedal_sensor.pulses_per_rev / half_s
     return _to_and_fro(cadence, half_s, 8, at_s)
 
 
-def _shake(bike: Bike, draw: Random, at_s: float) -> Lines:
-    return _to_and_fro(draw.uniform(5.0, 14.0), SHAKE_PERIOD_S / 2.0, 20, at_s)
+def _shake(bike: Bike, drawn: tuple[float, float], at_s: float) -> Lines:
+    return _to_and_fro(_between((5.0, 14.0), drawn[0]), SHAKE_PERIOD_S / 2.0, 20, at_s)
 
 
 def _to_and_fro(cadence: float, half_s: float, times: int, at_s: float) -> Lines:
@@ -184,6 +201,33 @@ class EngageRide:
                 return watch.times_s[index]
             index += 1
         return None
+
+
+class EngageRides:
+    """DRAWS rides: one draw alone still moves the best engage cadence by a third. Read: `rides`."""
+
+    def __init__(self, bike: Bike, seed: int = 1) -> None:
+        """Ride them all."""
+        self.rides = [EngageRide(bike, one) for one in draws_of(seed)]
+
+    def measures(self, engage_edges: int, engage_rpm: int) -> EngageMeasures:
+        """Return what these thresholds would have made of all of them."""
+        return pooled([ride.measures(engage_edges, engage_rpm) for ride in self.rides])
+
+
+def draws_of(seed: int) -> list[int]:
+    """Return the seeds of the rides that belong to one seed of tuning; no two have one in common."""
+    return [DRAWS * seed + number for number in range(DRAWS)]
+
+
+def pooled(each: list[EngageMeasures]) -> EngageMeasures:
+    """Return the measures of rides with as many movements each, taken as one ride."""
+    count = len(each)
+    return EngageMeasures(
+        sum(one.delay_s for one in each) / count,
+        max(one.late_s for one in each),
+        sum(one.false_share for one in each) / count,
+    )
 
 
 def _first_within(times_s: list[float], span: Span) -> float | None:

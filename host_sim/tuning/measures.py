@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from host_sim.bikes.model import Bike
 from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
 from host_sim.tuning.engage_rides import EngageMeasures, EngageRide
-from host_sim.tuning.release_rides import ReleaseMeasures, ride_release
+from host_sim.tuning.release_rides import ReleaseMeasures, ReleaseRides
 from host_sim.tuning.score import Priority, drive_score, engage_score, release_score
 from host_sim.tuning.stop_rides import StopMeasures, measure_stops
 
@@ -36,15 +36,20 @@ class Measures:
 
 
 def measure(
-    bike: Bike, slowest_rpm: float, sensitivity: float, priority: Priority, seed: int = 1
+    bike: Bike,
+    rides: ReleaseRides,
+    other_engage_rpm: int,
+    sensitivity: float,
+    priority: Priority,
+    seed: int = 1,
 ) -> Measures:
-    """Ride everything with the settings of `bike`.
+    """Ride everything with the settings of `bike`, on rides that no setting has a part in.
 
-    `slowest_rpm` are the legs of the release ride (the same for all that is compared), `sensitivity` the
-    greatest Ms of its power loop, 1 without one.
+    `rides` are the same for all that is compared; `other_engage_rpm` is the engage cadence of what these
+    settings are compared with. `sensitivity` is the greatest Ms of the power loop, 1 without one.
     """
     engage = EngageRide(bike, seed).as_ridden()
-    release = ride_release(bike, [bike.firmware_settings], slowest_rpm, seed)[0]
+    release = rides.compared(bike.firmware_settings, other_engage_rpm)
     drive = measure_drive(bike, seed)
     scores = Scores(
         engage_score(engage, priority), release_score(release), drive_score(drive, sensitivity, priority)

@@ -11,6 +11,7 @@ from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose
 from host_sim.tuning.identify import IdentifiedPlant, identify
 from host_sim.tuning.loop_report import LoopReport, loop_report
 from host_sim.tuning.measures import Measures, measure
+from host_sim.tuning.release_rides import ReleaseRides
 from host_sim.tuning.score import Priority
 from host_sim.tuning.thresholds import EngageChoice, ReleaseChoice, choose_engage, choose_release
 from host_sim.tuning.variant import with_settings
@@ -43,7 +44,8 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1) -> Tune
     base = with_settings(bike, corrections) if corrections else bike
     engage = choose_engage(base, priority, seed)
     done(1, STAGES)
-    release = choose_release(base, engage.chosen.engage_rpm, seed)
+    rides = ReleaseRides(base, seed)
+    release = choose_release(base, engage.chosen.engage_rpm, rides)
     done(2, STAGES)
     plants = identify(base, seed)
     done(3, STAGES)
@@ -65,9 +67,10 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1) -> Tune
     tuned = with_settings(bike, changes, parts)
     bench = DriveBench(bike, plants, priority, seed)
     now_sensitivity = bench.sensitivity(settings_now(bike).gains)
-    before = measure(bike, release.slowest_rpm, now_sensitivity, priority, seed)
+    engage_rpm_now, engage_rpm = bike.firmware_settings.engage_rpm, engage.chosen.engage_rpm
+    before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed)
     done(5, STAGES)
-    after = measure(tuned, release.slowest_rpm, drive.chosen.sensitivity, priority, seed)
+    after = measure(tuned, rides, engage_rpm_now, drive.chosen.sensitivity, priority, seed)
     done(6, STAGES)
     loop = loop_report(base, plants, drive, after.drive, seed) if plants else None
     done(7, STAGES)

@@ -1,14 +1,11 @@
-"""The ride that releasing is measured on: slow, uneven pedalling that must go on, stops to be seen.
+"""How late a stop is seen, and how often help would lapse: one ride of each ring, any settings.
 
-On a roller. The crank swings as the torque of the legs makes it swing: least at speed, most on a climb in
-the lowest gear. The firmware's own reading of the crank (Crank and Pedalling, as they are) looks at the same
-edges with every set of settings that is tried, so one ride tells for all of them how late a stop is seen and
-how often help would lapse.
+The bench rides once and what the crank's edges were is kept. The firmware's own reading of the crank (Crank
+and Pedalling, as they are) then goes through it with every set of settings that is tried.
 """
 
-from dataclasses import dataclass
-from math import pi
-from random import Random
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from firmware.controller import Controller
 from firmware.decide.pedalling import Pedalling
@@ -17,159 +14,281 @@ from firmware.sense.crank import Crank
 from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S
-from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import TURNING_RAD_PER_S, EdgeWatch, World
 from host_sim.bikes.model import Bike
-from host_sim.rules.case import Lines
-from host_sim.rules.riding import rest
+from host_sim.tuning.release_course import (
+    FLAWS,
+    MISSING,
+    PARTS,
+    SETTLE_S,
+    SLOW_ABOVE_ENGAGE,
+    SOUND,
+    STOP_S,
+    Flaw,
+    Turn,
+    release_course,
+    uneven,
+)
+from host_sim.tuning.variant import with_settings
 
-TURNS = 12
-PEDAL_S = 6.0
-SETTLE_S = 1.5  # The legs have come to their cadence by then.
-STOP_S = 2.5
-SLOW_ABOVE_ENGAGE = 1.1  # Tired legs on a climb, a little above the engage cadence.
-BRISK_RPM = 80.0
-HESITATE_S = 0.6  # Legs change their mind so often, by so much either way (common practice, no source).
-HESITATE_SHARE = 0.25
-LESS_EVEN = 1.5  # Legs less even than the formula of the climb.
-_CLIMB_W = 100.0
-_CLIMB_RIPPLE_MOST = 0.3
-RIPPLE_MOST = 0.45
+PATIENT = {"release_rpm": 4, "stop_pitch_percent": 400}
 
 
 @dataclass(frozen=True, slots=True)
-class ReleaseMeasures:
-    """`run_on_s` mean, `longest_s` worst from standing crank to stop seen; `lapses_per_min` of pedalling."""
+class RingMeasures:
+    """One ring: `run_on_s` mean, `longest_s` worst from standing crank to stop seen; lapses a minute."""
 
     run_on_s: float
     longest_s: float
     lapses_per_min: float
 
 
-def climb_ripple(bike: Bike, cadence_rpm: float) -> float:
-    """Return how far the crank's speed swings about its mean on a climb in the lowest gear, as a share.
+@dataclass(frozen=True, slots=True)
+class ReleaseMeasures:
+    """The sound ring; and for each flaw the lapses a minute that more patient settings would avoid.
 
-    dv / v = P a / (2 x 2 pi n m v^2) for torque Tm (1 - a cos 2 theta): the work of half a swing on the
-    mass, with n turns a second and P = 100 W of legs (derived; the torque profile is that of
-    host_sim/plant/rider.py). Never below the ripple of the bike file, nor above 0.3, where the formula ends.
+    `run_on_s` mean, `longest_s` worst from standing crank to stop seen; `lapses_per_min` of pedalling.
     """
-    rider, bicycle = bike.rider, bike.bicycle
-    turns_per_s = cadence_rpm / 60.0
-    speed_m_per_s = bicycle.development_low_m * turns_per_s
-    profile = 1.0 - rider.dead_centre_share
-    swing = _CLIMB_W * profile / (4.0 * pi * turns_per_s * bicycle.mass_kg * speed_m_per_s**2)
-    return min(max(swing, rider.cadence_ripple), _CLIMB_RIPPLE_MOST)
+
+    run_on_s: float
+    longest_s: float
+    lapses_per_min: float
+    weak_lapses_per_min: float
+    missing_lapses_per_min: float
 
 
-def release_course(bike: Bike, slowest_rpm: float, seed: int = 1) -> tuple[Course, list[tuple[float, float]]]:
-    """Return the ride and for each turn of it the seconds at which the legs go and stop."""
-    draw = Random(f"release {seed}")
-    lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 4}]
-    turns: list[tuple[float, float]] = []
-    at_s = rest(bike) + 1.0
-    for number in range(TURNS):
-        # The first half slow legs on a climb, then brisker and faster ones.
-        share = max(2.0 * number / (TURNS - 1) - 1.0, 0.0)
-        cadence = slowest_rpm + (BRISK_RPM - slowest_rpm) * share
-        stop_s = round(at_s + PEDAL_S + draw.random(), 3)
-        lines.append({"at_s": at_s, "cadence_rpm": cadence, "roller_km_per_h": 4.0 + 14.0 * share})
-        lines += _hesitation(cadence, at_s, stop_s, draw)
-        lines.append({"at_s": stop_s, "cadence_rpm": 0})
-        turns.append((at_s, stop_s))
-        at_s = round(stop_s + STOP_S, 3)
-    return course_from("release", "Slow legs and stops", at_s, lines), turns
+class _Step:
+    """One control period of a ride: the edges since the last one, and what is true."""
 
+    __slots__ = ("counted", "edges", "going", "now_us", "run_on_s", "speed_mm_per_s", "standing", "turn")
 
-def _hesitation(cadence: float, at_s: float, stop_s: float, draw: Random) -> Lines:
-    """Return cadences that wander about their mean until the stop."""
-    times_s = [at_s + SETTLE_S + HESITATE_S * number for number in range(int((stop_s - at_s) / HESITATE_S))]
-    return [
-        {
-            "at_s": round(time_s, 3),
-            "over_s": 0.3,
-            "cadence_rpm": cadence * (1.0 + draw.uniform(-1.0, 1.0) * HESITATE_SHARE),
-        }
-        for time_s in times_s
-        if time_s + 0.3 < stop_s
-    ]
+    def __init__(self, now_us: int, edges: list[tuple[int, int]], speed_mm_per_s: int) -> None:
+        """Keep what the firmware reads; the rest is filled in by whoever knows the ride."""
+        self.now_us = now_us
+        self.edges = edges
+        self.speed_mm_per_s = speed_mm_per_s
+        self.turn = -1
+        self.going = False
+        self.counted = False
+        self.standing = False
+        self.run_on_s = 0.0
 
 
 class ReleaseWatch(StepWatch, EdgeWatch):
-    """Lets crank readings with settings of their own look at the same edges; times stops, counts lapses."""
+    """Keeps every control period of a ride."""
 
-    def __init__(self, settings: list[Settings], turns: list[tuple[float, float]]) -> None:
-        """Take the settings to try and the turns of the ride."""
-        self._settings = settings
+    def __init__(self, turns: list[Turn]) -> None:
+        """Take the turns of the ride."""
         self._turns = turns
-        self.lapses = [0] * len(settings)
-        self.run_ons_s: list[list[float]] = [[] for _ in settings]
-        self._helped = [False] * len(settings)
-        self._done = [True] * len(settings)
         self._turn = -1
         self._edges: list[tuple[int, int]] = []
+        self.steps: list[_Step] = []
+        self.begin_us = 0
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and the controller; everyone who looks starts with it."""
+        """Take the world and the controller; everyone who reads the ride starts with it."""
         self._world = world
         self._controller = controller
-        now_us = world.ticks_us(world.now_us)
-        self._cranks = [Crank(some, now_us) for some in self._settings]
-        self._pedallings = [Pedalling(some) for some in self._settings]
+        self.begin_us = world.ticks_us(world.now_us)
 
     def edge(self, time_us: int, levels: int) -> None:
         """Keep an edge for the next step."""
         self._edges.append((time_us, levels))
 
     def look(self, outputs: Outputs) -> None:
-        """Take one control period."""
+        """Keep one control period."""
         world = self._world
         now_s = world.now_us / US_PER_S
-        now_us = world.ticks_us(world.now_us)
-        if self._turn + 1 < len(self._turns) and now_s >= self._turns[self._turn + 1][0]:
+        if self._turn + 1 < len(self._turns) and now_s >= self._turns[self._turn + 1].begin_s:
             self._turn += 1
-            self._done = [False] * len(self._settings)
         edges = [(levels, world.ticks_us(time_us)) for time_us, levels in self._edges]
         self._edges.clear()
-        for index, (crank, pedalling) in enumerate(zip(self._cranks, self._pedallings, strict=True)):
-            crank.begin_step()
-            for levels, time_us in edges:
-                crank.edge(levels, time_us)
-            crank.settle(now_us)
-            pedalling.step(crank, self._controller.wheel.speed_mm_per_s, now_us)
-            if not self._done[index]:
-                self._judge(index, not (pedalling.stopped or pedalling.slow), now_s)
-
-    def _judge(self, index: int, helping: bool, now_s: float) -> None:
-        """Count lapses while the legs go, and time the run-on once they stand."""
-        begin_s, stop_s = self._turns[self._turn]
-        if now_s < stop_s:
-            if now_s >= begin_s + SETTLE_S and self._helped[index] and not helping:
-                self.lapses[index] += 1
-            self._helped[index] = helping
-        elif self._world.rider.crank_rad_per_s <= TURNING_RAD_PER_S and not helping:
-            # Before, the legs are on their way to rest.
-            self.run_ons_s[index].append((self._world.now_us - self._world.last_forward_us) / US_PER_S)
-            self._done[index] = True
+        step = _Step(world.ticks_us(world.now_us), edges, self._controller.wheel.speed_mm_per_s)
+        step.turn = self._turn
+        if self._turn >= 0:
+            turn = self._turns[self._turn]
+            step.going = now_s < turn.stop_s
+            step.counted = now_s >= turn.begin_s + SETTLE_S
+        # Before, the legs are on their way to rest.
+        step.standing = world.rider.crank_rad_per_s <= TURNING_RAD_PER_S
+        step.run_on_s = (world.now_us - world.last_forward_us) / US_PER_S
+        self.steps.append(step)
 
 
-def ride_release(
-    bike: Bike, settings: list[Settings], slowest_rpm: float, seed: int = 1
-) -> list[ReleaseMeasures]:
-    """Ride once, with the crank as uneven as a climb makes it; return what each of `settings` makes of it."""
-    ripple = min(LESS_EVEN * climb_ripple(bike, slowest_rpm), RIPPLE_MOST)
-    rough = bike.model_copy(update={"rider": bike.rider.model_copy(update={"cadence_ripple": ripple})})
-    course, turns = release_course(bike, slowest_rpm, seed)
-    watch = ReleaseWatch(settings, turns)
-    bench = bench_for(rough, seed)
-    bench.watch(watch)
-    bench.watch_edges(watch)
-    bench.ride(CourseScript(course), course.seconds)
-    minutes = sum(stop_s - begin_s - SETTLE_S for begin_s, stop_s in turns) / 60.0
-    found = []
-    for index in range(len(settings)):
-        run_ons_s = watch.run_ons_s[index] + [STOP_S] * (len(turns) - len(watch.run_ons_s[index]))
-        mean_s = sum(run_ons_s) / len(run_ons_s)
-        found.append(ReleaseMeasures(mean_s, max(run_ons_s), watch.lapses[index] / minutes))
-    return found
+class RingRide:
+    """A ride on one ring, answers for any settings."""
+
+    def __init__(self, bike: Bike, slowest_rpm: float, seed: int, flaw: Flaw) -> None:
+        """Ride it on the whole bench; the settings of `bike` don't change what the crank does."""
+        course, self._turns = release_course(bike, slowest_rpm, seed, flaw)
+        watch = ReleaseWatch(self._turns)
+        bench = bench_for(uneven(bike, slowest_rpm, flaw), seed)
+        bench.watch(watch)
+        bench.watch_edges(watch)
+        bench.ride(CourseScript(course), course.seconds)
+        self._steps = watch.steps
+        self._begin_us = watch.begin_us
+        self._telling = _telling(watch.steps)
+
+    def parts(self, settings: Settings, every_step: bool = False) -> list[RingMeasures]:
+        """Return what `settings` make of each part of the ride.
+
+        While the legs go, between two edges only the last step can tell of a lapse: the wait grows. So the
+        others are left out, unless `every_step` is asked for; the answer is the same.
+        """
+        reading = _Reading(settings, self._begin_us, len(self._turns))
+        for step, telling in zip(self._steps, self._telling, strict=True):
+            if every_step or telling or reading.waits_for_stop(step):
+                reading.take(step)
+        return [self._part(reading, part) for part in range(PARTS)]
+
+    def _part(self, reading: "_Reading", part: int) -> RingMeasures:
+        run_ons_s = reading.run_ons_s[part::PARTS]
+        minutes = sum(turn.stop_s - turn.begin_s - SETTLE_S for turn in self._turns[part::PARTS]) / 60.0
+        lapses = sum(reading.lapses[part::PARTS])
+        return RingMeasures(sum(run_ons_s) / len(run_ons_s), max(run_ons_s), lapses / minutes)
+
+
+def _telling(steps: list[_Step]) -> list[bool]:
+    """Return which steps can change an answer: those with edges, one before and one after, slower wheels."""
+    edged = [bool(step.edges) for step in steps]
+    telling = [
+        any(edged[max(index - 1, 0) : index + 2])
+        or step.speed_mm_per_s > steps[min(index + 1, len(steps) - 1)].speed_mm_per_s
+        for index, step in enumerate(steps)
+    ]
+    for index in range(1, len(steps)):  # The first and the last of a turn, and of what is counted.
+        step, before = steps[index], steps[index - 1]
+        if (step.turn, step.going, step.counted) != (before.turn, before.going, before.counted):
+            telling[index - 1] = telling[index] = True
+    return telling
+
+
+class _Reading:
+    """The firmware's reading of the crank with settings of its own; times stops, counts lapses."""
+
+    def __init__(self, settings: Settings, begin_us: int, turns: int) -> None:
+        self._crank = Crank(settings, begin_us)
+        self._pedalling = Pedalling(settings)
+        self._done = [False] * turns
+        self._helped = False
+        self.lapses = [0] * turns
+        self.run_ons_s = [STOP_S] * turns
+
+    def waits_for_stop(self, step: _Step) -> bool:
+        """Tell whether the legs have stopped and this reading has not seen it yet."""
+        return step.turn >= 0 and not step.going and not self._done[step.turn]
+
+    def take(self, step: _Step) -> None:
+        """Take one control period."""
+        crank, pedalling = self._crank, self._pedalling
+        crank.begin_step()
+        for levels, time_us in step.edges:
+            crank.edge(levels, time_us)
+        crank.settle(step.now_us)
+        pedalling.step(crank, step.speed_mm_per_s, step.now_us)
+        if step.turn < 0 or self._done[step.turn]:
+            return
+        helping = not (pedalling.stopped or pedalling.slow)
+        if step.going:
+            self.lapses[step.turn] += step.counted and self._helped and not helping
+            self._helped = helping
+        elif step.standing and not helping:
+            self.run_ons_s[step.turn] = step.run_on_s
+            self._done[step.turn] = True
+
+
+class ReleaseRide:
+    """The sound ring and those with a flaw, each ridden once; answers for any settings."""
+
+    def __init__(self, bike: Bike, slowest_rpm: float, seed: int = 1) -> None:
+        """Ride all three."""
+        self.slowest_rpm = slowest_rpm
+        self._sound = RingRide(bike, slowest_rpm, seed, SOUND)
+        self._flawed = [RingRide(bike, slowest_rpm, seed, flaw) for flaw in FLAWS]
+        patient = with_settings(bike, PATIENT).firmware_settings
+        # What no setting cures, such as channels that no longer overlap, is no reason to choose one.
+        self._least = [ride.parts(patient) for ride in self._flawed]
+
+    def measures(self, settings: Settings) -> ReleaseMeasures:
+        """Return what `settings` make of them."""
+        return pooled(self.parts(settings))
+
+    def parts(self, settings: Settings) -> list[ReleaseMeasures]:
+        """Return what `settings` make of each part of the rides."""
+        flawed = [
+            [
+                max(one.lapses_per_min - least.lapses_per_min, 0.0)
+                for one, least in zip(parts, leasts, strict=True)
+            ]
+            for parts, leasts in zip(
+                (ride.parts(settings) for ride in self._flawed), self._least, strict=True
+            )
+        ]
+        return [
+            ReleaseMeasures(sound.run_on_s, sound.longest_s, sound.lapses_per_min, *lapses)
+            for sound, *lapses in zip(self._sound.parts(settings), *flawed, strict=True)
+        ]
+
+    @property
+    def incurable_per_min(self) -> float:
+        """The lapses a minute with a magnet missing that no setting avoids."""
+        return sum(one.lapses_per_min for one in self._least[FLAWS.index(MISSING)]) / PARTS
+
+    def stops(self, settings: Settings) -> tuple[float, float]:
+        """Return mean and longest run-on of the sound ring alone."""
+        parts = self._sound.parts(settings)
+        return sum(one.run_on_s for one in parts) / PARTS, max(one.longest_s for one in parts)
+
+
+def _avoidable(parts: list[RingMeasures], least: list[RingMeasures]) -> list[float]:
+    """Return the lapses a minute of each part above the least that any setting reaches."""
+    return [
+        max(one.lapses_per_min - other.lapses_per_min, 0.0) for one, other in zip(parts, least, strict=True)
+    ]
+
+
+def pooled(parts: list[ReleaseMeasures]) -> ReleaseMeasures:
+    """Return the measures of parts of the same length, taken together."""
+
+    def mean(values: Iterable[float]) -> float:
+        return sum(values) / len(parts)
+
+    return ReleaseMeasures(
+        mean(one.run_on_s for one in parts),
+        max(one.longest_s for one in parts),
+        mean(one.lapses_per_min for one in parts),
+        mean(one.weak_lapses_per_min for one in parts),
+        mean(one.missing_lapses_per_min for one in parts),
+    )
+
+
+class ReleaseRides:
+    """The rides of one bicycle by the cadence of its slowest legs; each is ridden once."""
+
+    def __init__(self, bike: Bike, seed: int = 1) -> None:
+        """Get ready; nothing is ridden yet."""
+        self._bike = bike
+        self._seed = seed
+        self._rides: dict[float, ReleaseRide] = {}
+
+    def for_engage(self, engage_rpm: int) -> ReleaseRide:
+        """Return the rides whose slowest legs are a little above an engage cadence."""
+        slowest_rpm = SLOW_ABOVE_ENGAGE * engage_rpm
+        if slowest_rpm not in self._rides:
+            self._rides[slowest_rpm] = ReleaseRide(self._bike, slowest_rpm, self._seed)
+        return self._rides[slowest_rpm]
+
+    def compared(self, settings: Settings, other_engage_rpm: int) -> ReleaseMeasures:
+        """Return what `settings` make of their rides, next to settings with another engage cadence.
+
+        Lapses count above their own engage cadence: below it nobody was promised help. Stops are timed on
+        the rides of the higher of both cadences, so that both are timed on the same ones.
+        """
+        own = self.for_engage(settings.engage_rpm).measures(settings)
+        if other_engage_rpm <= settings.engage_rpm:
+            return own
+        run_on_s, longest_s = self.for_engage(other_engage_rpm).stops(settings)
+        return replace(own, run_on_s=run_on_s, longest_s=longest_s)

@@ -19,11 +19,15 @@ SHARES = "selector.shares_percent"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One recommendation; `before`, `after` are measured on the bench, or worked out where `why` says so."""
+    """One recommendation; `before`, `after` are measured on the bench, or worked out where `why` says so.
+
+    `spread` says what single draws of the rides recommend, "" for what no ride decides.
+    """
 
     setting: str
     now: Any
     recommended: Any
+    spread: str
     why: str
     assumes: str
     check: str
@@ -48,7 +52,9 @@ def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers
         else getattr(tuned.bike.firmware_settings, setting)
     )
     clean = [{name: rounded(value) for name, value in numbers.items()} for numbers in (before, after)]
-    return Row(setting, now, recommended, why, advice.assumes, advice.check, clean[0], clean[1])
+    spreads = tuned.engage.spreads | tuned.release.spreads
+    spread = spreads[setting].words() if setting in spreads else ""
+    return Row(setting, now, recommended, spread, why, advice.assumes, advice.check, clean[0], clean[1])
 
 
 def _sensor_rows(tuned: Tuned) -> list[Row]:
@@ -86,6 +92,7 @@ def _threshold_rows(tuned: Tuned) -> list[Row]:
         {
             "run_on_s": one.release.run_on_s,
             "lapses_per_min": one.release.lapses_per_min,
+            "lapses_with_a_magnet_missing_per_min": one.release.missing_lapses_per_min,
             "cutoff_distance_m": one.stops.distance_m,
         }
         for one in (before, after)
@@ -112,7 +119,7 @@ def _threshold_rows(tuned: Tuned) -> list[Row]:
             tuned,
             "release_rpm",
             release.release_rpm,
-            f"the highest that uneven pedalling at {slowest:.0f} rpm on a climb does not fall below; "
+            f"sees a stop soon, and still lets uneven legs go on at {slowest:.0f} rpm on a climb: "
             f"{release.measures.lapses_per_min:.1f} lapses a minute",
             stops[0],
             stops[1],
@@ -121,12 +128,34 @@ def _threshold_rows(tuned: Tuned) -> list[Row]:
             tuned,
             "stop_pitch_percent",
             release.stop_pitch_percent,
-            f"the least share of the last pitch in which the next edge still comes; at {CADENCE_RPM:.0f} rpm "
-            f"and speed a stop then takes {after.stops.run_on_s:.2f} s and {after.stops.distance_m:.2f} m",
+            f"at {CADENCE_RPM:.0f} rpm and speed a stop then takes {after.stops.run_on_s:.2f} s and "
+            f"{after.stops.distance_m:.2f} m. {robust_price(tuned)}",
             stops[0],
             stops[1],
         ),
     ]
+
+
+def robust_price(tuned: Tuned) -> str:
+    """Return what it costs to stand a ring with a flaw, and what it saves, with numbers."""
+    chosen, sound = tuned.release.chosen, tuned.release.sound
+    lost = sound.measures.missing_lapses_per_min
+    saved = lost - chosen.measures.missing_lapses_per_min
+    later_ms = 1000.0 * (chosen.measures.run_on_s - sound.measures.run_on_s)
+    words = "A ring with a flaw asks for nothing else than a sound one"
+    if saved >= 1.0 or later_ms >= 1.0:
+        words = (
+            f"Chosen for rings with a magnet missing or weak too; the price: a stop is seen {later_ms:.0f} "
+            f"ms later than with {sound.release_rpm} rpm and {sound.stop_pitch_percent} %, the best for a "
+            f"sound ring. With a magnet missing that lapses {lost:.0f} times a minute at everyday "
+            f"cadences, this {chosen.measures.missing_lapses_per_min:.0f} times"
+        )
+    if tuned.release.incurable_per_min >= 1.0:
+        words += (
+            f". No setting cures the {tuned.release.incurable_per_min:.0f} lapses a minute of this kind of "
+            "ring with a magnet missing"
+        )
+    return words
 
 
 def _drive_rows(tuned: Tuned) -> list[Row]:

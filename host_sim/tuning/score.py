@@ -34,6 +34,8 @@ ENGAGE_DELAY_S = 0.5
 FALSE_SHARE = 0.1
 RUN_ON_S = 0.25
 LAPSES_PER_MIN = 1.0
+# A ring with a flaw is a repair away: until then help may lapse now and then, not with every turn.
+FLAWED_LAPSES_PER_MIN = 10.0
 REACH_S = 1.0
 OVERSHOOT_PERCENT = 10.0
 SWING_PERCENT = 5.0
@@ -50,9 +52,15 @@ def engage_score(measures: EngageMeasures, priority: Priority) -> float:
     return wait + priority.care * measures.false_share / FALSE_SHARE
 
 
-def release_score(measures: ReleaseMeasures) -> float:
-    """Return what running on and lapsing cost; safety weighs the same whatever a rider wants."""
+def sound_score(measures: ReleaseMeasures) -> float:
+    """Return what running on and lapsing cost as long as the ring has no flaw."""
     return measures.run_on_s / RUN_ON_S + measures.lapses_per_min / LAPSES_PER_MIN
+
+
+def release_score(measures: ReleaseMeasures) -> float:
+    """Return what running on and lapsing cost, flawed rings included; the same whatever a rider wants."""
+    flawed = measures.weak_lapses_per_min + measures.missing_lapses_per_min
+    return sound_score(measures) + flawed / FLAWED_LAPSES_PER_MIN
 
 
 def drive_score(measures: DriveMeasures, sensitivity: float, priority: Priority) -> float:

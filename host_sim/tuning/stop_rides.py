@@ -8,7 +8,8 @@ from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.rules.riding import cutoff_km_per_h, rest
+from host_sim.rules.riding import cutoff_km_per_h
+from host_sim.tuning.ride_start import rest_s
 
 SPEED_SHARES = (0.4, 0.7, 0.97)  # Of the cut-off speed.
 CADENCE_RPM = 60.0
@@ -28,7 +29,7 @@ class StopMeasures:
 def stop_course(bike: Bike) -> Course:
     """Return the ride: up to 60 rpm and a sudden stop at three speeds on a roller."""
     lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 5}]
-    at_s = rest(bike) + 1.0
+    at_s = rest_s(bike) + 1.0
     for share in SPEED_SHARES:
         lines.append(
             {"at_s": at_s, "roller_km_per_h": share * cutoff_km_per_h(bike), "cadence_rpm": CADENCE_RPM}

@@ -13,7 +13,6 @@ import numpy as np
 from host_sim.bench.course import Course, course_from
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.rules.riding import rest
 from host_sim.tuning.drive import GAIN_MOST_UV_PER_W, DriveSettings
 from host_sim.tuning.drive_rides import traced
 from host_sim.tuning.identify import Floats, IdentifiedPlant
@@ -22,6 +21,7 @@ from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.predict import swing_after_kick
 from host_sim.tuning.rates import fall_for
+from host_sim.tuning.ride_start import rest_s
 from host_sim.tuning.variant import with_settings
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
@@ -86,7 +86,7 @@ class SurgeCheck:
 
 def surge_course(bike: Bike, point: OperatingPoint) -> Course:
     """Return the ride: pedalling at the point's speed on a roller, one dip of the speed, and on."""
-    begin_s = rest(bike)
+    begin_s = rest_s(bike)
     kick_s = begin_s + SETTLE_S
     speed_km_per_h = point.speed_m_per_s * KM_PER_H_PER_M_PER_S
     lines: Lines = [

@@ -1,24 +1,29 @@
 """Engage and release thresholds for a ring and its rider, chosen by what a ride makes of every candidate."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
 from host_sim.rules.stopping import ring_can_show_rpm
-from host_sim.tuning.engage_rides import EngageMeasures, EngageRide
-from host_sim.tuning.release_rides import SLOW_ABOVE_ENGAGE, ReleaseMeasures, ride_release
-from host_sim.tuning.score import Priority, engage_score, release_score
+from host_sim.tuning.engage_rides import EngageMeasures, EngageRides
+from host_sim.tuning.release_course import PARTS
+from host_sim.tuning.release_rides import ReleaseMeasures, ReleaseRides, pooled
+from host_sim.tuning.ride_start import RELEASE_LEAST_RPM
+from host_sim.tuning.score import Priority, engage_score, release_score, sound_score
+from host_sim.tuning.spread import Spread, spread_of
 from host_sim.tuning.variant import with_settings
 
-ENGAGE_RPM = (10, 12, 15, 18, 20, 22, 25, 28, 30, 35, 40)
+ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
+AS_GOOD = 0.05  # Scores this near to each other are taken as the same.
 ENGAGE_TURNS_MOST = 0.3  # Help that comes later than after a third of a turn is no help at starting.
 # Nearer than this and steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
 RELEASE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
-STOP_PITCH_PERCENT = (100, 115, 130, 145, 160, 180, 200, 250, 300)
+STOP_PITCH_PERCENT = (*range(100, 200, 10), 200, 220, 250)
+PATIENT_PERCENT = 160
 STEADY_ABOVE_ENGAGE = 1.33
 SWINGING_LEGS = 1.08
 EDGES_PER_PULSE = {TWO_CHANNELS: 4}
-RELEASE_LEAST_RPM = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,9 @@ class EngagePoint:
     engage_rpm: int
     measures: EngageMeasures
     score: float
+
+
+EngageScorer = Callable[[int, int], EngagePoint]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,21 +51,31 @@ class ReleasePoint:
 
 @dataclass(frozen=True, slots=True)
 class EngageChoice:
-    """The chosen point; the curve over the edges at its cadence, and over the cadence at its edges."""
+    """The chosen point; the curve over the edges at its cadence, and over the cadence at its edges.
+
+    `spreads` by setting: what single draws of the rides recommend.
+    """
 
     chosen: EngagePoint
     over_edges: list[EngagePoint]
     over_rpm: list[EngagePoint]
+    spreads: dict[str, Spread]
 
 
 @dataclass(frozen=True, slots=True)
 class ReleaseChoice:
-    """The chosen point; the curves over release cadence and share of the pitch; `slowest_rpm` ridden."""
+    """The chosen point, and `sound`, the one that would be chosen if no ring ever had a flaw.
+
+    The curves over release cadence and share of the pitch; `slowest_rpm` ridden; what no setting cures.
+    """
 
     chosen: ReleasePoint
+    sound: ReleasePoint
     over_rpm: list[ReleasePoint]
     over_percent: list[ReleasePoint]
     slowest_rpm: float
+    incurable_per_min: float
+    spreads: dict[str, Spread]
 
 
 def least_edges(bike: Bike) -> int:
@@ -83,64 +101,92 @@ def edge_candidates(bike: Bike) -> list[int]:
 
 
 def choose_engage(bike: Bike, priority: Priority, seed: int = 1) -> EngageChoice:
-    """Return edges and cadence with the least score; of equals, the fewer edges and the lower cadence."""
-    ride = EngageRide(bike, seed)
+    """Return edges and cadence with the least score over all draws, and what single draws would say."""
+    rides = EngageRides(bike, seed)
+    edges_range = edge_candidates(bike)
     floor_rpm = least_engage_rpm(bike)
     rpms = [rpm for rpm in ENGAGE_RPM if rpm >= floor_rpm] or [ENGAGE_RPM[-1]]
-
-    def point(edges: int, rpm: int) -> EngagePoint:
-        measures = ride.measures(edges, rpm)
-        return EngagePoint(edges, rpm, measures, engage_score(measures, priority))
-
-    edges_range = edge_candidates(bike)
-    best = min(
-        (point(edges, rpm) for edges in edges_range for rpm in rpms),
-        key=lambda one: (round(one.score, 6), one.engage_edges, one.engage_rpm),
-    )
-    # The same score may come with a higher cadence: take the middle of what is as good, it is the safest
-    # place.
-    level = [rpm for rpm in rpms if point(best.engage_edges, rpm).score <= best.score + 0.02]
-    chosen = point(best.engage_edges, level[len(level) // 2])
+    point = _scored(rides.measures, priority)
+    chosen = _best_engage(point, edges_range, rpms)
+    alone = [_best_engage(_scored(ride.measures, priority), edges_range, rpms) for ride in rides.rides]
     return EngageChoice(
         chosen,
         [point(edges, chosen.engage_rpm) for edges in edges_range],
         [point(chosen.engage_edges, rpm) for rpm in ENGAGE_RPM],
+        {
+            "engage_edges": spread_of([one.engage_edges for one in alone]),
+            "engage_rpm": spread_of([one.engage_rpm for one in alone]),
+        },
     )
 
 
-def choose_release(bike: Bike, engage_rpm: int, seed: int = 1) -> ReleaseChoice:
+def _scored(measured: Callable[[int, int], EngageMeasures], priority: Priority) -> EngageScorer:
+    """Return what gives a point for edges and cadence."""
+
+    def point(edges: int, rpm: int) -> EngagePoint:
+        measures = measured(edges, rpm)
+        return EngagePoint(edges, rpm, measures, engage_score(measures, priority))
+
+    return point
+
+
+def _best_engage(point: EngageScorer, edges_range: list[int], rpms: list[int]) -> EngagePoint:
+    """Return the least score; of equals, the fewer edges, and the middle of the cadences."""
+    best = min(
+        (point(edges, rpm) for edges in edges_range for rpm in rpms),
+        key=lambda one: (round(one.score, 6), one.engage_edges, one.engage_rpm),
+    )
+    # Over a wide range the cadence costs next to nothing; its middle is the safest place.
+    level = [rpm for rpm in rpms if point(best.engage_edges, rpm).score <= best.score + AS_GOOD]
+    return point(best.engage_edges, level[len(level) // 2])
+
+
+def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseChoice:
     """Return release cadence and share of the pitch with the least score, for a given engage cadence."""
-    slowest_rpm = SLOW_ABOVE_ENGAGE * engage_rpm
-    rpms = sorted({max(round(share * engage_rpm), RELEASE_LEAST_RPM) for share in RELEASE_SHARES})
-    percent = bike.firmware_settings.stop_pitch_percent
-    first = _ridden(bike, engage_rpm, [(rpm, percent) for rpm in rpms], slowest_rpm, seed)
-    rpm = _best(first).release_rpm
-    second = _ridden(bike, engage_rpm, [(rpm, some) for some in STOP_PITCH_PERCENT], slowest_rpm, seed)
-    percent = _best(second).stop_pitch_percent
-    near = sorted(
-        {min(max(rpm + step, RELEASE_LEAST_RPM), engage_rpm - 2) for step in range(-3, 4)} | set(rpms)
+    ride = rides.for_engage(engage_rpm)
+    found: dict[tuple[int, int], list[ReleasePoint]] = {}
+
+    def point(rpm: int, percent: int) -> ReleasePoint:
+        """Return the whole of the rides; `found` keeps it, and each of their parts behind it."""
+        if (rpm, percent) not in found:
+            tried = {"engage_rpm": engage_rpm, "release_rpm": rpm, "stop_pitch_percent": percent}
+            parts = ride.parts(with_settings(bike, tried).firmware_settings)
+            each = [pooled(parts), *parts]
+            found[rpm, percent] = [ReleasePoint(rpm, percent, one, release_score(one)) for one in each]
+        return found[rpm, percent][0]
+
+    shares = sorted({max(round(share * engage_rpm), RELEASE_LEAST_RPM) for share in RELEASE_SHARES})
+    rpm = _best([point(some, PATIENT_PERCENT) for some in shares]).release_rpm
+    over_percent = [point(rpm, some) for some in STOP_PITCH_PERCENT]
+    percent = _best(over_percent).stop_pitch_percent
+    near = {min(max(rpm + step, RELEASE_LEAST_RPM), engage_rpm - 2) for step in range(-3, 4)}
+    over_rpm = [point(some, percent) for some in sorted(near | set(shares))]
+    # A ring that is and stays sound is best off with the shortest gap, so its search begins there.
+    for some in sorted(near | set(shares)):
+        point(some, STOP_PITCH_PERCENT[0])
+    whole, *parts = ([points[index] for points in found.values()] for index in range(PARTS + 1))
+    sound = min(whole, key=lambda one: (round(sound_score(one.measures), 4), -one.stop_pitch_percent))
+    alone = [_best(points) for points in parts]
+    spreads = {
+        "release_rpm": spread_of([one.release_rpm for one in alone]),
+        "stop_pitch_percent": spread_of([one.stop_pitch_percent for one in alone]),
+    }
+    return ReleaseChoice(
+        _best(whole),
+        sound,
+        over_rpm,
+        over_percent,
+        ride.slowest_rpm,
+        ride.incurable_per_min,
+        spreads,
     )
-    third = _ridden(bike, engage_rpm, [(some, percent) for some in near], slowest_rpm, seed)
-    chosen = _best([*second, *third])
-    return ReleaseChoice(chosen, third, second, slowest_rpm)
 
 
 def _best(points: list[ReleasePoint]) -> ReleasePoint:
-    """Return the least score; of equals the one that gives the legs the most time."""
-    return min(points, key=lambda one: (round(one.score, 4), one.release_rpm, -one.stop_pitch_percent))
-
-
-def _ridden(
-    bike: Bike, engage_rpm: int, pairs: list[tuple[int, int]], slowest_rpm: float, seed: int
-) -> list[ReleasePoint]:
-    tried = [
-        with_settings(
-            bike, {"engage_rpm": engage_rpm, "release_rpm": rpm, "stop_pitch_percent": percent}
-        ).firmware_settings
-        for rpm, percent in pairs
-    ]
-    measured = ride_release(bike, tried, slowest_rpm, seed)
-    return [
-        ReleasePoint(rpm, percent, measures, release_score(measures))
-        for (rpm, percent), measures in zip(pairs, measured, strict=True)
-    ]
+    """Return the middle of the points that are as good as the least score, ordered by patience."""
+    least = min(one.score for one in points)
+    level = [one for one in points if one.score <= least + AS_GOOD]
+    level.sort(key=lambda one: (-one.release_rpm, one.stop_pitch_percent))
+    rpm = level[len(level) // 2].release_rpm
+    same = [one for one in level if one.release_rpm == rpm]
+    return same[len(same) // 2]

@@ -12,10 +12,10 @@ from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.tuning.drive import DriveBench, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
-from host_sim.tuning.engage_rides import EngageMeasures, EngageRide
+from host_sim.tuning.engage_rides import EngageMeasures, EngageRide, draws_of, pooled
 from host_sim.tuning.identify import IdentifiedPlant
 from host_sim.tuning.measures import Scores
-from host_sim.tuning.release_rides import ReleaseMeasures, ride_release
+from host_sim.tuning.release_rides import ReleaseRides
 from host_sim.tuning.score import PRIORITIES, Priority, drive_score, engage_score, release_score
 from host_sim.tuning.thresholds import edge_candidates, least_engage_rpm
 from host_sim.tuning.variant import with_settings
@@ -57,21 +57,15 @@ class Best:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """A bike with settings to ride; `slowest_rpm` for the legs of the release ride."""
+    """A bike with settings to ride."""
 
     bike: Bike
-    slowest_rpm: float
     seed: int
 
 
 def ride_engage(trial: Trial) -> EngageMeasures:
     """Ride the starts and nudges; what the firmware itself did."""
-    return EngageRide(trial.bike, trial.seed).as_ridden()
-
-
-def ride_stops(trial: Trial) -> ReleaseMeasures:
-    """Ride the slow legs."""
-    return ride_release(trial.bike, [trial.bike.firmware_settings], trial.slowest_rpm, trial.seed)[0]
+    return pooled([EngageRide(trial.bike, seed).as_ridden() for seed in draws_of(trial.seed)])
 
 
 def ride_drive(trial: Trial) -> DriveMeasures:
@@ -95,23 +89,21 @@ def sweep_engage(
         for rpm in grid.engage_rpm
         if candidates[0] <= edges <= candidates[-1] and rpm >= floor_rpm
     ]
-    measured = mapped(ride_engage, [Trial(with_settings(bike, point), 0.0, seed) for point in points])
+    measured = mapped(ride_engage, [Trial(with_settings(bike, point), seed) for point in points])
     scores = [engage_score(measures, priority) for measures in measured]
     return min(zip(scores, points, strict=True), key=lambda pair: pair[0])
 
 
-def sweep_release(
-    bike: Bike, engage_rpm: int, slowest_rpm: float, grid: Grid, mapped: Map, seed: int = 1
-) -> tuple[float, dict[str, int]]:
-    """Return the least release score over the grid and its settings."""
+def sweep_release(bike: Bike, engage_rpm: int, grid: Grid, seed: int = 1) -> tuple[float, dict[str, int]]:
+    """Return the least release score over the grid and its settings; ridden once, read with each of them."""
+    ride = ReleaseRides(bike, seed).for_engage(engage_rpm)
     points = [
         {"engage_rpm": engage_rpm, "release_rpm": rpm, "stop_pitch_percent": percent}
         for rpm in grid.release_rpm
         for percent in grid.stop_pitch_percent
         if rpm < engage_rpm
     ]
-    measured = mapped(ride_stops, [Trial(with_settings(bike, point), slowest_rpm, seed) for point in points])
-    scores = [release_score(measures) for measures in measured]
+    scores = [release_score(ride.measures(with_settings(bike, point).firmware_settings)) for point in points]
     return min(zip(scores, points, strict=True), key=lambda pair: pair[0])
 
 
@@ -133,7 +125,7 @@ def sweep_drive(
         for integral in (grid.integral_ms if looped else (100,))
     ]
     bench = DriveBench(bike, plants, priority, seed)
-    trials = [Trial(with_settings(bike, one.changes(bike)), 0.0, seed) for one in settings]
+    trials = [Trial(with_settings(bike, one.changes(bike)), seed) for one in settings]
     measured = mapped(ride_drive, trials)
     scores = [
         drive_score(measures, bench.sensitivity(one.gains), priority)

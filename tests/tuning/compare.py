@@ -7,8 +7,19 @@ from host_sim.compiled.workers import Workers
 from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
 from host_sim.tuning.measures import Scores
 from host_sim.tuning.recommend import Tuned, tune_bike
+from host_sim.tuning.score import engage_score
 from host_sim.tuning.simc import simc
-from tests.tuning.brute import FULL_GRID, Grid, Map, bike_grid, sweep_drive, sweep_engage, sweep_release
+from tests.tuning.brute import (
+    FULL_GRID,
+    Grid,
+    Map,
+    Trial,
+    bike_grid,
+    ride_engage,
+    sweep_drive,
+    sweep_engage,
+    sweep_release,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +45,12 @@ def compare(name: str, tuned: Tuned, grid: Grid, mapped: Map, seed: int = 1) -> 
     tight = DriveSettings(1, *(legal_gains(simc(model)) if model is not None else (1, 20)))
     swept = Scores(
         sweep_engage(bike, priority, grid, mapped, seed)[0],
-        sweep_release(bike, engage_rpm, tuned.release.slowest_rpm, grid, mapped, seed)[0],
+        sweep_release(bike, engage_rpm, grid, seed)[0],
         sweep_drive(bike, tuned.plants, priority, tight, grid, mapped, seed)[0],
     )
-    return Compared(name, priority.name, tuned.after.scores, swept)
+    engage = ride_engage(Trial(tuned.tuned, seed))
+    recommended = Scores(engage_score(engage, priority), tuned.release.chosen.score, tuned.drive.chosen.score)
+    return Compared(name, priority.name, recommended, swept)
 
 
 def compare_all() -> Iterator[Compared]:

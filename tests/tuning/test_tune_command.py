@@ -73,7 +73,7 @@ def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, tmp_path,
     names = [row["setting"] for row in told["recommendations"]]
     assert names[:5] == ["pulses_per_rev", "engage_edges", "engage_rpm", "release_rpm", "stop_pitch_percent"]
     assert {"rise_mv_per_s", "fall_mv_per_s", "open_map_full_w", "battery_foldback_mv"} <= set(names)
-    keys = ["setting", "now", "recommended", "why", "assumes", "check", "before", "after"]
+    keys = ["setting", "now", "recommended", "spread", "why", "assumes", "check", "before", "after"]
     for row in told["recommendations"]:
         assert list(row) == keys
         assert min(len(row["why"]), len(row["assumes"]), len(row["check"])) > 20
@@ -93,7 +93,7 @@ def test_the_written_bike_file_is_the_old_one_with_other_settings(tuned_at_once,
     after = target.read_text(encoding="utf-8")
     assert after.startswith(before.rstrip("\n"))  # Comments, order and all; there was no [settings].
     settings = tomllib.loads(after)["settings"]
-    assert settings["release_rpm"] == tuned_at_once.changes["release_rpm"]
+    assert settings["stop_pitch_percent"] == tuned_at_once.changes["stop_pitch_percent"] != 160
     assert "# treadle tune, balanced" in after
     assert load_bike(target).firmware_settings.as_dict() == tuned_at_once.tuned.firmware_settings.as_dict()
 

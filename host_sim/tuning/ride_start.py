@@ -1,0 +1,20 @@
+"""What all rides of tuning have in common: how they begin, whatever the settings are.
+
+Before and after are only comparable on the same rides, so nothing of a ride may hang on the settings that are
+compared: not even how long the bicycle stands before the legs begin.
+"""
+
+from firmware.settings import TABLE
+from host_sim.bikes.model import Bike
+
+RELEASE_LEAST_RPM = next(row[2] for row in TABLE if row[0] == "release_rpm")
+
+
+def longest_pitch_s(bike: Bike) -> float:
+    """Return the time from magnet to magnet at the lowest release cadence that can be set."""
+    return 60.0 / (bike.pedal_sensor.pulses_per_rev * RELEASE_LEAST_RPM)
+
+
+def rest_s(bike: Bike) -> float:
+    """Return how long to stand after switching on: enough for any release cadence."""
+    return 2.0 + longest_pitch_s(bike)
