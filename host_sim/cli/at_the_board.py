@@ -8,9 +8,9 @@ from pathlib import Path
 
 from host_sim.cli.saying import say
 from host_sim.cli.watch import chosen_port
-from host_sim.commands.watch import open_chosen, require_link, when_standing
 from host_sim.commissioning.live import LiveBoard
 from host_sim.errors import RequestError
+from host_sim.watching.asking import open_chosen, require_link, when_standing
 
 
 @contextlib.contextmanager

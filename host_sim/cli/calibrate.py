@@ -11,8 +11,8 @@ from host_sim.cli.options import JsonOption
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
 from host_sim.commands.calibrate import CalibrateRequest, calibrate
-from host_sim.commands.watch import require_link
 from host_sim.textfile import spoken
+from host_sim.watching.asking import require_link
 
 
 def calibrate_command(

@@ -12,8 +12,8 @@ from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
 from host_sim.commands.commission import CommissionRequest, commission
-from host_sim.commands.watch import require_link
 from host_sim.textfile import spoken
+from host_sim.watching.asking import require_link
 
 
 def commission_command(

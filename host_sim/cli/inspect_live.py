@@ -42,7 +42,7 @@ def inspect_live_command(
     as_json: bool,
 ) -> None:
     """Run a guided capture and print the findings; exit code 1 if the sensor is not shown to be fit."""
-    from host_sim.commands.watch import open_chosen, require_link
+    from host_sim.watching.asking import open_chosen, require_link
 
     if plant is not None and plant not in PLANTS:
         raise RequestError(f'--plant is "{plant[:40]}", allowed is {", ".join(PLANTS)}')

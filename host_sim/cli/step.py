@@ -13,12 +13,12 @@ from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOp
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import FilesOption, PortOption, chosen_port
-from host_sim.commands.watch import open_chosen, require_link
 from host_sim.errors import RequestError
 from host_sim.lab.bench_bridge import Bridged, Curve, bridge
 from host_sim.lab.bench_bridge_figure import bridge_page
 from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.textfile import spoken
+from host_sim.watching.asking import open_chosen, require_link
 
 if TYPE_CHECKING:
     from host_sim.boardlink.console_client import BytePort

@@ -11,9 +11,11 @@ import typer
 from host_sim.cli.options import DEFAULT_BIKE, JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain, say
-from host_sim.commands.watch import AskRequest, WatchRequest, WatchResult, ask, require_link, watch
+from host_sim.commands.watch import WatchRequest, watch
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
+from host_sim.watching.asking import AskRequest, ask, require_link
+from host_sim.watching.watch_result import WatchResult
 
 if TYPE_CHECKING:
     from host_sim.watching.keys import Stop

@@ -10,7 +10,7 @@ from host_sim.boardlink.bundle import bundle_for
 from host_sim.boardlink.desk import desk_port
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import write_folder
-from host_sim.commands.watch import ASK_AGAIN_S, WAIT_S, open_chosen, when_standing
+from host_sim.watching.asking import ASK_AGAIN_S, WAIT_S, open_chosen, when_standing
 from host_sim.watching.watched import Watched
 from host_sim.watching.workshop import BoardTrouble, InMotion, Workshop
 from tests.micropython_unix import micropython_unix

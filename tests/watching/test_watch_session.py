@@ -5,10 +5,10 @@ import binascii
 import pytest
 from cobs import cobs
 
-from host_sim.commands.watch import WatchResult
 from host_sim.errors import RequestError
 from host_sim.watching.record_file import RecordFile
 from host_sim.watching.session import Ended, Session
+from host_sim.watching.watch_result import WatchResult
 from host_sim.watching.watched import Watched
 from tests.unit.test_console import Line
 from tests.unit.test_console import Session as BoardSession
