@@ -1,18 +1,132 @@
-"""`treadle calibrate` on the command line: its options, its steps, and what it says."""
+"""`treadle calibrate`: levers, meter and wheel, measured at a live board into the bike file."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.bikes.model import Bike
+from host_sim.boardlink.manifest import program_version
 from host_sim.cli.at_the_board import ask, live_board, utc_now
 from host_sim.cli.options import JsonOption
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
-from host_sim.commands.calibrate import CalibrateRequest, calibrate
-from host_sim.textfile import spoken
+from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibration
+from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.record import Entry, record_of
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.refusals import closest
+from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
 from host_sim.watching.asking import require_link
+
+HEADING = "treadle calibration 1"
+
+
+class CalibrateRequest:
+    """Whose hands, which bike file, which steps, and where the record goes."""
+
+    def __init__(self, bike: str, by: str, only: list[str], out: Path | None, force: bool) -> None:
+        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        self.path = find_file(bike, BIKES, (".toml",), "bike")
+        self.bike = load_bike(self.path)
+        if self.path.resolve().parent == BIKES:
+            raise RequestError(f"BIKE is the example {self.path.stem}, allowed is a bike file of your own")
+        if not by.strip():
+            raise RequestError("--by is empty, allowed is the name of who measures")
+        self.by = by.strip()
+        for name in only:
+            if name not in STEP_NAMES:
+                raise RequestError(f'--only is "{name[:60]}", {closest(name, list(STEP_NAMES))}')
+        self.only = tuple(only)
+        self.out = out or Path(f"calibration-{self.bike.name}.json")
+        self.force = force
+        if self.out.suffix != ".json":
+            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .json")
+        refuse_missing_folder(self.out, "--out")
+
+
+class CalibrateResult:
+    """The entries of the steps, the record, and the settings that the board got."""
+
+    def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
+        """Keep what came of it."""
+        self.record = record
+        self.entries = entries
+        self.file = file
+
+
+def calibrate(
+    request: CalibrateRequest,
+    board: BoardAtHand,
+    ask: Callable[[str], str],
+    say: Callable[[str], None],
+    now: Callable[[], str],
+) -> CalibrateResult:
+    """Measure, write the bike file and the record, and give the board what has changed.
+
+    The bike file is read once more before it takes its place; an interruption before leaves all as it was.
+    """
+    path = request.out
+    with (
+        Delivery(path.parent, (path.name,), request.force) as delivery,
+        Delivery(request.path.parent, (request.path.name,), True, "BIKE") as of_bike,
+    ):
+        name, begun = board.name(), now()
+        measuring = Measuring(board, request.bike, ask, say)
+        entries = run_calibration(measuring, request.only, now)
+        new = of_bike.place(request.path.name)
+        new.write_text(_with(request, measuring.found, begun[:10]), encoding="utf-8")
+        changes = changed_settings(request.bike, load_bike(new))
+        record = record_of(
+            HEADING,
+            request.bike.name,
+            name,
+            request.by,
+            entries,
+            {
+                "treadle": program_version(),
+                "begun": begun,
+                "ended": now(),
+                "found": measuring.found,
+                "settings": changes,
+                "notes": measuring.notes,
+            },
+        )
+        text = json.dumps(record, indent=1, allow_nan=False) + "\n"
+        delivery.place(path.name).write_text(text, encoding="utf-8")
+        if changes:
+            board.change(changes)
+        if measuring.found:
+            of_bike.deliver()
+        delivery.deliver()
+    return CalibrateResult(record, entries, path)
+
+
+def changed_settings(before: Bike, after: Bike) -> dict[str, int]:
+    """Return the settings that follow otherwise from the new bike file."""
+    old = before.firmware_settings.as_dict()
+    return {name: value for name, value in after.firmware_settings.as_dict().items() if old[name] != value}
+
+
+def _with(request: CalibrateRequest, found: dict[str, float], day: str) -> str:
+    """Return the bike file's text with the new values; each says who measured it when."""
+    import tomlkit
+    from tomlkit.items import Table
+
+    document = tomlkit.parse(read_text(request.path, TOML_BYTES_MAX))
+    for dotted, value in found.items():
+        section, key = dotted.split(".")
+        table = document[section]
+        if isinstance(table, Table):
+            table[key] = value
+            # A name may hold what a comment can't.
+            by = " ".join("".join(one if one.isprintable() else " " for one in request.by).split())
+            table[key].comment(f"measured by {by}, {day}")
+    return tomlkit.dumps(document)
 
 
 def calibrate_command(

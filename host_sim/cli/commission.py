@@ -1,19 +1,100 @@
-"""`treadle commission` on the command line: its options, and the list as it is ticked."""
+"""`treadle commission`: the first-power checklist of one bike, ticked from a live board."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.manifest import program_version
 from host_sim.cli.at_the_board import ask, live_board, utc_now
 from host_sim.cli.options import JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
-from host_sim.commands.commission import CommissionRequest, commission
+from host_sim.commissioning.checklist import ITEM_NAMES, Hands, passed, run_checklist
+from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.record import Entry, record_of
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.refusals import closest
 from host_sim.textfile import spoken
 from host_sim.watching.asking import require_link
+
+HEADING = "treadle commission 1"
+SECONDS_LEAST, SECONDS_MOST = 5.0, 3600.0
+
+
+class CommissionRequest:
+    """Whose hands, which bike, what is left out, how long an item may take, and where the record goes."""
+
+    def __init__(
+        self, bike: str, by: str, skip: list[str], seconds: float, out: Path | None, force: bool
+    ) -> None:
+        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        self.bike = load_bike(bike)
+        if not by.strip():
+            raise RequestError("--by is empty, allowed is the name of who does the work")
+        self.by = by.strip()
+        for name in skip:
+            if name not in ITEM_NAMES:
+                raise RequestError(f'--skip is "{name[:60]}", {closest(name, list(ITEM_NAMES))}')
+        self.skip = tuple(skip)
+        if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
+            raise RequestError(
+                f"--seconds is {seconds:g}, allowed is {SECONDS_LEAST:g} to {SECONDS_MOST:g} (s)"
+            )
+        self.seconds = seconds
+        self.out = out or Path(f"commission-{self.bike.name}.json")
+        self.force = force
+        if self.out.suffix != ".json":
+            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .json")
+        refuse_missing_folder(self.out, "--out")
+
+
+class CommissionResult:
+    """The entries of the list and its record."""
+
+    def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
+        """Keep what came of it."""
+        self.record = record
+        self.entries = entries
+        self.file = file
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing failed and nothing was left out."""
+        return passed(self.entries)
+
+
+def commission(
+    request: CommissionRequest,
+    board: BoardAtHand,
+    ask: Callable[[str], str],
+    say: Callable[[str], None],
+    now: Callable[[], str],
+) -> CommissionResult:
+    """Go through the list and write its record, also when an item fails; an interruption leaves nothing."""
+    path = request.out
+    with Delivery(path.parent, (path.name,), request.force) as delivery:
+        begun, name = now(), board.name()
+        settings = board.settings()
+        entries = run_checklist(Hands(board, request.bike, ask, say, request.seconds), request.skip, now)
+        more = {
+            "treadle": program_version(),
+            "place": request.bike.place,
+            "begun": begun,
+            "ended": now(),
+            "passed": passed(entries),
+            "settings": settings,
+        }
+        record = record_of(HEADING, request.bike.name, name, request.by, entries, more)
+        text = json.dumps(record, indent=1, allow_nan=False) + "\n"
+        delivery.place(path.name).write_text(text, encoding="utf-8")
+        delivery.deliver()
+    return CommissionResult(record, entries, path)
 
 
 def commission_command(

@@ -1,24 +1,186 @@
-"""`treadle flash` on the command line: its options, and what it says."""
+"""`treadle flash`: a bundle onto a board, checked before and hashed after, or into a folder for the desk."""
 
 import json
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
 
-from host_sim.boardlink.copying import InterruptedHalfWay
-from host_sim.boardlink.raw_board import BoardTrouble
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.bundle import Bundle, bundle_for
+from host_sim.boardlink.copying import (
+    InterruptedHalfWay,
+    Plan,
+    check_nothing_foreign,
+    check_room,
+    copy,
+    plan_for,
+)
+from host_sim.boardlink.forms import check_form
+from host_sim.boardlink.inspecting import check_python, our_files, stored_settings
+from host_sim.boardlink.manifest import MANIFEST
+from host_sim.boardlink.raw_board import BoardTrouble, require_mpremote
+from host_sim.boardlink.reach import find_port, raw_board
+from host_sim.boardlink.ruling import Ruling, check_names, rule_on
+from host_sim.boardlink.targets import target_named
+from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle import BoardOption, FormOption
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import complain, say
-from host_sim.commands.flash import FlashRequest, FlashResult, claimed, flash, judged
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
 from host_sim.progress import progress_bar
-from host_sim.rules.judge import Verdict
+from host_sim.rules.judge import Done, Say, Verdict
 from host_sim.textfile import spoken
 
+DESK = "desk"
 INTERRUPTED = 130
+
+
+class FlashRequest:
+    """Which board at which port, which bike, which rules may fail, how many rides of each kind."""
+
+    def __init__(
+        self,
+        board: str,
+        bike: str,
+        port: str | None,
+        form: str | None,
+        accept: list[str],
+        rides: int,
+        out: Path | None,
+        dry_run: bool,
+        force: bool,
+    ) -> None:
+        """Check and load everything, and find the board.
+
+        RequestError says what is wrong, BoardTrouble that no board is found, before anything is ridden.
+        """
+        self.target = target_named(board)
+        self.bike_given = bike
+        self.bike = load_bike(bike)
+        self.accepted = check_names(accept)
+        self.form = check_form(self.target, form)
+        self.rides = rides
+        self.dry_run = dry_run
+        self.force = force
+        self.out = out
+        self.port: str | None = None
+        if board == DESK:
+            if port is not None:
+                raise RequestError("the desk has no port, allowed is --out with a folder")
+            if out is None:
+                raise RequestError("the desk has no port: --out must say which folder to make")
+            refuse_what_exists(out, force)
+        else:
+            if out is not None:
+                raise RequestError(
+                    f"--out is for the desk only, allowed for {board} is --port; see treadle bundle"
+                )
+            require_mpremote()
+            if not dry_run:
+                self.port = find_port(port, self.target)
+
+
+@dataclass(slots=True)
+class FlashResult:
+    """What came of it. `flashed` is False where rules refused, and after a dry run."""
+
+    request: FlashRequest
+    ruling: Ruling
+    bundle: Bundle
+    flashed: bool = False
+    micropython: str | None = None
+    plan: Plan | None = None
+    settings_replaced: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+    @property
+    def holds(self) -> bool:
+        """Whether no rule stood against it."""
+        return not self.ruling.refused
+
+    def as_json(self) -> dict[str, Any]:
+        """Return what was done, with the keys that the manual names."""
+        plan = self.plan or Plan([], [], [])
+        return {
+            "board": self.request.target.name,
+            "bike": self.request.bike.name,
+            "port": self.request.port,
+            "folder": None if self.request.out is None else str(self.request.out),
+            "flashed": self.flashed,
+            "dry_run": self.request.dry_run,
+            "micropython": self.micropython,
+            "rules": self.ruling.as_json() | {"refused": self.ruling.refusals()},
+            "settings_replaced": {name: list(pair) for name, pair in self.settings_replaced.items()},
+            "copied": plan.copied,
+            "removed": plan.removed,
+            "unchanged": plan.unchanged,
+            "files": self.bundle.manifest["files"],
+        }
+
+
+@contextmanager
+def claimed(request: FlashRequest) -> Iterator[None]:
+    """Hold the desk's folder while the block runs; RequestError, before a ride, if another run fills it."""
+    if request.out is None:
+        yield
+        return
+    with Delivery(request.out.parent, (f"{request.out.name}/{MANIFEST}",), force=True):
+        yield  # Only the name is held: the folder is written as a whole, at the end.
+
+
+def judged(request: FlashRequest, done: Done, say: Say) -> Ruling:
+    """Ride the rides and judge the bike."""
+    return rule_on(request.bike, request.rides, request.accepted, done, say)
+
+
+def flash(request: FlashRequest, ruling: Ruling, done: Callable[[int, int], None]) -> FlashResult:
+    """Put the bundle where it belongs, unless rules stand against it.
+
+    `done(bytes, all)` is called as the copying goes on. BoardTrouble says what went wrong at the board.
+    """
+    bundle = bundle_for(request.target, request.bike, request.form, ruling.as_json())
+    result = FlashResult(request, ruling, bundle)
+    if not result.holds or request.dry_run:
+        return result
+    if request.out is not None:
+        write_folder(request.out, bundle.files, request.force)
+        result.plan = plan_for(bundle, {})
+    else:
+        _onto_board(request, bundle, result, done)
+    result.flashed = True
+    return result
+
+
+def _onto_board(
+    request: FlashRequest, bundle: Bundle, result: FlashResult, done: Callable[[int, int], None]
+) -> None:
+    with raw_board(request.port or "") as board:
+        result.micropython = check_python(board, request.target, request.form)
+        before = our_files(board)
+        result.plan = plan_for(bundle, before)
+        if not request.force:
+            check_nothing_foreign(bundle, before, board.port)
+        check_room(board, bundle, result.plan, before)
+        old = stored_settings(board, before)
+        if old is not None:
+            new = request.bike.firmware_settings.as_dict()
+            pairs = {name: (value, new[name]) for name, value in old.as_dict().items()}
+            result.settings_replaced = {name: pair for name, pair in pairs.items() if pair[0] != pair[1]}
+        total = sum(len(bundle.files[name]) for name in result.plan.copied)
+        written = 0
+
+        def wrote(count: int) -> None:
+            nonlocal written
+            written += count
+            done(min(written, total), total)
+
+        copy(board, bundle, result.plan, wrote)
 
 
 def flash_command(

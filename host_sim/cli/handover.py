@@ -1,21 +1,145 @@
-"""`treadle handover` on the command line: its options and its output."""
+"""`treadle handover`: one page that explains a bicycle to its owner."""
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.manifest import program_version, sha256
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
-from host_sim.commands.handover import HandoverRequest, HandoverResult, handover
+from host_sim.commissioning.record import FAILED, NOT_REACHED, SKIPPED
+from host_sim.errors import RequestError
 from host_sim.handover import records
-from host_sim.textfile import spoken
+from host_sim.handover.browser import find_browser, print_pdf
+from host_sim.handover.first_ride import FirstRide, first_ride
+from host_sim.handover.records import newest_commission, read_records, told
+from host_sim.handover.reports import REPORT_BYTES_MAX, read_inspect, read_manifest, read_verify
+from host_sim.handover.sheet import Reports, render_sheet
+from host_sim.outputs import FOLDERS_TRIED, Delivery, refuse_missing_folder
+from host_sim.textfile import read_bytes, spoken
 
 FIT = {
     True: "fit",
     False: "not fit; the sheet says so and why",
     None: "captured; the report gives no verdict",
 }
+
+
+class HandoverRequest:
+    """Which bike, which reports of other commands, into which file, and whether to print it as well."""
+
+    def __init__(
+        self,
+        bike: str,
+        verify: Path | None = None,
+        capture: Path | None = None,
+        manifest: Path | None = None,
+        out: Path | None = None,
+        pdf: bool = False,
+        force: bool = False,
+        records: Sequence[Path] = (),
+    ) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        self.bike = load_bike(bike)
+        if out is not None and out.suffix.lower() not in (".html", ".htm"):
+            raise RequestError(f"--out is {spoken(out)}, allowed is a file name that ends with .html")
+        self.reports = Reports(
+            rules=() if verify is None else read_verify(verify, self.bike),
+            sensor=None if capture is None else read_inspect(capture, self.bike),
+            manifest=None if manifest is None else read_manifest(manifest, self.bike),
+            manifest_sha256="" if manifest is None else sha256(read_bytes(manifest, REPORT_BYTES_MAX)),
+            records=read_records(records, self.bike),
+        )
+        self.out = out or _fresh_file(f"handover-{self.bike.name}", ".html")
+        self.browser = find_browser() if pdf else None
+        self.force = force
+
+
+class HandoverResult:
+    """What was measured, what the reports say, and the files."""
+
+    def __init__(self, request: HandoverRequest, ride: FirstRide, files: list[Path]) -> None:
+        """Keep what came of it."""
+        self.bike = request.bike
+        self.reports = request.reports
+        self.ride = ride
+        self.files = files
+
+    @property
+    def failing(self) -> list[str]:
+        """The rules of the report that did not hold."""
+        return [row.rule for row in self.reports.rules if row.failed]
+
+    @property
+    def untested(self) -> list[str]:
+        """The rules of the report that no simulated ride put to the test."""
+        return [row.rule for row in self.reports.rules if row.untested]
+
+    def stand(self, *outcomes: str) -> list[str] | None:
+        """Return what came to these outcomes in the last first-power checklist; None without a record."""
+        tried = newest_commission(self.reports.records)
+        return None if tried is None else tried.named(*outcomes)
+
+    @property
+    def run_on_worst_m(self) -> float | None:
+        """The longest way to the end of help in the report, in m; None where no ride showed it."""
+        return next((row.measured for row in self.reports.rules if row.rule == "cut-off distance"), None)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the numbers on the sheet, with the keys that the manual names."""
+        rules = self.reports.rules
+        ride = self.ride
+        return {
+            "bike": self.bike.name,
+            "rules": len(rules) if rules else None,
+            "rules_failing": self.failing if rules else None,
+            "rules_untested": self.untested if rules else None,
+            "sensor_captured": self.reports.sensor is not None,
+            "sensor_fit": None if self.reports.sensor is None else self.reports.sensor.fit,
+            "manifest_sha256": self.reports.manifest_sha256 or None,
+            "records": [told(record) for record in self.reports.records],
+            "stand_failed": self.stand(FAILED),
+            "stand_not_tried": self.stand(SKIPPED, NOT_REACHED),
+            "help_after_s": _rounded(ride.help_after_s),
+            "help_after_turns": _rounded(ride.help_after_turns),
+            "help_w": _rounded(ride.help_w),
+            "run_on_s": _rounded(ride.run_on_s),
+            "run_on_m": _rounded(ride.run_on_m),
+            "run_on_worst_m": _rounded(self.run_on_worst_m),
+            "files": [str(path) for path in self.files],
+        }
+
+
+def handover(request: HandoverRequest) -> HandoverResult:
+    """Ride the first ride, write the page, print it if asked, and return what is on it."""
+    page, printed = request.out.name, request.out.with_suffix(".pdf").name
+    refuse_missing_folder(request.out, "--out")
+    names = (page,) if request.browser is None else (page, printed)
+    with Delivery(request.out.parent, names, request.force) as delivery:
+        ride = first_ride(request.bike)
+        text = render_sheet(request.bike, ride, request.reports, program_version())
+        delivery.place(page).write_text(text, encoding="utf-8")
+        if request.browser is not None:
+            print_pdf(request.browser, delivery.place(page), delivery.place(printed))
+        return HandoverResult(request, ride, delivery.deliver())
+
+
+def _fresh_file(name: str, suffix: str) -> Path:
+    """Return `name` with `suffix`, or `name-2` and so on: the first that does not exist here yet."""
+    for number in range(1, FOLDERS_TRIED):
+        path = Path(f"{name}{suffix}" if number == 1 else f"{name}-{number}{suffix}")
+        if not path.exists() and not path.with_suffix(".pdf").exists():
+            return path
+    raise RequestError(
+        f"{name}{suffix} and {FOLDERS_TRIED - 2} more exist already, allowed is --out with a file"
+    )
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
 
 
 def handover_command(

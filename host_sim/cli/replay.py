@@ -1,14 +1,208 @@
-"""`treadle ride --replay` on the command line: what is printed."""
+"""`treadle ride --replay`: step the firmware through a log, and say whether it decides as the board did."""
 
 import json
+from pathlib import Path
+from typing import Any
 
 import typer
 
+from firmware.settings import Settings
+from host_sim.bikes.load import load_bike
+from host_sim.boardlink.recorded import Loss
 from host_sim.cli.saying import say
-from host_sim.commands.replay import NO_ANSWER, ReplayRequest, ReplayResult, replay_log
-from host_sim.replay.log_file import Section
-from host_sim.replay.stepping import Happened, Replay
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
+from host_sim.replay.as_test import shortened, test_of
+from host_sim.replay.drawing_data import ReplayTrace
+from host_sim.replay.log_file import Section, read_log
+from host_sim.replay.stepping import Happened, Replay, replay
 from host_sim.textfile import spoken
+
+FILES = ("trace.csv", "ride.png")
+NO_ANSWER = (
+    "these are not the settings of the ride: shown is what would have been decided on the readings as they "
+    "were; the road does not answer, so speed, current and battery stay those of the ride"
+)
+LEAST_SECONDS = 0.1  # Less can't be drawn.
+
+
+class ReplayRequest:
+    """Which log is replayed, with which settings, and what is to be written."""
+
+    def __init__(
+        self,
+        log: Path,
+        bike: str | None,
+        changes: list[str],
+        out: Path | None,
+        force: bool,
+        as_test: Path | None,
+    ) -> None:
+        """Read and check everything; RequestError says what is wrong, before anything is stepped."""
+        from host_sim.watching.workshop import parse_changes
+
+        self.path = log
+        self.log = read_log(log)
+        self.section = max(
+            self.log.sections, key=lambda section: sum(block.steps for block in section.blocks)
+        )
+        self.bike = None if bike is None else load_bike(bike)
+        self.changes = parse_changes(changes)
+        self.settings = [self._settings_for(section) for section in self.log.sections]
+        self.others = [
+            settings.as_dict() != _whole(section).as_dict()
+            for settings, section in zip(self.settings, self.log.sections, strict=True)
+        ]
+        self.out = out or fresh_folder("treadle-replay")
+        self.force = force
+        self.as_test = as_test
+        if as_test is not None:
+            self._check_test(as_test)
+
+    def _settings_for(self, section: Section) -> Settings:
+        values = _whole(section).as_dict() if self.bike is None else self.bike.firmware_settings.as_dict()
+        try:
+            return Settings(values | self.changes)
+        except ValueError as error:
+            raise RequestError(f"--set: {error}") from None
+
+    def _check_test(self, path: Path) -> None:
+        if any(self.others):
+            raise RequestError(
+                "--as-test with other settings is no test of the ride, allowed is without them"
+            )
+        if path.suffix != ".py" or not path.name.startswith("test_"):
+            raise RequestError(
+                f"--as-test is {spoken(path)}, allowed is a name test_….py, so that pytest finds it"
+            )
+        refuse_missing_folder(path, "--as-test")
+
+
+def _whole(section: Section) -> Settings:
+    try:
+        return Settings(section.settings)
+    except (ValueError, TypeError, AttributeError) as error:
+        raise RequestError(f"the log's settings do not fit this version of the firmware: {error}") from None
+
+
+class ReplayResult:
+    """What came of it. `complaint` is one sentence if the firmware does not decide as the board did."""
+
+    def __init__(self, request: ReplayRequest, found: list[Replay], files: list[Path]) -> None:
+        """Take what each section came to."""
+        self.request = request
+        self.found = found
+        self.files = files
+
+    @property
+    def complaint(self) -> str:
+        """The first thing that does not hold; empty if all does."""
+        for other, found in zip(self.request.others, self.found, strict=True):
+            if found.loss is not None:
+                return _hole(found.loss)
+            if not other and found.parting is not None:
+                return f"the firmware parts from the board {found.parting.sentence()}"
+            if not other and found.agrees_from is None:
+                return (
+                    f"the log is too short to know the state in which it begins: {found.steps} steps, "
+                    "allowed are some seconds"
+                )
+        return ""
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the result, with the keys that the manual names."""
+        sections = zip(self.request.log.sections, self.request.others, self.found, strict=True)
+        return {
+            "log": str(self.request.path),
+            "ended": self.request.log.ended,
+            "sections": [_section_as_json(*one) for one in sections],
+            "note": NO_ANSWER if any(self.request.others) else None,
+            "complaint": self.complaint or None,
+            "files": [str(path) for path in self.files],
+        }
+
+
+def _hole(loss: Loss) -> str:
+    return f"the log misses {loss.steps or 'some'} steps before step {loss.before}: replayed up to there"
+
+
+def _section_as_json(section: Section, other: bool, found: Replay) -> dict[str, Any]:
+    parting = found.parting
+    return {
+        "board": section.board,
+        "form": section.form,
+        "other_settings": other,
+        "from_start": found.from_start,
+        "steps": found.steps,
+        "seconds": round(found.seconds, 3),
+        "equal_steps": found.steps - found.different,
+        "parts_at_step": None if parting is None else parting.step,
+        "parts_at_s": None if parting is None else round(parting.time_s, 3),
+        "differences": None if parting is None else parting.differences,
+        "put_right_steps": found.put_right,
+        "agrees_from_step": found.agrees_from,
+        "lost_steps": None if found.loss is None else found.loss.steps,
+        "faults": _told(found.faults),
+        "board_faults": _told(found.board_faults),
+        "first_cause": found.faults[0].name if found.faults else None,
+    }
+
+
+def _told(faults: list[Happened]) -> list[dict[str, Any]]:
+    return [{"step": one.step, "time_s": round(one.time_s, 3), "name": one.name} for one in faults]
+
+
+def replay_log(request: ReplayRequest) -> ReplayResult:
+    """Replay every section, draw the longest, write the test if asked."""
+    with Delivery(request.out, FILES, request.force) as delivery:
+        found = []
+        trace, picture = delivery.place(FILES[0]), delivery.place(FILES[1])
+        for section, settings in zip(request.log.sections, request.settings, strict=True):
+            if section is request.section:
+                found.append(_replay_and_draw(request, section, settings, trace, picture))
+            else:
+                found.append(replay(section, settings))
+        result = ReplayResult(request, found, [])
+        tests = [] if request.as_test is None else _write_test(request, result)
+        result.files = delivery.deliver() + tests
+    return result
+
+
+def _replay_and_draw(
+    request: ReplayRequest, section: Section, settings: Settings, trace_path: Path, picture: Path
+) -> Replay:
+    from host_sim.report.ride_figure import RideFacts, draw_ride
+
+    with trace_path.open("w", encoding="utf-8") as file:
+        trace = ReplayTrace(file)
+        found = replay(section, settings, trace.look)
+    other = any(request.others)
+    how_set = "with other settings" if other else "as it was set"
+    facts = RideFacts(
+        bike=request.bike.title if request.bike is not None else f"{section.board}, {how_set}",
+        ride=f"{request.path.name}, replayed" + (": the road does not answer" if other else ""),
+        seconds=max(found.seconds, LEAST_SECONDS),
+        settings=settings,
+        events=trace.events,
+        edges=trace.edges,
+        edges_before=trace.edges_before,
+        edges_centre_us=trace.centre_us,
+    )
+    draw_ride(trace_path, facts, picture)
+    return found
+
+
+def _write_test(request: ReplayRequest, result: ReplayResult) -> list[Path]:
+    path = request.as_test
+    assert path is not None
+    if result.complaint:
+        raise RequestError(f"--as-test writes no test that fails: {result.complaint}")
+    whole = result.found[request.log.sections.index(request.section)]
+    section = shortened(request.section, whole)
+    text = test_of(section, replay(section, _whole(section)), request.path.name)
+    with Delivery(path.parent, (path.name,), request.force, "--as-test") as delivery:
+        delivery.place(path.name).write_text(text, encoding="utf-8", newline="\n")
+        return delivery.deliver()
 
 
 def replay_command(request: ReplayRequest, as_json: bool) -> None:

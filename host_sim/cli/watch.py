@@ -1,6 +1,7 @@
-"""`treadle watch` on the command line: its options, the page or the lines, and the summary."""
+"""`treadle watch`: see a board ride, record it; or ask it for its edges and settings while it stands."""
 
 import json
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -11,17 +12,18 @@ import typer
 from host_sim.cli.options import DEFAULT_BIKE, JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain, say
-from host_sim.commands.watch import WatchRequest, watch
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
-from host_sim.watching.asking import AskRequest, ask, require_link
+from host_sim.watching.asking import AskRequest, ask, open_chosen, require_link
 from host_sim.watching.watch_result import WatchResult
 
 if TYPE_CHECKING:
     from host_sim.watching.keys import Stop
     from host_sim.watching.record_file import RecordFile
+    from host_sim.watching.session import ClosablePort, View
     from host_sim.watching.step_record import StepRecord
 
+SECONDS_MAX = 1_000_000.0
 DeskOption = Annotated[bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")]
 BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike. Default: cargo_trike.")]
 FilesOption = Annotated[
@@ -52,6 +54,66 @@ SetOption = Annotated[
 ]
 ClearOption = Annotated[bool, typer.Option("--clear-fault", help="Only clear the fault.")]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that exists.")]
+
+
+class WatchRequest:
+    """What is asked for: the port, how long, and the record."""
+
+    def __init__(self, port: str | None, record: Path | None, seconds: float | None, force: bool) -> None:
+        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        require_link()
+        from host_sim.boardlink.port_choice import choose_port
+
+        if seconds is not None and not 1 <= seconds <= SECONDS_MAX:
+            raise RequestError(f"--seconds is {seconds:g}, allowed is a number from 1 to {SECONDS_MAX:.0f}")
+        self.given_port = port
+        self.seconds = seconds
+        self.record = record
+        self.force = force
+        self.port = choose_port(port)
+
+    def open_record(self) -> "RecordFile | None":
+        """Return the record, ready to be written to, if one is asked for."""
+        from host_sim.watching.record_file import RecordFile
+
+        return None if self.record is None else RecordFile(self.record, self.force)
+
+    def open_steps(self) -> "StepRecord | None":
+        """Return the record of the steps, which lies beside the record of the frames."""
+        from host_sim.replay.log_file import LogWriter
+        from host_sim.watching.step_record import StepRecord, steps_path
+
+        if self.record is None:
+            return None
+        if steps_path(self.record) == self.record:
+            raise RequestError(
+                f"--record is {spoken(self.record)}, allowed is another ending than .steps, which "
+                "the file of the steps beside it has"
+            )
+        return StepRecord(LogWriter(steps_path(self.record), self.force, "--record"))
+
+
+def watch(
+    request: WatchRequest,
+    record: "RecordFile | None",
+    view: "View",
+    steps: "StepRecord | None" = None,
+) -> WatchResult:
+    """Watch until the view or the time ends it. RequestError if the port can't be opened."""
+    from host_sim.replay.log_file import LogFailed
+    from host_sim.watching.record_file import RecordingFailed
+    from host_sim.watching.session import Session
+
+    def connect() -> "tuple[str, ClosablePort]":
+        return open_chosen(request.given_port)
+
+    session = Session(connect, view, record, request.seconds, time.monotonic, time.sleep, steps)
+    failure = ""
+    try:
+        session.run()
+    except (RecordingFailed, LogFailed) as error:
+        failure = str(error)
+    return WatchResult(session.watched, session.now_s, request.record, failure, steps)
 
 
 def watch_command(

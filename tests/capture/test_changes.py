@@ -6,7 +6,7 @@ from host_sim.bench.faults import FaultSpec
 from host_sim.capture.advice import advice_of
 from host_sim.capture.diagnose import Told, inspect_edges
 from host_sim.capture.open_capture import open_capture
-from host_sim.commands.ride import RideRequest, ride
+from host_sim.cli.ride import RideRequest, ride
 from tests.capture.identification.changing import (
     OF_THE_RING,
     change_noticed,

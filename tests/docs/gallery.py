@@ -13,9 +13,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host_sim.cli.handover import HandoverRequest, handover
+from host_sim.cli.ride import RideRequest, ride
 from host_sim.cli.verify import VerifyRequest, verify
-from host_sim.commands.handover import HandoverRequest, handover
-from host_sim.commands.ride import RideRequest, ride
 from host_sim.commands.sweep import SweepRequest, sweep
 from host_sim.commands.tune import TuneRequest, tune
 from host_sim.errors import RequestError

@@ -8,7 +8,7 @@ import pytest
 from host_sim.bikes import load_bike
 from host_sim.bikes.load import BIKES
 from host_sim.boardlink.frames import Frame
-from host_sim.commands.calibrate import CalibrateRequest, calibrate, changed_settings
+from host_sim.cli.calibrate import CalibrateRequest, calibrate, changed_settings
 from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibration
 from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED
 from host_sim.errors import RequestError

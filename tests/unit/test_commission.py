@@ -7,7 +7,7 @@ import pytest
 
 from host_sim.bikes import load_bike
 from host_sim.boardlink.frames import Frame
-from host_sim.commands.commission import CommissionRequest, commission
+from host_sim.cli.commission import CommissionRequest, commission
 from host_sim.commissioning.checklist import ITEM_NAMES, ITEMS, Hands, passed, run_checklist
 from host_sim.commissioning.record import CONFIRMED, FAILED, NOT_APPLICABLE, NOT_REACHED, SKIPPED, TICKED
 from host_sim.errors import RequestError

@@ -28,7 +28,7 @@ from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
 from host_sim.boardlink.reach import _rides, find_port
 from host_sim.boardlink.ruling import Ruling
 from host_sim.boardlink.targets import target_named
-from host_sim.commands.flash import FlashRequest, FlashResult, claimed, flash
+from host_sim.cli.flash import FlashRequest, FlashResult, claimed, flash
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from tests.plugged_board import PICO, PluggedBoard

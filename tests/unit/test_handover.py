@@ -15,7 +15,7 @@ import pytest
 from pypdf import PdfReader
 
 from host_sim.bikes.load import BIKES, load_bike
-from host_sim.commands.handover import HandoverRequest, handover
+from host_sim.cli.handover import HandoverRequest, handover
 from host_sim.errors import RequestError
 from host_sim.handover.browser import BROWSERS, find_browser
 from host_sim.handover.figures import _allowed_w
@@ -493,7 +493,7 @@ def test_without_a_browser_the_pdf_is_refused_with_a_way_out(treadle, here, monk
 
 def test_an_interrupted_handover_leaves_nothing(here):
     program = (
-        "import os, signal, host_sim.commands.handover as h\n"
+        "import os, signal, host_sim.cli.handover as h\n"
         "h.first_ride = lambda bike: os.kill(os.getpid(), signal.SIGINT)\n"
         "from host_sim.cli import main; main()"
     )

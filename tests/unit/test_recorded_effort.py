@@ -8,7 +8,7 @@ from host_sim.bench.recorded_effort import CADENCE_RPM, estimated_effort
 from host_sim.bench.recording import RECORDINGS, Road, read_recording
 from host_sim.bench.script import RecordingScript
 from host_sim.bikes.load import load_bike
-from host_sim.commands.ride import RideRequest
+from host_sim.cli.ride import RideRequest
 from host_sim.errors import RequestError
 from host_sim.watching.record_file import COLUMNS as WATCHED
 

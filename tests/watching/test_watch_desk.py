@@ -13,7 +13,7 @@ from host_sim.boardlink.bundle import place_file
 from host_sim.boardlink.console_client import open_port
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.capture.open_capture import open_capture
-from host_sim.commands.watch import WatchRequest, watch
+from host_sim.cli.watch import WatchRequest, watch
 from host_sim.errors import RequestError
 from host_sim.watching.session import Ended
 from host_sim.watching.watch_result import WatchResult

@@ -147,7 +147,7 @@ def test_the_bell_never_rings_for_a_magnet_that_passed_while_the_board_was_late(
 
 def test_frames_of_the_own_desk_arrive(desk_files):
     with desk_port("", desk_files, hurry=True) as name:
-        from host_sim.commands.watch import WatchRequest, watch
+        from host_sim.cli.watch import WatchRequest, watch
 
         result = watch(WatchRequest(name, None, None, False), None, Until(frames_of(40)))
     assert result.watched.frames >= 40
