@@ -1,4 +1,4 @@
-"""The page of a bridged step: power and command, measured and simulated, one over the other."""
+"""The page of `treadle step`: power and command, measured and simulated, in the same charts."""
 
 from html import escape
 
@@ -33,7 +33,7 @@ def draw_bridge(bridged: Bridged) -> str:
     power.mark(0.0, "the command rises", QUIET, to_the_left=True)
     drawing.words(8, 20, "power, W:", INK, 14, bold=True)
     drawing.circle(96, 15, 4, GREEN)
-    drawing.words(106, 20, "measured, a dot a frame", GREEN, 14, bold=True)
+    drawing.words(106, 20, "measured, one dot a frame", GREEN, 14, bold=True)
     drawing.words(320, 20, "simulated (line)", BLUE, 14, bold=True)
     drawing.words(460, 20, "setpoint (dashed)", ORANGE, 14, bold=True)
     most_v = 1.25 * max(*measured.command_v, *simulated.command_v, 1.0)
@@ -75,7 +75,7 @@ def _numbers(bridged: Bridged) -> list[Number]:
          f"bench: {simulated.overshoot_percent:.0f} %", None),
         ("power at the end, board", f"{measured.last_w:.0f} W", f"bench: {simulated.last_w:.0f} W", None),
         ("command at the end, board", f"{measured.last_v:.2f} V", f"bench: {simulated.last_v:.2f} V", None),
-        ("power apart at most", f"{bridged.largest_w:.0f} W",
+        ("largest gap in power", f"{bridged.largest_w:.0f} W",
          f"PI: gain {bridged.gain_uv_per_w} µV/W, integral time {bridged.integral_ms} ms, rise "
          f"{bridged.rise_mv_per_s} mV/s", None),
     ]  # fmt: skip

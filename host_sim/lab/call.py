@@ -24,7 +24,7 @@ def answer(request: Mapping[str, Any]) -> dict[str, Any]:
         raise RequestError(f"lesson is {str(number)[:60]!r}, allowed is a whole number")
     described = lesson(number)
     if not isinstance(values, Mapping):
-        raise RequestError("values is no table, allowed is a value for each input by its name")
+        raise RequestError("values is not a table, allowed is a value for each input by its name")
     if guess is not None and guess not in described.prediction.options:
         raise RequestError(
             f"guess is {str(guess)[:60]!r}, allowed is one of: {'; '.join(described.prediction.options)}"

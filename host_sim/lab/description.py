@@ -130,7 +130,9 @@ class Lesson:
         names = [one.name for one in self.inputs]
         for name in values:
             if name not in names:
-                raise RequestError(f"{name[:60]!r} is no input of this lesson, allowed is {', '.join(names)}")
+                raise RequestError(
+                    f"{name[:60]!r} is not an input of this lesson, allowed is {', '.join(names)}"
+                )
         for name in names:
             if name not in values:
                 raise RequestError(f"{name} is missing; a call names {', '.join(names)}")

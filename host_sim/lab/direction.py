@@ -1,4 +1,4 @@
-"""Lesson 1: how two channels tell which way the crank turns, and what happens to one who looks too late."""
+"""Lesson 1: how two channels show which way the crank turns, and what a board that reads too seldom sees."""
 
 from dataclasses import dataclass
 
@@ -119,17 +119,17 @@ def check_direction(turned: Turned) -> Check:
         [
             (turned.angle_deg >= 180.0, "turn the crank forward by half a turn or more"),
             (not turned.swapped, "leave the wires as they are"),
-            (turned.count < 0, f"the board counts {turned.count:+d}, and it should count backward"),
+            (turned.count < 0, f"the board counts {turned.count:+d}, but it should count backward"),
             (
                 turned.invalid == 0,
-                f"it saw {turned.invalid} invalid jumps, which tell it that something is wrong",
+                f"the board saw {turned.invalid} invalid jumps, so it knows that something is wrong",
             ),
             (
                 bad == 0 or turned.count >= 0 or turned.invalid > 0,
-                f"it works by luck: of {len(turned.tries)} moments to begin to look {bad} are not fooled",
+                f"it depends on luck: {bad} of {len(turned.tries)} starting moments give another result",
             ),
         ],
-        "Looking every three quarters of a pitch, the board sees each state a step behind the one before: "
+        "The board reads once every three quarters of a pitch, so each state looks like one step backward: "
         "aliasing. "
-        "It is fooled without an error: that is why the firmware takes every edge by interrupt.",
+        "It sees no error. That is why the firmware captures every edge by interrupt.",
     )

@@ -93,27 +93,27 @@ def _states(drawing: Drawing, turned: Turned) -> None:
         if at < 3:
             drawing.words(x + 38, 242, "→", QUIET, 16)
     drawing.words(286, 276, "one step right: forward, one left: backward,", QUIET, 13)
-    drawing.words(286, 293, "two at once: nobody knows, invalid", QUIET, 13)
+    drawing.words(286, 293, "two at once: direction unknown, invalid", QUIET, 13)
 
 
 def _numbers(turned: Turned) -> list[Number]:
     true_edges = len(turned.true_levels) - 1
     right_count = true_edges if turned.angle_deg >= 0.0 else -true_edges
-    given = f"the ring gave {true_edges} {'forward' if turned.angle_deg >= 0.0 else 'backward'}"
+    given = f"true: {true_edges} {'forward' if turned.angle_deg >= 0.0 else 'backward'}"
     return [
-        ("the board believes", f"{turned.count:+d} edges", given, turned.count == right_count),
+        ("the board counts", f"{turned.count:+d} edges", given, turned.count == right_count),
         ("invalid jumps", f"{turned.invalid}", _elsewhere(turned), turned.invalid == 0),
-        ("it thinks the crank is at", f"{turned.counted_deg:.0f}°", f"it is at {turned.angle_deg:g}°", None),
+        ("its angle of the crank", f"{turned.counted_deg:.0f}°", f"true: {turned.angle_deg:g}°", None),
     ]
 
 
 def _elsewhere(turned: Turned) -> str:
-    """Return what a board comes to that begins to look at another moment."""
+    """Return the counts of boards that start reading at other moments."""
     if not turned.begun_elsewhere:
         return "two steps at once"
     counts = [count for count, _ in turned.tries]
     invalid = [one for _, one in turned.tries]
     return (
-        f"{len(counts)} moments to begin: {min(counts)} to {max(counts)} edges, "
+        f"{len(counts)} starting moments: {min(counts)} to {max(counts)} edges, "
         f"{min(invalid)} to {max(invalid)} invalid"
     )

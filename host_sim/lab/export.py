@@ -20,8 +20,8 @@ from host_sim.textfile import spoken
 
 PAGE, RUNTIME, LESSONS, LICENCES = "index.html", "runtime.js", "lessons.js", "licences.txt"
 NO_BROWSER = (
-    "No Chromium was found to prepare the start, so the first figure will take some seconds more; with one "
-    "installed, export again."
+    "No Chromium was found to prepare the start, so the first figure takes a few seconds longer. To avoid "
+    "that, install Chromium and export again."
 )
 _NONCE = "lab"
 Record = Callable[[dict[str, object], dict[str, str]], bytes | None]

@@ -1,4 +1,4 @@
-"""Lesson 6: break it. What the fault latch and the output guard make of a failure."""
+"""Lesson 6: break it. How the fault latch and the output guard react to a failure."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -23,9 +23,9 @@ LATER_S = (0.0, 0.117, 0.251)  # When it breaks in the other rides, after the ti
 _SOON_S = 0.3
 _RUN_ON_WORST_S = 0.7  # Three periods of the guard at its slowest, and the motor controller.
 _SAME_S = 0.02  # Two samples: as good as the same moment.
-ALL_AWAKE = "everything, as it is built"
-LATCH_ASLEEP = "all but the fault latch"
-GUARD_ALONE = "the guard alone, against a logic gone wrong"
+ALL_AWAKE = "everything, as built"
+LATCH_ASLEEP = "everything except the fault latch"
+GUARD_ALONE = "the guard alone, with faulty logic"
 STAFFS = (ALL_AWAKE, LATCH_ASLEEP, GUARD_ALONE)
 AT_ONCE, LATER, LAPSES, GOES_ON = (
     "stops at once",
@@ -42,17 +42,17 @@ FAULTS_TO_TRY: dict[str, dict[str, Any]] = {
     "the wire of pedal sensor channel B breaks": {"name": "channel stuck high", "channel": "B"},
     "both pedal sensor wires are exchanged": {"name": "channels swapped"},
     "one magnet falls off": {"name": "magnet missing", "magnet": 3},
-    "electric noise on the pedal sensor": {"name": "noise", "per_s": 200},
+    "electrical noise on the pedal sensor": {"name": "noise", "per_s": 200},
     "the wheel sensor is lost": {"name": "wheel sensor lost"},
     "the current reading sticks": {"name": "shunt reading stuck"},
     "the battery wire breaks": {"name": "battery wire open"},
     STALLS: {"name": "loop stalls", "stall_ms": 120},
 }
-"""What a learner reads, and the bench's fault behind it."""
+"""The text that a pupil reads, and the fault of the bench that it stands for."""
 
 
 class SleepingLatch(Faults):
-    """A fault latch that never latches anything: for this lesson only, to see what the guard does alone."""
+    """A fault latch that never latches. For this lesson only, to show what the guard does alone."""
 
     __slots__ = ()
 
@@ -69,26 +69,26 @@ class SleepingLatch(Faults):
         )
 
     def step(self, inputs: Inputs, command_mv: int) -> int:
-        """Look at everything and say nothing."""
+        """Check nothing."""
         super().step(inputs, command_mv)
         self.cause = NO_FAULT
         return NO_FAULT
 
 
 class StubbornEngagement(Engagement):
-    """A logic gone wrong: whatever happens, it is assisting. For this lesson only."""
+    """Faulty logic: it is always in the state "assisting". For this lesson only."""
 
     __slots__ = ()
 
     def step(self, event: int) -> int:
-        """Take the event and pay no heed."""
+        """Ignore the event."""
         super().step(event)
         self.state = ASSISTING
         return ASSISTING
 
 
 class WatchedGuard(OutputGuard):
-    """The output guard, with a count of the steps in which it let less through than was asked: `refused`."""
+    """The output guard; `refused` counts the steps in which it lowered the command."""
 
     __slots__ = ("refused",)
 
@@ -98,7 +98,7 @@ class WatchedGuard(OutputGuard):
         self.refused = 0
 
     def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
-        """Ask the guard, and count when it refuses."""
+        """Run the guard and count the steps in which it lowers the command."""
         permitted_mv = super().permit(command_mv, inputs, now_us)
         if permitted_mv < command_mv:
             self.refused += 1
@@ -106,7 +106,7 @@ class WatchedGuard(OutputGuard):
 
 
 class _Staff(StepWatch):
-    """Puts the watched guard and what is out of work into the controller that has just been switched on."""
+    """Puts the watched guard and the disabled parts into a controller that has just been switched on."""
 
     def __init__(self, staff: str) -> None:
         self._staff = staff
@@ -230,33 +230,33 @@ def _outcome(at_s: float, ends_s: float | None, helps_again: bool) -> str:
 def check_guess(broken: Broken, guess: str | None) -> Check:
     """Tell whether the guess was right."""
     if guess is None:
-        return Check(False, "Guess first, then look.")
+        return Check(False, "Predict first, then look.")
     if guess == broken.outcome:
         return Check(True, f"Right: the motor {broken.outcome}. {_why(broken)}")
-    return Check(False, f"Not so: the motor {broken.outcome}. {_why(broken)}")
+    return Check(False, f"Wrong: the motor {broken.outcome}. {_why(broken)}")
 
 
 def _why(broken: Broken) -> str:
     if len(set(broken.outcomes)) == 1:
         return _reason(broken)
-    several = f"It hangs on the moment: of {len(broken.outcomes)} rides the worst counts"
-    return f"{several}, and in the one drawn the motor {broken.outcomes[0]}. {_reason(broken)}"
+    several = f"It depends on the moment: the worst of {len(broken.outcomes)} rides counts"
+    return f"{several}; in the ride shown the motor {broken.outcomes[0]}. {_reason(broken)}"
 
 
 def _reason(broken: Broken) -> str:
     """Return who ended help in the ride drawn, or what still holds."""
     ends_s, latched_s = broken.ends_s, broken.latched_s
     if broken.run_on_s > _RUN_ON_WORST_S:
-        return "And what matters most does not hold: help does not end when the legs stop."
+        return "The most important rule fails: help does not end when pedalling stops."
     if ends_s is None:
-        return f"What matters still holds: help ends {broken.run_on_s:.2f} s after the legs stop."
+        return f"The most important rule holds: help ends {broken.run_on_s:.2f} s after pedalling stops."
     if broken.fault == STALLS:
-        return "Nobody renewed the outputs, so the board fell silent by itself after 50 ms."
+        return "Nothing renewed the outputs, so they expired after 50 ms."
     if latched_s is not None and latched_s - ends_s < _SAME_S:
         return f"The latch says: {broken.cause}. It stays until somebody clears it."
     if any(abs(cut_s - ends_s) < _SAME_S for cut_s in broken.guard_cuts_s):
         return "The guard refused the command, from raw edges and inputs alone."
-    first = "Neither latch nor guard had to act: what the logic senses left it nothing to drive on."
+    first = "Neither latch nor guard had to act: the logic had no reason to drive."
     if latched_s is not None:
         return f"{first} {latched_s - ends_s:.1f} s later the latch says: {broken.cause}, and it stays."
     return first

@@ -21,7 +21,7 @@ def draw_fault(broken: Broken, revealed: bool = True) -> str:
     drawing = Drawing(
         680, 300, f"{told}: the motor {broken.outcome}." if revealed else f"{told}. What will happen?"
     )
-    hidden: list[Number] = [("the motor", "?", "guess below, then it is shown", None)]
+    hidden: list[Number] = [("the motor", "?", "predict first, then see", None)]
     shown = _numbers(broken) if revealed else hidden
     panel = Panel(drawing, (112, 142, 558, 108), (_FROM_S, END_S), (0.0, 4.0))
     _lanes(drawing, panel, broken, end_s)
@@ -64,13 +64,13 @@ def _numbers(broken: Broken) -> list[Number]:
     cause = broken.cause or "nothing"
     return [
         ("the motor", broken.outcome, _all_rides(broken, after), None),
-        ("the latch says", cause, f"help outlasts the legs by {broken.run_on_s:.2f} s", None),
+        ("the latch says", cause, f"help goes on for {broken.run_on_s:.2f} s after pedalling", None),
     ]
 
 
 def _all_rides(broken: Broken, after: str) -> str:
     """Return when help ended in the ride drawn, and what happened if it broke a moment later."""
     if len(set(broken.outcomes)) == 1:
-        return f"{after}; so in {len(broken.outcomes)} of {len(broken.outcomes)} rides"
+        return f"{after}; the same in all {len(broken.outcomes)} rides"
     told = ", ".join(f"{broken.outcomes.count(one)} × {one}" for one in GUESSES if one in broken.outcomes)
-    return f"it hangs on the moment: {told}"
+    return f"it depends on the moment: {told}"

@@ -19,7 +19,7 @@ def answered(text: str) -> str:
 
 
 def own_answered(text: str) -> str:
-    """Return what came of a pupil's controller: `{"code": "…"}` gives `rules`, `svg` and `said`.
+    """Ride a pupil's controller: `{"code": "…"}` gives `rules`, `svg` and `said`.
 
     Only for a process or a worker that was started for this one ride.
     """
@@ -29,7 +29,7 @@ def own_answered(text: str) -> str:
 def _own(request: Mapping[str, Any]) -> dict[str, Any]:
     code = request.get("code")
     if not isinstance(code, str):
-        raise RequestError("code is no text, allowed is Python")
+        raise RequestError("code is not a text, allowed is Python")
     owned = ride_own(code)
     rules = [
         {"name": rule.name, "measured": rule.measured, "allowed": rule.allowed, "held": rule.held}

@@ -1,4 +1,4 @@
-"""Lesson 5: selector and throttle ask, the place has the last word."""
+"""Lesson 5: selector and throttle request power, the place limits it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -155,6 +155,6 @@ def check_levers(tried: Levered) -> Check:
                 f"at {ASKED_KM_PER_H:g} km/h the motor gives {tried.asked_w:.0f} W here",
             ),
         ],
-        f"It gives {tried.asked_w:.0f} W at {ASKED_KM_PER_H:g} km/h. What a profile allows is a starting "
-        "point only: check your local code.",
+        f"It gives {tried.asked_w:.0f} W at {ASKED_KM_PER_H:g} km/h. A place profile is only a starting "
+        "point: check your local code.",
     )

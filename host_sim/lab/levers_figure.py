@@ -30,8 +30,8 @@ def draw_levers(tried: Levered) -> str:
         startup = settings.startup_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
         panel.mark(startup, "start-up speed: end for a throttle alone", RED)
     drawing.words(6, 18, "given, W", GREEN, 13, bold=True)
-    drawing.words(80, 18, "asked for (dotted)", PURPLE, 13, bold=True)
-    drawing.words(226, 18, "allowed of it (dashed)", ORANGE, 13, bold=True)
+    drawing.words(80, 18, "requested (dotted)", PURPLE, 13, bold=True)
+    drawing.words(226, 18, "allowed (dashed)", ORANGE, 13, bold=True)
     return strip(_numbers(tried)) + drawing.text()
 
 
@@ -42,9 +42,9 @@ def _numbers(tried: Levered) -> list[Number]:
     alone = ("never", "only to start", "at any speed")
     return [
         (
-            "most power, mean of 1 s",
+            "highest power, mean of 1 s",
             f"{tried.most_w:.0f} W",
-            f"limit here: {settings.power_limit_w} W, and a twentieth",
+            f"limit here: {settings.power_limit_w} W plus 5 %",
             tried.most_w <= settings.power_limit_w * (1.0 + OVER_LIMIT_MOST),
         ),
         ("help up to", ends, f"set to end at {set_to:.1f} km/h{_spread(tried)}", None),

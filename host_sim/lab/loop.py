@@ -41,7 +41,7 @@ _TURN_W = 2.0  # A change of direction that is smaller is none: readings come in
 
 
 class LoopWithoutAntiWindup(PowerLoop):
-    """The power loop as many write it first: the integral adds up error times time, limits or not."""
+    """The power loop as many first write it: the integral adds up error times time and ignores all limits."""
 
     __slots__ = ("_windup_us",)
 
@@ -51,7 +51,7 @@ class LoopWithoutAntiWindup(PowerLoop):
         self._windup_us = now_us
 
     def step(self, allowed_w: int, power_w: int, applied_mv: int, now_us: int) -> int:
-        """Return the target voltage; nobody tells the integral what really went out."""
+        """Return the target voltage; the integral does not know the command that was really sent."""
         error_uv = self._gain_uv_per_w * (allowed_w - power_w)
         units = clamp(ticks_diff_us(now_us, self._windup_us) // 100, 0, 200)
         self._windup_us = now_us
@@ -289,7 +289,7 @@ def _open_loop(rad_per_s: float, plant_w_per_v: float, gain_v_per_w: float, inte
 
 def check_loop(looped: Looped) -> Check:
     """Tell whether the step is quick, does not overshoot, and settles, and needs its anti-windup."""
-    slow = "it never gets there" if looped.rise_s is None else f"it takes {looped.rise_s:.2f} s"
+    slow = "it never reaches the power" if looped.rise_s is None else f"it takes {looped.rise_s:.2f} s"
     over, swing = looped.overshoot_percent, looped.swing_percent
     wishes = [
         (looped.anti_windup, "switch the anti-windup on"),
@@ -302,14 +302,14 @@ def check_loop(looped: Looped) -> Check:
         wishes.append(
             (
                 without.overshoot_percent > OVERSHOOT_MOST_PERCENT,
-                "quick and calm, but it is so without anti-windup too "
+                "the loop is quick and calm, but without anti-windup too "
                 f"(overshoot {without.overshoot_percent:.0f} %): "
-                "find a quicker loop, which runs into the slew limit",
+                "find a quicker loop that reaches the slew limit",
             )
         )
     return check_all(
         wishes,
-        "An integral time near the lag of the power stage lets the gain do its work. Now switch the "
-        "anti-windup off: the same two numbers overshoot, because the I part counted on while the slew "
+        "With an integral time near the lag of the power stage, a high gain works well. Now switch the "
+        "anti-windup off: the same two settings overshoot, because the I part kept growing while the slew "
         "limit held the command back.",
     )

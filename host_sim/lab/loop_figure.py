@@ -26,7 +26,7 @@ def draw_loop(looped: Looped) -> str:
     """Return the numbers and the charts as HTML."""
     rise = "never" if looped.rise_s is None else f"after {looped.rise_s:.2f} s"
     told = (
-        f"Gain {looped.gain_uv_per_w}: power is there {rise}, "
+        f"Gain {looped.gain_uv_per_w}: power is reached {rise}, "
         f"overshoots {looped.overshoot_percent:.0f} percent, swings {looped.swing_percent:.0f} percent. "
         f"{gain_margin_words(looped)}, {phase_margin_words(looped)}."
     )
@@ -64,7 +64,7 @@ def _error(drawing: Drawing, looped: Looped) -> None:
     panel.axes(_TIMES, [-200, 0, 200], "seconds")
     panel.plot(_shown(looped, looped.parts.error_w), PURPLE, 2.4)
     panel.mark(STEP_S, "", QUIET)
-    drawing.words(6, 176, "error: setpoint less power as read, W", PURPLE, 13, bold=True)
+    drawing.words(6, 176, "error: setpoint minus measured power, W", PURPLE, 13, bold=True)
 
 
 def _volts(drawing: Drawing, looped: Looped) -> None:
@@ -193,7 +193,7 @@ def _numbers(looped: Looped) -> list[Number]:
     return [
         ("rise time, to nine tenths", rise, f"wanted: {RISE_MOST_S:g} s or less", quick),
         ("overshoot", f"{over:.0f} %", most, over <= OVERSHOOT_MOST_PERCENT),
-        ("still swings to and fro by", f"{swing:.0f} %", f"wanted: {SWING_MOST_PERCENT:g} % or less",
+        ("still oscillates by", f"{swing:.0f} %", f"wanted: {SWING_MOST_PERCENT:g} % or less",
          swing <= SWING_MOST_PERCENT),
     ]  # fmt: skip
 

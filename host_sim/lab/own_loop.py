@@ -1,8 +1,8 @@
-"""Own loop: a pupil's controller of some fifteen lines, ridden and held against three rules.
+"""Own loop: a pupil's controller of about fifteen lines, ridden and checked against three rules.
 
 A controller here is a function `step(edges, brake)` that is called every 5 ms and returns the command voltage
-in mV. It sees less than the firmware does and can't be put on a bicycle; three rules and a few rides are no
-proof of anything. The lesson is that each of them is easy to break.
+in mV. It sees less than the firmware does and can't be used on a bicycle; three rules and a few rides prove
+nothing. The lesson is that each rule is easy to break.
 """
 
 from collections.abc import Callable
@@ -29,10 +29,10 @@ CODE_MOST = 8_000
 LINES_MOST = 20
 START_CODE = """\
 quiet = 200   # steps since the last edge
-command = 0   # mV, moves from 1100 on
+command = 0   # mV; the motor turns from 1100 on
 
 def step(edges, brake):
-    # edges since the last step, brake or not
+    # edges since the last step; brake pulled or not
     global quiet, command
     quiet = quiet + 1
     if edges > 0:
@@ -156,19 +156,19 @@ def _rules(ridden: list[Ridden]) -> tuple[Rule, ...]:
     return (
         Rule(
             "It helps soon",
-            f"{HELP_W:.0f} W after {late_s:.1f} s at worst" if came else f"it never gave {HELP_W:.0f} W",
+            f"{HELP_W:.0f} W after at most {late_s:.1f} s" if came else f"it never gave {HELP_W:.0f} W",
             f"within {HELP_MOST_S:g} s",
             came and late_s <= HELP_MOST_S,
         ),
         Rule(
-            "It pushes only while the legs turn",
-            "it pushes before they turn" if early else f"{max(cuts_m):.1f} m further at worst",
-            f"not before, and within {CUT_MOST_M:g} m after they stop",
+            "It pushes only during pedalling",
+            "it pushes before pedalling starts" if early else f"it stops after at most {max(cuts_m):.1f} m",
+            f"not before, and it stops within {CUT_MOST_M:g} m",
             came and not early and max(cuts_m) <= CUT_MOST_M,
         ),
         Rule(
-            "It lets go when the brake is pulled",
-            f"{max(brakes_s):.2f} s later at worst",
+            "It stops when the brake is pulled",
+            f"after at most {max(brakes_s):.2f} s",
             f"within {BRAKE_MOST_S:g} s",
             came and max(brakes_s) <= BRAKE_MOST_S,
         ),

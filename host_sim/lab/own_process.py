@@ -21,7 +21,7 @@ START_MAX_S = 20.0  # Until Python has loaded the bench, on a busy computer.
 MEMORY_MAX_BYTES = 1 << 30
 ANSWER_MAX = 1_000_000
 ENDLESS = f"it did not end within {OWN_MAX_S} s: is there a loop that never ends?"
-BROKEN = "it ended before its time: did it want more memory than it may have?"
+BROKEN = "it ended too early: did it need more memory than is allowed?"
 _PROJECT = Path(__file__).resolve().parents[2]
 _BEGUN = b"begun\n"
 

@@ -1,29 +1,29 @@
-"""What went wrong in a pupil's code, in words that a pupil can use, with the line."""
+"""Explains an error in a pupil's code, with its line, in words that help a pupil."""
 
 import traceback
 
 FILE = "your code"
 _HINTS: tuple[tuple[type[BaseException], str], ...] = (
-    (IndentationError, "lines that belong together begin with the same number of spaces"),
+    (IndentationError, "lines of one block must begin with the same number of spaces"),
     (SyntaxError, "this line can't be read: look for a missing colon, bracket or quotation mark"),
     (
         UnboundLocalError,
-        "a name that step gives a value has to stand behind `global`, so that it lasts until the next step",
+        "a name that step changes must be listed after `global`, to keep its value until the next step",
     ),
-    (NameError, "this name is not known here: is it spelt as above, and set before it is used?"),
+    (NameError, "this name is unknown: is it spelt correctly, and set before it is used?"),
     (ZeroDivisionError, "something is divided by zero"),
-    (TypeError, "two things don't go together here: a number and a text, or the wrong number of values"),
-    (AttributeError, "what stands before the dot does not have what stands behind it"),
+    (TypeError, "these values can't be combined: a number and a text, or the wrong number of values"),
+    (AttributeError, "the object before the dot has no attribute with this name"),
     (IndexError, "the list is shorter than that"),
     (KeyError, "the table has no such key"),
-    (ImportError, "this module is not there"),
+    (ImportError, "this module is not available"),
     (RecursionError, "a function calls itself without end"),
-    (MemoryError, "more memory is wanted than is allowed"),
+    (MemoryError, "the code needs more memory than is allowed"),
 )
 
 
 def explained(error: BaseException, code: str) -> str:
-    """Return one sentence: the line and what stands in it, a hint, and what Python says."""
+    """Return one sentence: the line and its text, a hint, and Python's message."""
     line = _line_of(error)
     hint = next((words for kind, words in _HINTS if isinstance(error, kind)), "this went wrong")
     said = error.msg if isinstance(error, SyntaxError) else " ".join(str(error).split())

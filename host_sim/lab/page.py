@@ -16,10 +16,7 @@ WEB = Path(__file__).resolve().parent / "web"
 SCRIPTS = ("engine.js", "chart.js", "page.js")
 OWN = len(NAMES) + 1
 """The number of the own loop, after the lessons."""
-CAUTION = (
-    "A simulation is no approval: what holds here is a reason to try carefully on a real bicycle, no proof "
-    "about it."
-)
+CAUTION = "Simulation is not approval: what works here may fail on a real bicycle. Try it carefully there."
 
 
 def policy(nonce: str, connect: str) -> str:
@@ -60,7 +57,7 @@ def page(nonce: str, connect: str, settings: dict[str, object], scripts: tuple[s
 
 
 def _section(number: int, described: Lesson) -> str:
-    """Return one lesson, hidden until it is asked for."""
+    """Return one lesson, hidden until it is chosen."""
     inputs = "".join(_input(number, one) for one in described.inputs)
     starts = escape(json.dumps(described.start_values()))
     return (
@@ -73,7 +70,7 @@ def _section(number: int, described: Lesson) -> str:
         f'<fieldset class="lab-inputs"><legend>Settings</legend>{inputs}</fieldset>'
         f'<div class="lab-exercise"><p><strong>Exercise.</strong> {escape(described.task)}</p>'
         '<p class="lab-check lab-open" role="status"></p></div></div>'
-        '<figure class="lab-figure" aria-busy="true"><p>The first ride is on its way …</p></figure></section>'
+        '<figure class="lab-figure" aria-busy="true"><p>The first ride is running …</p></figure></section>'
     )
 
 
@@ -110,7 +107,7 @@ def _input(number: int, one: Input) -> str:
 
 
 def _slider(name: str, one: Slider) -> str:
-    """Return a range input over even steps; its value is told beside it and with its unit."""
+    """Return a range input over even steps, with its value and unit beside it."""
     said = f"{one.start:g} {one.unit}"
     return (
         f'<output for="{name}" aria-hidden="true">{escape(said)}</output>'
@@ -141,13 +138,13 @@ def _own() -> str:
         f'aria-labelledby="title-{OWN}" hidden><header><p>Own loop</p>'
         f'<h1 id="title-{OWN}" tabindex="-1">Can fifteen lines be a controller?</h1></header>'
         '<div class="lab-side">'
-        '<label for="own-code">Your controller, in Python. It is asked every 5 ms and returns mV, '
+        '<label for="own-code">Your controller, in Python. It is called every 5 ms and returns mV, '
         "3600 at most.</label>"
         '<textarea id="own-code" rows="17" spellcheck="false" autocapitalize="off" autocomplete="off" '
         f'aria-describedby="own-said">{escape(START_CODE)}</textarea>'
         '<p class="lab-buttons"><button type="button" id="own-ride">Ride it (Ctrl+Enter)</button>'
         '<button type="button" id="own-reset">Start again</button></p></div>'
         '<div class="lab-result"><ul id="own-rules" aria-label="Three rules"></ul>'
-        '<p id="own-said" role="status">Ride it as it stands: two of three rules break. Then mend it.</p>'
+        '<p id="own-said" role="status">Ride it without changes: two of three rules fail. Then fix it.</p>'
         '<img id="own-figure" alt="" hidden><pre id="own-printed" hidden></pre></div></section>'
     )

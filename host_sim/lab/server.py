@@ -100,7 +100,7 @@ class LabHandler(BaseHTTPRequestHandler):
     def _own(self, text: str) -> str:
         """Ride a pupil's controller, one at a time."""
         if not self.server.riding.acquire(blocking=False):
-            return json.dumps({"refused": "another ride is on its way, wait for its end"})
+            return json.dumps({"refused": "another ride is running, wait until it ends"})
         try:
             return own_in_process(text)
         finally:

@@ -1,4 +1,4 @@
-"""Lesson 3: how fast the push may come: the rise rate between jerk and lag."""
+"""Lesson 3: how fast the push may rise: the rise rate trades jerk against lag."""
 
 from dataclasses import dataclass
 from math import pi
@@ -142,16 +142,16 @@ def _push_m_per_s2(bike: Bike, motor_a: float) -> float:
 
 def check_slew(tried: Slewed) -> Check:
     """Tell whether the push is gentle with an empty box and yet comes soon enough."""
-    lag = "full power never comes" if tried.lag_s is None else f"full power takes {tried.lag_s:.1f} s"
+    lag = "full power is never reached" if tried.lag_s is None else f"full power takes {tried.lag_s:.1f} s"
     return check_all(
         [
-            (tried.load_kg == 0.0, "take the load out: the lightest bicycle jerks most"),
+            (tried.load_kg == 0.0, "remove the load: the lightest bicycle jerks most"),
             (
                 tried.worst_m_per_s3 <= JERK_MOST_M_PER_S3,
                 f"the jerk is {tried.worst_m_per_s3:.1f} m/s³, wanted {JERK_MOST_M_PER_S3:g}",
             ),
             (tried.lag_s is not None and tried.lag_s <= FULL_MOST_S, f"{lag}, wanted {FULL_MOST_S:g} s"),
         ],
-        "Now put the load in: the same volts a second are gentler. And look at the end: a cut is not slewed. "
+        "Now add the load: the same rise rate is gentler. Then look at the end: a cut is not slewed. "
         f"It jerks the other way with {tried.cut_m_per_s3:.1f} m/s³, because safety comes before comfort.",
     )

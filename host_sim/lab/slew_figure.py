@@ -23,9 +23,9 @@ def draw_slew(tried: Slewed) -> str:
     volts = [volt * 60.0 for volt in samples.command_v]
     power.plot(list(zip(samples.time_s, volts, strict=True)), BLUE, 2, "6 4")
     drawing.words(6, 18, "power of the motor, W", GREEN, 13, bold=True)
-    drawing.words(176, 18, "and the command voltage that asks for it (dashed, 0 to 5 V)", BLUE, 13, bold=True)
-    power.mark(START_S, "legs start", INK, row=0)
-    power.mark(STOP_S, "legs stop", INK, to_the_left=True)
+    drawing.words(176, 18, "and the command voltage (dashed, 0 to 5 V)", BLUE, 13, bold=True)
+    power.mark(START_S, "pedals start", INK, row=0)
+    power.mark(STOP_S, "pedals stop", INK, to_the_left=True)
     if tried.cut_s is not None:
         power.mark(tried.cut_s, "cut", RED)
     jerk = Panel(drawing, (40, 190, 630, 110), (1.0, END_S), _JERK_SHOWN)
@@ -35,7 +35,7 @@ def draw_slew(tried: Slewed) -> str:
     if tried.cut_s is not None:
         jerk.mark(tried.cut_s, "cut", RED)
     jerk.level(JERK_MOST_M_PER_S3, QUIET, f"wanted: {JERK_MOST_M_PER_S3:g} or less")
-    drawing.words(6, 180, "jerk: how fast the push grows (up) or falls (down), m/s³", ORANGE, 13, bold=True)
+    drawing.words(6, 180, "jerk: how fast the push rises (up) or falls (down), m/s³", ORANGE, 13, bold=True)
     return strip(_numbers(tried)) + drawing.text()
 
 
@@ -44,11 +44,11 @@ def _numbers(tried: Slewed) -> list[Number]:
     lag = "never" if tried.lag_s is None else f"{tried.lag_s:.2f} s"
     gentle = tried.worst_m_per_s3 <= JERK_MOST_M_PER_S3
     after = tried.cuts_after_s
-    cut = f"not slewed; {min(after):.2f} to {max(after):.2f} s after the legs stop" if after else "no cut"
+    cut = f"not slewed; {min(after):.2f} to {max(after):.2f} s after pedalling stops" if after else "no cut"
     mass_kg = tried.bike.bicycle.mass_kg
     return [
         (
-            "worst jerk of the start",
+            "largest jerk of the start",
             f"{tried.worst_m_per_s3:.2f} m/s³",
             f"wanted: {JERK_MOST_M_PER_S3:g} or less",
             gentle,

@@ -1,7 +1,7 @@
 """The teacher's pack: a page with aims, times, answers and notes, and a worksheet to print for pupils.
 
-Both are files of their own, apart from the pupils' pages. What is right is not copied from anywhere: the pack
-rides each question and each solution and writes down what came of it.
+Both files are separate from the pupils' pages. No answer is stored: the pack rides each question and each
+solution and writes down the result.
 """
 
 from html import escape
@@ -51,13 +51,13 @@ def write_pack(folder: Path) -> list[Path]:
 
 
 def teacher_page() -> str:
-    """Return the page for teachers; it rides every question and every solution."""
+    """Return the page for teachers, after riding every question and every solution."""
     numbers = range(1, len(NAMES) + 1)
     minutes = sum(teaching(number).minutes for number in numbers) + own_loop.MINUTES
     parts = [
         "<h1>Treadle lab: for teachers</h1>"
-        f"<p>Six lessons and an editor, some {minutes} minutes in all; each stands by itself. Pupils state "
-        "an answer before a lesson shows its ride. What they stated and what came of it they save as a table "
+        f"<p>Six lessons and an editor, about {minutes} minutes in all; each can be used alone. Pupils "
+        "choose an answer before a lesson shows its ride, and can save answers and results as a table "
         f"(CSV). The answers below are not on their pages.</p><p>{escape(CAUTION)}</p>",
         *(_taught(number, lesson(number)) for number in numbers),
         _own_taught(),
@@ -70,7 +70,7 @@ def _taught(number: int, described: Lesson) -> str:
     solved = "".join(_solution(described, values) for values in taught.solutions)
     return (
         f"<section><h2>Lesson {number}: {escape(described.question)}</h2>"
-        f"<p>{escape(described.title.capitalize())}, some {taught.minutes} minutes.</p>"
+        f"<p>{escape(described.title.capitalize())}, about {taught.minutes} minutes.</p>"
         f"<h3>Aims</h3><p>Pupils</p>{_list(taught.aims)}"
         f"<h3>Predict, then see</h3>{_predicted(number, described)}"
         f"<h3>Exercise</h3><p>{escape(described.task)}</p>{solved}<h3>Questions on paper</h3>"
@@ -86,7 +86,7 @@ def _answered(questions: tuple[Question, ...]) -> str:
 
 
 def _predicted(number: int, described: Lesson) -> str:
-    """Return the question and what the ride shows; for a question about any settings, one row a choice."""
+    """Return the question and the result of the ride; one row per choice if the settings are free."""
     prediction = described.prediction
     first = described.inputs[0]
     asked = f"<p>{escape(prediction.question)}</p>"
@@ -130,22 +130,22 @@ def _own_taught() -> str:
         for rule in ride_own(own_loop.SOLUTION).rules
     )
     return (
-        f"<section><h2>Own loop</h2><p>Some {own_loop.MINUTES} minutes.</p><h3>Aims</h3><p>Pupils</p>"
+        f"<section><h2>Own loop</h2><p>About {own_loop.MINUTES} minutes.</p><h3>Aims</h3><p>Pupils</p>"
         f"{_list(own_loop.AIMS)}<h3>Notes</h3>{own_loop.NOTES}<h3>A solution</h3>"
         f"<pre>{escape(own_loop.SOLUTION)}</pre><ul>{held}</ul></section>"
     )
 
 
 def worksheet_page() -> str:
-    """Return the pupils' sheet, two pages a lesson, without an answer."""
+    """Return the pupils' sheet, two pages per lesson, without answers."""
     lessons = [
         _sheet(number, lesson(number)) + _paper_sheet(number, lesson(number))
         for number in range(1, len(NAMES) + 1)
     ]
     own = (
         f"{_sheet_head('Own loop: can fifteen lines be a controller?')}"
-        "<p>Ride the controller as it stands. Which rule breaks, and which line is the reason?</p>"
-        f"{_lines(3)}<p>What did you change, and what came of it?</p>"
+        "<p>Ride the controller without changes. Which rules fail, and which line is the reason?</p>"
+        f"{_lines(3)}<p>What did you change, and what was the result?</p>"
         f"{_tries(['what I changed', 'rules held'])}"
         f"<p>What does your controller not know?</p>{_lines(3)}</section>"
     )
@@ -159,13 +159,13 @@ def _sheet(number: int, described: Lesson) -> str:
         f"{_sheet_head(f'Lesson {number}: {described.question}')}<h3>1 Predict</h3>"
         f"<p>{escape(described.prediction.question)}</p>{options}<p>Why do you think so?</p>{_lines(1)}"
         f"<h3>2 See</h3><p>What did the ride show?</p>{_lines(1)}"
-        f"<h3>3 Try</h3><p>{escape(described.task)}</p>{_tries([*heads, 'what came of it'])}"
-        f"<h3>4 Say it in a sentence: {escape(described.question)}</h3>{_lines(2)}</section>"
+        f"<h3>3 Try</h3><p>{escape(described.task)}</p>{_tries([*heads, 'result'])}"
+        f"<h3>4 Answer in one sentence: {escape(described.question)}</h3>{_lines(2)}</section>"
     )
 
 
 def _paper_sheet(number: int, described: Lesson) -> str:
-    """Return the page with questions that need no computer."""
+    """Return the page of questions that need no computer."""
     asked = "".join(
         f"<p>{place} {escape(one.question)}</p>{_lines(_ANSWER_LINES)}"
         for place, one in enumerate(teaching(number).questions, start=1)

@@ -159,22 +159,22 @@ def _help_deg(samples: Samples) -> float | None:
 
 def check_thresholds(tried: Thresholds) -> Check:
     """Tell whether the start is soon enough, nothing lapses, and the stop is quick enough."""
-    late = "no help at all" if tried.help_deg is None else f"help comes after {tried.help_deg:.0f}°"
+    late = "no help at all" if tried.help_deg is None else f"help begins after {tried.help_deg:.0f}°"
     return check_all(
         [
             (
                 tried.help_deg is not None and tried.help_deg <= ANGLE_MOST_DEG,
                 f"{late}, wanted within {ANGLE_MOST_DEG:.0f}°",
             ),
-            (tried.lapses == 0, f"help lapses {tried.lapses} times while the legs turn"),
+            (tried.lapses == 0, f"help lapses {tried.lapses} times while the rider pedals"),
             (
                 tried.run_on_s <= RUN_ON_MOST_S,
-                f"at worst it runs on for {tried.run_on_s:.2f} s, wanted {RUN_ON_MOST_S:g} s",
+                f"in the worst case it runs on for {tried.run_on_s:.2f} s, wanted {RUN_ON_MOST_S:g} s",
             ),
             (
                 tried.pulses <= FEWEST_PULSES,
-                "fewer magnets can do it as well",
+                "fewer magnets can meet the targets too",
             ),
         ],
-        "More magnets make both ends better at once; the two settings only trade one for the other.",
+        "More magnets improve both start and stop; the two settings only trade one against the other.",
     )

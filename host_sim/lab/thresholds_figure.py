@@ -22,7 +22,7 @@ def draw_thresholds(tried: Thresholds) -> str:
     help_deg = "never" if tried.help_deg is None else f"after {tried.help_deg:.0f} degrees"
     told = (
         f"{tried.pulses} magnets: help comes {help_deg}, lapses {tried.lapses} times, runs on for "
-        f"{tried.run_on_s:.2f} s at worst, {tried.mean_run_on_s:.2f} s in the mean."
+        f"{tried.run_on_s:.2f} s in the worst case, {tried.mean_run_on_s:.2f} s on average."
     )
     drawing = Drawing(680, 270, told)
     samples = tried.samples
@@ -33,12 +33,12 @@ def draw_thresholds(tried: Thresholds) -> str:
     shown = [at for at in range(0, len(samples.time_s), _EVERY) if samples.time_s[at] >= _SHOWN_FROM_S]
     panel.plot([(samples.time_s[at], samples.cadence_rpm[at]) for at in shown], PURPLE, 1.6)
     panel.plot([(samples.time_s[at], samples.sensed_rpm[at]) for at in shown], BLUE, 3)
-    drawing.words(6, 18, "cadence, rpm: the legs", PURPLE, 13, bold=True)
-    drawing.words(178, 18, "and what the firmware believes", BLUE, 13, bold=True)
+    drawing.words(6, 18, "cadence, rpm: true", PURPLE, 13, bold=True)
+    drawing.words(178, 18, "and measured by the firmware", BLUE, 13, bold=True)
     drawing.box(430, 7, 22, 13, GREEN, 0.3)
     drawing.words(458, 18, "the motor may help", GREEN, 13, bold=True)
-    panel.mark(START_S, "legs start", INK, to_the_left=True)
-    panel.mark(STOP_S, "legs stop", INK)
+    panel.mark(START_S, "pedals start", INK, to_the_left=True)
+    panel.mark(STOP_S, "pedals stop", INK)
     for lapse_s in tried.lapses_s:
         x = panel.x_at(lapse_s)
         drawing.line([(x - 8, 36), (x + 8, 36), (x, 50), (x - 8, 36)], RED, 1, fill=RED)
@@ -54,7 +54,7 @@ def _stops(drawing: Drawing, panel: Panel, tried: Thresholds) -> None:
     drawing.words(
         panel.x_at(STOP_S) - 5,
         panel.y_at(8.0),
-        "end of help, a dot for each of several stops",
+        "end of help, one dot per stop",
         INK,
         13,
         "end",
@@ -62,14 +62,14 @@ def _stops(drawing: Drawing, panel: Panel, tried: Thresholds) -> None:
 
 
 def _numbers(tried: Thresholds) -> list[Number]:
-    """Return the three numbers that matter, each with its wish."""
+    """Return the three numbers that matter, each with its target."""
     soon = tried.help_deg is not None and tried.help_deg <= ANGLE_MOST_DEG
     late = "never" if tried.help_deg is None else f"{tried.help_deg:.0f}° of crank"
     lapses = tried.lapses
     return [
         ("first help after", late, f"wanted: {ANGLE_MOST_DEG:.0f}° or less", soon),
         ("help lapses", f"{lapses} time{'' if lapses == 1 else 's'}", "wanted: none", lapses == 0),
-        ("runs on at worst", f"{tried.run_on_s:.2f} s",
+        ("longest run-on", f"{tried.run_on_s:.2f} s",
          f"wanted: {RUN_ON_MOST_S:g} s or less; mean over a turn {tried.mean_run_on_s:.2f} s",
          tried.run_on_s <= RUN_ON_MOST_S),
     ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Tools for testing a controller of your own on the bench. The names in `__all__` stay.
+"""Tools for testing your own controller on the bench. The names in `__all__` are stable.
 
 Hypothesis strategies are in `host_sim.testing.strategies`, fixtures for pytest in `host_sim.pytest_fixtures`.
 """

@@ -320,5 +320,5 @@ def test_a_wrong_answer_of_the_engine_is_shown_as_a_sentence(opened):
     _predict(section, lesson(3).prediction.options[0])
     page.evaluate("() => { document.querySelector('#lesson-3 [data-name=load_kg]').dataset.name = 'mass'; }")
     section.get_by_role("slider").first.press("ArrowRight")
-    section.locator(".lab-check", has_text="'mass' is no input of this lesson").wait_for()
+    section.locator(".lab-check", has_text="'mass' is not an input of this lesson").wait_for()
     assert json.dumps("mass") not in section.locator("figure").inner_html()

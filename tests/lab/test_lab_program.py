@@ -43,7 +43,7 @@ def test_without_a_browser_it_says_what_to_do_and_serves_on(treadle, monkeypatch
     monkeypatch.setattr("host_sim.cli.lab.lab", lambda request: request.server.server_close())
     code, out, err = treadle("lab", "--port", "0")
     assert (code, err) == (0, "")
-    assert "No browser opened: copy the address into one, the whole of it." in out
+    assert "No browser opened: copy the whole address into one." in out
 
 
 @pytest.mark.parametrize(

@@ -197,5 +197,5 @@ def test_more_magnets_help_sooner_and_let_go_sooner_and_a_longer_gap_runs_on():
     for more in (20, 32):
         assert (
             check_thresholds(try_thresholds(more, 2, 160)).words
-            == "Not yet: fewer magnets can do it as well."
+            == "Not yet: fewer magnets can meet the targets too."
         )

@@ -120,7 +120,7 @@ def test_lesson_1_accepts_34_degrees_and_neither_24_nor_what_hangs_on_luck():
     assert "6 invalid jumps" in check_direction(turn_crank(180, 24)).words
     lucky = check_direction(turn_crank(180, 42))
     assert not lucky.solved
-    assert "it works by luck: of 8 moments to begin to look" in lucky.words
+    assert "of 8 starting moments give another result" in lucky.words
 
 
 @pytest.mark.parametrize("swapped", [False, True])
@@ -416,7 +416,7 @@ def test_lesson_5_accepts_exactly_the_right_settings_of_all_that_can_be_chosen(p
         ("the wire of pedal sensor channel B breaks", AT_ONCE, "one channel of the pedal sensor is dead"),
         ("both pedal sensor wires are exchanged", AT_ONCE, None),
         ("one magnet falls off", GOES_ON, None),
-        ("electric noise on the pedal sensor", AT_ONCE, "noise on the pedal sensor"),
+        ("electrical noise on the pedal sensor", AT_ONCE, "noise on the pedal sensor"),
         ("the wheel sensor is lost", LATER, "no wheel pulses while driving"),
         ("the battery wire breaks", AT_ONCE, "battery voltage reading out of range"),
         (STALLS, AT_ONCE, None),
@@ -435,7 +435,7 @@ def test_what_breaks_ends_as_the_notes_of_lesson_6_say(fault, outcome, cause):
 def test_with_the_latch_asleep_the_motor_helps_on_after_a_throttle_fault():
     broken = try_fault("a throttle wire breaks", 3.0, 60, LATCH_ASLEEP)
     assert (broken.outcome, broken.cause) == (GOES_ON, None)
-    noisy = try_fault("electric noise on the pedal sensor", 3.0, 60, LATCH_ASLEEP)
+    noisy = try_fault("electrical noise on the pedal sensor", 3.0, 60, LATCH_ASLEEP)
     assert noisy.outcome == LAPSES
 
 
@@ -450,14 +450,14 @@ def test_the_guard_alone_stops_a_logic_gone_wrong_and_later_than_the_logic_would
     dead = try_fault("the wire of pedal sensor channel B breaks", 3.0, 60, GUARD_ALONE)
     assert sorted(dead.outcomes) == sorted([LATER, LATER, LAPSES])
     assert dead.outcome == LAPSES  # The worst of three moments counts.
-    assert "It hangs on the moment" in check_guess(dead, LAPSES).words
+    assert "It depends on the moment" in check_guess(dead, LAPSES).words
 
 
 GUARD_ALONE_DOES = {
     "a throttle wire breaks": GOES_ON,
     "a throttle wire touches its supply": GOES_ON,
     "one magnet falls off": GOES_ON,
-    "electric noise on the pedal sensor": LAPSES,
+    "electrical noise on the pedal sensor": LAPSES,
     "the current reading sticks": GOES_ON,
     "the wheel sensor is lost": LATER,
     "the wire of pedal sensor channel B breaks": LAPSES,
@@ -474,9 +474,9 @@ def test_what_the_notes_of_lesson_6_say_of_the_guard_alone_holds_for_each_fault(
         broken = try_fault(fault, 3.0, 60, GUARD_ALONE)
         assert broken.outcome == outcome, fault
         assert f"<td>{fault}</td><td>{outcome}</td>" in notes
-        ends = fault != "electric noise on the pedal sensor"
+        ends = fault != "electrical noise on the pedal sensor"
         assert (broken.run_on_s < 2 / 3) == ends, fault
-        assert ("does not end when the legs stop" in check_guess(broken, outcome).words) != ends, fault
+        assert ("does not end when pedalling stops" in check_guess(broken, outcome).words) != ends, fault
     assert "stops the motor too" not in notes
 
 

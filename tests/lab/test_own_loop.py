@@ -55,15 +55,15 @@ def test_how_long_it_waits_decides_how_far_it_pushes_on():
             "def step(edges, brake)\n    return 1",
             "line 1 (`def step(edges, brake)`): this line can't be read",
         ),
-        ("def step(edges, brake):\nreturn 1", "line 2 (`return 1`): lines that belong together"),
+        ("def step(edges, brake):\nreturn 1", "line 2 (`return 1`): lines of one block"),
         ("x = 1", "there is no function named step"),
         ("step = 5", "there is no function named step"),
-        (STEP + "return nothing", "line 2 (`return nothing`): this name is not known here"),
+        (STEP + "return nothing", "line 2 (`return nothing`): this name is unknown"),
         (
             "n = 0\n" + STEP + "n = n + 1\n    return n",
-            "line 3 (`n = n + 1`): a name that step gives a value",
+            "line 3 (`n = n + 1`): a name that step changes",
         ),
-        ("def step(edges):\n    return 1", "two things don't go together here"),
+        ("def step(edges):\n    return 1", "these values can't be combined"),
         (STEP + "return 1 / 0", "line 2 (`return 1 / 0`): something is divided by zero"),
         (STEP + "return -1", "step returned -1, allowed is 0 to 5000 mV"),
         (STEP + "return 5001", "step returned 5001, allowed is 0 to 5000 mV"),
@@ -75,7 +75,7 @@ def test_how_long_it_waits_decides_how_far_it_pushes_on():
         (STEP + "raise SystemExit(3)", "line 2 (`raise SystemExit(3)`)"),
         (STEP + "raise KeyboardInterrupt", "line 2 (`raise KeyboardInterrupt`)"),
         ("exit()", "line 1 (`exit()`)"),
-        ("import nowhere", "line 1 (`import nowhere`): this module is not there"),
+        ("import nowhere", "line 1 (`import nowhere`): this module is not available"),
         ("x = '\0'", "can't be read"),
         ("\ud800", "UnicodeEncodeError"),
         ("(" * 5000, "line 1"),
@@ -141,12 +141,14 @@ def test_in_a_process_of_its_own_it_ends_after_three_seconds(code):
 
 
 def test_in_a_process_of_its_own_memory_files_and_surroundings_are_limited(tmp_path, monkeypatch):
-    assert "more memory is wanted than is allowed" in _in_process("x = bytearray(3_000_000_000)")["refused"]
+    assert (
+        "the code needs more memory than is allowed" in _in_process("x = bytearray(3_000_000_000)")["refused"]
+    )
     mark = tmp_path / "mark"
     wrote = _in_process(
         f"with open({str(mark)!r}, 'w') as file:\n    file.write('x' * 100_000)\n    file.flush()"
     )
-    assert "line" in wrote["refused"] or "ended before its time" in wrote["refused"]
+    assert "line" in wrote["refused"] or "ended too early" in wrote["refused"]
     assert not mark.exists() or mark.stat().st_size == 0
     monkeypatch.setenv("LAB_SECRET", "a secret")
     seen = _in_process(f"import os\nprint(sorted(os.environ))\n{STEP}return 0")
@@ -162,4 +164,4 @@ def test_in_a_process_of_its_own_memory_files_and_surroundings_are_limited(tmp_p
     ],
 )
 def test_who_ends_the_process_gets_a_sentence(code):
-    assert "ended before its time" in _in_process(code)["refused"]
+    assert "ended too early" in _in_process(code)["refused"]

@@ -41,7 +41,7 @@ def test_an_error_is_explained_and_its_line_is_marked_and_keys_are_enough(opened
     editor = page.get_by_role("textbox", name="Your controller, in Python")
     editor.fill("quiet = 0\ndef step(edges, brake):\n    return quite\n")
     editor.press("Control+Enter")
-    page.locator("#own-said", has_text="line 3 (`return quite`): this name is not known here").wait_for()
+    page.locator("#own-said", has_text="line 3 (`return quite`): this name is unknown").wait_for()
     marked = page.evaluate(
         "() => { const e = document.getElementById('own-code');"
         " return e.value.slice(e.selectionStart, e.selectionEnd); }"
@@ -63,7 +63,7 @@ def test_every_ride_begins_anew_and_an_endless_loop_ends_after_three_seconds(ope
         "kept = []\nwhile True:\n    kept.append(bytearray(10_000_000))",
     ):
         said = _ride(page, code)
-        assert "within 3 s" in said or "memory" in said or "before its time" in said
+        assert "within 3 s" in said or "memory" in said or "too early" in said
     assert _ride(page, START_CODE) == "1 of 3 rules held."
 
 

@@ -31,7 +31,7 @@ def test_it_has_aims_times_notes_and_what_each_ride_shows(teachers):
         described, taught = lesson(number), teaching(number)
         for words in (described.question, described.task, described.prediction.question, *taught.aims):
             assert words in text
-        assert f"some {taught.minutes} minutes" in text
+        assert f"about {taught.minutes} minutes" in text
         assert taught.notes in teachers
         for one in taught.questions:
             assert one.question in text
@@ -83,7 +83,7 @@ def test_the_numbers_in_the_answers_are_those_of_the_lessons_and_of_arithmetic()
     told = {
         1: (8 * 4, "edges,"), 2: (round(1.4 * 60 / (32 * 16), 3), "s after the pulse"),
         3: (round(90 / 150 / 0.5, 1), "m/s³"), 4: (round(20 * log10(4)), "dB"),
-        5: (round(25 / 3.6 / (ring[1] / ring[0])), "pulses a second"), 6: (6 * 5, "ms"),
+        5: (round(25 / 3.6 / (ring[1] / ring[0])), "pulses per second"), 6: (6 * 5, "ms"),
     }  # fmt: skip
     for number, (value, unit) in told.items():
         assert f"{value} {unit}" in _answers(number)
@@ -111,7 +111,7 @@ def test_it_writes_two_files_and_overwrites_nothing(treadle, tmp_path, monkeypat
     monkeypatch.chdir(tmp_path)
     code, out, err = treadle("lab", "--teacher")
     assert (code, err) == (0, "")
-    assert "open them and print" in out
+    assert "Open them and print" in out
     assert {path.name for path in (tmp_path / "lab-teacher").iterdir()} == {"teacher.html", "worksheet.html"}
     code, out, err = treadle("lab", "--teacher")
     assert (code, out) == (2, "")

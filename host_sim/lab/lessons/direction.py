@@ -8,7 +8,7 @@ EVERY, FEWER, BACKWARD, INVALID = (
     "forward, every edge",
     "forward, but too few edges",
     "backward, without one invalid jump",
-    "nothing: it knows that it missed something (invalid jumps)",
+    "nothing: it notices that it missed something (invalid jumps)",
 )
 
 
@@ -24,11 +24,11 @@ LESSON = Lesson(
     title="two channels",
     question="How does the board know which way the crank turns?",
     task="Turn the crank forward by half a turn or more, and make the board count backward "
-    "without one invalid jump, wires untouched.",
+    "without one invalid jump. Don't exchange the wires.",
     inputs=(
         Slider("angle_deg", "turn the crank", "degrees", steps_between(-360, 360, 1), 100),
         Slider(
-            "look_every_deg", "look only every … (0: at every edge)", "degrees", steps_between(0, 45, 1), 0
+            "look_every_deg", "read only every … (0: at every edge)", "degrees", steps_between(0, 45, 1), 0
         ),
         Switch("swapped", "exchange the two wires", False),
     ),
@@ -36,7 +36,7 @@ LESSON = Lesson(
     draw=draw_direction,
     check=check_direction,
     prediction=Prediction(
-        "The crank turns forward by a whole turn, but the board looks only every 22 degrees. "
+        "The crank turns forward by a whole turn, but the board reads only every 22 degrees. "
         "What does it count?",
         (EVERY, FEWER, BACKWARD, INVALID),
         _counted,

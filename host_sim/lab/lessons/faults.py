@@ -15,12 +15,12 @@ def _outcome(broken: Broken) -> str:
 
 
 def _check(broken: Broken) -> Check:
-    """Return the check before anything was predicted."""
+    """Return the check before the pupil has predicted anything."""
     return check_guess(broken, None)
 
 
 def _words(broken: Broken) -> str:
-    """Return why, without the first words that tell whether the guess was right."""
+    """Return the explanation without its first words, which say whether the guess was right."""
     words = check_guess(broken, broken.outcome).words
     return words.removeprefix(f"Right: the motor {broken.outcome}. ")
 
@@ -28,10 +28,10 @@ def _words(broken: Broken) -> str:
 LESSON = Lesson(
     title="break it",
     question="What happens when something fails?",
-    task="Pick what breaks, predict what the motor does, and look.",
+    task="Choose what breaks, predict what the motor does, then look.",
     inputs=(
         Choice("fault", "what breaks", tuple((one, one) for one in FAULTS_TO_TRY), next(iter(FAULTS_TO_TRY))),
-        Choice("staff", "at work", tuple((one, one) for one in STAFFS), STAFFS[0]),
+        Choice("staff", "active", tuple((one, one) for one in STAFFS), STAFFS[0]),
         Slider("at_s", "when it breaks", "s", steps_between(2.5, 5.0, 0.1), 3.0),
         Slider("cadence_rpm", "cadence", "rpm", steps_between(30, 90, 5), 60),
     ),

@@ -26,7 +26,7 @@ _PLACES = tuple((name, title) for title, name in places_to_choose().items())
 
 LESSON = Lesson(
     title="selector, throttle, place",
-    question="Who has the last word: the hand or the law?",
+    question="Who decides: the rider or the law?",
     task="Find a place where the throttle alone drives at 15 km/h.",
     inputs=(
         Slider("position", "selector position", "of 4", (1, 2, 3, 4), 3),
@@ -38,7 +38,7 @@ LESSON = Lesson(
     draw=draw_levers,
     check=check_levers,
     prediction=Prediction(
-        "European Union, the legs rest, the throttle is fully open. How far does the throttle alone drive?",
+        "European Union, no pedalling, throttle fully open. Up to which speed does the throttle alone drive?",
         (NOT_AT_ALL, WALKING, TO_THE_END, ON),
         _drives,
         {"position": 3, "throttle_percent": 100, "pedalling": False, "place": "eu"},

@@ -5,9 +5,9 @@ from host_sim.lab.loop import OVERSHOOT_MOST_PERCENT, SWING_MOST_PERCENT, Looped
 from host_sim.lab.loop_figure import draw_loop
 
 CALM, OVER, SURGES = (
-    f"it comes without much overshoot ({OVERSHOOT_MOST_PERCENT:g} % or less)",
+    f"it rises without much overshoot ({OVERSHOOT_MOST_PERCENT:g} % or less)",
     "it overshoots clearly, then settles",
-    "it swings to and fro and does not settle",
+    "it oscillates and does not settle",
 )
 
 
@@ -19,9 +19,9 @@ def _course(looped: Looped) -> str:
 
 LESSON = Lesson(
     title="the power loop",
-    question="Why is more gain not simply better?",
-    task="Make the step quick and calm with a loop that needs its anti-windup. "
-    "Then take the anti-windup away.",
+    question="Why is more gain not always better?",
+    task="Find a loop that is quick and calm, but only with its anti-windup. "
+    "Then switch the anti-windup off.",
     inputs=(
         Slider(
             "gain_uv_per_w",

@@ -5,11 +5,11 @@ from host_sim.lab.slew import Slewed, check_slew, try_slew
 from host_sim.lab.slew_figure import draw_slew
 
 GENTLER, ALIKE, HARDER = (
-    "more gently than it came",
-    "about as fast as it came",
-    "more than three times as fast as it came",
+    "more slowly than it rose",
+    "about as fast as it rose",
+    "more than three times as fast as it rose",
 )
-_BETWEEN = "up to three times as fast as it came"
+_BETWEEN = "up to three times as fast as it rose"
 
 
 def _cut(tried: Slewed) -> str:
@@ -23,8 +23,8 @@ def _cut(tried: Slewed) -> str:
 
 LESSON = Lesson(
     title="slew",
-    question="How fast may the push come?",
-    task="Set the trike up for its hardest case, gentle and yet quick.",
+    question="How fast may the push rise?",
+    task="Set up the trike for its hardest case: gentle, but still quick.",
     inputs=(
         Slider(
             "rise_mv_per_s",
@@ -39,7 +39,7 @@ LESSON = Lesson(
     draw=draw_slew,
     check=check_slew,
     prediction=Prediction(
-        "The rise rate is 200 mV/s, so the push comes gently. How does it go when the legs stop?",
+        "The rise rate is 200 mV/s, so the push rises gently. How does it fall when pedalling stops?",
         (GENTLER, ALIKE, _BETWEEN, HARDER),
         _cut,
         {"rise_mv_per_s": 200, "load_kg": 60},

@@ -17,18 +17,18 @@ def _run_on(tried: Thresholds) -> str:
 LESSON = Lesson(
     title="thresholds",
     question="How soon may the motor start, and how soon must it stop?",
-    task="With 8 magnets, is there a setting that meets all three wishes? Find the fewest magnets that do.",
+    task="Is there a setting for 8 magnets that meets all three targets? Find the fewest magnets that do.",
     inputs=(
         Slider("pulses", "magnets", "magnets", (4, 6, 8, 10, 12, 16, 20, 24, 32), 8),
-        Slider("engage_edges", "edges asked for before engaging", "edges", steps_between(2, 24, 2), 6),
+        Slider("engage_edges", "edges before engaging", "edges", steps_between(2, 24, 2), 6),
         Slider("stop_percent", "stop gap, of the last pitch", "percent", steps_between(100, 240, 20), 120),
     ),
     attempt=try_thresholds,
     draw=draw_thresholds,
     check=check_thresholds,
     prediction=Prediction(
-        "Eight magnets, and the stop gap is set to 200 percent of a pitch. Legs turn slowly, at 32 rpm, and "
-        "stop. How long does help go on at worst?",
+        "Eight magnets; the stop gap is set to 200 percent of a pitch. The rider pedals slowly, at 32 rpm, "
+        "and stops. How long does help go on in the worst case?",
         (SHORT, MIDDLE, LONG),
         _run_on,
         {"pulses": 8, "engage_edges": 6, "stop_percent": 200},

@@ -7,6 +7,6 @@ from host_sim.lab.teaching.description import Teaching
 
 
 def teaching(number: int) -> Teaching:
-    """Return what a teacher reads about a lesson; RequestError if there is none such."""
+    """Return the teacher's part of a lesson; RequestError if there is no such lesson."""
     read: Teaching = import_module(f"host_sim.lab.teaching.{NAMES[check_number(number) - 1]}").TEACHING
     return read

@@ -1,4 +1,4 @@
-"""What only a teacher reads about a lesson. No pupil's page or package is made from this folder."""
+"""The teacher's part of a lesson. No pupil's page or package is made from this folder."""
 
 from dataclasses import dataclass
 
@@ -17,9 +17,9 @@ class Question:
 class Teaching:
     """Aims, minutes, and notes as HTML; `solutions` are settings that solve the exercise.
 
-    `questions` stand on the worksheet too.
+    `questions` are also printed on the worksheet.
 
-    The answer of a lesson's prediction isn't written here: the teacher's pack rides and tells it.
+    The answer to a lesson's prediction isn't stored here: the teacher's pack rides it and prints the result.
     """
 
     aims: tuple[str, ...]

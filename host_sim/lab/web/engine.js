@@ -10,7 +10,7 @@ class HttpEngine {
   constructor(token) { this.token = token; }
 
   async ready() {
-    if (!this.token) { throw new Error("Open the address that `treadle lab` printed, the whole of it."); }
+    if (!this.token) { throw new Error("Open the whole address that `treadle lab` printed."); }
   }
 
   async post(path, request) {
@@ -114,7 +114,7 @@ class WorkerEngine {
       const answer = await Promise.race([late, this.asked(worker, {text: JSON.stringify({code})})]);
       return JSON.parse(answer.text);
     } catch (error) {
-      return {refused: `It ended before its time: ${error.message.slice(0, 200)}`};
+      return {refused: `It ended too early: ${error.message.slice(0, 200)}`};
     } finally {
       clearTimeout(timer);
       worker?.terminate();

@@ -171,7 +171,7 @@ class Lesson {
   }
 
   revealed(guess, answer) {
-    const verdict = answer.right ? "✓ Right" : "✗ Not so";
+    const verdict = answer.right ? "✓ Right" : "✗ Wrong";
     const shown = `${verdict}. You said: ${guess}. The ride shows: ${answer.outcome}. ${answer.why}`;
     this.outcome.textContent = shown.trim();
     this.outcome.className = `lab-outcome ${answer.right ? "lab-met" : "lab-unmet"}`;
@@ -183,7 +183,7 @@ class Lesson {
       this.setValues(answer.values);
       this.checked(answer);
     } else {
-      this.check.textContent = answer.right ? "Predicted. Now break something else." : "Try another one.";
+      this.check.textContent = answer.right ? "Correct. Now break something else." : "Try another one.";
     }
   }
 
@@ -215,7 +215,7 @@ class OwnLoop {
   async ride() {
     if (this.button.disabled) { return; }
     this.button.disabled = true;
-    this.said.textContent = "It rides …";
+    this.said.textContent = "Riding …";
     const answer = await this.engine.own(this.code.value);
     this.button.disabled = false;
     this.show(answer);
@@ -242,7 +242,7 @@ class OwnLoop {
     printed.hidden = !(answer.said?.length);
     printed.textContent = printed.hidden ? "" : answer.said.join("\n");
     const held = rules.filter((rule) => rule.held === true).length;
-    const words = held === 3 ? "All three rules held on these rides. That is no proof: the firmware is held against many more."
+    const words = held === 3 ? "All three rules held on these rides. That proves nothing: the firmware is checked against many more."
       : `${held} of 3 rules held.`;
     this.said.textContent = answer.refused ? `✗ ${answer.refused}` : words;
     if (answer.line) { this.select(answer.line); }
