@@ -1,6 +1,6 @@
-"""Fixtures for pytest, there as soon as treadle is installed: their names begin with `treadle_`.
+"""Fixtures for pytest, available as soon as treadle is installed; their names begin with `treadle_`.
 
-Nothing of treadle is imported before a test asks for it, so other tests start as fast as before.
+Treadle is imported only when a test uses a fixture, so other tests start as fast as before.
 """
 
 from collections.abc import Callable
@@ -27,7 +27,7 @@ def treadle_bench() -> Callable[..., Any]:
 
 @pytest.fixture
 def treadle_rig() -> Callable[..., Any]:
-    """Build a rig: `treadle_rig(controller=Mine, pulses_per_rev=24)`, with settings over the defaults."""
+    """Build a rig: `treadle_rig(controller=Mine, pulses_per_rev=24)`; other settings are the defaults."""
     from host_sim.bench.foreign import hosted
     from host_sim.testing import Rig, settings_with
 
@@ -39,7 +39,7 @@ def treadle_rig() -> Callable[..., Any]:
 
 @pytest.fixture
 def treadle_rule() -> Callable[..., None]:
-    """Hold a controller to a rule: `treadle_rule("cut-off distance", "folding", Mine)`."""
+    """Check a controller against a rule: `treadle_rule("cut-off distance", "folding", Mine)`."""
     from host_sim.testing import assert_rule_holds
 
     return assert_rule_holds
