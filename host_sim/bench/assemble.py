@@ -28,11 +28,11 @@ def bench_for(
     build: Callable[[Settings, int], Controller] | None = None,
     crank_rad: float = 0.0,
 ) -> Bench:
-    """Return the bicycle of a bike file on a bench, at a standstill; `seed` decides every random thing.
+    """Return the bicycle of a bike file on a bench, at a standstill; `seed` is the random seed.
 
-    `clock_at_start_us` is what the microcontroller's clock shows at the start, by seed if None;
-    `settings_after` are in force once the supply has been lost. `build` makes the controller from settings
-    and the time; None makes the firmware's own. The crank stands at `crank_rad`.
+    `clock_at_start_us` is the microcontroller's clock at the start; None draws it from the seed.
+    `settings_after` apply after the first loss of supply. `build` makes the controller from settings
+    and the time; None makes the firmware's own. The crank starts at `crank_rad`.
     """
     if clock_at_start_us is None:
         clock_at_start_us = ticks_at_start_us(seed)

@@ -1,7 +1,7 @@
-"""Virtual time: whole microseconds since the start of the ride, and what happens when.
+"""Virtual time: whole microseconds since the start of the ride, and the scheduled events.
 
-The next event goes first; of two at the same time the one that was put down first. No real clock is
-read, so a ride is a function of bike, ride and seed.
+Events run in time order; of two at the same time the one scheduled first. No real clock is
+read, so a ride depends only on bike, ride and seed.
 """
 
 from heapq import heappop, heappush
@@ -11,17 +11,17 @@ NEVER_US = 1 << 62
 
 
 class Event:
-    """Something that happens to the bench at a certain time."""
+    """A scheduled event of the bench."""
 
     def happen(self) -> None:
-        """Do it. The world has been advanced to the time of the event."""
+        """Run the event. The world has been advanced to its time."""
         raise NotImplementedError
 
 
 class Agenda:
     """Events to come. Read: `now_us`, and of the event that is next `first_us` and `first_number`.
 
-    Numbers are given in the order in which events were put down. With nothing to come `first_us` is NEVER_US.
+    Numbers follow the order of scheduling. Without events `first_us` is NEVER_US.
     """
 
     __slots__ = ("_count", "_heap", "first_number", "first_us", "now_us")
@@ -40,7 +40,7 @@ class Agenda:
         return self._count
 
     def put(self, time_us: int, event: Event) -> None:
-        """Put down an event; one that lies in the past happens next."""
+        """Schedule an event; one in the past runs next."""
         heappush(self._heap, (max(time_us, self.now_us), self.number(), event))
         self._look()
 

@@ -1,4 +1,4 @@
-"""A course: a scripted ride in a small TOML file of our own, read into stretches with every field resolved.
+"""A course: a scripted ride in a small TOML file, read into stretches with every field resolved.
 
     title = "Two traffic lights"
     seconds = 60
@@ -10,12 +10,12 @@
 
     [[stretch]]
     at_s = 20
-    over_s = 5              # what this stretch names changes evenly during 5 s
+    over_s = 5              # the values set here change evenly during 5 s
     grade_percent = 4
 
-A stretch keeps what it does not name. A stretch that names `effort_w` without `cadence_rpm` lets the cadence
-come as it may; one that names `cadence_rpm` holds it again. `selector_percent` and `selector_position`
-exclude each other. All keys are in `course_table`.
+A stretch keeps every value that it does not set. If a stretch sets `effort_w` without `cadence_rpm`, the
+cadence follows from the bicycle's speed; if it sets `cadence_rpm`, the rider holds that. `selector_percent`
+and `selector_position` exclude each other. All keys are in `course_table`.
 """
 
 from bisect import bisect_right
@@ -55,7 +55,7 @@ class Course:
         self._starts_s = [stretch.at_s for stretch in stretches]
 
     def at(self, time_s: float) -> Stretch:
-        """Return what holds at `time_s`: the stretch itself, or during its `over_s` a stretch in between."""
+        """Return the values at `time_s`: the stretch itself, or during its `over_s` an interpolated one."""
         index = max(bisect_right(self._starts_s, time_s) - 1, 0)
         stretch = self.stretches[index]
         since_s = time_s - stretch.at_s
@@ -70,9 +70,9 @@ def course_names() -> list[str]:
 
 
 def load_course(path_or_name: str | Path, known_faults: KnownFaults | None = None) -> Course:
-    """Return a course file, or one of our own by its name; whatever is wrong raises RequestError.
+    """Return a course from a file, or an example by its name; RequestError says what is wrong.
 
-    `known_faults` has the names that a course may use, each with the keys it needs: the bench's unless given.
+    `known_faults` has the names that a course may use, each with its keys; default: those of the bench.
     """
     path = find_file(path_or_name, COURSES, (".toml",), "course")
     return _checked(path.stem, spoken(path.name), read_toml(path), known_faults)
@@ -94,7 +94,7 @@ def _checked(name: str, place: str, data: dict[str, Any], known_faults: KnownFau
 
 
 def _resolve(name: str, table: CourseTable, known_faults: KnownFaults) -> Course:
-    """Carry each value on until it is named again; ValueError tells what does not fit together."""
+    """Carry each value on until it is set again; ValueError says what conflicts."""
     stretches: list[Stretch] = []
     latest = Stretch()
     free_s = 0.0
@@ -147,7 +147,7 @@ def _check_faults(number: int, entry: StretchTable, known_faults: KnownFaults) -
 
 
 def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
-    """Put into `stretch` what `entry` names; the rest stays."""
+    """Set the values of `entry` in `stretch`; the rest stays."""
     if entry.selector_percent is not None and entry.selector_position is not None:
         raise ValueError(
             f"stretch {number} names selector_percent and selector_position, allowed is one of them"

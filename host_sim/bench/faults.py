@@ -1,6 +1,6 @@
-"""Faults that a ride can bring about, each by its name, switched on and off as the ride goes.
+"""Faults of a ride, each by its name, switched on and off during the ride.
 
-Adding one: a row in FAULTS, with the keys it needs and the function in `fault_effects` that brings it about.
+To add one: a row in FAULTS, with its keys and the function in `fault_effects` that causes it.
 """
 
 from collections.abc import Callable
@@ -68,7 +68,7 @@ FAULT_NAMES = frozenset(FAULTS)
 
 
 def set_faults(world: World, faults: list[FaultSpec]) -> None:
-    """Make exactly these faults hold from now on; the ones not listed are healed."""
+    """Activate exactly these faults; all others end."""
     before = SensorState(world)
     world.heal()
     for spec in faults:

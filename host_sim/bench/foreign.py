@@ -1,9 +1,9 @@
-"""A controller that is not ours, on our bench: only its outputs are seen.
+"""Runs a controller that is not ours on the bench; only its outputs are visible.
 
-A controller is anything with `step(inputs, now_us) -> outputs` that is built from settings: `Mine(settings)`,
-or `Mine(settings, now_us)` if it wants the time. The bench, the meters and the rules look at the firmware's
-`Controller`, so `Foreign` is one around it whose own components rest. Of the state only what the outputs say
-is known: a fault, driving, or ready.
+A controller is any object with `step(inputs, now_us) -> outputs`, built from settings: `Mine(settings)`,
+or `Mine(settings, now_us)` if it takes the time. The bench, the meters and the rules read the firmware's
+`Controller`, so `Foreign` is a Controller that wraps the other one; its own components don't run. The state
+is derived from the outputs only: fault, driving, or ready.
 """
 
 import inspect
@@ -37,12 +37,12 @@ Build = Callable[..., AnyController]
 
 
 class SeenFromOutside(Engagement):
-    """A state made from outputs alone."""
+    """A state derived from the outputs only."""
 
     __slots__ = ()
 
     def note(self, outputs: Outputs) -> None:
-        """Take what the outputs say."""
+        """Update the state from the outputs."""
         if outputs.fault_cause != 0:
             self.state = FAULTED
         else:
@@ -50,19 +50,19 @@ class SeenFromOutside(Engagement):
 
 
 class Foreign(Controller):
-    """A controller that is not ours, for whatever expects ours. `inner` is the one that decides."""
+    """Wraps a controller that is not ours for code that expects ours. `inner` is that controller."""
 
     __slots__ = ("inner", "name")
 
     def __init__(self, inner: AnyController, name: str, settings: Settings, now_us: int) -> None:
-        """Put `inner` on the bench; `name` is what a sentence about it says."""
+        """Wrap `inner`; messages call it `name`."""
         super().__init__(settings, now_us)
         self.engagement = SeenFromOutside()
         self.inner = inner
         self.name = name
 
     def step(self, inputs: Inputs, now_us: int) -> Outputs:
-        """Let `inner` take one control period; ControllerFailed if it raises or returns no outputs."""
+        """Run one control period of `inner`; ControllerFailed if it raises or returns no outputs."""
         try:
             outputs = self.inner.step(inputs, now_us)
         except ControllerFailed:
@@ -75,7 +75,7 @@ class Foreign(Controller):
         return outputs
 
     def _check(self, outputs: Any) -> None:
-        """Refuse what a board could not carry out."""
+        """Refuse outputs that a board can't produce."""
         for field in OUTPUT_FIELDS:
             if not hasattr(outputs, field):
                 raise ControllerFailed(
@@ -95,7 +95,7 @@ class Foreign(Controller):
 
 
 def what_was_raised(error: BaseException) -> str:
-    """Say what was raised and where."""
+    """Name the exception and its place."""
     frames = traceback.extract_tb(error.__traceback__)
     place = f" ({frames[-1].filename.rsplit('/', 1)[-1]}, line {frames[-1].lineno})" if frames else ""
     said = " ".join(str(error).split())[:200]
@@ -105,7 +105,7 @@ def what_was_raised(error: BaseException) -> str:
 def build(make: Build, settings: Settings, now_us: int, name: str | None = None) -> Controller:
     """Build a controller with `make` for the bench; ControllerFailed if that can't be done.
 
-    A subclass of our Controller is ridden as it is, since it shows all that ours shows.
+    A subclass of our Controller is used without a wrapper, because it shows everything that ours shows.
     """
     called: str = name or str(getattr(make, "__name__", type(make).__name__))
     try:
@@ -122,7 +122,7 @@ def build(make: Build, settings: Settings, now_us: int, name: str | None = None)
 
 
 def _takes_time(make: Build) -> bool:
-    """Tell whether `make` asks for the time too, as `now_us`."""
+    """Tell whether `make` also takes the time, as `now_us`."""
     try:
         return list(inspect.signature(make).parameters)[1:2] == ["now_us"]
     except (TypeError, ValueError):
@@ -130,7 +130,7 @@ def _takes_time(make: Build) -> bool:
 
 
 class Hosted:
-    """Builds a controller for the bench again and again: at the start, and after each loss of supply."""
+    """Builds a controller for the bench each time: at the start, and after each loss of supply."""
 
     def __init__(self, make: Build) -> None:
         """Take the class, or a function that makes a controller."""
@@ -142,7 +142,7 @@ class Hosted:
 
     @property
     def shows_all(self) -> bool:
-        """Whether every rule can be asked: ours, or a subclass of it."""
+        """Whether every rule can be checked: our Controller, or a subclass of it."""
         return shows_all(self.make)
 
 

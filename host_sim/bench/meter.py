@@ -1,9 +1,9 @@
-"""What a ride comes to: distances, energies, engagements and the longest run-on, gathered as it goes.
+"""The totals of a ride: distances, energies, engagements and the longest run-on, updated during the ride.
 
-Measured on the plant, not on what the controller believes: forward pedalling has stopped when the
+Measured on the plant, not on the controller's estimates: forward pedalling has stopped when the
 crank has, and assistance has ended when the motor's current is at or below its no-load current
-(EN 15194 3.23, by the parallel text TBIS 15194:2019). Help that an open throttle may ask for while the
-crank rests is no run-on, and neither is its fading out; as soon as the crank turns forward it counts again.
+(EN 15194 3.23, by the parallel text TBIS 15194:2019). Help that an open throttle may request while the
+crank rests is not run-on, and neither is its decay; when the crank turns forward, help counts again.
 """
 
 from firmware.controller import Controller
@@ -81,7 +81,7 @@ class Meter(StepWatch):
                 self._note(CAUSE_NAMES[self._fault])
 
     def look_unpowered(self, world: World) -> None:
-        """Take as much time without supply; what is left of the help goes on counting."""
+        """Take one control period without supply; remaining help still counts."""
         self.world = world
         self._seen_world = world
         if self._powered:

@@ -1,7 +1,7 @@
-"""A controller named on the command line: `module_or_file:Class`. It travels to workers by that name.
+"""A controller named on the command line: `module_or_file:Class`. Workers load it by that name.
 
-In a process that rides compiled nothing can inherit from our controller, so `foreign` is imported only where
-it is needed.
+In a process with the compiled bench no class can inherit from our controller, so `foreign` is imported only
+where it is needed.
 """
 
 import importlib
@@ -23,10 +23,10 @@ MODULE_PREFIX = "treadle_controller_"
 
 
 class NamedController:
-    """Builds the controller that `text` names. Raises RequestError for whatever is wrong with it."""
+    """Builds the controller that `text` names. RequestError says what is wrong with it."""
 
     def __init__(self, text: str, folder: Path | None = None) -> None:
-        """Load the class. Files and modules are looked for in `folder`, the present one if None."""
+        """Load the class. Files and modules are searched in `folder`; None is the current folder."""
         self.text = text
         self.folder = Path.cwd() if folder is None else folder
         self._make = _load(text, self.folder)
@@ -42,13 +42,13 @@ class NamedController:
 
     @property
     def shows_all(self) -> bool:
-        """Whether every rule can be asked: a subclass of our Controller."""
+        """Whether every rule can be checked: a subclass of our Controller."""
         from host_sim.bench.foreign import shows_all
 
         return shows_all(self._make)
 
     def digest(self) -> str:
-        """Return a digest of the file that the class stands in: another text, other rides."""
+        """Return a digest of the class's source file: if the file changes, rides are not reused."""
         module = sys.modules[self._make.__module__]
         file = getattr(module, "__file__", None)
         content = Path(file).read_bytes() if file else b""
@@ -56,7 +56,7 @@ class NamedController:
 
 
 def named_controller(text: str | None, settings: Settings) -> NamedController | None:
-    """Return the controller that --controller names, built once with `settings` to see that it can be."""
+    """Return the controller that --controller names, after building it once with `settings` as a check."""
     if text is None:
         return None
     named = NamedController(text)
@@ -131,6 +131,6 @@ def _from_file(path: Path) -> ModuleType:
 
 
 def _search(folder: Path) -> None:
-    """Let imports find what lies in `folder`, after everything installed."""
+    """Add `folder` to the end of the import path."""
     if str(folder) not in sys.path:
         sys.path.append(str(folder))

@@ -1,9 +1,9 @@
-"""A recorded ride, made ready for the bench: one entry a second, nothing empty, nothing implausible.
+"""A recorded ride, prepared for the bench: one entry per second, without gaps or implausible values.
 
-The recording gives what the rider and the road did: cadence, rider power and grade. The bicycle's own speed
-comes from the physics, so the recorded speed is used only to find out where on the hill the rider was.
-The rules by which a recording is changed stand in `recording_rules` and in host_sim/recordings/README.md;
-how often each was used is counted in `Recording.corrections`.
+The recording gives cadence, rider power and grade. The bicycle's speed comes from the physics; the
+recorded speed is used only to find the rider's position on the hill. The rules that change a recording
+are in `recording_rules` and in host_sim/recordings/README.md; `Recording.corrections` counts how often
+each was used.
 """
 
 from pathlib import Path
@@ -28,7 +28,7 @@ _SUFFIXES = (".csv", ".fit")
 
 
 class Road:
-    """The bicycle that a recording was made with, as far as its speed tells the rider's power."""
+    """The bicycle of a recording: the data needed to estimate the rider's power from the speed."""
 
     __slots__ = ("bicycle", "brake_deceleration_m_per_s2")
 
@@ -41,9 +41,9 @@ class Road:
 class Recording:
     """A ride by the second: entry i of each list is what held i seconds after the start.
 
-    cadence_rpm 0 to 200, rider_power_w 0 to 2500, grade as rise over run within ±0.25, paused True where
-    the recorder was switched off: the rider stands with the brakes on. `estimated` names what was not
-    recorded but worked out from the speed; then the grade goes by `place_m`, not by the second.
+    cadence_rpm 0 to 200, rider_power_w 0 to 2500, grade as rise over run within ±0.25, paused True while
+    the recorder was off: the rider stands still with the brakes on. `estimated` names the values that were
+    not recorded but computed from the speed; then the grade depends on `place_m`, not on the time.
     """
 
     __slots__ = (
@@ -87,9 +87,9 @@ class Recording:
 
 
 def read_recording(path_or_name: str | Path, road: Road | None = None) -> Recording:
-    """Return the ride in a CSV or FIT file, or in one of our own by its name; else RequestError.
+    """Return the ride in a CSV or FIT file, or an example by its name; RequestError says what is wrong.
 
-    `road` is the bicycle that was ridden; without it a recording without rider power is refused.
+    `road` is the bicycle of the recording; without it a recording without rider power is refused.
     """
     path = find_file(path_or_name, RECORDINGS, _SUFFIXES, "recording")
     if path.suffix.lower() not in _SUFFIXES:

@@ -1,4 +1,4 @@
-"""One ride: a bike, a script and a seed in; a world that has been ridden, and its meter, out."""
+"""One ride: takes a bike, a script and a seed; gives the world after the ride and its meter."""
 
 from collections.abc import Callable
 from random import Random
@@ -27,9 +27,9 @@ class Bench:
         settings_after: Settings | None = None,
         build: Callable[[Settings, int], Controller] | None = None,
     ) -> None:
-        """Put a world on the bench; `seed` decides all noise, with the world's own.
+        """Put a world on the bench; `seed` and the world's own seed decide all noise.
 
-        `settings_after` are those that the board finds once it has lost its supply: changed meanwhile.
+        `settings_after` are the settings that the board finds after a loss of supply.
         `build` makes the controller from settings and the time; None makes the firmware's own.
         """
         self.world = world
@@ -44,11 +44,11 @@ class Bench:
         self._watches: list[StepWatch] = [self.meter]
 
     def watch(self, watch: StepWatch) -> None:
-        """Let `watch` look after every control period."""
+        """Call `watch` after every control period."""
         self._watches.append(watch)
 
     def watch_edges(self, watch: EdgeWatch) -> None:
-        """Show every crank edge to `watch`."""
+        """Call `watch` for every crank edge."""
         self.world.watch_edges(watch)
 
     def ride(self, script: Script, seconds: float) -> None:
@@ -78,5 +78,5 @@ class Bench:
 
 
 def ticks_at_start_us(seed: int) -> int:
-    """Return what the microcontroller's clock shows at the start: anything, so that rides cross its wrap."""
+    """Return a random start for the microcontroller's clock, so that rides cross its wrap."""
     return Random(seed).randrange(TICKS_MAX_US + 1)

@@ -1,7 +1,7 @@
-"""What one ride says about its settings: start, smoothness, power, stop. Measured on the plant, as it goes.
+"""Measures start, smoothness, power and stop of one ride, on the plant, during the ride.
 
-Compiled for sweeps, so it keeps running values instead of a trace. The rules' own probes measure the same
-things one by one; `tests/ride/test_ride_measures.py` holds the two against each other.
+Compiled for sweeps, so it keeps running values instead of a trace. The rules' probes measure the same
+values one by one; `tests/ride/test_ride_measures.py` compares the two.
 """
 
 from math import pi

@@ -1,4 +1,4 @@
-"""What the rider and the road do over time: a course or a recording, played into the world."""
+"""The rider's and the road's behaviour over time: a course or a recording, applied to the world."""
 
 from bisect import bisect_right
 from math import pi
@@ -53,7 +53,7 @@ class CourseScript(Script):
         self._ramp_until_us = 0
 
     def happen(self) -> None:
-        """Make the world what the course says for now, and come back when it says something else."""
+        """Apply the course's present values to the world, and schedule the next change."""
         now_us = self._agenda.now_us
         stretches = self._course.stretches
         while self._next < len(stretches) and stretches[self._next].at_s * US_PER_S <= now_us:

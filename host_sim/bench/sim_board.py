@@ -1,4 +1,4 @@
-"""The simulated board: the same three methods as a real one, with the world behind them."""
+"""The simulated board: the same three methods as a real one, connected to the simulated world."""
 
 from firmware.controller import Controller
 from firmware.loop import Board
@@ -12,7 +12,7 @@ SUPPLY_NOISE_MV = 20.0  # One sigma of the battery reading; common practice, no 
 
 
 class Levers:
-    """What the levers' wires carry, and what of the bicycle's electrics is fitted at all.
+    """The voltages of the levers' wires, and which electrical parts are fitted.
 
     `brake_switch` tells whether pulling the brake opens a switch. Voltages in volts at the controller.
     """
@@ -39,7 +39,7 @@ class Levers:
         shunt_noise_a: float,
         shunt_step_a: float,
     ) -> None:
-        """Take what the bike file says; `selector_positions` 0 or 1 for a potentiometer."""
+        """Take the values of the bike file; `selector_positions` 0 or 1 for a potentiometer."""
         self.selector_low_v = selector_low_v
         self.selector_high_v = selector_high_v
         self.selector_positions = selector_positions
@@ -150,7 +150,7 @@ class SimBoard(Board):
         return inputs.sampled_us
 
     def write(self, outputs: Outputs) -> None:
-        """Put the command out until it expires."""
+        """Output the command until it expires."""
         world = self._world
         world.command_v = float(outputs.command_mv) * 1e-3
         world.command_until_us = world.now_us + outputs.valid_for_us
@@ -160,7 +160,7 @@ class SimBoard(Board):
             watch.look(outputs)
 
     def start(self, controller: Controller) -> None:
-        """Tell everybody who watches that this controller runs from now on."""
+        """Notify all watches that this controller runs from now on."""
         for watch in self._watches:
             watch.begin(self._world, controller)
 

@@ -1,6 +1,6 @@
-"""The trace of a ride: a CSV file that grows as the ride goes, so that memory does not.
+"""The trace of a ride: a CSV file written during the ride, so that memory use does not grow.
 
-While the controller has no supply the state is "off", and what the controller would think is 0.
+While the controller has no supply, the state is "off" and the controller's estimates are 0.
 """
 
 from collections.abc import Callable
@@ -107,7 +107,7 @@ class Trace(StepWatch):
 class EdgeWindow(StepWatch, EdgeWatch):
     """Keeps the crank edges of the one second around the first engagement. Read: `edges`, `centre_us`.
 
-    `edges` is a list of (time_us, levels), `before` the levels that held when it begins.
+    `edges` is a list of (time_us, levels), `before` the levels at its beginning.
     """
 
     def __init__(self, state: int, levels: int, half_us: int = 500_000) -> None:
@@ -137,7 +137,7 @@ class EdgeWindow(StepWatch, EdgeWatch):
             self.before = self.edges.pop(0)[1]
 
     def write(self, path: Path) -> None:
-        """Write the edges as CSV, each with the levels after it; the first row holds what was before."""
+        """Write the edges as CSV, each with the levels after it; the first row has the levels before."""
         with path.open("w", encoding="utf-8") as file:
             file.write("time_s,channel_a,channel_b\n")
             if self.centre_us is None:

@@ -1,6 +1,6 @@
-"""What a ride truly did, judged by the plant alone: no reading and no opinion of the controller counts.
+"""The true values of a ride, taken from the plant only, not from readings or the controller's estimates.
 
-Watched in every step of the plant, so a controller that hangs, or whose clock stands, is judged as well.
+They are updated in every step of the plant, so a controller that hangs, or whose clock stops, is judged too.
 """
 
 from host_sim.bench.clock import US_PER_S
@@ -8,10 +8,10 @@ from host_sim.bench.world import PlantWatch, World
 
 
 class Bounds:
-    """What counts as too much: battery power in W, speed in m/s, and the throttle's permitted speed.
+    """The limits: battery power in W, speed in m/s, and the throttle's permitted speed.
 
-    `throttle_m_per_s` is the speed up to which an open throttle may drive without pedalling, 0 where it may
-    not at all. When it closes, what is left of its help is measured like that of a stop.
+    `throttle_m_per_s` is the speed up to which an open throttle may drive without pedalling, 0 if it may
+    not. When the throttle closes, its remaining help is measured like that of a stop.
     """
 
     __slots__ = ("power_w", "speed_m_per_s", "throttle_m_per_s")

@@ -1,6 +1,6 @@
-"""The world around the controller: all parts of the plant, joined, and what goes wrong with them.
+"""The world around the controller: all parts of the plant combined, and their faults.
 
-It knows no controller: it takes a command voltage that holds until a certain time, and gives edges
+It does not use a controller: it takes a command voltage that is valid until a certain time, and gives edges
 and voltages. The bench moves it from event to event in steps of at most 5 ms.
 """
 
@@ -37,7 +37,7 @@ CONTACT_LOST_LONGEST_S = 0.05  # Of a channel's loose contact; common practice, 
 
 
 class PlantWatch:
-    """Somebody who looks after every step of the plant, whatever the controller does meanwhile."""
+    """Called after every step of the plant, independent of the controller."""
 
     def passed(self, world: "World", elapsed_s: float) -> None:
         """Look at the world after a step of `elapsed_s`."""
@@ -283,7 +283,7 @@ class World:
         self.wheel_log = wheel_log
 
     def ticks_us(self, time_us: int) -> int:
-        """Return what the microcontroller's clock shows at `time_us`."""
+        """Return the microcontroller's clock at `time_us`."""
         return self.board_clock.ticks_us(time_us)
 
     def advance(self, to_us: int) -> None:

@@ -31,7 +31,7 @@ WEAK_ON_ONE = 0.97
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the user knows: seconds of the capture that are forward pedalling, the turns in all of it.
+    """What the user knows: the seconds of forward pedalling, and the total number of turns.
 
     `one_channel`: the bike file says that the sensor has one channel.
     """
@@ -105,9 +105,9 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
 
 
 def _numbers_in_doubt(turn: Turn) -> Turn:
-    """Return the turn with unsure numbers of magnets.
+    """Return the turn with uncertain numbers of magnets.
 
-    Without an order of edges, which one is first is luck; legs that swing much look like weak magnets.
+    Without an order of edges the first magnet is arbitrary; strongly varying legs look like weak magnets.
     """
     missing, weak = (
         Finding(one.value, min(one.confidence, UNSURE_NUMBER)) if one.value else one
@@ -152,7 +152,7 @@ def _weak_on_one(turn: Turn, unequal: list[Unequal]) -> Turn:
 
 
 def _cadence(way: Way, turn: Turn, forward: int) -> Cadence | None:
-    """Return the cadence; where magnets were lost on the way, a turn goes on over the places of all."""
+    """Return the cadence; if magnets were lost during the capture, a turn still has all magnet positions."""
     if not turn.pulses.value:
         return None
     if turn.changes:
@@ -213,7 +213,7 @@ def _agree(
     channels: Channels,
     decodable: Finding[bool],
 ) -> bool:
-    """Whether the board's count and the one beside it say the same, within what noise can do to either."""
+    """Whether the board's count and the second count agree, within the effect of noise on either."""
     if table is None or not gathered.whole or channels.dead or decodable.value is False:
         return True
     room = 4 + noise + (board.forward + board.backward) // 200

@@ -1,4 +1,4 @@
-"""What an inspection found, each finding with how sure it is."""
+"""The findings of an inspection, each with its confidence."""
 
 from dataclasses import dataclass
 from typing import Generic, TypeVar
@@ -30,11 +30,11 @@ class Finding(Generic[Value]):
 
     @property
     def sure(self) -> bool:
-        """Whether it may be stated as it is, and written into a file."""
+        """Whether the finding is certain enough to be stated and written into a file."""
         return self.value is not None and self.confidence >= SURE
 
     def said(self, text: str) -> str:
-        """Return `text`, the value in words, with how sure it is; or that nothing can be told."""
+        """Return `text`, the value in words, with the confidence; or "can't tell"."""
         if self.value is None or self.confidence < GUESS:
             return "can't tell"
         return f"{'' if self.sure else 'probably '}{text} ({self.confidence:.0%} sure)"
@@ -75,7 +75,7 @@ class RingChange:
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
-    """All that the edges tell.
+    """All findings from the edges.
 
     `kind` as in bike files. `lead` "A" or "B". `duty` by channel name, shares of a pitch. `missing` and
     `weak` are numbers of magnets, as in `ring`. `decodable`: whether the board can tell direction from this
@@ -124,7 +124,7 @@ class Inspection:
 
     @property
     def rocked(self) -> bool:
-        """Whether the crank turned back more often than for some pitches, and both counts agree on it."""
+        """Whether the crank turned back for more than a few pitches, and both counts agree."""
         if self.table is None or self.lacking or self.decodable.value is False:
             return False
         more = self.reversals > self.reversals_seen + 2
@@ -137,7 +137,7 @@ class Inspection:
 
     @property
     def overlap_too_brief(self) -> bool:
-        """Whether the board refuses edges at quick legs, or at a cadence that the capture covers."""
+        """Whether the board refuses edges at a fast cadence, or at a cadence in the capture."""
         if self.overlap is None:
             return False
         covered_rpm = self.cadence.most if self.cadence is not None else 0.0
@@ -145,7 +145,7 @@ class Inspection:
 
     @property
     def why(self) -> list[str]:
-        """What keeps the sensor from being called fit, one short phrase each; empty if nothing does."""
+        """The reasons why the sensor is not called fit, one short phrase each; empty if there are none."""
         channels = self.channels
         if channels.live == 0:
             return ["no channel shows magnets"]
@@ -172,7 +172,7 @@ class Inspection:
 
     @property
     def fit(self) -> bool:
-        """Whether the edges show that the sensor may be used: nothing is wrong, and enough could be told."""
+        """Whether the edges show that the sensor is fit for use: no fault, and enough findings."""
         return not self.why
 
     @property

@@ -1,4 +1,4 @@
-"""Opens a capture file of any known format, told by its content and not by its name."""
+"""Opens a capture file of any known format; the content decides the format, not the name."""
 
 import re
 import tempfile
@@ -44,10 +44,10 @@ def open_capture(
     """Open a capture; `channels` names one or two of its channels, A first; None takes the only one or two.
 
     `time_unit` ("s", "ms", "us", "ns") is that of a CSV file's first column, None for what its header says.
-    `samplerate_hz`: of a CSV file with a row for each sample and no times.
-    `thresholds_v`: of a CSV file of volts, low below the first, high above the second; None: from its swing.
-    `done` is called with (bytes read, bytes in all) as reading goes on. RequestError says in one sentence
-    what can't be read at all, or which channels there are where the choice is not clear.
+    `samplerate_hz`: for a CSV file with a row for each sample and no times.
+    `thresholds_v`: for a CSV file of volts, low below the first, high above the second; None: from its swing.
+    `done` is called with (bytes read, bytes in all) for progress. RequestError says in one sentence
+    why the file can't be read, or lists its channels if the choice is not clear.
     """
     named_channels(channels)
     name = spoken(path.name)

@@ -1,1 +1,1 @@
-"""What `treadle inspect` does with a capture: read, diagnose, draw, and put what is sure into a bike file."""
+"""`treadle inspect`: reads a capture, diagnoses it, draws it, and writes certain findings to a bike file."""

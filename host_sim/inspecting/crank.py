@@ -1,4 +1,4 @@
-"""`treadle inspect`: what recorded edges tell about a pedal sensor, and what follows from it."""
+"""`treadle inspect`: diagnoses a pedal sensor from recorded edges, and derives the settings."""
 
 import json
 from collections.abc import Callable, Iterator
@@ -33,7 +33,7 @@ VOLTS_MOST = 1000.0
 
 
 class InspectRequest:
-    """Which capture, what the user knows about it, and what is to be written."""
+    """The capture, what the user knows about it, and what to write."""
 
     def __init__(
         self,
@@ -49,7 +49,7 @@ class InspectRequest:
         samplerate_hz: int | None = None,
         thresholds: str | None = None,
     ) -> None:
-        """Check everything before anything is read; RequestError says what is wrong."""
+        """Check everything before reading; RequestError says what is wrong."""
         if turns is not None and not TURNS_LEAST <= turns <= TURNS_MOST:
             allowed = f"a whole number from {TURNS_LEAST} to {TURNS_MOST}"
             raise RequestError(f"--turns is {turns}, allowed is {allowed}")
@@ -118,7 +118,7 @@ def _forward(text: str | None) -> tuple[float, float] | None:
 
 
 class InspectResult:
-    """What was found; `as_json` for programs, `changed` is what went into the bike file."""
+    """The findings; `as_json` for programs, `changed` holds the changes to the bike file."""
 
     def __init__(
         self,
@@ -151,7 +151,7 @@ class InspectResult:
 
     @property
     def fit(self) -> bool:
-        """Whether the edges show a sensor that may be used, and the bike file, if given, says the same."""
+        """Whether the edges show that the sensor is fit for use, and the bike file, if given, agrees."""
         return not self.why
 
 
@@ -195,7 +195,7 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
 
 
 def _refuse_beyond(told: Told, inspection: Inspection) -> None:
-    """Raise RequestError if the seconds called forward begin where the capture has ended."""
+    """Raise RequestError if the seconds given as forward begin after the end of the capture."""
     end_s = inspection.gathered.end_ns / 1e9
     if told.forward_s is not None and told.forward_s[0] >= end_s:
         begin_s, until_s = told.forward_s

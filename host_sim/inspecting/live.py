@@ -1,4 +1,4 @@
-"""`treadle inspect --live`: a guided capture from a board, and what it tells."""
+"""`treadle inspect --live`: a guided capture from a board, and its findings."""
 
 import json
 from collections.abc import Callable, Iterator
@@ -25,12 +25,12 @@ SILENT_S = 10.0  # Without a step from the board the link is gone.
 
 
 class LiveResult:
-    """What the guided capture came to. `support` None where the ring does not tell it."""
+    """The result of a guided capture. `support` is None if the ring does not show it."""
 
     def __init__(
         self, guided: GuidedFindings, guide: Guide, settings: dict[str, int], support: Support | None
     ) -> None:
-        """Put together what the turns, the ring and the board's settings say."""
+        """Combine the findings of the turns, the ring and the board's settings."""
         found = guided.inspection
         why, advice = against_board(found, settings)
         self.guided = guided
@@ -48,7 +48,7 @@ class LiveResult:
 
     @property
     def fit(self) -> bool:
-        """Whether the sensor may be used with the board as it is set."""
+        """Whether the sensor is fit for use with the board's present settings."""
         return not self.why
 
     def _guided(self) -> dict[str, Any]:
@@ -65,7 +65,7 @@ class LiveResult:
 
 
 def where_to_look(guided: GuidedFindings) -> list[str]:
-    """Return how far the crank goes from the arm straight down to each magnet that needs a look."""
+    """Return the angle from the arm straight down to each magnet that needs a check."""
     arm, found = guided.arm, guided.inspection
     if arm is None or found.ring is None:
         return []
@@ -83,7 +83,7 @@ def where_to_look(guided: GuidedFindings) -> list[str]:
 
 
 def settings_that_follow(guided: GuidedFindings) -> dict[str, int]:
-    """Return the settings of a board that follow from what is sure."""
+    """Return the board settings that follow from the certain findings."""
     found = guided.inspection
     settings: dict[str, int] = {}
     if found.kind.sure and found.kind.value:
@@ -101,9 +101,9 @@ def items_of(
     silent_s: float = SILENT_S,
     clock_s: Callable[[], float] | None = None,
 ) -> Iterator[Item]:
-    """Give edges, moments and losses of a board as they come; BoardTrouble when it falls silent or is gone.
+    """Yield edges, moments and losses of a board as they arrive; BoardTrouble if it stops answering.
 
-    `from_oldest`: first what the board still keeps. A desk in a hurry has ridden some seconds by now.
+    `from_oldest`: begin with the edges that the board still keeps; a desk with --hurry has already ridden.
     """
     import time
 
@@ -145,7 +145,7 @@ def items_of(
 
 
 def guided_capture(items: Iterator[Item], show: Callable[[Guide, bool], None]) -> Guide:
-    """Lead through the turns; `show` is called with each item's guide and whether the stage changed."""
+    """Guide the user through the turns; `show` gets each item's guide and whether the stage changed."""
     guide = Guide()
     show(guide, True)
     for item in items:

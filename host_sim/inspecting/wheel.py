@@ -1,4 +1,4 @@
-"""`treadle inspect --wheel`: what recorded edges tell about a wheel sensor, and its bike file."""
+"""`treadle inspect --wheel`: diagnoses a wheel sensor from recorded edges; can update a bike file."""
 
 import json
 from collections.abc import Callable, Iterator
@@ -21,7 +21,7 @@ FILES = ("inspection.png", "inspection.json")
 
 
 class WheelRequest:
-    """Which capture, the push, the bike, and where results go."""
+    """The capture, the push, the bike, and the output folder."""
 
     def __init__(
         self,
@@ -35,7 +35,7 @@ class WheelRequest:
         out: Path | None,
         force: bool,
     ) -> None:
-        """Check everything before anything is read; RequestError says what is wrong."""
+        """Check everything before reading; RequestError says what is wrong."""
         if write and bike is None:
             raise RequestError("--write is given without --bike, allowed is --bike FILE --write")
         self.bike_path = bike_path(bike) if bike is not None else None
@@ -67,10 +67,10 @@ def _of_bike(bike: Bike | None) -> tuple[float, int]:
 
 
 class WheelResult:
-    """What was found; `changed` is what went into the bike file."""
+    """The findings; `changed` holds the changes to the bike file."""
 
     def __init__(self, found: WheelInspection, advice: list[str], why: list[str], form: str) -> None:
-        """Keep it."""
+        """Store the findings."""
         self.found = found
         self.advice = advice
         self.why = why
@@ -81,7 +81,7 @@ class WheelResult:
 
     @property
     def fit(self) -> bool:
-        """Whether the wheel sensor may be used as it is."""
+        """Whether the wheel sensor is fit for use."""
         return not self.why
 
 

@@ -1,8 +1,8 @@
-"""A rig that steps a controller on an ideal ring and wheel, every 5 ms, in integers of 31 bits.
+"""A rig that steps a controller with an ideal ring and wheel, every 5 ms, in integers of 31 bits.
 
-The rig is no physics. It turns a crank and a wheel at the rates it is told, writes the edges of an
-ideal magnet ring in whole microseconds, and steps the controller every 5 ms. It starts 1 ms before
-the tick wrap unless told otherwise, and by default every number it hands over is a SmallInt.
+The rig has no physics. It turns a crank and a wheel at the rates you set, writes the edges of an
+ideal magnet ring in whole microseconds, and steps the controller every 5 ms. By default it starts 1 ms
+before the tick wrap, and every number it passes on is a SmallInt.
 """
 
 from __future__ import annotations
@@ -35,10 +35,10 @@ class Rig:
         number: Callable[[int], int] = SmallInt,
         build: Callable[[Settings, int], Controller] | None = None,
     ) -> None:
-        """Stand still with the controls at rest, a full battery and the brake let go.
+        """Start at standstill with the controls at rest, a full battery and the brake released.
 
-        `ring_lead` turns the sensor round, `number` makes what is handed over, `build` makes the controller:
-        None for the firmware's own.
+        `ring_lead` reverses the sensor, `number` converts each number that is passed on, `build` makes the
+        controller: None for the firmware's own.
         """
         self.settings = settings if settings is not None else settings_with()
         self.number = number
@@ -67,7 +67,7 @@ class Rig:
 
     @property
     def command_mv(self) -> int:
-        """The command that went out last."""
+        """The last command."""
         return self.outputs.command_mv
 
     @property
@@ -76,20 +76,20 @@ class Rig:
         return self.controller.engagement.state
 
     def full_throttle(self) -> None:
-        """Open the throttle wholly."""
+        """Open the throttle fully."""
         self.throttle_mv = int(self.settings.throttle_full_mv)
 
     def release_throttle(self) -> None:
-        """Let the throttle go."""
+        """Release the throttle."""
         self.throttle_mv = int(self.settings.throttle_rest_mv)
 
     def crank_edge(self, levels: int, after_us: int = 0) -> None:
-        """Record a crank edge `after_us` from now, whatever the ring says."""
+        """Record a crank edge `after_us` from now, independent of the ring."""
         self.last_edge_us = self.elapsed_us + after_us
         self.inputs.crank.record(self.number(levels), self.number((self.now_us + after_us) % WRAP_US))
 
     def step(self, span_us: int = CONTROL_PERIOD_US) -> Outputs:
-        """Let `span_us` pass, record what moved in it, and step the controller."""
+        """Let `span_us` pass, record the edges in it, and step the controller."""
         self._turn_crank(span_us)
         self._turn_wheel(span_us)
         self.now_us = (self.now_us + span_us) % WRAP_US
@@ -114,7 +114,7 @@ class Rig:
         return self.outputs
 
     def run(self, span_ms: int, **changes: Any) -> Outputs:
-        """Set attributes from `changes`, then take steps of 5 ms for `span_ms`."""
+        """Set attributes from `changes`, then run steps of 5 ms for `span_ms`."""
         for name, value in changes.items():
             if not hasattr(self, name):
                 raise AttributeError(name)

@@ -1,4 +1,4 @@
-"""An ideal magnet ring on a crank that is turned at a given rate, in whole microseconds."""
+"""An ideal magnet ring on a crank that turns at a given rate, in whole microseconds."""
 
 from firmware.settings import DUTY_CODED, TWO_CHANNELS, Settings
 
@@ -18,7 +18,7 @@ class Ring:
     """An ideal magnet ring and its pickup. `position` counts true edges, forward positive."""
 
     def __init__(self, settings: Settings, ring_lead: int | None = None) -> None:
-        """Build the ring that the settings describe; `ring_lead` turns the part round."""
+        """Build the ring that the settings describe; `ring_lead` reverses it."""
         self.duty_coded = settings.sensor_kind == DUTY_CODED
         self.pulses = int(settings.pulses_per_rev)
         if settings.sensor_kind == TWO_CHANNELS:

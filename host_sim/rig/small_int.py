@@ -1,8 +1,8 @@
-"""An integer that fails where a 32-bit MicroPython would take memory.
+"""An integer that raises an error where a 32-bit MicroPython would allocate memory.
 
 There an integer outside -2**30 to 2**30 - 1 is a heap object (MicroPython manual, "Writing
-interrupt handlers", small integers), even one that is only an intermediate. Give a whole ride to
-the firmware in SmallInt and every sum, product and shift in it is checked.
+interrupt handlers", small integers), even if it is only an intermediate result. Pass a whole ride to
+the firmware as SmallInt, and every sum, product and shift in it is checked.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ HIGHEST = 2**30 - 1
 
 
 class SmallInt(int):
-    """An int whose arithmetic raises OverflowError outside 31 bits, and TypeError where it is no integer."""
+    """An int whose arithmetic raises OverflowError outside 31 bits, and TypeError for non-integers."""
 
     __slots__ = ()
 
     def __new__(cls, value: int) -> SmallInt:
-        """Take an int, or raise OverflowError if no small integer holds it."""
+        """Take an int, or raise OverflowError if it does not fit a small integer."""
         return super().__new__(cls, checked(int(value)))
 
     def __pos__(self) -> SmallInt:

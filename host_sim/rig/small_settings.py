@@ -1,4 +1,4 @@
-"""Settings whose every value is a SmallInt: the defaults, and what a test puts over them."""
+"""Settings whose values are all SmallInts: the defaults, with the changes of a test."""
 
 from firmware.settings import TABLE, Settings
 from host_sim.rig.small_int import SmallInt
@@ -7,7 +7,7 @@ DEFAULTS: dict[str, int] = {row[0]: row[1] for row in TABLE}
 
 
 def settings_with(**values: int) -> Settings:
-    """Return the default settings with `values` over them, every one a SmallInt."""
+    """Return the default settings changed by `values`, every one a SmallInt."""
     return Settings({**{name: SmallInt(value) for name, value in DEFAULTS.items()}, **small(values)})
 
 

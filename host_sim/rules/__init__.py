@@ -1,1 +1,1 @@
-"""Rules that a bicycle must keep, and the limits of places."""
+"""Rules that a bicycle must meet, and how they are measured."""

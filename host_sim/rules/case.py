@@ -1,4 +1,4 @@
-"""One ride that a rule looks at: a bike with the scatter of real parts, a course, a seed."""
+"""One ride for the rules: a bike with the tolerances of real parts, a course, a seed."""
 
 from random import Random
 from typing import Any, Protocol
@@ -16,7 +16,7 @@ Lines = list[dict[str, Any]]
 
 
 class Build(Protocol):
-    """Makes a controller that is not the firmware's own. Worker processes get it pickled."""
+    """Makes a controller that is not the firmware's own. It is pickled for worker processes."""
 
     @property
     def shows_all(self) -> bool:
@@ -27,10 +27,10 @@ class Build(Protocol):
 
 
 class Case:
-    """What is ridden: `bike`, `course`, `seed`.
+    """The inputs of a ride: `bike`, `course`, `seed`.
 
-    Optionally where the board's clock starts, settings in force after the supply was lost once, and what
-    builds the controller: `build`, None for the firmware's own.
+    Optional: the start of the board's clock, the settings after the first loss of supply, and `build`, which
+    makes the controller (None for the firmware's own).
     """
 
     __slots__ = ("bike", "build", "course", "seed", "settings_after", "ticks_at_start_us")
@@ -53,7 +53,7 @@ class Case:
 
     @property
     def settings(self) -> Settings:
-        """What the firmware is built with at the start."""
+        """The settings that the firmware starts with."""
         return self.bike.firmware_settings
 
     def bench(self) -> Bench:
@@ -76,7 +76,7 @@ class Scenario:
         raise NotImplementedError
 
     def case(self, bike: Bike, seed: int) -> Case | None:
-        """Return the ride number `seed` of this kind; every number gives another one."""
+        """Return ride number `seed` of this kind; each number gives a different ride."""
         draw = Random(f"{self.name} {seed}")
         varied = with_scatter(bike, draw)
         made = self.lines(varied, draw, seed)
@@ -88,10 +88,10 @@ class Scenario:
 
 
 def with_scatter(bike: Bike, draw: Random) -> Bike:
-    """Return the bike as another one built after the same file: parts, load and charge a little different.
+    """Return another bike built from the same file, with slightly different parts, load and charge.
 
-    Common practice, no source: load and charge as they come, magnets and pickup within what the file says of
-    them, the motor controller's lag within a tenth.
+    Common practice, no source: load and charge vary freely, magnets and pickup within the tolerances of the
+    file, the motor controller's lag within a tenth.
     """
     sensor = bike.pedal_sensor
     # One share for all and the ring turned: neighbours stay as near to each other as the file says.

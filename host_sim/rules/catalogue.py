@@ -1,4 +1,4 @@
-"""All rules, by name, in the order in which they are told."""
+"""All rules, by name, in the order of the reports."""
 
 from host_sim.errors import RequestError
 from host_sim.refusals import closest

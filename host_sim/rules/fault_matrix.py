@@ -1,6 +1,6 @@
-"""The fault matrix: every input in every way of failing, at five speeds, in four situations, judged by truth.
+"""The fault matrix: every input fails in every way, at five speeds, in four situations; true values decide.
 
-A cell holds, fails, or can't be seen: then the hazard table says why and how large the excess may be.
+A cell holds, fails, or is unseen: then the hazard table says why, and how large the excess may be.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -73,10 +73,10 @@ class Cell:
 
 
 class Limits:
-    """What is allowed in a cell of this bike, or in one whose excess the hazard table knows."""
+    """The limits of a cell of this bike; larger ones if the hazard table lists an excess."""
 
     def __init__(self, bike: Bike, events: int = 1, unseen: Unseen | None = None) -> None:
-        """Take the ordinary limits, and the sizes that the hazard table names instead."""
+        """Take the ordinary limits, or the sizes that the hazard table states instead."""
         self.power_w = float(bike.firmware_settings.power_limit_w)
         self.over_power_j = OVER_POWER_J * events
         self.over_speed_j = OVER_SPEED_J
@@ -104,7 +104,7 @@ class Limits:
             self.braked_s = unseen.braked_s
 
     def broken_by(self, measured: Measured) -> list[str]:
-        """Return in words what is beyond a limit, each with its size; nothing if all is within."""
+        """Return a phrase with the size for each exceeded limit; nothing if all are met."""
         broken: list[str] = []
         too_strong = self.peak_w is not None and measured.peak_power_w > self.peak_w
         if measured.over_power_j > self.over_power_j or too_strong:
@@ -149,7 +149,7 @@ class Matrix:
         raise KeyError(f"{row} at {speed_km_per_h:g} km/h, {situation}")
 
     def worst(self, row: str, speed_km_per_h: float | None = None) -> Cell:
-        """Return the worst cell of a row, at one speed or at all: the one furthest beyond what is allowed."""
+        """Return the worst cell of a row (at one speed or at all): the one furthest beyond its limit."""
         of_row = [
             cell for cell in self.cells if cell.row == row and speed_km_per_h in (None, cell.speed_km_per_h)
         ]

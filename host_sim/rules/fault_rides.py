@@ -1,7 +1,7 @@
-"""The ride of one cell of the fault matrix, and what it truly did.
+"""The ride of one cell of the fault matrix, and its true values.
 
-A roller gives the wheel the speed of the column. The fault comes while the legs drive, in the moment in which
-they stop, while the throttle drives, or it holds from power-up on. At the end the legs stop, or stop again.
+A roller turns the wheel at the speed of the column. The fault begins during pedalling, at the moment when
+pedalling stops, while the throttle drives, or at power-up. At the end pedalling stops, or stops again.
 """
 
 from typing import Any
@@ -41,7 +41,7 @@ def columns_km_per_h(bike: Bike) -> tuple[float, ...]:
 
 
 def bounds_of(bike: Bike) -> Bounds:
-    """Return what counts as too much on this bike in its place."""
+    """Return the limits of power and speed for this bike in its place."""
     place = bike.place_profile
     cutoff_m_per_s = place.cutoff_km_per_h / KM_PER_H_PER_M_PER_S
     throttle_m_per_s = 0.0
@@ -77,7 +77,7 @@ class FirstCause(StepWatch):
 
 
 class Measured:
-    """What one ride truly did after its fault began, and what the controller found; see `Truth`."""
+    """The true values of one ride after its fault began, and the cause that was found; see `Truth`."""
 
     FIELDS = (
         "over_power_j",

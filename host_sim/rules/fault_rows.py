@@ -1,7 +1,7 @@
 """The rows of the fault matrix: every input of the controller, and every way it can fail that makes sense.
 
-A wire that breaks reads as its pull-up or pull-down makes it. So "open" stands in the row whose reading it
-equals: a pedal sensor's channel is pulled up (open collector), levers and readings are pulled down.
+The reading of a broken wire depends on its pull-up or pull-down. So "open" shares a row with the equal
+reading: a pedal sensor's channel is pulled up (open collector), levers and readings are pulled down.
 """
 
 from collections.abc import Callable
@@ -24,11 +24,11 @@ SLOW_PULSE_MS, FAST_PULSE_MS = 100.0, 10.0
 
 
 class Row:
-    """One input that fails in one way: `input`, `mode`, and the `faults` of a course that bring it about.
+    """One input that fails in one way: `input`, `mode`, and the `faults` of a course that cause it.
 
-    `lost_s` are pairs of seconds after the fault begins between which the supply is off; `backward` means
-    that nothing fails, but the legs turn backward instead of forward. `events` is how often the fault comes
-    anew within a ride, about; each time may cost what one fault may cost. `heals_s` ends it after so long.
+    `lost_s` are pairs of times after the start of the fault, in seconds, between which the supply is off.
+    `backward` means that nothing fails, but the crank turns backward. `events` is the approximate number of
+    times that the fault occurs in a ride; the limits apply to each time. `heals_s` ends the fault.
     """
 
     __slots__ = ("applies", "backward", "events", "faults", "heals_s", "input", "lost_s", "mode")
@@ -56,7 +56,7 @@ class Row:
 
     @property
     def name(self) -> str:
-        """How the row is called in tables, hazards and tests."""
+        """The name of the row in tables, hazards and tests."""
         return f"{self.input}: {self.mode}"
 
 

@@ -36,10 +36,10 @@ def _nobody_listens(sentence: str) -> None:
 
 
 class Judging:
-    """The rides for some rules on one bike, and what they have shown so far.
+    """The rides for some rules on one bike, and their results so far.
 
-    `ride` may be interrupted by KeyboardInterrupt at any time: `verdicts` then judges what was ridden until
-    then. Read: `rides` asked for of each kind, and `ridden`, their number so far by kind.
+    KeyboardInterrupt may interrupt `ride` at any time: `verdicts` then judges the finished rides. Read:
+    `rides`, the requested number of each kind, and `ridden`, the finished number by kind.
     """
 
     def __init__(
@@ -47,8 +47,8 @@ class Judging:
     ) -> None:
         """Plan `rides` rides of each kind, numbered from `seed` on.
 
-        `build` makes the controller, None the firmware's own. Rides of another one are interpreted, and rules
-        that need more of it than it shows are not ridden: their verdict says so.
+        `build` makes the controller; None for the firmware's own. Another controller's rides are interpreted,
+        and rules that need more than it shows are not ridden; their verdict says so.
         """
         self.rules = rules
         self.rides = rides
@@ -63,9 +63,9 @@ class Judging:
         self._more: dict[str, dict[str, int]] = {}  # Further rides of a rule that was not shown, by kind.
 
     def ride(self, done: Done, workers: int | None = None, say: Say = _nobody_listens) -> None:
-        """Ride everything. `done(finished, all)` is called as the work goes on, `say` with sentences.
+        """Run all rides. `done(finished, all)` is called for progress, `say` with messages.
 
-        `workers` is the number of processes; with 1 everything is ridden here, interpreted.
+        `workers` is the number of processes; with 1 all rides run in this process, interpreted.
         """
         jobs = self._jobs(self._kinds, self._seed)
         count = workers or min(cpu_count() or 1, WORKERS_MOST)
@@ -80,7 +80,7 @@ class Judging:
             self._ride_all(jobs, lambda some: processes.map(ride, some, BATCH), done, say)
 
     def verdicts(self) -> list[Verdict]:
-        """Judge what was ridden so far: one verdict for each rule, in their order."""
+        """Judge the finished rides: one verdict for each rule, in their order."""
         return [
             Verdict(
                 rule,
@@ -93,7 +93,7 @@ class Judging:
         ]
 
     def _hidden(self, rule: Rule) -> tuple[str, ...]:
-        """Return what a rule needs to see of the controller and can't."""
+        """Return what a rule needs to read inside the controller but can't."""
         return () if self._build is None or self._build.shows_all else rule.needs
 
     def _ride_all(

@@ -1,4 +1,4 @@
-"""Rides one ride and measures it by the rules that look at its kind; in this process or in a worker."""
+"""Runs one ride and measures it for the rules of its kind, in this process or in a worker."""
 
 from collections.abc import Sequence
 

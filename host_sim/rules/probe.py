@@ -1,6 +1,6 @@
-"""What measures one number on one ride. The `*_probes` files have one for every rule.
+"""A probe measures one number on one ride. The `*_probes` files have one for every rule.
 
-All are compiled with the bench (`host_sim/compiled/build.py`): a look happens 200 times a second of
+All are compiled with the bench (`host_sim/compiled/build.py`): `look` runs 200 times per second of
 every ride.
 """
 
@@ -19,7 +19,7 @@ class Probe(StepWatch):
     """Measures one number on one ride. A subclass looks at every control period and keeps the worst.
 
     `measured` is that number, in the unit of its rule, or None while the ride has not tested the rule.
-    `watches_edges` is True in a subclass that has an `edge` of its own: only such probes are shown edges.
+    `watches_edges` is True in a subclass with its own `edge` method: only such probes receive edges.
     """
 
     watches_edges: ClassVar[bool] = False

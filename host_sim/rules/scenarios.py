@@ -1,7 +1,7 @@
-"""The rides that exercise the rules: one scenario for each kind, every ride made from its number.
+"""The rides that test the rules: one scenario for each kind; each ride is made from its number.
 
-All are courses in the words of a course file, so each can be written down and ridden again. On the roller
-the speed is given, as on a test stand; elsewhere it comes from the physics. The classes stand in
+All are courses in the format of a course file, so each can be saved and ridden again. On the roller
+the speed is given, as on a test stand; elsewhere it comes from the physics. The classes are in
 `pedalling_rides`, `driving_rides` and `faulty_rides`.
 """
 

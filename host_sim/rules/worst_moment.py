@@ -1,4 +1,4 @@
-"""When a rule's worst case happened in its ride, so that its picture can enlarge that second."""
+"""Finds the moment of a rule's worst case in its ride, so that the picture can enlarge that second."""
 
 from firmware.controller import Controller
 from firmware.records import Outputs
@@ -29,7 +29,7 @@ class _LastRise(StepWatch):
 
 
 def worst_moment_us(case: Case, rule: Rule) -> int | None:
-    """Ride the case; return when what the rule measures was worst, None if only the end showed it."""
+    """Ride the case; return the time of the worst measurement, or None if it came only at the end."""
     bench = case.bench()
     probe = watched_by(bench, rule.probe(case))
     rise = _LastRise(probe)

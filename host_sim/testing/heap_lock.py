@@ -1,4 +1,4 @@
-"""Whether a step takes memory: run under a 32-bit MicroPython with its heap locked."""
+"""Checks that a step allocates no memory: runs it under a 32-bit MicroPython with its heap locked."""
 
 import json
 from pathlib import Path
@@ -10,11 +10,11 @@ SCRIPT = "/project/host_sim/testing/heap_run.py"
 
 
 def assert_no_allocation(file: Path | str, name: str, *, steps: int = 2_000, **settings: int) -> int:
-    """Fail if class `name` in `file` takes memory in a step, or does not run there at all.
+    """Fail if class `name` in `file` allocates memory in a step, or does not run under MicroPython at all.
 
-    The file is imported by a MicroPython with 32-bit words, its class is built from the default settings with
-    `settings` over them, and takes `steps` steps of riding, resting and going backward with the heap locked.
-    Returns how many of the steps drove. RuntimeError says what is missing to run it.
+    A MicroPython with 32-bit words imports the file, builds the class from the default settings changed by
+    `settings`, and runs `steps` steps of riding, resting and going backward with the heap locked. Returns the
+    number of steps that drove. RuntimeError says what is missing to run it.
     """
     missing = wasm.why_missing()
     if missing:

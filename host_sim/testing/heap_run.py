@@ -52,7 +52,7 @@ class Ride:
 
 
 def made(kind, settings: Settings, now_us: int):  # type: ignore[no-untyped-def]
-    """Build the controller, with the time if it wants it."""
+    """Build the controller, with the time if its constructor takes it."""
     try:
         return kind(settings, now_us)
     except TypeError:
@@ -60,7 +60,7 @@ def made(kind, settings: Settings, now_us: int):  # type: ignore[no-untyped-def]
 
 
 def main() -> None:
-    """Take the steps and print how many drove."""
+    """Run the steps and print how many drove."""
     module, name, steps, values = sys.argv[1:5]
     gc.disable()
     ride = Ride()

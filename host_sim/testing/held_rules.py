@@ -16,7 +16,7 @@ def measured_by_rule(
 ) -> Verdict:
     """Return the verdict of one rule, by its name in `treadle verify`; RequestError if there is none.
 
-    `rides` of each of its kinds are ridden in this process, numbered from `seed` on.
+    Runs `rides` rides of each of its kinds in this process, with seeds from `seed` on.
     """
     judging = Judging(bike_of(bike), [rule_named(rule)], seed, rides, hosted(controller))
     judging.ride(lambda done, of_all: None, workers=1)
@@ -26,7 +26,7 @@ def measured_by_rule(
 def assert_rule_holds(
     rule: str, bike: Bike | str, controller: Build | None = None, *, rides: int = RIDES, seed: int = SEED
 ) -> None:
-    """Fail with the numbers, the ride and its command if a rule fails, or if the rides did not show it.
+    """Fail with the numbers, the ride and its command if the rule fails or is not shown.
 
     A rule that does not apply to the bike fails too: nothing was tested. The parameters are those of
     `measured_by_rule`.

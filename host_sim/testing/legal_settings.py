@@ -1,4 +1,4 @@
-"""Hypothesis strategies for legal settings: all of them at random, or a handful over the defaults."""
+"""Hypothesis strategies for legal settings: all at random, or the defaults with a few changes."""
 
 from hypothesis import strategies as st
 
@@ -9,7 +9,7 @@ from host_sim.rig.small_settings import DEFAULTS, small
 def _ranges() -> dict[str, tuple[int, int]]:
     """Return for each setting the range in which every pair of ASCENDING can still be satisfied.
 
-    And for the engage edges those that are legal with any sensor.
+    For the engage edges it is the range that is legal with any sensor.
     """
     ranges = {row[0]: (row[2], row[3]) for row in TABLE}
     for _ in ASCENDING:
@@ -41,8 +41,8 @@ ORDER = _lower_ones_first()
 def legal_values(draw: st.DrawFn, /, **fixed: int) -> dict[str, int]:
     """Draw a legal value for every setting.
 
-    Sometimes all of them vary; more often a handful do and the rest keep their defaults, because of
-    58 settings drawn at random some always forbid all drive.
+    Sometimes all of them vary. More often a few vary and the rest keep their defaults, because if all
+    58 settings are random, some of them always prevent any drive.
     """
     few = draw(st.integers(0, 3)) > 0
     varied = draw(st.sets(st.sampled_from(ORDER), max_size=10)) if few else set(ORDER)
@@ -65,7 +65,7 @@ def legal_values(draw: st.DrawFn, /, **fixed: int) -> dict[str, int]:
 
 
 class DrawnSettings(Settings):
-    """Settings that print as what differs from the defaults, so that a counterexample can be read."""
+    """Settings that print only the differences from the defaults, so that a counterexample is readable."""
 
     __slots__ = ()
 
@@ -76,5 +76,5 @@ class DrawnSettings(Settings):
 
 @st.composite
 def legal_settings(draw: st.DrawFn, /, **fixed: int) -> Settings:
-    """Draw legal settings, every one a SmallInt; `fixed` ones stay as they are."""
+    """Draw legal settings, every one a SmallInt; those in `fixed` keep the given values."""
     return DrawnSettings(small(draw(legal_values(**fixed))))

@@ -1,4 +1,4 @@
-"""Proves a lemma of your own, for all values of its numbers, or finds some for which it fails."""
+"""Proves your own lemma for all values of its numbers, or finds values for which it fails."""
 
 from collections.abc import Callable
 from typing import Any
@@ -8,17 +8,17 @@ from host_sim.proof.numbers import Failure, Numbers
 
 
 def assert_proved(lemma: Callable[[Any], None]) -> int:
-    """Show that every check in `lemma` holds for all values; return over how many paths it was shown.
+    """Show that every check in `lemma` holds for all values; return the number of paths.
 
     `lemma` takes one argument with the methods of Numbers: `integer(name, low, high)` and `boolean(name)`
-    give any value, `assume` leaves the others out, `check(condition, what)` is what must hold. It is run once
-    for every path its code can take; that the result of each operation on such a value fits 31 bits is
-    checked on the way. Plain integers, comparisons, branches and lists only: no floats, no `int()`, no text
-    made of the values, and loops that end after a fixed number of turns.
+    return any value, `assume` excludes values, `check(condition, what)` states what must hold. The lemma runs
+    once for every path its code can take; the result of each operation on such a value is also checked to fit
+    31 bits. Use plain integers, comparisons, branches and lists only: no floats, no `int()`, no text
+    made of the values, and only loops with a fixed number of iterations.
 
-    AssertionError names the check and values for which it fails, tried on plain integers, or says that
-    nothing meets what is assumed, that nothing is checked, or that the solver can't decide. RequestError
-    without z3.
+    AssertionError names the check and values for which it fails, confirmed with plain integers, or says that
+    no value meets the assumptions, that nothing is checked, or that the solver can't decide. RequestError if
+    z3 is missing.
     """
     try:
         from host_sim.proof.explorer import Explorer, Unknown
@@ -39,7 +39,7 @@ def assert_proved(lemma: Callable[[Any], None]) -> int:
 
 
 def _told(lemma: Callable[[Any], None], failure: Failure) -> str:
-    """Say what fails, and for which values, tried once more without symbols."""
+    """Say what fails, and for which values, after another try with plain integers."""
     values = ", ".join(f"{name} = {value}" for name, value in failure.values.items())
     sentence = f"{_name(lemma)}: {failure.what} fails for {values or 'every value'}"
     try:

@@ -1,4 +1,4 @@
-"""Hypothesis strategies: settings, bikes, rides, edge streams and faults. All that is drawn is legal.
+"""Hypothesis strategies: settings, bikes, rides, edge streams and faults. All drawn values are legal.
 
 Draw settings for a `Rig` and bikes for a bench. Everything shrinks towards the defaults, the first example
 bike, a short ride and no fault.
@@ -48,13 +48,13 @@ def bikes(draw: st.DrawFn, /, *names: str) -> Bike:
 
 @st.composite
 def fault(draw: st.DrawFn, /, *names: str) -> dict[str, Any]:
-    """Draw one fault (of `names`, or any), in the words of a course file."""
+    """Draw one fault (of `names`, or any), as a table of a course file."""
     name = draw(st.sampled_from(names or tuple(FAULTS)))
     return {"name": name, **{key: draw(_KEYS[key]) for key in FAULTS[name][0]}}
 
 
 def faults(*names: str, at_most: int = 2) -> st.SearchStrategy[list[dict[str, Any]]]:
-    """Draw up to `at_most` different faults that hold at the same time."""
+    """Draw up to `at_most` different simultaneous faults."""
     return st.lists(fault(*names), max_size=at_most, unique_by=lambda one: str(one["name"]))
 
 
@@ -62,7 +62,7 @@ def faults(*names: str, at_most: int = 2) -> st.SearchStrategy[list[dict[str, An
 def rides(
     draw: st.DrawFn, /, seconds: float = 20.0, faulty: bool = False, names: tuple[str, ...] = ()
 ) -> Course:
-    """Draw a ride for a bench: it begins with 3 s of standing, then come one to six stretches.
+    """Draw a ride for a bench: 3 s at standstill, then one to six stretches.
 
     With `faulty`, a stretch may have faults (of `names`, or any). Play it with `CourseScript(ride)`.
     """
@@ -94,10 +94,10 @@ _STRETCHES = st.fixed_dictionaries(
 def edge_streams(
     draw: st.DrawFn, /, settings: Settings, noise: bool = False, at_most: int = 6
 ) -> list[tuple[int, int]]:
-    """Draw what a pedal sensor as in `settings` says: (time in us from 0, levels), in the order of time.
+    """Draw the edges of the pedal sensor in `settings`: (time in us from 0, levels), in order of time.
 
-    The crank turns at up to `at_most` cadences one after the other, backward too. With `noise` some edges
-    that no ring made are among them.
+    The crank turns at up to `at_most` cadences one after the other, also backward. With `noise` some edges
+    are not from the ring.
     """
     ring = Ring(settings)
     stream: list[tuple[int, int]] = []

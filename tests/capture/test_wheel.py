@@ -183,7 +183,7 @@ def test_a_handover_sheet_does_not_take_a_wheel_for_the_pedal_sensor(treadle, he
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("push.csv", "--pushed", "10:5"), "--pushed is given without --wheel"),
+        (("push.csv", "--pushed", "10:5"), "--pushed is allowed only with --wheel"),
         (("push.csv", "--wheel", "--turns", "5"), "--turns and --wheel are both given"),
         (("push.csv", "--wheel", "--pushed", "10"), "allowed is metres:turns"),
         (("push.csv", "--wheel", "--write"), "--write is given without --bike"),

@@ -125,7 +125,7 @@ def test_a_sweep_leaves_out_what_is_not_shown(mine: Path, treadle):
 def test_options_that_exclude_it_are_named(mine: Path, treadle):
     code, _, err = treadle("verify", "folding", "--faults", "--controller", "mine.py:Still")
     assert code == 2
-    assert "--faults and --controller are both given, allowed is one of them" in err
+    assert "--faults and --controller are both given, only one of them is allowed" in err
     words = ("--controller", "mine.py:Still", "--vary", "rise_mv_per_s=300:600:2")
     code, _, err = treadle("sweep", "folding", *words, "--cluster", "tcp://192.0.2.7:1")
     assert code == 2

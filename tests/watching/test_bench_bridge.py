@@ -187,5 +187,5 @@ def test_a_step_of_the_desk_board_lies_on_that_of_the_bench(treadle, tmp_path, m
     if measured["rise_s"] is not None:
         assert simulated["rise_s"] == pytest.approx(measured["rise_s"], abs=0.15)
     page = (tmp_path / "s.html").read_text()
-    assert "the bench has the same" in page
+    assert "the bench uses the same" in page
     assert treadle("step", bike, "--desk", "--out", "s.html")[0] == 2
