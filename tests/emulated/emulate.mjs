@@ -50,7 +50,7 @@ mcu.adc.onADCRead = (channel) => {
   }
   converted(channel);
 };
-for (const [pin, level] of [[2, 0], [3, 0], [4, 1], [5, 0], [6, 1], [7, 1]]) mcu.gpio[pin].setInputValue(!!level);
+for (const [pin, level] of [[2, 0], [3, 0], [4, 1], [5, 0], [6, 1], [7, 1], [12, 1]]) mcu.gpio[pin].setInputValue(!!level);
 const edges = job.edges.map(([t, pin, level]) => [t * 1000, pin, level]).sort((a, b) => a[0] - b[0]);
 const typed = (job.typed || []).map(([t, text]) => [t * 1000, text]).sort((a, b) => a[0] - b[0]);
 (mcu.watchdog ?? mcu.peripherals[0x40058] ?? {}).onWatchdogTrigger = () => { events.push([now_us(), 'watchdog', 1]); stop = true; };
