@@ -15,8 +15,8 @@ from firmware.ticks import TICKS_MAX_US, ticks_diff_us
 
 REST_US = 400  # Between two readings, so that the desk leaves the host time for other things.
 ALLOWED = (
-    "--seconds=N, --hurry, --safe-start, --magnet-missing, --guided, --wires=swapped, dead-a or dead-b, "
-    "--folder=F"
+    "--seconds=N, --hurry, --safe-start, --magnet-missing, --guided, --standing, "
+    "--wires=swapped, dead-a or dead-b, --folder=F"
 )
 HURRIED_US = 200  # In a hurry each reading takes so long on a clock of its own.
 
@@ -31,6 +31,7 @@ class Options:
         self.safe_start = False
         self.magnet_missing = False
         self.guided = False
+        self.standing = False
         self.wires = ""
         self.folder = ""
         for word in words:
@@ -43,6 +44,8 @@ class Options:
                 self.magnet_missing = True
             elif name == "--guided":
                 self.guided = True
+            elif name == "--standing":
+                self.standing = True
             elif name == "--wires" and value in WIRES[1:]:
                 self.wires = value
             elif name == "--folder" and value != "":
@@ -83,7 +86,12 @@ class DeskBoard(StartableBoard):
         self._inputs = inputs
         options = self._options
         self._rider = Rider(
-            self._settings, options.magnet_missing, self.now_us(), options.guided, options.wires
+            self._settings,
+            options.magnet_missing,
+            self.now_us(),
+            options.guided,
+            options.wires,
+            options.standing,
         )
 
     def start_watchdog(self) -> None:
