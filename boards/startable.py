@@ -16,6 +16,10 @@ class StartableBoard(Board):
         """Tell whether somebody connected the maintenance pin to ground."""
         raise NotImplementedError
 
+    def safe_start_wanted(self) -> bool:
+        """Tell whether somebody connected the safe-start pin to ground."""
+        raise NotImplementedError
+
     def fit(self, settings: Settings) -> None:
         """Learn which settings this start has; only a simulated bicycle needs to."""
 

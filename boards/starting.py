@@ -48,12 +48,16 @@ def ring() -> list[bytearray]:
 
 
 def ride(board: StartableBoard, flash: Flash, port: Port, board_name: str) -> None:
-    """Start and ride; start anew with new settings; return when maintenance is asked for."""
+    """Start and ride; start anew with new settings; return when maintenance is asked for.
+
+    The safe-start pin is read once: a start with new settings in the same power-up stays safe.
+    """
+    safe_start = board.safe_start_wanted()
     store = Store(flash)
     heap = Collector()
     blocks: list[bytearray] = []
     while True:
-        settings = store.load()
+        settings = store.load(safe_start)
         board.fit(settings)
         if len(blocks) == 0:
             blocks = ring()

@@ -36,6 +36,7 @@ class WiredBoard(StartableBoard):
         self._brake = Pin(pins.BRAKE, Pin.IN, Pin.PULL_UP)
         self._clear = Pin(pins.CLEAR_BUTTON, Pin.IN, Pin.PULL_UP)
         self._strap = Pin(pins.MAINTENANCE, Pin.IN, Pin.PULL_UP)
+        self._safe_start = Pin(pins.SAFE_START, Pin.IN, Pin.PULL_UP)
         self._lamp = Pin(pins.LAMP, Pin.OUT, value=0)
         inputs = Inputs()
         self._crank_log = inputs.crank
@@ -52,6 +53,10 @@ class WiredBoard(StartableBoard):
     def maintenance_wanted(self) -> bool:
         """Tell whether the maintenance pin is connected to ground."""
         return self._strap.value() == 0
+
+    def safe_start_wanted(self) -> bool:
+        """Tell whether the safe-start pin is connected to ground."""
+        return self._safe_start.value() == 0
 
     def attach(self, inputs: Inputs) -> None:
         """Send every edge from now on to the logs of `inputs`."""

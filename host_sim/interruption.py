@@ -1,4 +1,4 @@
-"""A request to end (SIGTERM) treated as Ctrl-C is: as KeyboardInterrupt, so that what was done is kept."""
+"""A request to end (SIGTERM) treated as Ctrl-C is: as KeyboardInterrupt. What tidies up is not disturbed."""
 
 import contextlib
 import os
@@ -21,6 +21,7 @@ def ended_as_interrupted() -> Iterator[None]:
             signal.signal(signal.SIGTERM, signal.SIG_DFL)
             os.kill(os.getpid(), signal.SIGTERM)
             return
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)  # One is enough: another would disturb the tidying up.
         raise KeyboardInterrupt
 
     before = signal.signal(signal.SIGTERM, interrupt)
@@ -28,3 +29,16 @@ def ended_as_interrupted() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+@contextlib.contextmanager
+def undisturbed() -> Iterator[None]:
+    """Hold Ctrl-C and SIGTERM back until the block has run."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield  # There is no such thing on Windows.
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TextIO
 
 from host_sim.errors import RequestError
+from host_sim.interruption import undisturbed
 from host_sim.textfile import spoken
 
 FOLDERS_TRIED = 1000
@@ -115,12 +116,13 @@ class Delivery:
 
     def _take_away(self) -> None:
         """Remove what was made for nothing, and let go of the names."""
-        shutil.rmtree(self._temporary, ignore_errors=True)
-        if self._claim is not None:
-            self._claim.close()
-        for path in reversed(self._made):
-            with contextlib.suppress(OSError):
-                path.rmdir()
+        with undisturbed():
+            shutil.rmtree(self._temporary, ignore_errors=True)
+            if self._claim is not None:
+                self._claim.close()
+            for path in reversed(self._made):
+                with contextlib.suppress(OSError):
+                    path.rmdir()
 
 
 def refuse_missing_folder(path: Path, option: str) -> None:

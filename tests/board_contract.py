@@ -255,6 +255,17 @@ def the_maintenance_pin_is_heard_when_it_is_grounded(bench):
     assert bench.board.maintenance_wanted()
 
 
+def the_safe_start_pin_is_heard_when_it_is_grounded_and_means_nothing_else(bench):
+    units = ("_MV", "_MA", "_HZ", "_PORT", "_TIMER")
+    names = [name for name in dir(bench.pins) if name.isupper() and not name.endswith(units)]
+    shared = [name for name in names if getattr(bench.pins, name) == bench.pins.SAFE_START]
+    assert shared == ["SAFE_START"]
+    assert not bench.board.safe_start_wanted()
+    bench.hardware.connected[bench.pins.SAFE_START] = 0
+    assert bench.board.safe_start_wanted()
+    assert not bench.board.maintenance_wanted()
+
+
 def the_lamp_tells_waiting_ready_driving_and_fault_apart(bench):
     changes = []
     for indicator in (0, 1, 2, 3):
@@ -313,6 +324,7 @@ CHECKS = (
     converters_are_not_mixed_up,
     the_button_clears_once_a_push_and_a_stuck_one_never,
     the_maintenance_pin_is_heard_when_it_is_grounded,
+    the_safe_start_pin_is_heard_when_it_is_grounded_and_means_nothing_else,
     the_lamp_tells_waiting_ready_driving_and_fault_apart,
     reading_and_writing_take_no_memory,
 )

@@ -14,29 +14,38 @@ from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US, ticks_diff_us
 
 REST_US = 400  # Between two readings, so that the desk leaves the host time for other things.
-ALLOWED = "--seconds=N, --hurry, --magnet-missing, --guided, --wires=swapped, dead-a or dead-b, --folder=F"
+ALLOWED = (
+    "--seconds=N, --hurry, --safe-start, --magnet-missing, --guided, --standing, "
+    "--wires=swapped, dead-a or dead-b, --folder=F"
+)
 HURRIED_US = 200  # In a hurry each reading takes so long on a clock of its own.
 
 
 class Options:
-    """What the command line asks for: `seconds`, `hurry`, `magnet_missing`, `guided`, `wires`, `folder`."""
+    """What the command line asks for: an attribute for each word, named like it."""
 
     def __init__(self, words: list[str]) -> None:
         """Read the words after the program's name; ValueError says which one is not understood."""
         self.seconds = 0
         self.hurry = False
+        self.safe_start = False
         self.magnet_missing = False
         self.guided = False
+        self.standing = False
         self.wires = ""
         self.folder = ""
         for word in words:
             name, _, value = word.partition("=")
             if name == "--hurry":
                 self.hurry = True
+            elif name == "--safe-start":
+                self.safe_start = True
             elif name == "--magnet-missing":
                 self.magnet_missing = True
             elif name == "--guided":
                 self.guided = True
+            elif name == "--standing":
+                self.standing = True
             elif name == "--wires" and value in WIRES[1:]:
                 self.wires = value
             elif name == "--folder" and value != "":
@@ -77,7 +86,12 @@ class DeskBoard(StartableBoard):
         self._inputs = inputs
         options = self._options
         self._rider = Rider(
-            self._settings, options.magnet_missing, self.now_us(), options.guided, options.wires
+            self._settings,
+            options.magnet_missing,
+            self.now_us(),
+            options.guided,
+            options.wires,
+            options.standing,
         )
 
     def start_watchdog(self) -> None:
@@ -86,6 +100,10 @@ class DeskBoard(StartableBoard):
     def maintenance_wanted(self) -> bool:
         """There is no pin to ground."""
         return False
+
+    def safe_start_wanted(self) -> bool:
+        """Tell whether the word was given that stands in for a pin."""
+        return self._options.safe_start
 
     def read(self, inputs: Inputs) -> int:
         """Move the rider on and measure; ends the program when the seconds asked for are over."""

@@ -29,6 +29,8 @@ GUIDED_STAGES = (
     (3_000, -40, False),
     (3_600_000, 0, False),
 )
+# For `treadle calibrate`: nobody pedals while levers and meters are read.
+STANDING_STAGES = ((3_600_000, 0, False),)
 SWAPPED = "swapped"
 DEAD_A = "dead-a"
 DEAD_B = "dead-b"
@@ -53,13 +55,19 @@ class Rider:
     """Rides in stages. Read: `brake_pulled`, `speed_mm_per_s`, `current_ma`, `battery_mv`."""
 
     def __init__(
-        self, settings: Settings, magnet_missing: bool, now_us: int, guided: bool = False, wires: str = ""
+        self,
+        settings: Settings,
+        magnet_missing: bool,
+        now_us: int,
+        guided: bool = False,
+        wires: str = "",
+        standing: bool = False,
     ) -> None:
         """Stand still; with `magnet_missing` one magnet of the ring is not there.
 
-        `guided`: ride GUIDED_STAGES. `wires`: what is wrong with them, one of WIRES.
+        `guided`: ride GUIDED_STAGES; `standing`: STANDING_STAGES. `wires`: what is wrong, one of WIRES.
         """
-        self._stages = GUIDED_STAGES if guided else STAGES
+        self._stages = STANDING_STAGES if standing else GUIDED_STAGES if guided else STAGES
         self._wires = wires
         self._settings = settings
         self._magnet_missing = magnet_missing

@@ -6,6 +6,7 @@ WHEEL = 21
 BRAKE = 22
 CLEAR_BUTTON = 23
 MAINTENANCE = 27
+SAFE_START = 4
 COMMAND_DAC = 25
 DRIVE_ENABLE = 26
 LAMP = 13
@@ -18,6 +19,7 @@ HEAT_ADC = 36
 
 # What 3.3 V at the pin would mean at the other end of the wiring guide's dividers.
 PIN_FULL_MV = 3_300
+PIN_HIGHEST_MV = 3_100  # Above it the converter shows nothing more.
 LEVER_FULL_MV = 5_500
 BATTERY_FULL_MV = 62_700
 CURRENT_FULL_MA = 33_000

@@ -57,7 +57,6 @@ class Console:
 
     __slots__ = (
         "_about",
-        "_controller",
         "_edges",
         "_inputs",
         "_length",
@@ -84,7 +83,6 @@ class Console:
         recording: Recording,
     ) -> None:
         """Start with an empty line. `edges` is the log in `inputs.crank`, `store` has been loaded."""
-        self._controller = controller
         self._inputs = inputs
         self._edges = edges
         self._store, self._recording = store, recording
@@ -224,14 +222,14 @@ class Console:
         return line_of('"ok": ' + quoted(self._request))
 
     def _set(self, changes: object) -> bytes:
-        """Store the settings in force with `changes` over them, and ask for a start with them."""
+        """Store the stored settings with `changes` over them, and ask for a start with them."""
         if not isinstance(changes, dict) or len(changes) == 0:
             raise ValueError("the request set needs settings, an object of names and whole numbers")
-        values = self._controller.settings.as_dict()
+        values = self._store.stored.as_dict()
         for name, value in changes.items():
             values[name] = value
         settings = Settings(values)
-        self._store.place.check(settings, self._controller.settings)
+        self._store.place.check(settings, self._store.stored)
         try:
             self._store.save(settings)
         except OSError as error:

@@ -10,6 +10,9 @@ SETTINGS_IN_A_LINE = 6
 
 def settings_in_force(store: Store) -> str:
     """Return which settings are in force, or why none are; `store` has been loaded."""
+    if store.safe_start:
+        stored = "none" if store.slot == NO_SLOT else SLOT_NAMES[store.slot]
+        return "safe start, so the motor stays off until a start without the pin (stored: " + stored + ")"
     if store.slot == NO_SLOT:
         return "none are valid, so the motor stays off (" + store.refusal + ")"
     return SLOT_NAMES[store.slot] + ", sequence " + str(store.sequence)

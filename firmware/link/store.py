@@ -3,7 +3,8 @@
 A slot is a small text of fixed size: a heading, a sequence number, every setting, and a CRC-32 over all
 of that. Saving overwrites the slot that counts less, so a power cut at any moment leaves the other one.
 A slot that lacks a setting, or holds one that the table does not allow, is as invalid as a torn one:
-nothing is guessed. Without a valid slot the board reads its sensors and drives nothing.
+nothing is guessed. Without a valid slot the board reads its sensors and drives nothing. In a safe start it
+drives nothing either, whatever the slots say, so that a bad setting can be put right.
 
 Flash writes stop the world, so `save` is for a bicycle that stands and an output at zero.
 """
@@ -42,10 +43,11 @@ class Storage:
 class Store:
     """The two slots. Read after `load` or `save`: `slot` (0, 1 or NO_SLOT), `sequence`, `refusal`, `place`.
 
-    `refusal` says in a sentence why there is no valid slot, and is empty when there is one.
+    `refusal` says in a sentence why there is no valid slot, and is empty when there is one. `stored` is what
+    the slot says, to which a host's changes are made; `safe_start` tells whether its powers are left out.
     """
 
-    __slots__ = ("_storage", "place", "refusal", "sequence", "slot")
+    __slots__ = ("_storage", "place", "refusal", "safe_start", "sequence", "slot", "stored")
 
     def __init__(self, storage: Storage) -> None:
         """Start without having looked."""
@@ -54,9 +56,15 @@ class Store:
         self.sequence = 0
         self.refusal = "the slots have not been read"
         self.place = Place("", PLACE_FILE + " has not been read")
+        self.safe_start = False
+        self.stored = Settings(SAFE_VALUES)
 
-    def load(self) -> Settings:
-        """Return the settings of the newest valid slot; without one, the defaults with all power at 0."""
+    def load(self, safe_start: bool = False) -> Settings:
+        """Return the settings of the newest valid slot; without one, the defaults with all power at 0.
+
+        In a safe start all power is at 0 with a slot, too.
+        """
+        self.safe_start = safe_start
         self.slot = NO_SLOT
         self.sequence = 0
         self.refusal = ""
@@ -74,7 +82,12 @@ class Store:
                 newest = settings
         if self.slot != NO_SLOT:
             self.refusal = ""
-        return newest
+        self.stored = newest
+        return _without_power(newest) if safe_start else newest
+
+    def drives(self) -> bool:
+        """Tell whether the settings in force may drive: there is a valid slot, and no safe start."""
+        return self.slot != NO_SLOT and not self.safe_start
 
     def _place(self) -> Place:
         try:
@@ -97,6 +110,13 @@ class Store:
         self.slot = slot
         self.sequence += 1
         self.refusal = ""
+
+
+def _without_power(settings: Settings) -> Settings:
+    values = settings.as_dict()
+    for name in SAFE_VALUES:
+        values[name] = 0
+    return Settings(values)
 
 
 def encode(settings: Settings, sequence: int, storage: Storage) -> bytes:

@@ -13,7 +13,7 @@ from firmware.link.history import RememberedEdges, WheelEdges
 from firmware.link.port import PIECE_SIZE, Port
 from firmware.link.recorder import Recorder
 from firmware.link.recording import Recording
-from firmware.link.store import NO_SLOT, Store
+from firmware.link.store import Store
 from firmware.link.stream import Stream
 from firmware.link.telemetry import FRAME_PERIOD_US, Telemetry
 from firmware.loop import Link, LoopCounters
@@ -70,7 +70,7 @@ class Talk(Link):
         edges.recorder = self.recorder
         inputs.crank = edges
         inputs.wheel = WheelEdges(self.recorder)
-        self.telemetry = Telemetry(controller, inputs, edges, counters, store.slot != NO_SLOT, form)
+        self.telemetry = Telemetry(controller, inputs, edges, counters, store.drives(), form)
         self.console = Console(
             controller, inputs, edges, store, board_name, Recording(self.recorder, self._stream)
         )

@@ -15,12 +15,20 @@ from host_sim.watching.asking import open_chosen, require_link, when_standing
 
 @contextlib.contextmanager
 def live_board(
-    port: str | None, desk: bool, bike: str, files: Path | None, hurry: bool
+    port: str | None,
+    desk: bool,
+    bike: str,
+    files: Path | None,
+    hurry: bool,
+    words: tuple[str, ...] = (),
 ) -> Iterator[LiveBoard]:
-    """Give the board on a port, or a desk board started for the block with this bike (or with `files`)."""
+    """Give the board on a port, or a desk board started for the block with this bike (or with `files`).
+
+    `words` are options of the desk itself.
+    """
     require_link()
     at_desk = bike if desk and files is None else None
-    with chosen_port(port, desk, at_desk, files, hurry) as name:
+    with chosen_port(port, desk, at_desk, files, hurry, words) as name:
         _, opened = open_chosen(name)
         with contextlib.closing(opened):
             yield LiveBoard(opened, lambda asked: when_standing(asked, say))

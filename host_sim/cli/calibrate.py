@@ -149,7 +149,7 @@ def calibrate_command(
 
     Driven wheel off the ground, brake pulled or motor controller unplugged. A reading that jumps, lies in the
     wrong order or can't be true is refused with the reason, and asked for again. What is measured goes into
-    the bike file, with who and when, and onto the board.
+    the bike file, with who and when, and onto the board. With --desk nobody pedals meanwhile.
 
     Example: `treadle calibrate longtail.toml --by "Ada"`
     """
@@ -159,7 +159,7 @@ def calibrate_command(
 
     request = CalibrateRequest(bike, by, only or [], out, force)
     try:
-        with live_board(port, desk, bike, files, hurry) as board:
+        with live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
             result = calibrate(request, board, ask, lambda line: None if as_json else print(line), utc_now)
     except (BoardTrouble, NoBoard) as error:
         complain(str(error), 1)

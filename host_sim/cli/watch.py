@@ -169,9 +169,14 @@ def watch_command(
 
 @contextmanager
 def chosen_port(
-    port: str | None, desk: bool, bike: str | None, files: Path | None, hurry: bool = False
+    port: str | None,
+    desk: bool,
+    bike: str | None,
+    files: Path | None,
+    hurry: bool = False,
+    words: tuple[str, ...] = (),
 ) -> Iterator[str | None]:
-    """Give the port that was named, or that of a desk board started for the block."""
+    """Give the port that was named, or that of a desk board started for the block with its own `words`."""
     from host_sim.boardlink.desk import desk_port
 
     if not desk:
@@ -183,7 +188,7 @@ def chosen_port(
         raise RequestError("--port and --desk are both given, allowed is one of them")
     if bike is not None and files is not None:
         raise RequestError("--bike and --files are both given, allowed is one of them")
-    with desk_port(bike or DEFAULT_BIKE, files, hurry) as name:
+    with desk_port(bike or DEFAULT_BIKE, files, hurry, words) as name:
         yield name
 
 

@@ -68,7 +68,8 @@ def run_checklist(hands: Hands, skip: tuple[str, ...], now: Callable[[], str]) -
             outcome = (CONFIRMED if item.person else TICKED) if holds else FAILED
             failed = not holds
         entries.append(Entry(item.name, item.sentence, outcome, seen, now()))
-        hands.say(f"  {outcome}{': ' + seen if seen else ''}")
+        named = f"{item.name}: " if outcome in (NOT_REACHED, NOT_APPLICABLE, SKIPPED) else "  "
+        hands.say(f"{named}{outcome}{': ' + seen if seen else ''}")
     return entries
 
 
@@ -171,26 +172,29 @@ def _brake(hands: Hands) -> tuple[bool, str]:
 
 
 def _each_brake(hands: Hands) -> tuple[bool, str]:
-    """Have every lever pulled by itself, between two looks without any."""
+    """Have every lever pulled by itself while the motor is driven: each must end the drive."""
     count_told = hands.ask("How many brake levers have a switch? ")
     if not count_told.isdigit() or not 1 <= int(count_told) <= 4:
         return False, f'the answer was "{count_told[:20]}", allowed is 1 to 4'
     for lever in range(1, int(count_told) + 1):
-        for pulled, words in ((False, "let all levers go"), (True, f"pull lever {lever} alone and hold it")):
-            hands.say(f"  {words}")
-            if not any(frame.brake_pulled is pulled for frame in hands.board.frames(hands.seconds)):
-                return False, f"lever {lever}: not seen {'pulled' if pulled else 'let go'}"
-    return True, f"{count_told} levers, each by itself"
+        hands.say(f"  let all levers go, pedal until the motor turns, then pull lever {lever} alone")
+        holds, seen = _brake(hands)
+        if not holds:
+            return False, f"lever {lever}: {seen}"
+    return True, "the only lever" if int(count_told) == 1 else f"{count_told} levers, each by itself"
 
 
 def _unplugged(hands: Hands) -> tuple[bool, str]:
     """Unplug a lever: a fault must come; plug it in: it must stay; clear it: it must go."""
+    lever = "throttle" if hands.bike.throttle.fitted else "selector"
     for frame in hands.board.frames(hands.seconds):
         if frame.fault != "none":
             first = frame.fault
             break
     else:
         return False, f"no fault came in {hands.seconds:g} s"
+    if not first.startswith(lever):
+        return False, f'the fault "{first}" came, not one of the {lever}'
     if hands.ask("Plug it in again, then press Enter: "):
         return False, "stopped by the person"
     if any(frame.fault != first or frame.drive_enabled for frame in hands.board.frames(LATCH_S)):
@@ -234,7 +238,7 @@ ITEMS: tuple[Item, ...] = (
     Item("backward", "Turn the crank backward: it is seen as backward, and nothing drives.", _backward),
     Item(
         "each brake",
-        "Every lever by itself is seen.",
+        "Pedal until the motor turns, then pull one lever alone, for every lever: each ends the drive.",
         _each_brake,
         lambda bike: bike.brakes.switches != "none",
     ),

@@ -38,7 +38,7 @@ TRIED = {
     "help": "The motor helps when you pedal.",
     "brake cuts": "Pulling a brake ends the help at once.",
     "backward": "Pedalling backward gives no help.",
-    "each brake": "The control board detects each brake lever separately.",
+    "each brake": "Each brake lever by itself ends the help.",
     "fault stays": "After a fault the motor stays off until somebody clears it.",
     "expiry": "With the control board stopped the motor gets no signal.",
     "restart": "After switching on the motor does not drive while pedals and levers are at rest.",

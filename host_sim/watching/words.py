@@ -64,7 +64,7 @@ def loop(watched: Watched, frame: Frame) -> str:
 
 def settings_in_force(frame: Frame) -> str:
     """Return a warning if the board has no valid settings."""
-    return "" if frame.settings_valid else "no valid settings: the motor stays off"
+    return "" if frame.settings_valid else "no valid settings, or a safe start: the motor stays off"
 
 
 def missed(watched: Watched) -> str:

@@ -18,6 +18,7 @@ class BoardPins:
     battery_full_v: float
     current_full_a: float
     command_full_v: float
+    seen_share: float  # Of full scale: what lies above it the converter does not show.
 
     @property
     def multiplexed(self) -> bool:
@@ -55,4 +56,5 @@ def pins_of(board: str) -> BoardPins:
         numbers["BATTERY_FULL_MV"] / 1000.0,
         numbers["CURRENT_FULL_MA"] / 1000.0,
         numbers["COMMAND_FULL_MV"] / 1000.0,
+        numbers.get("PIN_HIGHEST_MV", PIN_FULL_MV) / PIN_FULL_MV,
     )

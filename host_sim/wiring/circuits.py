@@ -138,4 +138,5 @@ def pin_rows(bike: Bike, pins: BoardPins) -> list[tuple[str, str, str]]:
         rows.append((pins.pins["CURRENT_ADC"], "No shunt: to ground", ""))
     rows.append((pins.pins["CLEAR_BUTTON"], "Button that clears a fault, to ground", ""))
     rows.append((pins.pins["MAINTENANCE"], "Maintenance jumper, to ground while restarting", "else open"))
+    rows.append((pins.pins["SAFE_START"], "Safe-start jumper, to ground while switching on", "else open"))
     return rows

@@ -73,16 +73,17 @@ def ohms(value: float) -> str:
 def problems(bike: Bike, pins: BoardPins) -> list[str]:
     """Return what of this bike the board's parts can't take, in sentences; empty if all fits."""
     found = []
-    if bike.battery.full_v > 0.97 * pins.battery_full_v:
+    seen_v, seen_a = pins.battery_full_v * pins.seen_share, pins.current_full_a * pins.seen_share
+    if bike.battery.full_v > 0.97 * seen_v:
         found.append(
             f"The full battery ({bike.battery.full_v:g} V) is too near the "
-            f"{pins.battery_full_v:.1f} V that this "
+            f"{seen_v:.1f} V that this "
             "board can read: another divider and another BATTERY_FULL_MV in pins.py are needed."
         )
     limit_a = bike.motor_controller.battery_current_limit_a
-    if bike.shunt.fitted and limit_a > 0.95 * pins.current_full_a:
+    if bike.shunt.fitted and limit_a > 0.95 * seen_a:
         found.append(
-            f"The battery current limit ({limit_a:g} A) is too near the {pins.current_full_a:g} "
+            f"The battery current limit ({limit_a:g} A) is too near the {seen_a:g} "
             "A that this "
             "board can read: another shunt and another CURRENT_FULL_MA in pins.py are needed."
         )

@@ -17,6 +17,24 @@ for (let at = 0; at < u.length; at += 512) mcu.flash.set(u.subarray(at + 32, at 
 
 const extra = cachedFlash(mcu, job.miss);
 
+// The boot ROM's two functions that erase and program flash: what they do to the chip is not emulated, so each is a break and a return.
+// 45 ms to erase a sector of 4 KiB and 0.4 ms to program a page of 256 bytes are usual for such chips (from memory, no source).
+const rom = new DataView(mcu.bootrom.buffer), CYCLES_A_MS = 125_000;
+for (let at = rom.getUint16(0x14, true); rom.getUint16(at, true); at += 4) {
+  const code = { RE: 0xe1, RP: 0xe2 }[String.fromCharCode(rom.getUint8(at), rom.getUint8(at + 1))];
+  if (!code) continue;
+  const entry = rom.getUint16(at + 2, true) & ~1;
+  rom.setUint16(entry, 0xbe00 | code, true); rom.setUint16(entry + 2, 0x4770, true);
+}
+mcu.onBreak = (code) => {
+  const [start, second, third] = core.registers;
+  if (code === 0xe1) { mcu.flash.fill(0xff, start, start + second); extra[0] += Math.ceil(second / 4096) * 45 * CYCLES_A_MS; }
+  else if (code === 0xe2) {
+    for (let at = 0; at < third; at++) mcu.flash[start + at] &= mcu.readUint8(second + at);
+    extra[0] += Math.ceil(third / 256) * 0.4 * CYCLES_A_MS;
+  }
+};
+
 let nsPerCycle = 8; mcu.addClockListener((hz) => { nsPerCycle = 1e9 / hz; });
 const events = []; const now_us = () => Math.round(clock.nanos) / 1000;
 const serial = []; const queue = []; let tail = '', stop = false;
@@ -50,7 +68,7 @@ mcu.adc.onADCRead = (channel) => {
   }
   converted(channel);
 };
-for (const [pin, level] of [[2, 0], [3, 0], [4, 1], [5, 0], [6, 1], [7, 1]]) mcu.gpio[pin].setInputValue(!!level);
+for (const [pin, level] of [[2, 0], [3, 0], [4, 1], [5, 0], [6, 1], [7, 1], [12, 1]]) mcu.gpio[pin].setInputValue(!!level);
 const edges = job.edges.map(([t, pin, level]) => [t * 1000, pin, level]).sort((a, b) => a[0] - b[0]);
 const typed = (job.typed || []).map(([t, text]) => [t * 1000, text]).sort((a, b) => a[0] - b[0]);
 (mcu.watchdog ?? mcu.peripherals[0x40058] ?? {}).onWatchdogTrigger = () => { events.push([now_us(), 'watchdog', 1]); stop = true; };

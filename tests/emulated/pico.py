@@ -104,8 +104,12 @@ def emulate(
     typed: list[tuple[float, str]] | None = None,
     milliseconds: int = 20_000,
     stop_at: str = "",
+    analog: dict[str, float] | None = None,
 ) -> Heard:
-    """Run a Pico that has these files in its file system; `folder` takes what is written on the way."""
+    """Run a Pico that has these files in its file system; `folder` takes what is written on the way.
+
+    `analog` says what is at its converters, by the names in emulate.mjs, where that is not the cargo trike.
+    """
     assert not why_missing()
     layout = target_named("rpi_pico").layout
     assert layout is not None
@@ -120,6 +124,7 @@ def emulate(
         "typed": typed or [],
         "milliseconds": milliseconds,
         "stop_at": stop_at,
+        "analog": analog or {},
     }
     (folder / "job.json").write_text(json.dumps(job))
     here = emulator_folder("emulate.mjs")

@@ -508,7 +508,8 @@ def test_a_wrong_word_on_the_desk_is_one_sentence_and_exit_code_2(word):
     assert done.returncode == 2
     assert done.stderr.decode() == (
         f"desk: {word} is not understood; allowed are --seconds=N, --hurry, "
-        "--magnet-missing, --guided, --wires=swapped, dead-a or dead-b, --folder=F\n"
+        "--safe-start, --magnet-missing, --guided, --standing, --wires=swapped, "
+        "dead-a or dead-b, --folder=F\n"
     )
 
 

@@ -218,6 +218,24 @@ def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here, number):
     assert _names(here) == []
 
 
+@pytest.mark.parametrize("more", [0, 1, 3])
+def test_signals_at_the_moment_the_folder_appears_leave_nothing_however_many_come(here, more):
+    program = subprocess.Popen(
+        [*PROGRAM, "ride", "tandem", "--out", "new"],
+        env=ENVIRONMENT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not _names(here):
+        assert program.poll() is None
+    for _ in range(1 + more):
+        program.send_signal(signal.SIGTERM)
+    out, err = program.communicate(timeout=60)
+    assert (program.returncode, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
+    assert _names(here) == []
+
+
 def test_a_reader_that_leaves_early_gets_no_traceback(here):
     program = subprocess.Popen(
         [*PROGRAM, "ride", "--seconds", "1"],

@@ -40,7 +40,7 @@ HEALTHY: dict[str, list[list[Frame]]] = {
     "help": [[driving()]],
     "brake cuts": [[driving(), driving(**PULLED)]],
     "backward": [[still(direction="backward", cadence_rpm=30)]],
-    "each brake": [[still()], [still(**PULLED)], [still()], [still(**PULLED)]],
+    "each brake": [[driving(), driving(**PULLED)], [driving(), driving(**PULLED)]],
     "fault stays": [[still(), still(fault=OPEN)], [still(fault=OPEN)] * 3, [still(fault=OPEN), still()]],
     "restart": [[still(state="waiting"), still()]],
 }
@@ -98,7 +98,10 @@ FAILURES = {
     "help": ([[still()] * 50], "help while pedalling was not seen in 10 s"),
     "brake cuts": ([[driving(), driving(brake_pulled=True)]], "it drives although a brake is pulled"),
     "backward": ([[driving(direction="backward")]], "it drives while pedalled backward"),
-    "each brake": ([[still()], [still(**PULLED)], [still()], [still()]], "lever 2: not seen pulled"),
+    "each brake": (
+        [[driving(), driving(**PULLED)], [driving(), driving(), still(**PULLED | {"drive_enabled": True})]],
+        "lever 2: it drives although a brake is pulled",
+    ),
     "fault stays": ([[still(fault=OPEN)], [still(fault=OPEN), still()]], f'the fault "{OPEN}" did not stay'),
     "restart": ([[still(state="waiting"), driving()]], "it drives after a restart"),
 }
@@ -121,7 +124,23 @@ def test_what_fails_is_told_and_ends_the_list(item):
         ("loop time", [[still(period_us=5_400)] * 9], "a step each 5.40 ms"),
         ("loop time", [[still()] * 3], "only 3 frames came"),
         ("brake cuts", [[still(**PULLED)] * 9], "a brake pulled while it drove was not seen"),
+        # A lever that is pulled while nothing drives shows no cut.
+        (
+            "each brake",
+            [[still(), still(**PULLED)] * 9],
+            "lever 1: a brake pulled while it drove was not seen",
+        ),
+        ("each brake", [[driving()] * 9], "lever 1: a brake pulled while it drove was not seen"),
+        ("each brake", [[driving(), still(fault=OPEN)]], f"lever 1: fault: {OPEN}"),
+        ("forward", [[still()] * 9], "forward pedalling was not seen in 10 s"),
+        ("backward", [[driving()] * 9], "backward pedalling was not seen in 10 s"),
+        ("settings", [[still(settings_valid=False)] * 9], "a frame with valid settings was not seen"),
         ("fault stays", [[still()] * 9], "no fault came in 10 s"),
+        (
+            "fault stays",
+            [[still(fault="shunt dead: the battery voltage falls but no current is read")]],
+            "came, not one of the throttle",
+        ),
         (
             "fault stays",
             [[still(fault=OPEN)], [still(fault=OPEN)], [still(fault=OPEN)] * 9],
@@ -191,3 +210,32 @@ def test_not_applicable_items_do_not_keep_it_from_passing():
     entries, _ = outcomes()
     changed = [type(entries[0])(entry.item, "", NOT_APPLICABLE, "", "") for entry in entries]
     assert passed(changed)
+
+
+def test_the_output_that_stays_on_in_reset_ends_the_list():
+    entries, _ = outcomes(answers=["yes", "2", "", "no"])
+    at = list(ITEM_NAMES).index("expiry")
+    assert (entries[at].outcome, entries[at].seen) == (FAILED, 'the answer was "no"')
+    assert {entry.outcome for entry in entries[at + 1 :]} == {NOT_REACHED}
+
+
+def test_a_board_with_other_settings_than_the_bike_file_ends_the_list_and_they_are_named():
+    board = FakeBoard(HEALTHY)
+    board.settings = lambda: load_bike("cargo_trike").firmware_settings.as_dict() | {"engage_rpm": 59}
+    hands = Hands(board, load_bike("cargo_trike"), lambda question: "yes", lambda line: None, 10.0)
+    entries = run_checklist(hands, (), lambda: "2026-01-02T03:04:05+00:00")
+    assert entries[1].outcome == FAILED
+    assert entries[1].seen == "the board has other settings than the bike file: engage_rpm"
+
+
+def test_what_does_not_apply_is_named_where_it_is_told():
+    said: list[str] = []
+    looks = {name: looks for name, looks in HEALTHY.items() if name != "fault stays"}
+    board = FakeBoard({"fault stays": []} | looks)
+    given = ["yes", "1", "yes"]
+    board.looks = [frames for name, frames_of in looks.items() for frames in frames_of]
+    bike = load_bike("folding")
+    board.settings = bike.firmware_settings.as_dict
+    hands = Hands(board, bike, lambda question: given.pop(0), said.append, 10.0)
+    run_checklist(hands, (), lambda: "2026-01-02T03:04:05+00:00")
+    assert "fault stays: not applicable" in said

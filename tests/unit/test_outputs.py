@@ -1,5 +1,8 @@
 """Files are delivered whole or not at all, and nothing of a user's is lost."""
 
+import os
+import shutil
+import signal
 from pathlib import Path
 
 import pytest
@@ -52,6 +55,19 @@ def test_an_interruption_while_folders_are_made_leaves_none_of_them(tmp_path, mo
     with pytest.raises(KeyboardInterrupt), Delivery(tmp_path / "a", NAMES, force=False):
         pass
     assert len(paths) == made
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_signal_while_it_tidies_up_is_heard_when_nothing_remains(tmp_path, monkeypatch):
+    rmtree = shutil.rmtree
+
+    def disturbed(path, **how):
+        os.kill(os.getpid(), signal.SIGINT)
+        rmtree(path, **how)
+
+    monkeypatch.setattr(shutil, "rmtree", disturbed)
+    with pytest.raises(KeyboardInterrupt), Delivery(tmp_path / "new", ("a",), False) as delivery:
+        delivery.place("a").write_text("half")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -187,7 +187,7 @@ def test_what_is_not_fitted_is_said():
 def test_a_board_without_valid_settings_is_not_called_healthy():
     assert (
         shown(seen(settings_valid=False))[17]
-        == "fault       none, but no valid settings: the motor stays off"
+        == "fault       none, but no valid settings, or a safe start: the motor stays off"
     )
 
 

@@ -194,7 +194,7 @@ def test_where_no_terminal_is_there_are_lines_and_a_summary(tmp_path, treadle):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     (first, *_) = [line for line in lines if "standing 0 rpm" in line]
-    assert first.endswith("; no valid settings: the motor stays off")
+    assert first.endswith("; no valid settings, or a safe start: the motor stays off")
     assert lines[-3].endswith("0 lost on the link, 0 pieces damaged, magnets missed 0 times")
     assert lines[-2] == f"recorded in {tmp_path / 'r.csv'}"
     assert lines[-1].endswith(f"steps, from the board's start, in {tmp_path / 'r.steps'}")
