@@ -1,5 +1,6 @@
 """The finished rows of a sweep as columns of numbers, for figures and for the summary."""
 
+from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import log, sqrt
@@ -71,7 +72,7 @@ def read_numbers(rows: Iterable[dict[str, str]], sweep: Sweep) -> Numbers:
     """Read every row of a finished sweep, those beside the points too."""
     axes = [axis.key.name for axis in sweep.points.axes]
     names = ["number", *axes, *sweep.measured]
-    lists: dict[str, list[float]] = {name: [] for name in names}
+    lists = {name: array("d") for name in names}
     reasons: dict[str, int] = {}
     points = sweep.points.count
     for number, row in enumerate(rows):
