@@ -26,10 +26,12 @@ class RideMeasures(StepWatch):
     `engage_s` from the first movement of the crank to the first help, `first_help_deg` the crank's way until
     the command is beyond the dead band, `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s for
     this mass, `overshoot_share`, `settling_s` and `surge_share` of the power against what is allowed,
-    `mean_power_w` the highest over 10 s, `stop_time_s` from the crank's stop to a command of zero.
+    `mean_power_w` the highest over 10 s, `engagements` before the first stop, `stop_time_s` from the crank's
+    stop to a command of zero, the mean of all stops.
     """
 
     __slots__ = (
+        "_assisting",
         "_command_max_mv",
         "_command_start_mv",
         "_controller",
@@ -38,6 +40,8 @@ class RideMeasures(StepWatch):
         "_forces_n",
         "_highest_share",
         "_index",
+        "_late_sum_us",
+        "_late_us",
         "_lowest_share",
         "_mass_kg",
         "_mean_index",
@@ -46,18 +50,19 @@ class RideMeasures(StepWatch):
         "_start_rad",
         "_steepest_n",
         "_stop_us",
+        "_stops",
         "_turning_since_us",
         "_waiting",
         "_world",
         "engage_s",
+        "engagements",
         "first_help_deg",
         "mean_power_w",
         "overshoot_share",
-        "stop_time_s",
     )
 
     def __init__(self, mass_kg: float, stop_us: int) -> None:
-        """Expect that the rider stops pedalling for good at `stop_us`; `mass_kg` is everything that moves."""
+        """Expect that the rider stops for the first time at `stop_us`; `mass_kg` is everything that moves."""
         self._mass_kg = mass_kg
         self._stop_us = stop_us
         self._forces_n = [0.0] * JERK_PERIODS
@@ -75,11 +80,15 @@ class RideMeasures(StepWatch):
         self._waiting = True
         self._command_start_mv = 0
         self._command_max_mv = 0
+        self._assisting = False
+        self._late_us = -1  # Of the stop that is going on; below 0 while there is none to measure.
+        self._late_sum_us = 0
+        self._stops = 0
+        self.engagements = 0
         self.engage_s = NOT_SEEN
         self.first_help_deg = NOT_SEEN
         self.overshoot_share = 0.0
         self.mean_power_w = 0.0
-        self.stop_time_s = NOT_SEEN
 
     @property
     def jerk_m_per_s3(self) -> float:
@@ -100,6 +109,15 @@ class RideMeasures(StepWatch):
             return NOT_SEEN
         return self._highest_share - self._lowest_share
 
+    @property
+    def stop_time_s(self) -> float:
+        """Seconds from the crank's stop to a command of zero: the mean of the stops that ended help."""
+        open_us = max(self._late_us, 0)
+        stops = self._stops + (1 if self._late_us >= 0 else 0)
+        if stops == 0:
+            return NOT_SEEN
+        return float(self._late_sum_us + open_us) * 1e-6 / float(stops)
+
     def begin(self, world: World, controller: Controller) -> None:
         """Take the world and a controller that has just been switched on."""
         self._world = world
@@ -117,10 +135,24 @@ class RideMeasures(StepWatch):
         if self._periods == SAMPLE_PERIODS:
             self._periods = 0
             self._mean(world.assist_j)
-        if self._controller.engagement.state == ASSISTING:
+        assisting = self._controller.engagement.state == ASSISTING
+        if assisting:
             self._follow(world, outputs.command_mv)
-        if world.now_us > self._stop_us and outputs.command_mv > 0:
-            self.stop_time_s = float(world.now_us - world.last_forward_us) * 1e-6
+        if world.now_us > self._stop_us:
+            self._stop(world, outputs.command_mv)
+        elif assisting and not self._assisting:
+            self.engagements += 1
+        self._assisting = assisting
+
+    def _stop(self, world: World, command_mv: int) -> None:
+        """Measure how long the command outlasts the crank, stop after stop."""
+        if world.rider.target_rad_per_s > 0.0:
+            if self._late_us >= 0:
+                self._late_sum_us += self._late_us
+                self._stops += 1
+                self._late_us = -1
+        elif command_mv > 0:
+            self._late_us = world.now_us - world.last_forward_us
 
     def _start(self, world: World, command_mv: int) -> None:
         """Measure the start, from the last moment at which the crank stood."""

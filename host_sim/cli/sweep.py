@@ -10,15 +10,16 @@ import typer
 
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ControllerOption, JsonOption, SeedOption
 from host_sim.cli.options import number as read_number
+from host_sim.cli.options import rides as read_rides
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import say
-from host_sim.commands.sweep import SweepRequest, SweepResult, sweep
+from host_sim.cli.sweep_table import print_sweep
+from host_sim.commands.sweep import SweepRequest, sweep
 from host_sim.progress import progress_bar
 from host_sim.sweeping.points import POINTS_MOST
-from host_sim.textfile import spoken
+from host_sim.sweeping.rule_columns import RIDES
 
 INTERRUPTED = 130
-HEADINGS = ("measure", "lowest", "median", "highest", "lowest at")
 
 
 def _whole(name: str, most: int) -> Callable[[str], int]:
@@ -68,18 +69,32 @@ def sweep_command(
     force: Annotated[
         bool, typer.Option("--force", help="Replace a table that exists, and rows of another sweep.")
     ] = False,
+    rule: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME",
+            help="Also hold this rule of `treadle verify` against each point. As often as you like.",
+        ),
+    ] = None,
+    rides: Annotated[
+        int,
+        typer.Option(parser=read_rides, metavar="NUMBER", help="With --rule: rides of each of its kinds."),
+    ] = RIDES,
     controller: ControllerOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Ride a bike many times with other numbers, and show what each number does.
 
-    Each point is a short ride: a start up a gentle slope, steady riding, a steeper slope, a stop. Writes a
-    table with a row for each point, and figures. The same command again goes on where an interruption ended
-    it.
+    Each point is a short ride: a start up a gentle slope, steady riding, a steeper slope, some stops. Writes
+    a table with a row for each point, and figures. The same command again goes on where an interruption ended
+    it. No rule is judged by these rides; --rule rides those of `treadle verify` as well, at each point.
 
     Example: `treadle sweep tandem --vary rise_mv_per_s=200:8000:40 --vary gain_uv_per_w=50:1500:30`
     """
-    request = SweepRequest(bike, vary or [], random, seconds, seed, workers, cluster, out, force, controller)
+    request = SweepRequest(
+        bike, vary or [], random, seconds, seed, workers, cluster, out, force, controller, tuple(rule or ()),
+        rides,
+    )  # fmt: skip
     try:
         with progress_bar("riding") as done:
             result = sweep(request, done, say)
@@ -89,33 +104,6 @@ def sweep_command(
     if as_json:
         print(json.dumps(result.as_json, allow_nan=False))
     else:
-        _print_summary(result)
+        print_sweep(result.as_json)
     if not result.holds:
         raise typer.Exit(1)
-
-
-def _print_summary(result: SweepResult) -> None:
-    numbers = result.as_json
-    rows = [HEADINGS]
-    for name, spread in numbers["measures"].items():
-        if spread["lowest"] != spread["highest"]:
-            at = ", ".join(f"{key.split('.')[-1]} {value:g}" for key, value in spread["lowest_at"].items())
-            low, middle, high = (f"{spread[end]:.3g}" for end in ("lowest", "median", "highest"))
-            rows.append((name, low, middle, high, at))
-    widths = [max(len(row[column]) for row in rows) for column in range(len(HEADINGS))]
-    for row in rows:
-        cells = [f"{row[0]:<{widths[0]}}"]
-        cells += [f"{cell:>{width}}" for cell, width in zip(row[1:4], widths[1:4], strict=True)]
-        print("  ".join([*cells, row[4]]).rstrip())
-    rides = numbers["points"] - numbers["already_there"]
-    simulated = numbers["seconds"] * rides / max(numbers["wall_s"], 1e-3)
-    print(f"\n{numbers['ridden']} of {numbers['points']} points ridden, {rides} of them now in", end=" ")
-    print(f"{numbers['wall_s']:.1f} s: {simulated:.0f} times real time.")
-    for reason, count in numbers["not_ridden"].items():
-        print(f"not ridden, {count} times: {reason}")
-    for margin, count in numbers["rules_broken"].items():
-        print(f"a rule is broken at {count} points: {margin} is below 0")
-    print(
-        "A better number here is a reason to try it carefully, no approval: `treadle verify` holds the rules."
-    )
-    print("files  " + "\n       ".join(spoken(name) for name in numbers["files"]))

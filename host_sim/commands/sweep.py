@@ -13,11 +13,14 @@ from host_sim.bikes.load import load_bike
 from host_sim.compiled.workers import Workers
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
+from host_sim.rules.catalogue import rule_named
 from host_sim.sweeping.cluster import Cluster
+from host_sim.sweeping.column_units import column_units
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
 from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
 from host_sim.sweeping.program import program
 from host_sim.sweeping.rows import Sweep
+from host_sim.sweeping.rule_columns import RIDES, RIDES_MOST
 from host_sim.sweeping.summary import summary
 from host_sim.sweeping.table_file import Unfinished, check_name
 from host_sim.textfile import spoken
@@ -25,6 +28,7 @@ from host_sim.textfile import spoken
 DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"
 WORKERS_MOST = 256
 BATCH = 8
+BATCH_FAR = 32  # To a cluster: its scheduler takes a millisecond a batch, a ride takes some five.
 Done = Callable[[int, int], None]
 
 
@@ -43,6 +47,8 @@ class SweepRequest:
         out: Path | None,
         force: bool,
         controller: str | None = None,
+        rules: tuple[str, ...] = (),
+        rides: int = RIDES,
     ) -> None:
         """Check the request."""
         if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
@@ -55,6 +61,8 @@ class SweepRequest:
             raise RequestError("--workers and --cluster are both given, allowed is one of them")
         if workers is not None and not 1 <= workers <= WORKERS_MOST:
             raise RequestError(f"--workers is {workers}, allowed is a whole number from 1 to {WORKERS_MOST}")
+        if not 1 <= rides <= RIDES_MOST:
+            raise RequestError(f"--rides is {rides}, allowed is a whole number from 1 to {RIDES_MOST}")
         self.bike_given = bike
         self.table = out or DEFAULT_OUT
         check_name(self.table)
@@ -63,7 +71,8 @@ class SweepRequest:
         self.build = build = named_controller(controller, loaded.firmware_settings)
         if build is not None and cluster is not None:
             raise RequestError("--cluster and --controller are both given, allowed is one of them")
-        self.sweep = Sweep(loaded, points, seconds, seed, build)
+        names = tuple(dict.fromkeys(rule_named(rule).name for rule in rules))
+        self.sweep = Sweep(loaded, points, seconds, seed, build, names, rides)
         self.workers = workers or os.cpu_count() or 1
         self.cluster = cluster
         self.force = force
@@ -83,6 +92,8 @@ class SweepRequest:
             "seconds": sweep.seconds,
             "seed": sweep.seed,
             "program": program(),
+            "rules": list(sweep.rules),
+            "rides": sweep.rides if sweep.rules else 0,
             "controller": "" if self.build is None else self.build.digest(),
         }
 
@@ -111,11 +122,11 @@ def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> Swee
     rows = Unfinished(request.table, request.identity(), swept.columns(), request.force)
     kept = rows.rows
     if kept:
-        say(f"{kept} of {swept.points.count} rides are there already, going on from there")
-    notice = ""
+        say(f"{kept} of {swept.count} rides are there already, going on from there")
+    notice, riding_s = "", 0.0
     try:
-        if kept < swept.points.count:
-            notice = _ride(request, rows, done, say)
+        if kept < swept.count:
+            notice, riding_s = _ride(request, rows, done, say)
         ridden_s = time.perf_counter() - started_s
         files, numbers = _deliver(request, rows)
     finally:
@@ -123,34 +134,40 @@ def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> Swee
     result = {
         "bike": swept.bike.name,
         "points": swept.points.count,
+        "rides": swept.count,
         "already_there": kept,
         **numbers,
         "seconds": swept.seconds,
         "seed": swept.seed,
         "wall_s": round(ridden_s, 3),
+        "riding_s": round(riding_s, 3),
         "files": [str(path) for path in files],
     }
     return SweepResult(result, notice)
 
 
-def _ride(request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[str], None]) -> str:
-    """Ride every point that has no row yet; return what slowed it down, or nothing."""
-    count = request.sweep.points.count
+def _ride(
+    request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[str], None]
+) -> tuple[str, float]:
+    """Ride everything that has no row yet; return what slowed it down, or "", and how long the rides took."""
+    count = request.sweep.count
     numbers = range(rows.rows, count)
-    batches = [list(numbers[at : at + BATCH]) for at in range(0, len(numbers), BATCH)]
+    batch = BATCH if request.cluster is None else BATCH_FAR
+    batches = [list(numbers[at : at + batch]) for at in range(0, len(numbers), batch)]
     done(rows.rows, count)
     if request.cluster is not None:
         with Cluster(request.cluster) as cluster:
             if cluster.notice:
                 say(cluster.notice)
-            _keep(cluster.rows(request.sweep, batches), rows, done, count)
-            return cluster.notice
+            riding_s = _keep(cluster.rows(request.sweep, batches), rows, done, count)
+            return cluster.notice, riding_s
     workers = Workers(min(request.workers, len(batches)), request.sweep.build is None, say)
     with workers:
         if workers.notice:
             say(workers.notice)
-        _keep(workers.map(partial(_batch, request.sweep), batches, batch=1), rows, done, count)
-    return workers.notice
+        lines = workers.map(partial(_batch, request.sweep), batches, batch=1)
+        riding_s = _keep(lines, rows, done, count)
+    return workers.notice, riding_s
 
 
 def _batch(swept: Sweep, numbers: list[int]) -> list[str]:
@@ -158,28 +175,32 @@ def _batch(swept: Sweep, numbers: list[int]) -> list[str]:
     return [swept.row(number) for number in numbers]
 
 
-def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> None:
+def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> float:
+    """Keep what comes as it comes; return the seconds that took."""
+    started_s = time.perf_counter()
     for some in lines:
         rows.add(some)
         done(rows.rows, count)
+    return time.perf_counter() - started_s
 
 
 def _deliver(request: SweepRequest, rows: Unfinished) -> tuple[list[Path], dict[str, Any]]:
     """Write table and figures whole; only then the unfinished rows go."""
-    from host_sim.sweeping.figures import draw_heat_map, draw_slices, heat_map_possible
+    from host_sim.sweeping.figures import draw_heat_map, heat_map_possible
     from host_sim.sweeping.numbers import read_numbers
+    from host_sim.sweeping.slices import draw_slices
 
     rows.close()
-    table = request.table
-    numbers = read_numbers(rows.read(), request.sweep)
+    table, swept = request.table, request.sweep
+    numbers = read_numbers(rows.read(), swept)
     heat = table.with_name(table.stem + "-heat.png").name
     slices = table.with_name(table.stem + "-slices.png").name
-    drawn = (heat, slices) if heat_map_possible(numbers) else (slices,)
+    drawn = (heat, slices) if heat_map_possible(numbers, swept.rules) else (slices,)
     with Delivery(table.parent, (table.name, *drawn), request.force) as delivery:
-        rows.write_table(delivery.place(table.name))
-        draw_slices(numbers, delivery.place(slices))
+        rows.write_table(delivery.place(table.name), swept.points.count, column_units(swept))
+        draw_slices(numbers, delivery.place(slices), swept.rules)
         if heat in drawn:
-            draw_heat_map(numbers, delivery.place(heat))
+            draw_heat_map(numbers, delivery.place(heat), swept.rules)
         files = delivery.deliver()
     rows.forget()
-    return files, summary(numbers)
+    return files, summary(numbers, swept.rules)

@@ -2,7 +2,9 @@
 
 The workers of the cluster need this package, the same version: that is checked before anything is ridden.
 Nothing hot is imported above the functions, so that a worker can put its compiled copy in place first.
-A worker that dies is Dask's affair: its rides are given to another one.
+A worker that dies is Dask's affair: its rides are given to another one. Only when that has happened to the
+same rides so often that Dask takes them for the cause are they asked for again from here. All that is held
+here and by the scheduler is what is on its way, AHEAD batches a worker, however many rides there are.
 """
 
 import pickle
@@ -20,9 +22,11 @@ from host_sim.errors import RequestError
 MISSING = "--cluster needs Dask, which is not installed, get it with: uv run --extra cluster treadle sweep"
 CONNECT_S = 10
 RETRIES = 3
+ASKED_MOST = 20  # Times that the same rides are asked for: more deaths than that are no accident.
 AHEAD = 4
 _one_at_a_time = Lock()
 _notices: list[str] = []
+_sweeps: dict[bytes, Any] = {}
 
 
 def ready() -> str:
@@ -46,8 +50,11 @@ def _get_ready() -> str:
 def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
     """Ride some points of a sweep, on whichever worker this runs."""
     ready()
-    import_module("host_sim.compiled.travel")
-    swept = pickle.loads(sweep)
+    if sweep not in _sweeps:
+        import_module("host_sim.compiled.travel")
+        _sweeps.clear()
+        _sweeps[sweep] = pickle.loads(sweep)
+    swept = _sweeps[sweep]
     return [swept.row(number) for number in numbers]
 
 
@@ -107,16 +114,31 @@ class Cluster:
 
     def rows(self, sweep: Any, numbers: list[list[int]]) -> Iterator[list[str]]:
         """Yield the rows of each batch of numbers, in their order, wherever and whenever they are ridden."""
-        payload = pickle.dumps(sweep)
-        [shared] = self._client.scatter([payload], broadcast=True)
-        waiting: deque[Any] = deque()
+        payload = pickle.dumps(sweep)  # Sent with every batch: nothing is lost with the worker that held it.
+        waiting: deque[tuple[list[int], Any]] = deque()
         batches = iter(numbers)
         while True:
             while len(waiting) < AHEAD * max(self.count, 1):
                 batch = next(batches, None)
                 if batch is None:
                     break
-                waiting.append(self._client.submit(rows_of, shared, batch, pure=False, retries=RETRIES))
+                waiting.append((batch, self._ask(payload, batch)))
             if not waiting:
                 return
-            yield waiting.popleft().result()
+            batch, answer = waiting.popleft()
+            yield self._answered(payload, batch, answer)
+
+    def _ask(self, payload: bytes, batch: list[int]) -> Any:
+        return self._client.submit(rows_of, payload, batch, pure=False, retries=RETRIES)
+
+    def _answered(self, payload: bytes, batch: list[int], answer: Any) -> list[str]:
+        """Return the rows of a batch, asking again where its workers died."""
+        killed: Any = import_module("distributed").scheduler.KilledWorker
+        for _ in range(ASKED_MOST - 1):
+            try:
+                rows: list[str] = answer.result()
+            except killed:
+                answer = self._ask(payload, batch)
+            else:
+                return rows
+        return list(answer.result())

@@ -3,41 +3,72 @@
 from host_sim.bikes.model import Bike
 from host_sim.errors import ControllerFailed, RequestError
 from host_sim.rules.case import Build
-from host_sim.sweeping.metrics import COLUMNS, ride_metrics
+from host_sim.sweeping.metrics import MEASURES, ride_metrics
 from host_sim.sweeping.points import Points, with_values
+from host_sim.sweeping.points_beside import beside, own_value
+from host_sim.sweeping.rule_columns import RIDES, judged, rule_columns
 
 
 class Sweep:
-    """What is swept: `bike`, `points`, and how each is ridden. It travels to the workers."""
+    """What is swept: `bike`, `points`, and how each is ridden. It travels to the workers.
+
+    Rides are numbered: first the `points`, then those beside them (`points_beside`), `count` in all.
+    """
 
     def __init__(
-        self, bike: Bike, points: Points, seconds: float, seed: int, build: Build | None = None
+        self,
+        bike: Bike,
+        points: Points,
+        seconds: float,
+        seed: int,
+        build: Build | None = None,
+        rules: tuple[str, ...] = (),
+        rides: int = RIDES,
     ) -> None:
         """Take a checked request; all points have the same seed, so that noise is no difference.
 
-        `build` makes the controller, None the firmware's own.
+        `build` makes the controller, None the firmware's own. `rules` of `verify` are held against each point
+        with so many `rides` of each of their kinds.
         """
         self.bike = bike
         self.points = points
         self.seconds = seconds
         self.seed = seed
         self.build = build
+        self.rules = rules
+        self.rides = rides
+        self.beside = beside(points, seed)
+        self.count = points.count + len(self.beside)
+
+    @property
+    def measured(self) -> list[str]:
+        """The columns that rides fill."""
+        return [*MEASURES, *rule_columns(self.rules)]
 
     def columns(self) -> list[str]:
         """Return the names of the columns."""
-        return ["number", *(axis.key.name for axis in self.points.axes), *COLUMNS, "reason"]
+        return ["number", *(axis.key.name for axis in self.points.axes), *self.measured, "reason"]
 
     def row(self, number: int) -> str:
-        """Ride point `number`; return its line of the table, every number to the last digit."""
-        values = self.points.values(number)
+        """Ride number `number`, 0 to count - 1; return its line of the table, numbers to the last digit."""
+        seed, shift, repeats = self.seed, 0.0, False
+        if number < self.points.count:
+            changed = values = self.points.values(number)
+        else:
+            one = self.beside[number - self.points.count]
+            seed, shift, repeats, changed = one.seed, one.shift, one.repeats, one.values
+            values = {axis.key.name: own_value(self.bike, axis.key.name) for axis in self.points.axes}
+            values.update(changed)
         cells = [str(number), *(_cell(value) for value in values.values())]
         try:
-            metrics = ride_metrics(with_values(self.bike, values), self.seconds, self.seed, self.build)
+            bike = with_values(self.bike, changed) if changed else self.bike
+            found = ride_metrics(bike, self.seconds, seed, self.build, shift)
+            found.update(judged(bike, () if repeats else self.rules, self.rides, self.seed, self.build))
         except ControllerFailed:
             raise
         except (RequestError, ValueError) as refusal:
-            return ",".join([*cells, *("" for _ in COLUMNS), _quoted(str(refusal))]) + "\n"
-        return ",".join([*cells, *(_cell(metrics[name]) for name in COLUMNS), ""]) + "\n"
+            return ",".join([*cells, *("" for _ in self.measured), _quoted(str(refusal))]) + "\n"
+        return ",".join([*cells, *(_cell(found.get(name)) for name in self.measured), ""]) + "\n"
 
 
 def _cell(value: float | None) -> str:

@@ -4,39 +4,63 @@ from typing import Any
 
 import numpy as np
 
-from host_sim.sweeping.metrics import COLUMNS, MARGINS
+from host_sim.sweeping.metrics import MEASURES
 from host_sim.sweeping.numbers import Numbers
+from host_sim.sweeping.rule_columns import margin_column, worst_column
 
 REASONS_TOLD = 10
 
 
-def summary(numbers: Numbers) -> dict[str, Any]:
-    """Return `ridden`, `not_ridden` (reasons and how often), `measures` and `rules_broken`."""
-    measures = {name: told for name in COLUMNS if (told := _spread(numbers, name))}
-    ridden = numbers.rows - sum(numbers.reasons.values())
-    broken = {name: int((numbers.columns[name] < 0.0).sum()) for name in MARGINS}
+def summary(numbers: Numbers, rules: tuple[str, ...]) -> dict[str, Any]:
+    """Return `ridden`, `not_ridden` (reasons and how often), `measures` and `rules`."""
+    measures = {name: told for name in MEASURES if (told := _spread(numbers, name))}
     often = sorted(numbers.reasons.items(), key=lambda item: -item[1])[:REASONS_TOLD]
     return {
-        "ridden": ridden,
+        "ridden": numbers.rows - sum(numbers.reasons.values()),
         "not_ridden": dict(often),
         "measures": measures,
-        "rules_broken": {name: count for name, count in broken.items() if count},
+        "rules": {rule: _verdicts(numbers, rule) for rule in rules},
     }
 
 
 def _spread(numbers: Numbers, name: str) -> dict[str, Any]:
-    """Return lowest, median and highest of a column, and the points of the two ends."""
+    """Return lowest, median and highest of a column, the points of the two ends, and the bike as it is."""
     column = numbers.columns[name]
     if np.isnan(column).all():
         return {}
     low, high = int(np.nanargmin(column)), int(np.nanargmax(column))
+    own = numbers.own_mean(name)
     return {
+        "bike": None if np.isnan(own) else own,
+        "noise": numbers.noise(name),
+        "moves": numbers.moves(name),
         "lowest": float(column[low]),
         "lowest_at": _point(numbers, low),
         "median": float(np.nanmedian(column)),
         "highest": float(column[high]),
         "highest_at": _point(numbers, high),
     }
+
+
+def _verdicts(numbers: Numbers, rule: str) -> dict[str, Any]:
+    """Return at how many points a rule of `verify` fails, holds or was not shown, and its worst point."""
+    margins = numbers.columns[margin_column(rule)]
+    seen = ~np.isnan(margins)
+    own = float(numbers.own[margin_column(rule)][0])
+    told: dict[str, Any] = {
+        "fails": int((margins[seen] < 0.0).sum()),
+        "holds": int((margins[seen] >= 0.0).sum()),
+        "not_shown": int((~seen).sum()),
+        "bike_holds": None if np.isnan(own) else own >= 0.0,
+    }
+    if seen.any():
+        worst = int(np.nanargmin(margins))
+        told |= {
+            "worst": float(numbers.columns[worst_column(rule)][worst]),
+            "limit": float(numbers.columns[worst_column(rule)][worst] + margins[worst]),
+            "worst_at": _point(numbers, worst),
+        }
+    return told
 
 
 def _point(numbers: Numbers, row: int) -> dict[str, float]:

@@ -2,7 +2,9 @@
 
 While a sweep runs, its rows stand in `FILE.unfinished`: the request in the first line, then CSV, point after
 point without a gap. Whatever ends the program leaves at most half a line at the end, which is ridden again.
-At the end the rows become FILE: CSV (RFC 4180), or Apache Parquet in row groups where its name says so.
+At the end the rows become FILE: CSV (RFC 4180), or Apache Parquet in row groups where its name says so. There
+each column says its unit and what it is: in its own metadata (`unit`, `description`) and, for readers that
+show only the file's, as JSON under `units`.
 """
 
 import contextlib
@@ -11,12 +13,16 @@ import json
 import os
 from collections.abc import Iterator
 from importlib.util import find_spec
+from itertools import islice
 from pathlib import Path
 from typing import Any, TextIO
 
 from host_sim.errors import RequestError
 from host_sim.outputs import locked
 from host_sim.textfile import spoken
+
+Units = dict[str, tuple[str, str]]
+"""Unit and sentence of a column, by its name."""
 
 SUFFIXES = (".csv", ".parquet")
 ROWS_IN_GROUP = 20_000
@@ -114,25 +120,26 @@ class Unfinished:
             file.readline()
             yield from csv.DictReader(file)
 
-    def write_table(self, path: Path) -> None:
-        """Write all rows to `path`, as its name says."""
+    def write_table(self, path: Path, points: int | None = None, units: Units | None = None) -> None:
+        """Write the first `points` rows to `path`, as its name says; all of them unless that is given."""
         if path.suffix == ".csv":
             with self.path.open("rb") as rows, path.open("wb") as table:
                 rows.readline()
-                while block := rows.read(1 << 20):
-                    table.write(block)
+                for number, line in enumerate(rows):
+                    if points is not None and number > points:  # Line 0 has the names of the columns.
+                        break
+                    table.write(line)
         else:
-            self._write_parquet(path)
+            self._write_parquet(path, points, units or {})
 
-    def _write_parquet(self, path: Path) -> None:
+    def _write_parquet(self, path: Path, points: int | None, units: Units) -> None:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
-        kinds = {"number": pa.int64(), "reason": pa.string()}
-        schema = pa.schema([(name, kinds.get(name, pa.float64())) for name in self._columns])
+        schema = _schema(pa, self._columns, units)
         with pq.ParquetWriter(path, schema) as writer:
             group: list[dict[str, Any]] = []
-            for row in self.read():
+            for row in islice(self.read(), points):
                 group.append({name: _value(name, text) for name, text in row.items()})
                 if len(group) == ROWS_IN_GROUP:
                     writer.write_table(pa.Table.from_pylist(group, schema))
@@ -143,6 +150,19 @@ class Unfinished:
     def forget(self) -> None:
         """Remove the unfinished file: its rows stand in the table now."""
         os.unlink(self.path)
+
+
+def _schema(pa: Any, columns: list[str], units: Units) -> Any:
+    """Return the columns of a Parquet table with their kinds, units and sentences."""
+    kinds = {"number": pa.int64(), "reason": pa.string()}
+    fields = []
+    for name in columns:
+        unit, sentence = units.get(name, ("", ""))
+        fields.append(
+            pa.field(name, kinds.get(name, pa.float64()), metadata={"unit": unit, "description": sentence})
+        )
+    told = json.dumps({name: unit for name, (unit, _) in units.items()}, ensure_ascii=False)
+    return pa.schema(fields, metadata={"units": told})
 
 
 def _value(name: str, text: str) -> int | float | str | None:

@@ -118,7 +118,7 @@ def test_a_sweep_leaves_out_what_is_not_shown(mine: Path, treadle):
     assert json.loads(out)["ridden"] == 2
     header, first, _ = (mine / "treadle-sweep" / "sweep.csv").read_text(encoding="utf-8").splitlines()
     row = dict(zip(header.split(","), first.split(","), strict=True))
-    assert row["surge_percent"] == row["engagements"] == row["margin_surge_percent"] == ""
+    assert row["surge_percent"] == row["engagements"] == row["settling_s"] == ""
     assert float(row["distance_m"]) > 0.0
 
 

@@ -1,0 +1,93 @@
+"""What `treadle sweep` prints: a table of the measures, verdicts of rules, and how it went. 80 columns."""
+
+from textwrap import fill
+from typing import Any
+
+from host_sim.sweeping.metrics import LESS, MEASURES, NEITHER
+from host_sim.sweeping.words import short_name, unit_of
+from host_sim.textfile import spoken
+
+WIDTH = 80
+ENDS = ("bike", "lowest", "median", "highest")
+FEW_RIDES = 100  # Of fewer the speed would tell how long processes take to start.
+
+
+def print_sweep(numbers: dict[str, Any]) -> None:
+    """Print what came of a sweep, as `SweepResult.as_json` has it."""
+    spreads = numbers["measures"]
+    moving = [name for name, spread in spreads.items() if spread["moves"]]
+    _print_measures({name: spreads[name] for name in moving})
+    _print_best({name: spreads[name] for name in moving})
+    flat = [
+        f"{_words(name)} {spread['median']:.3g}" for name, spread in spreads.items() if name not in moving
+    ]
+    if flat:
+        _say("Flat, within noise or 1 %: " + ", ".join(flat) + ".")
+    print()
+    _print_rules(numbers["rules"])
+    _say(_how_it_went(numbers))
+    for reason, count in numbers["not_ridden"].items():
+        _say(f"not ridden, {count} times: {reason}")
+    _say("A better number here is a reason to try it carefully, no approval.")
+    print("files  " + "\n       ".join(spoken(name) for name in numbers["files"]))
+
+
+def _print_measures(spreads: dict[str, dict[str, Any]]) -> None:
+    rows: list[tuple[str, ...]] = [("measure", *ENDS)]
+    for name, spread in spreads.items():
+        rows.append((_words(name), *("" if spread[end] is None else f"{spread[end]:.3g}" for end in ENDS)))
+    if len(rows) == 1:
+        return
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    for row in rows:
+        cells = [f"{row[0]:<{widths[0]}}"]
+        cells += [f"{cell:>{width}}" for cell, width in zip(row[1:], widths[1:], strict=True)]
+        print("  ".join(cells).rstrip())
+
+
+def _print_best(spreads: dict[str, dict[str, Any]]) -> None:
+    """Say where each measure with a good direction is best."""
+    for name, spread in spreads.items():
+        good = MEASURES[name].good
+        if good != NEITHER:
+            end = "lowest" if good == LESS else "highest"
+            at = ", ".join(
+                f"{short_name(key)} {value:g} {unit_of(key)}".rstrip()
+                for key, value in spread[f"{end}_at"].items()
+                if key != "number"
+            )
+            _say(f"{MEASURES[name].title}: {end} at {at}")
+
+
+def _print_rules(rules: dict[str, dict[str, Any]]) -> None:
+    if not rules:
+        _say("No rule was judged; --rule NAME holds one of `treadle verify` against every point.")
+    for rule, told in rules.items():
+        of_all = told["fails"] + told["holds"] + told["not_shown"]
+        words = f'The rule "{rule}" fails at {told["fails"]} of {of_all} points'
+        if told["not_shown"]:
+            words += f", was not shown or doesn't apply at {told['not_shown']}"
+        if "worst" in told:
+            words += f"; worst {told['worst']:.4g}, limit {told['limit']:.4g}"
+        _say(words + ".")
+
+
+def _how_it_went(numbers: dict[str, Any]) -> str:
+    rides = numbers["rides"] - numbers["already_there"]
+    words = f"{numbers['ridden']} of {numbers['points']} points ridden"
+    if rides == 0:
+        return f"{words}; all rides were there already."
+    words += f", {rides} rides in {numbers['riding_s']:.1f} s"
+    if rides < FEW_RIDES or numbers["riding_s"] <= 0.0 or numbers["rules"]:
+        return words + "."
+    return f"{words}: {numbers['seconds'] * rides / numbers['riding_s']:.0f} times real time."
+
+
+def _words(name: str) -> str:
+    measure = MEASURES[name]
+    return f"{measure.title} ({measure.unit})"
+
+
+def _say(text: str) -> None:
+    """Print a sentence within the width."""
+    print(fill(text, WIDTH, subsequent_indent="  "))

@@ -1,0 +1,90 @@
+"""What the figures of a sweep show: rules that were held against the points, then measures that move."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from host_sim.rules.catalogue import rule_named
+from host_sim.sweeping.metrics import LESS, MEASURES, MORE
+from host_sim.sweeping.numbers import Column, Numbers
+from host_sim.sweeping.rule_columns import margin_column, worst_column
+
+DRAWN = (
+    "engage_s", "jerk_m_per_s3", "stop_time_s", "cutoff_distance_m", "settling_s", "overshoot_percent",
+    "surge_percent", "run_on_s", "assist_wh", "distance_m",
+)  # fmt: skip
+PANELS_MOST = 6
+LEAST_SPAN = 0.3  # Of the highest value: what changes less looks as if it did.
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One quantity: its column, words, unit and good direction; `rule` is "" for a measure."""
+
+    name: str
+    title: str
+    unit: str
+    good: int
+    rule: str = ""
+
+    def breaks(self, numbers: Numbers) -> Column:
+        """Return 1 for every point at which the rule fails, else 0."""
+        if not self.rule:
+            return np.zeros(numbers.rows)
+        return np.where(numbers.columns[margin_column(self.rule)] < 0.0, 1.0, 0.0)
+
+    def limit(self, numbers: Numbers) -> float | None:
+        """Return the limit of the rule, if it is the same for every point."""
+        if not self.rule:
+            return None
+        limits = numbers.columns[margin_column(self.rule)] + numbers.columns[self.name]
+        limits = limits[~np.isnan(limits)]
+        return float(limits[0]) if len(limits) and np.ptp(limits) < 1e-6 else None
+
+
+def panels(numbers: Numbers, rules: tuple[str, ...]) -> list[Panel]:
+    """Return what is drawn, PANELS_MOST at most: rules first, then what moves by more than its noise."""
+    shown = [
+        Panel(worst_column(rule), f"rule: {rule}", rule_named(rule).unit, LESS, rule)
+        for rule in rules
+        if not np.isnan(numbers.columns[worst_column(rule)]).all()
+    ]
+    shown += [_panel(name) for name in DRAWN if numbers.moves(name)]
+    return shown[:PANELS_MOST]
+
+
+def still(numbers: Numbers) -> list[Panel]:
+    """Return the measures that don't move by more than their noise."""
+    seen = [name for name in DRAWN if not np.isnan(numbers.columns[name]).all()]
+    return [_panel(name) for name in seen if not numbers.moves(name)]
+
+
+def _panel(name: str) -> Panel:
+    measure = MEASURES[name]
+    return Panel(name, measure.title, measure.unit, measure.good)
+
+
+def worst_last(values: Column, good: int) -> Any:
+    """Return the order in which the worst value comes last: the lowest where more is better."""
+    return np.argsort(-values if good == MORE else values, kind="stable")
+
+
+def least_span(values: Column) -> tuple[float, float]:
+    """Return the ends of the values, at least LEAST_SPAN of the highest apart."""
+    if len(values) == 0:
+        return 0.0, 1.0
+    low, high = float(values.min()), float(values.max())
+    if low == high == 0.0:
+        return -0.5, 0.5
+    missing = max(LEAST_SPAN * max(abs(low), abs(high)) - (high - low), 0.0)
+    return low - missing / 2.0, high + missing / 2.0
+
+
+def still_words(numbers: Numbers) -> str:
+    """Say which measures don't move, with the values they keep to."""
+    words = []
+    for panel in still(numbers):
+        values = numbers.columns[panel.name]
+        words.append(f"{panel.title} {np.nanmedian(values):.3g} {panel.unit}")
+    return f"Flat, within noise or 1 %: {', '.join(words)}." if words else ""
