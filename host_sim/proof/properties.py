@@ -72,7 +72,7 @@ PROPERTIES = (
         "Later than the stop gap after the last forward edge pedalling gives no drive; the stop gap is at"
         " most the pitch at the release cadence.",
         (ALL_SETTINGS, STEPS, "what the throttle may do alone is the property `throttle`"),
-        statements=("step stop",),
+        statements=("step stop", "gate stops", "gate one channel"),
     ),
     Property(
         "backward",
@@ -84,9 +84,10 @@ PROPERTIES = (
     ),
     Property(
         "cut",
-        "A pulled brake, a latched fault or expired inputs mean an output of zero in the same step.",
+        "A pulled brake, a latched fault or expired inputs mean an output of zero in the same step. What is"
+        " decided stops for brake and fault by itself, and so does the gate for brake and expired inputs.",
         (ALL_SETTINGS, STEPS, "inputs are stamped less than half the clock's period from the step"),
-        statements=("step cut",),
+        statements=("step cut", "step decides", "gate stops"),
     ),
     Property(
         "late",
@@ -97,9 +98,9 @@ PROPERTIES = (
     Property(
         "range",
         "The output is from 0 to the highest command, drive is enabled with an output and only then, and the"
-        " gate before it only lowers.",
+        " gate before it only lowers; it lets a command pass where its raw readings show nothing wrong.",
         (ALL_SETTINGS, STEPS),
-        statements=("step range",),
+        statements=("step range", "gate stops", "gate opens"),
     ),
     Property(
         "rise",
@@ -118,9 +119,10 @@ PROPERTIES = (
     ),
     Property(
         "cut-off",
-        "At and above the cut-off speed there is no output.",
+        "At and above the cut-off speed there is no output: no watts are allowed, and the gate lets nothing"
+        " pass while its own measure of the wheel's period is shorter.",
         (ALL_SETTINGS, STEPS, "the speed is the one that the wheel sensor shows"),
-        statements=("step cut-off", "gate wheel"),
+        statements=("step cut-off", "step decides", "gate wheel", "gate stops"),
     ),
     Property(
         "small integers",
@@ -133,8 +135,13 @@ PROPERTIES = (
     Property(
         "clock",
         f"Times are right across the wrap if steps are at most {LONGEST_STEP_GAP_US} us apart, and no more.",
-        ("the crank's standstill is the longest time that anything remembers",),
+        (
+            ALL_SETTINGS,
+            f"with a duty-coded ring steps are at most {DUTY_GAP_US} us apart",
+            "that no longer gap would do is shown of the crank's standstill, the longest time remembered",
+        ),
         ("ticks", "ticks_forward", "crank_standstill", "crank_standstill_too_late", "rotation"),
+        induction=True,
     ),
     Property(
         "clock back",
@@ -158,34 +165,37 @@ PROPERTIES = (
     ),
     Property(
         "table",
-        "The engagement table is total, every state can be reached, fault and brake lead to safety.",
-        (),
+        "The engagement table is total, every state can be reached, fault and brake lead to safety. Pedalling"
+        " begins to drive only with the forward edges, cadence and speed that are set; nothing drives in the"
+        " step after waiting for rest, a brake or a fault.",
+        (ALL_SETTINGS, STEPS, "that the table is total and its states are reached is shown by lemmas"),
         ("engagement_table", "events"),
+        ("step begins",),
     ),
     Property(
         "rest",
-        "When the bicycle rests and nothing changes, a step changes nothing.",
-        ("readings stand still",),
+        "At default settings, when the bicycle rests and nothing changes, a step changes nothing but times.",
+        ("readings stand still", "settings are the defaults; readings and the clock are any"),
         ("rest",),
     ),
     Property(
         "throttle",
         "The throttle gives nothing before it was at rest, outside its window, or where it may not.",
         (ALL_SETTINGS, STEPS),
-        statements=("step throttle",),
+        statements=("step throttle", "gate throttle", "gate stops"),
     ),
     Property(
         "levers",
         "Selector and throttle give shares from 0 to 1000 permille and the supply values in its ranges, for"
         " any voltage and a selector of any kind.",
         (ALL_SETTINGS, STEPS),
-        statements=("step levers",),
+        statements=("step levers", "step shares"),
     ),
     Property(
         "model",
         "The motor model's formulas fit 31 bits for every legal motor and all readings; its back-EMF, drop,"
         " current and power stay in their ranges, what it has learned stays from 750 to 1250 permille.",
-        (SETTINGS, COMPOSED),
+        (ALL_SETTINGS, STEPS, SETTINGS, COMPOSED),
         (
             "motor_emf_torque",
             "motor_emf_speed",
@@ -199,6 +209,7 @@ PROPERTIES = (
             *MOTOR_COMMANDS,
             "derived_motor_numbers",
         ),
+        induction=True,
     ),
     Property(
         "ceiling",

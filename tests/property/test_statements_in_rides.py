@@ -10,7 +10,7 @@ from host_sim.proof.whole.premises import never_met
 from host_sim.proof.whole.rides import COURSES, Premises
 from host_sim.proof.whole.solving import PROVED, REFUTED
 from host_sim.proof.whole.statement import BACK, FORWARD, Statement
-from host_sim.proof.whole.statements_step import STEP_STATEMENTS
+from host_sim.proof.whole.statements import STATEMENTS
 
 pytestmark = pytest.mark.long
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.long
 @pytest.mark.parametrize("kind", [0, 1, 2])
 @pytest.mark.parametrize(("way", "steps"), [(FORWARD, 4_000), (BACK, 1)])
 def test_each_premise_of_a_step_is_met_on_a_ride_and_its_claim_holds_there(kind: int, way: str, steps: int):
-    premises = Premises(STEP_STATEMENTS, kind, way)
+    premises = Premises(tuple(STATEMENTS.values()), kind, way)
     premises.ride(COURSES[way])
     assert premises.unmet == []
     assert premises.broken == set()

@@ -77,6 +77,13 @@ def _state_gives(call: Call) -> Claims:
             implies(equal(after, 2), terms.either(equal(event, 3), stays)),
         ),
         (
+            "no drive in one step from waiting, a brake or a fault",
+            implies(
+                terms.some(*(equal(before, state) for state in (0, 4, 5))),
+                terms.either(less(after, 2), less(3, after)),
+            ),
+        ),
+        (
             "throttling by the throttle",
             implies(equal(after, 3), terms.either(equal(event, 4), equal(event, 8))),
         ),

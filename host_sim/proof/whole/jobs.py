@@ -4,11 +4,11 @@ import time
 from typing import Any
 
 from host_sim.proof.whole import terms
-from host_sim.proof.whole.alone import AloneRun
 from host_sim.proof.whole.contract import Contract
 from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
 from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
+from host_sim.proof.whole.gate import alone_run
 from host_sim.proof.whole.induction import Run, kept, longest_gap_us
 from host_sim.proof.whole.invariants import Clause, State, invariant
 from host_sim.proof.whole.premises import never_met
@@ -117,7 +117,7 @@ def _statement(title: str, kind: int) -> tuple[list[Any], list[Clause]]:
     statement = STATEMENTS[title]
     run: Any
     if statement.alone:
-        run = AloneRun(kind, *statement.alone)
+        run = alone_run(kind, statement.alone)
     else:
         gaps_us = BACK_US if statement.way == BACK else (0, longest_gap_us(kind))
         run = Run(kind, gaps_us, contracts={**BY_TITLE, **begun()})

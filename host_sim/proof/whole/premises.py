@@ -3,7 +3,7 @@
 Of one edge the solver finds numbers that meet it. Of a whole step a real controller rides until it is met.
 """
 
-from host_sim.proof.whole.alone import AloneRun
+from host_sim.proof.whole.gate import alone_run
 from host_sim.proof.whole.rides import COURSES, Premises
 from host_sim.proof.whole.solving import REFUTED, Facts
 from host_sim.proof.whole.statement import BACK, FORWARD, Statement
@@ -16,11 +16,11 @@ def never_met(statements: tuple[Statement, ...], kind: int) -> tuple[int, list[s
     for statement in statements:
         if kind not in statement.kinds or not statement.alone:
             continue
-        run = AloneRun(kind, *statement.alone)
+        run = alone_run(kind, statement.alone)
         facts = Facts(run.facts)
         for what, when, _ in statement.says(run):
             said += 1
-            if facts.prove(negate(when)).verdict != REFUTED:
+            if when is not True and facts.prove(negate(when)).verdict != REFUTED:
                 unmet.append(f"{statement.name}: {what}")
     for way in (FORWARD, BACK):
         premises = Premises(statements, kind, way, quick=True)

@@ -168,6 +168,13 @@ def throttle(rig: Rig) -> None:
     rig.run(300)
 
 
+def turn(rig: Rig) -> None:
+    """Turn the selector to both ends, and break its wire."""
+    rig.run(50, selector_mv=int(rig.settings.selector_low_mv))
+    rig.run(50, selector_mv=int(rig.settings.selector_high_mv))
+    rig.run(50, selector_mv=0)
+
+
 def go_back(rig: Rig) -> None:
     """Ride off, then let the clock go back by 40 ms."""
     rig.ready()
@@ -181,6 +188,7 @@ COURSES: dict[str, tuple[tuple[Course, dict[str, int]], ...]] = {
         (pedal, TORQUE),
         (lose, {**TORQUE, "wheel_pulses_per_rev": 12}),
         (throttle, SPEED),
+        (turn, {"selector_positions": 1}),
         (pedal, SPEED),
     ),
     BACK: ((go_back, TORQUE),),

@@ -10,6 +10,7 @@ from host_sim.proof.whole.terms import (
     at_least,
     at_most,
     both,
+    either,
     equal,
     every,
     less,
@@ -82,22 +83,35 @@ def _progress(run: AloneRun) -> Any:
     return terms.either(moved, begun)
 
 
+def _progresses(run: AloneRun) -> Any:
+    """Tell whether the gate takes the crank to turn, from the edge on."""
+    return both(run.after.of("guard._turning"), equal(run.after.of("guard._forward_us"), run.time_us))
+
+
 def guard_two_channels(run: AloneRun) -> list[Said]:
     """An edge as the gate sees it, two channels."""
     before, after = run.before, run.after
     moved = run.moved("guard._levels", run.levels)
     back = equal(moved, terms.choose(equal(run.setting("lead"), 1), 1, 3))
-    turned = _progress(run)
+    forward = equal(moved, terms.choose(equal(run.setting("lead"), 1), 3, 1))
+    turned, owed = _progress(run), before.of("guard._behind")
     return [
         (
             "an edge against the lead is a debt",
             back,
             equal(after.of("guard._behind"), terms.minimum(add(before.of("guard._behind"), 1), 4)),
         ),
+        ("and lets no crank turn", negate(forward), negate(turned)),
         (
-            "and lets no crank turn",
-            negate(equal(moved, terms.choose(equal(run.setting("lead"), 1), 3, 1))),
-            negate(turned),
+            "an edge along the lead makes up for one",
+            forward,
+            equal(after.of("guard._behind"), terms.maximum(subtract(before.of("guard._behind"), 1), 0)),
+        ),
+        ("and is progress where nothing is owed", both(forward, equal(owed, 0)), _progresses(run)),
+        (
+            "a double change is neither",
+            negate(either(forward, back)),
+            equal(after.of("guard._behind"), before.of("guard._behind")),
         ),
     ]
 
@@ -109,8 +123,13 @@ def guard_duty(run: AloneRun) -> list[Said]:
     high_us = subtract(before.of("guard._fall_us"), before.of("guard._rise_us"))
     low_us = subtract(run.time_us, before.of("guard._fall_us"))
     forward = terms.same(less(low_us, high_us), equal(run.setting("forward_duty_high"), 1))
-    turned = _progress(run)
+    turned, seen = _progress(run), before.of("guard._rise_seen")
     recent = every(less(0, high_us), less(0, low_us), at_most(high_us, 1 << 28), at_most(low_us, 1 << 28))
+    pitch_us, difference_us = add(high_us, low_us), terms.absolute(subtract(high_us, low_us))
+    quarter_us = terms.divide(pitch_us, 4)
+    clear = both(
+        less(terms.divide(pitch_us, 8), difference_us), less(difference_us, subtract(pitch_us, quarter_us))
+    )
     return [
         (
             "a pitch whose larger share is the backward one lets no crank turn",
@@ -118,6 +137,37 @@ def guard_duty(run: AloneRun) -> list[Said]:
             negate(turned),
         ),
         ("nor does a falling edge", negate(level), negate(turned)),
+        (
+            "a pitch of a clear share forward is progress where nothing is owed",
+            every(recent, level, seen, forward, clear, equal(before.of("guard._behind"), 0)),
+            _progresses(run),
+        ),
+        (
+            "one of a clear share backward is a debt of two edges",
+            every(recent, level, seen, negate(forward), clear),
+            equal(run.after.of("guard._behind"), terms.minimum(add(before.of("guard._behind"), 2), 4)),
+        ),
+    ]
+
+
+def guard_one_channel(run: AloneRun) -> list[Said]:
+    """An edge as the gate sees it, one channel: a pulse of under an eighth of a pitch is no magnet."""
+    before = run.before
+    level = terms.choose(equal(run.setting("lead"), 1), run.bit(1), run.bit(0))
+    rise_us, fall_us = before.of("guard._rise_us"), before.of("guard._fall_us")
+    pulse_us = subtract(run.time_us, terms.choose(level, fall_us, rise_us))
+    pitch_us = subtract(run.time_us, terms.choose(level, rise_us, fall_us))
+    seen = both(before.of("guard._rise_seen"), before.of("guard._fall_seen"))
+    recent = every(at_least(pulse_us, 0), at_most(pitch_us, 1 << 28), at_most(pulse_us, pitch_us))
+    eighth_us = terms.divide(pitch_us, 8)
+    between = both(at_most(eighth_us, pulse_us), at_most(pulse_us, subtract(pitch_us, eighth_us)))
+    return [
+        ("an edge lets no crank turn before a pitch was seen", negate(seen), negate(_progress(run))),
+        (
+            "nor one that ends a pulse that is no magnet's",
+            both(recent, negate(between)),
+            negate(_progress(run)),
+        ),
     ]
 
 
@@ -189,6 +239,13 @@ EDGE_STATEMENTS = (
         "the gate tells a pitch's direction by itself",
         guard_duty,
         (2,),
+        alone=("guard", "crank_edge"),
+    ),
+    Statement(
+        "gate one channel",
+        "the gate takes no pulse for a magnet's that is too short or too long for its pitch",
+        guard_one_channel,
+        (1,),
         alone=("guard", "crank_edge"),
     ),
     Statement(
