@@ -10,6 +10,7 @@ from typing import Any
 
 from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
+from host_sim.compiled.build import HOT, is_built
 from host_sim.compiled.workers import Workers
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
@@ -27,6 +28,8 @@ from host_sim.textfile import spoken
 
 DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"
 WORKERS_MOST = 256
+COMPILING_PAYS_S = 60.0
+INTERPRETED_TIMES = 260.0  # Times real time that a ride takes interpreted (DEVELOPERS.md, "Speed").
 BATCH = 8
 BATCH_FAR = 32  # To a cluster: its scheduler takes a millisecond a batch, a ride takes some five.
 Done = Callable[[int, int], None]
@@ -161,13 +164,22 @@ def _ride(
                 say(cluster.notice)
             riding_s = _keep(cluster.rows(request.sweep, batches), rows, done, count)
             return cluster.notice, riding_s
-    workers = Workers(min(request.workers, len(batches)), request.sweep.build is None, say)
+    count_at_once = min(request.workers, len(batches))
+    compiled = request.sweep.build is None and (_compiling_pays(request, len(numbers)) or is_built(HOT))
+    workers = Workers(count_at_once, compiled, say, at_once=True)
     with workers:
         if workers.notice:
             say(workers.notice)
         lines = workers.map(partial(_batch, request.sweep), batches, batch=1)
         riding_s = _keep(lines, rows, done, count)
     return workers.notice, riding_s
+
+
+def _compiling_pays(request: SweepRequest, rides: int) -> bool:
+    """Return whether so many rides take longer interpreted than they and a compilation do."""
+    swept = request.sweep
+    of_rules = swept.rides * len(swept.rules)
+    return rides * swept.seconds * (1 + of_rules) / request.workers > COMPILING_PAYS_S * INTERPRETED_TIMES
 
 
 def _batch(swept: Sweep, numbers: list[int]) -> list[str]:

@@ -8,7 +8,6 @@ of compiling gives another copy.
 
 import os
 import shutil
-import subprocess
 import sys
 import sysconfig
 import tempfile
@@ -18,6 +17,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from host_sim.compiled.cache import cache_folder
+from host_sim.compiled.guarded import Guarded
 from host_sim.compiled.native_types import annotated, whole_constants
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -151,17 +151,13 @@ def _compile(sources: list[Path], workshop: Path) -> None:
         copy.write_text(annotated(text, whole, vectors) if name in names else text, encoding="utf-8")
     environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
     environment["CFLAGS"] = f"{os.environ.get('CFLAGS', '')} {C_FLAGS}".strip()
-    done = subprocess.run(
-        [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names],
-        cwd=workshop,
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if done.returncode != 0:
-        last = (done.stderr.strip() or done.stdout.strip() or "no message").splitlines()[-1]
-        raise CannotCompile(f"there is no compiled copy: mypyc ended with code {done.returncode}, {last}")
+    command = [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names]
+    log = workshop / "log"
+    code = Guarded(command, workshop, environment, log, str(workshop)).wait()
+    if code != 0:
+        said = log.read_text(encoding="utf-8", errors="replace").strip() or "no message"
+        last = said.splitlines()[-1]
+        raise CannotCompile(f"there is no compiled copy: mypyc ended with code {code}, {last}")
 
 
 def _keep_binaries(workshop: Path) -> None:

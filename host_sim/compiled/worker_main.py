@@ -2,21 +2,28 @@
 
 Started as `python -P -m host_sim.compiled.worker_main FOLDER`, where FOLDER is the compiled copy or `-`.
 Nothing hot may be imported above `main`: the copy has to be in place first. What the work prints goes to
-standard error; the end of the input ends the process.
+standard error. The end of the input ends the process, and so does the end of whoever started it, even amid
+its work.
 """
 
 import os
 import pickle
 import signal
 import sys
+import time
 from importlib import import_module
 from pathlib import Path
+from threading import Thread
 
 from host_sim.compiled.compiled_first import compiled_first
+
+LOOK_EVERY_S = 1.0
 
 
 def main() -> None:
     """Serve until the input ends."""
+    if os.name == "posix":
+        Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # The parent hears it and ends its workers.
     results = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
@@ -28,8 +35,18 @@ def main() -> None:
             request = pickle.load(sys.stdin.buffer)
         except EOFError:
             return
-        pickle.dump(_answer(request), results)
-        results.flush()
+        try:
+            pickle.dump(_answer(request), results)
+            results.flush()
+        except BrokenPipeError:
+            os._exit(1)  # Nobody waits for it any more.
+
+
+def _end_with(parent: int) -> None:
+    """End this process when `parent` has ended: then another process has taken it over."""
+    while os.getppid() == parent:
+        time.sleep(LOOK_EVERY_S)
+    os._exit(1)
 
 
 def _answer(request: bytes) -> bytes:

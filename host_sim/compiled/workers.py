@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 
 import host_sim.compiled.travel  # noqa: F401  It teaches settings to travel.
 from host_sim.compiled.build import HOT, ROOT, CannotCompile, compiled_copy, is_built, missing_tools
+from host_sim.compiled.meanwhile import CopyMeanwhile
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -36,22 +37,28 @@ class Workers:
     """`count` processes for as long as the `with` block lasts. Read: `notice`, "" or why they are slow."""
 
     def __init__(
-        self, count: int, compiled: bool = True, say: Callable[[str], None] = lambda sentence: None
+        self,
+        count: int,
+        compiled: bool = True,
+        say: Callable[[str], None] = lambda sentence: None,
+        at_once: bool = False,
     ) -> None:
         """Build the compiled copy if need be (a minute or two, once) and get ready to start processes.
 
-        `say` is told when it has to be built.
+        `say` is told when it has to be built. `at_once` rides interpreted until then, and the processes are
+        changed when the copy is there.
         """
         self.count = count
         self.notice = ""
         self._folder = "-"
+        self._meanwhile: CopyMeanwhile | None = None
         if compiled:
-            if not missing_tools() and not is_built(HOT):
-                say("compiling the bench, once: a minute or two")
-            try:
-                self._folder = str(compiled_copy(HOT))
-            except CannotCompile as reason:
-                self.notice = f"rides are interpreted, some twenty times slower: {reason}"
+            to_build = not missing_tools() and not is_built(HOT)
+            if to_build and at_once:
+                say("compiling the bench meanwhile, once; rides are interpreted until that is done")
+                self._meanwhile = CopyMeanwhile()
+            else:
+                self._build(to_build, say)
         self._idle: SimpleQueue[_Worker | None] = SimpleQueue()
         self._started: list[_Worker] = []
         self._over = False
@@ -59,6 +66,14 @@ class Workers:
         for _ in range(count):
             self._idle.put(None)  # A place for a process, which is started when it is needed.
         self._threads = ThreadPoolExecutor(count)
+
+    def _build(self, to_build: bool, say: Callable[[str], None]) -> None:
+        if to_build:
+            say("compiling the bench, once: a minute or two")
+        try:
+            self._folder = str(compiled_copy(HOT))
+        except CannotCompile as reason:
+            self.notice = f"rides are interpreted, some twenty times slower: {reason}"
 
     def __enter__(self) -> "Workers":
         return self
@@ -70,6 +85,8 @@ class Workers:
         self._threads.shutdown(wait=False, cancel_futures=True)
         for worker in self._started:
             worker.end()
+        if self._meanwhile is not None:
+            self._meanwhile.end()
         self._threads.shutdown(wait=True)
 
     def map(
@@ -96,7 +113,7 @@ class Workers:
             place = self._idle.get()
             answer = None
             try:
-                place = place or self._start()
+                place = self._ready(place)
                 answer = place.ask(request)
             finally:
                 self._idle.put(place if answer is not None else None)  # Else somebody would wait for ever.
@@ -108,6 +125,16 @@ class Workers:
             return list(results)
         raise WorkerDied(f"a worker process died {DEATHS_MAX} times on the same rides")
 
+    def _ready(self, place: "_Worker | None") -> "_Worker":
+        """Return a process for a place: its own, a new one where it has none or the copy is ready now."""
+        if self._meanwhile is not None and self._meanwhile.folder:
+            self._folder = self._meanwhile.folder
+        if place is not None and place.folder == self._folder:
+            return place
+        if place is not None:
+            place.end()
+        return self._start()
+
     def _start(self) -> "_Worker":
         with self._starting:
             if self._over:
@@ -118,9 +145,10 @@ class Workers:
 
 
 class _Worker:
-    """One process and its two pipes."""
+    """One process and its two pipes. Read: `folder`, the copy that it rides on."""
 
     def __init__(self, folder: str) -> None:
+        self.folder = folder
         path = os.pathsep.join([str(ROOT), *os.environ.get("PYTHONPATH", "").split(os.pathsep)])
         self._process = subprocess.Popen(
             [sys.executable, "-P", "-m", "host_sim.compiled.worker_main", folder],

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from random import Random
 
 from host_sim.bikes.load import load_bike
+from host_sim.compiled.compiled_first import runs_compiled
 from host_sim.sweeping.metrics import MEASURES
 from host_sim.sweeping.numbers import Numbers, read_numbers
 from host_sim.sweeping.points import Points, read_axis
@@ -36,3 +37,8 @@ def _rows(sweep: Sweep, measured: Measured) -> Iterator[dict[str, str]]:
         found = dict.fromkeys(MEASURES, 1.0) | measured(values, Random(number))
         row = {"number": number, **values, **found, "reason": ""}
         yield {name: str(row.get(name, "")) for name in [*row, *sweep.measured]}
+
+
+def number_and_form(number: int) -> tuple[int, bool]:
+    """Return a number, and whether the process that was asked has a compiled copy."""
+    return number, runs_compiled()

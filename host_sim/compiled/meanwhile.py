@@ -1,0 +1,39 @@
+"""Compiles the bench while rides go on interpreted: the same numbers, only later."""
+
+import os
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from threading import Thread
+
+from host_sim.compiled.build import HOT, ROOT, CannotCompile, compiled_copy
+from host_sim.compiled.guarded import Guarded
+
+_PROGRAM = "from host_sim.compiled.build import compiled_copy; compiled_copy()"
+
+
+class CopyMeanwhile:
+    """A compilation that has begun. Read: `folder`, "" until the copy is there; it stays so without one."""
+
+    def __init__(self) -> None:
+        """Begin."""
+        self.folder = ""
+        self._desk = TemporaryDirectory(prefix="treadle-compiling-", ignore_cleanup_errors=True)
+        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        desk = Path(self._desk.name)
+        self._running = Guarded([sys.executable, "-P", "-c", _PROGRAM], desk, environment, desk / "log")
+        self._waiting = Thread(target=self._wait, daemon=True)
+        self._waiting.start()
+
+    def _wait(self) -> None:
+        if self._running.wait() == 0:
+            try:
+                self.folder = str(compiled_copy(HOT))
+            except CannotCompile:
+                return  # Rides go on as they began.
+
+    def end(self) -> None:
+        """End it, whether it is ready or not."""
+        self._running.end()
+        self._waiting.join()
+        self._desk.cleanup()
