@@ -31,7 +31,8 @@ def prove_command(
     --json in full.
 
     Exit code 0 if everything is proved, 1 if something is not; then the counterexample and a unit test that
-    shows it are printed.
+    shows it are printed. For a statement about steps or edges it is looked for with settings fixed to a few
+    bicycles, and tried on the firmware.
 
     Example: `treadle prove --property stop`
     """
@@ -57,6 +58,8 @@ def _print_properties(result: ProveResult) -> None:
             print(f"  assumed: {assumption}")
         for lemma in judged.failing:
             print(f"  {lemma.name}: {lemma.what}")
+            for line in getattr(lemma, "sequence", []):
+                print(f"    {line}")
             for symbol, value in lemma.values.items():
                 print(f"    {symbol} = {value}")
     for test in result.unit_tests():

@@ -51,7 +51,8 @@ class ProveResult:
         from host_sim.proof.prover import REFUTED, unit_test
 
         refuted = [lemma for lemma in self.lemmas.values() if lemma.verdict == REFUTED and lemma.values]
-        return [unit_test(lemma) for lemma in refuted]
+        of_steps = {job.test: None for result in self.properties for job in result.failing_jobs if job.test}
+        return [*(unit_test(lemma) for lemma in refuted), *of_steps]
 
 
 def check_request(name: str | None, vectors: Path | None, force: bool) -> None:
