@@ -56,7 +56,8 @@ class ProveResult:
         from host_sim.proof.prover import REFUTED, unit_test
 
         refuted = [lemma for lemma in self.lemmas.values() if lemma.verdict == REFUTED and lemma.values]
-        return [unit_test(lemma) for lemma in refuted]
+        of_steps = {job.test: None for result in self.properties for job in result.failing_jobs if job.test}
+        return [*(unit_test(lemma) for lemma in refuted), *of_steps]
 
 
 def check_request(name: str | None, vectors: Path | None, force: bool) -> None:
@@ -111,7 +112,8 @@ def prove_command(
     it uses; --json lists them in full.
 
     Exit code 0 if everything is proved. Exit code 1 if not: then a counterexample is printed, and a unit test
-    that reproduces it.
+    that reproduces it. For a statement about steps or edges the search fixes the settings to a few bicycles, and
+    the counterexample is tried on the firmware.
 
     Example: `treadle prove --property stop`
     """
@@ -137,6 +139,8 @@ def _print_properties(result: ProveResult) -> None:
             print(f"  assumed: {assumption}")
         for lemma in judged.failing:
             print(f"  {lemma.name}: {lemma.what}")
+            for line in getattr(lemma, "sequence", []):
+                print(f"    {line}")
             for symbol, value in lemma.values.items():
                 print(f"    {symbol} = {value}")
     for test in result.unit_tests():

@@ -40,10 +40,11 @@ class LemmaResult:
 class PropertyResult:
     """A property with its verdict: proved if all that shows it is, else what the worst of that says.
 
-    `paths` of its lemmas, `claims` of its jobs; `failing`, those of both that are not proved.
+    `paths` of its lemmas, `claims` of its jobs; `failing`, those of both that are not proved, and
+    `failing_jobs`.
     """
 
-    __slots__ = ("claims", "failing", "paths", "property", "seconds", "verdict")
+    __slots__ = ("claims", "failing", "failing_jobs", "paths", "property", "seconds", "verdict")
 
     def __init__(
         self, stated: Property, lemmas: Sequence[LemmaResult], jobs: Sequence[JobResult] = ()
@@ -55,6 +56,7 @@ class PropertyResult:
         parts: list[LemmaResult | JobResult] = [*lemmas, *jobs]
         self.seconds = sum(part.seconds for part in parts)
         self.failing = [part for part in parts if part.verdict != PROVED]
+        self.failing_jobs = [job for job in jobs if job.verdict != PROVED]
         verdicts = {lemma.verdict for lemma in self.failing}
         self.verdict = REFUTED if REFUTED in verdicts else UNKNOWN if verdicts else PROVED
 

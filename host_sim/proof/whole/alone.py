@@ -13,9 +13,9 @@ from host_sim.proof.whole.terms import at_least, at_most, implies
 class AloneRun:
     """One call with levels and a time. Read: `facts`, `before`, `after`, `levels`, `time_us`."""
 
-    def __init__(self, kind: int, component: str, method: str) -> None:
+    def __init__(self, kind: int, component: str, method: str, fixed: dict[str, int] | None = None) -> None:
         """Call the method on the component of a controller in any state that its invariant allows."""
-        situation = self.situation = Situation(kind)
+        situation = self.situation = Situation(kind, None, **(fixed or {}))
         latest_us = longest_gap_us(kind) + EDGE_AHEAD_US
         newest_us = terms.integer("newest", 0, latest_us)
         self.time_us = terms.integer("time", 0, latest_us)

@@ -17,9 +17,9 @@ PERMIT = ("guard", "permit")
 class GateRun:
     """One question to the gate. Read: `facts`, `before`, `after`, `command_mv`, `permitted_mv`, `now_us`."""
 
-    def __init__(self, kind: int) -> None:
+    def __init__(self, kind: int, fixed: dict[str, int] | None = None) -> None:
         """Ask a gate that has looked at the last step."""
-        situation = self.situation = Situation(kind)
+        situation = self.situation = Situation(kind, None, **(fixed or {}))
         self.now_us = terms.integer("now", 0, longest_gap_us(kind))
         newest_us = terms.integer("newest", 0, longest_gap_us(kind) + EDGE_AHEAD_US)
         situation.remember_anything(newest_us)
@@ -49,6 +49,6 @@ class GateRun:
         return self.situation.variables[f"inputs.{name}"]
 
 
-def alone_run(kind: int, alone: tuple[str, str]) -> Any:
-    """Return the run of one component by itself."""
-    return GateRun(kind) if alone == PERMIT else AloneRun(kind, *alone)
+def alone_run(kind: int, alone: tuple[str, str], fixed: dict[str, int] | None = None) -> Any:
+    """Return the run of one component by itself, with settings `fixed` or any."""
+    return GateRun(kind, fixed) if alone == PERMIT else AloneRun(kind, *alone, fixed)

@@ -29,9 +29,10 @@ class Run:
         crank_edges: int = 0,
         wheel_edges: int = 0,
         contracts: Any = None,
+        fixed: dict[str, int] | None = None,
     ) -> None:
-        """Step from any state, `gaps_us` after the last step (least and most)."""
-        situation = self.situation = Situation(kind, contracts)
+        """Step from any state, `gaps_us` (least and most) after the last; settings are `fixed` or any."""
+        situation = self.situation = Situation(kind, contracts, **(fixed or {}))
         whole = situation.interpreter
         back = gaps_us[0] < 0
         self.now_us = terms.integer("now", *gaps_us)

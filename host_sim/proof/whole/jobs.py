@@ -7,13 +7,14 @@ from host_sim.proof.whole import terms
 from host_sim.proof.whole.contract import Contract
 from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
+from host_sim.proof.whole.counterexample import find
 from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
 from host_sim.proof.whole.gate import alone_run
 from host_sim.proof.whole.induction import Run, kept, longest_gap_us
 from host_sim.proof.whole.invariants import Clause, State, invariant
 from host_sim.proof.whole.premises import never_met
 from host_sim.proof.whole.situation import Situation
-from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
+from host_sim.proof.whole.solving import LIMITS, PROVED, REFUTED, UNKNOWN, Facts
 from host_sim.proof.whole.statement import ALL_KINDS, BACK, BACK_US
 from host_sim.proof.whole.statements import STATEMENTS
 
@@ -22,9 +23,12 @@ SHOWN: dict[str, Contract] = {**BY_TITLE, **BEGUN}
 
 
 class JobResult:
-    """`verdict` of one job, how many `claims` it showed, and the first one that was not: `what`, `values`."""
+    """`verdict` of one job, how many `claims` it showed, and the first one that was not: `what`, `values`.
 
-    __slots__ = ("claims", "name", "seconds", "values", "verdict", "what")
+    `sequence` and `test`: of a statement numbers that break it on the firmware, readable and as a unit test.
+    """
+
+    __slots__ = ("claims", "name", "seconds", "sequence", "test", "values", "verdict", "what")
 
     def __init__(self, name: str) -> None:
         """Start with everything shown."""
@@ -34,25 +38,44 @@ class JobResult:
         self.seconds = 0.0
         self.what = ""
         self.values: dict[str, int] = {}
+        self.sequence: list[str] = []
+        self.test = ""
 
     def show(self, facts: list[Any], claims: list[Clause]) -> None:
-        """Show all claims from the facts; stop at the first that is refuted."""
+        """Show all claims from the facts; stop at the first that is refuted.
+
+        What few definitions do not show of a statement is first looked for in numbers that break it.
+        """
         known = Facts(facts)
-        for what, claim in claims:
-            self.claims += 1
-            answer = known.prove(claim)
-            if answer.verdict == PROVED:
-                continue
-            if self.verdict == PROVED or answer.verdict == REFUTED:
-                self.verdict, self.what, self.values = answer.verdict, what, answer.values
-            if answer.verdict == REFUTED:
+        self.claims += len(claims)
+        stated = self.name.split(", kind ")[0] in STATEMENTS
+        left = [one for one in claims if not (stated and known.is_near(one[1]))]
+        sentences = [what for what, _ in left]
+        self.look_for_numbers(sentences, LIMITS[0])
+        for what, claim in left:
+            if self.verdict == REFUTED:
                 return
+            answer = known.prove(claim)
+            if answer.verdict != PROVED:
+                self.verdict, self.what, self.values = answer.verdict, what, answer.values
+        if self.verdict == UNKNOWN:
+            self.look_for_numbers(sentences, LIMITS[1])
 
     def meet(self, kind: int) -> None:
         """Show that what the statements about a kind of sensor assume can be met."""
         self.claims, unmet = never_met(tuple(STATEMENTS.values()), kind)
         if unmet:
             self.verdict, self.what = REFUTED, f"what is assumed is never met: {unmet[0]}"
+
+    def look_for_numbers(self, sentences: list[str], limit: int) -> None:
+        """Look for numbers that break one of the sentences of a statement on the firmware itself."""
+        title, _, kind = self.name.partition(", kind ")
+        if not sentences or title not in STATEMENTS:
+            return
+        found = find(title, int(kind), sentences, limit)
+        if found is not None:
+            self.verdict, self.what, self.values = REFUTED, found.what, {}
+            self.sequence, self.test = found.sequence(), found.unit_test()
 
 
 def job_names() -> list[str]:

@@ -229,6 +229,19 @@ class Facts:
                     return answer
         return Answer(UNKNOWN, 0, {})
 
+    def is_near(self, claim: Any) -> bool:
+        """Tell whether the claim follows from the definitions and facts that are near to it."""
+        if claim is True:
+            return True
+        formulas, goal = Formulas(self.fixed), negate(claim)
+        ways = (self._near, self._far)
+        return any(way(formulas, goal, LIMITS[0]).verdict == PROVED for way in ways)
+
+    def search(self, claim: Any, limit: int) -> dict[str, int] | None:
+        """Return numbers that meet all facts and refute the claim, or None if none are found."""
+        answer = self._search(Formulas(self.fixed), negate(claim), limit)
+        return answer.values if answer.verdict == REFUTED else None
+
     def _near(self, formulas: Formulas, goal: Any, limit: int) -> Answer:
         return self._by_depth(formulas, goal, DEPTHS, limit)
 
