@@ -15,6 +15,7 @@ import typer
 from host_sim.cli.bundle import bundle_command
 from host_sim.cli.calibrate import calibrate_command
 from host_sim.cli.commission import commission_command
+from host_sim.cli.compare import compare_command
 from host_sim.cli.flash import flash_command
 from host_sim.cli.handover import handover_command
 from host_sim.cli.inspect import inspect_command
@@ -50,6 +51,7 @@ app.command("measure", rich_help_panel=SET_UP)(measure_command)
 app.command("tune", rich_help_panel=SET_UP)(tune_command)
 app.command("sweep", rich_help_panel=SET_UP)(sweep_command)
 app.command("ride", rich_help_panel=CHECK)(ride_command)
+app.command("compare", rich_help_panel=CHECK)(compare_command)
 app.command("verify", rich_help_panel=CHECK)(verify_command)
 app.command("prove", rich_help_panel=CHECK)(prove_command)
 app.command("bundle", rich_help_panel=INSTALL)(bundle_command)

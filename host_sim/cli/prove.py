@@ -112,8 +112,8 @@ def prove_command(
     it uses; --json lists them in full.
 
     Exit code 0 if everything is proved. Exit code 1 if not: then a counterexample is printed, and a unit test
-    that reproduces it. For a statement about steps or edges the search fixes the settings to a few bicycles, and
-    the counterexample is tried on the firmware.
+    that reproduces it. For a statement about steps or edges the search fixes the settings to a few bicycles,
+    and the counterexample is tried on the firmware.
 
     Example: `treadle prove --property stop`
     """

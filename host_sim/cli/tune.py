@@ -31,6 +31,9 @@ def tune_command(
         Path | None, typer.Option(help="Write the tuned bike file here, if it passes the rules.")
     ] = None,
     seed: SeedOption = 1,
+    uncertain: Annotated[
+        bool, typer.Option("--uncertain", help="Also ride 50 bicycles within what the file knows; minutes.")
+    ] = False,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -38,11 +41,13 @@ def tune_command(
 
     Engage and release, rise rate, power loop with its margins, shares, throttle, fold-backs: each with what
     it assumes and how to check it on the road. Exit code 1 if --write asks for a bike file that breaks a
-    rule; it is not written. What is computed here is a reason to try carefully, no approval.
+    rule; it is not written. With --uncertain the power loop's worst margin over 50 bicycles whose numbers
+    lie within their intervals (or a fifth either way), and what to measure next. What is computed here is a
+    reason to try carefully, no approval.
 
     Example: `treadle tune tandem --priority calm --write my_tandem.toml`
     """
-    request = TuneRequest(bike, priority, out, write, seed, force)
+    request = TuneRequest(bike, priority, out, write, seed, force, uncertain)
     with progress_bar("tuning") as done:
         result = tune(request, done)
     if as_json:
@@ -109,6 +114,10 @@ def _print_end(result: TuneResult) -> None:
         print(f"\n{tuned.loop.surge.sentence(tuned.bike)}")
     before, after = tuned.before.scores.total, tuned.after.scores.total
     print(f"Score, lower is better: {before:.2f} now, {after:.2f} recommended ({tuned.priority.name}).")
+    if result.uncertain is not None:
+        print("\n".join(f"{sentence[0].upper()}{sentence[1:]}." for sentence in result.uncertain.sentences()))
+    elif result.request.uncertain:
+        print("Uncertain: no current sensor is fitted, so there is no loop whose margin could be worked out.")
     for verdict in result.failing:
         print(f"Not written: {verdict.rule.name} fails. {verdict.rule.sentence} {verdict.cure}".rstrip())
     for verdict in result.not_shown:

@@ -16,6 +16,7 @@ from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
 if TYPE_CHECKING:
     from host_sim.tuning.recommend import Tuned
     from host_sim.tuning.rows import Row
+    from host_sim.tuning.uncertain import Uncertain
 
 REPORT = "tune.json"
 THRESHOLDS, RATES, LOOP, RIDES = "thresholds.png", "rise_rate.png", "power_loop.png", "before_after.png"
@@ -35,6 +36,7 @@ class TuneRequest:
         write: Path | None = None,
         seed: int = 1,
         force: bool = False,
+        uncertain: bool = False,
     ) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is ridden."""
         for module, name in NEEDED.items():
@@ -53,6 +55,7 @@ class TuneRequest:
         self.write = write
         self.seed = seed
         self.force = force
+        self.uncertain = uncertain
         if write is not None:
             _check_target(write, force)
 
@@ -89,6 +92,7 @@ class TuneResult:
         self.failing = [verdict for verdict in verdicts if verdict.fails]
         self.not_shown = [verdict for verdict in verdicts if verdict.not_shown]
         self.files = files
+        self.uncertain: Uncertain | None = None
 
     @property
     def holds(self) -> bool:
@@ -109,6 +113,7 @@ class TuneResult:
             "score": {"before": rounded(before.total), "after": rounded(after.total)},
             "failing_rules": [verdict.rule.name for verdict in self.failing],
             "rules_not_shown": [verdict.rule.name for verdict in self.not_shown],
+            "uncertain": None if self.uncertain is None else self.uncertain.as_json(),
             "files": [str(path) for path in self.files],
         }
 
@@ -135,6 +140,8 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
             names.append(LOOP)
         draw_rides(tuned, delivery.place(RIDES), request.seed)
         result = TuneResult(request, tuned, rows, verdicts, [request.out / name for name in names])
+        if request.uncertain:
+            result.uncertain = _uncertain(request, tuned, done)
         if request.write is not None and result.holds:
             result.files.append(request.write)
         with delivery.place(REPORT).open("w", encoding="utf-8") as file:
@@ -144,6 +151,14 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
             _write_bike(request, tuned)
         delivery.deliver()
     return result
+
+
+def _uncertain(request: TuneRequest, tuned: "Tuned", done: Done) -> "Uncertain | None":
+    from host_sim.measuring.bike_numbers import bike_path
+    from host_sim.tuning.uncertain import uncertain
+
+    gains = tuned.drive.chosen.settings.gains
+    return uncertain(bike_path(request.bike_given), tuned.tuned, gains, request.seed, done=done)
 
 
 def _judged(request: TuneRequest, tuned: "Tuned", done: Done) -> list[Verdict]:

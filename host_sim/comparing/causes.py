@@ -1,0 +1,116 @@
+"""Which number of the bike file would explain the difference, if it had another value of its interval."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from host_sim.bikes.model import Bike
+from host_sim.comparing.difference import drive_misses, road_misses
+from host_sim.comparing.drive_alone import drive_alone
+from host_sim.comparing.measured import Measured
+from host_sim.comparing.road_alone import coasting, road_alone
+from host_sim.measuring.intervals import DRIVE, ROAD, Interval, Number
+
+NAMED_SHARE = 0.2
+GRID = 6
+REFINED = 8
+SMALL_ERROR = 0.5  # Mean square, in units of what noise makes: there is nothing to explain.
+
+Error = Callable[[Bike], float]
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """`value` of the number, within its interval, would take away `share` (0 to 1) of the squared error.
+
+    `at_end`: it is an end of the interval, and more would explain more.
+    """
+
+    number: Number
+    file_value: float
+    value: float
+    interval: Interval
+    share: float
+    at_end: bool
+
+    def as_json(self) -> dict[str, float | str | bool]:
+        """Return the entry of `treadle compare --json`."""
+        return {
+            "number": self.number.name,
+            "unit": self.number.unit,
+            "file": self.file_value,
+            "explains": float(f"{self.value:.4g}"),
+            "low": float(f"{self.interval.low:.4g}"),
+            "high": float(f"{self.interval.high:.4g}"),
+            "measured": self.interval.measured,
+            "share_of_squared_error": round(self.share, 3),
+            "at_the_end_of_its_interval": self.at_end,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Causes:
+    """What explains the difference; the errors are mean squares in units of noise, None without coasting."""
+
+    road_error: float | None
+    drive_error: float
+    named: list[Cause]
+
+
+def find_causes(
+    bike: Bike,
+    ride: Measured,
+    known: dict[Number, Interval],
+    progress: Progress = lambda words: None,
+) -> Causes:
+    """Return the causes worth naming, the one that explains most first within road and drive."""
+    stretches = coasting(ride)
+
+    def road(changed: Bike) -> float:
+        return road_misses(road_alone(changed, ride, stretches), ride)
+
+    def drive(changed: Bike) -> float:
+        return drive_misses(drive_alone(changed, ride), ride)
+
+    coasted = sum(end - start for start, end in stretches) > 0
+    drive_error, named = _explained(bike, drive, DRIVE, known, progress)
+    if not coasted:
+        return Causes(None, drive_error, named)
+    road_error, of_road = _explained(bike, road, ROAD, known, progress)
+    return Causes(road_error, drive_error, of_road + named)
+
+
+def _explained(
+    bike: Bike, error: Error, numbers: tuple[Number, ...], known: dict[Number, Interval], progress: Progress
+) -> tuple[float, list[Cause]]:
+    """Return the error with the bike file's numbers, and which of them explain it."""
+    plain = error(bike)
+    if plain < SMALL_ERROR:
+        return plain, []
+    found = []
+    for number in numbers:
+        progress(number.words)
+        found.append(_cause(bike, number, known[number], plain, error))
+    return plain, sorted((one for one in found if one.share >= NAMED_SHARE), key=lambda one: -one.share)
+
+
+def _cause(bike: Bike, number: Number, interval: Interval, plain: float, error: Error) -> Cause:
+    """Look for the value of the interval with the least error: on a grid, then around its best place."""
+    from scipy.optimize import minimize_scalar
+
+    tried = {number.of(bike): plain}
+
+    def error_at(value: float) -> float:
+        changed = number.changed(bike, float(value))
+        tried[float(value)] = error(changed)
+        return tried[float(value)]
+
+    width = interval.high - interval.low
+    for place in range(GRID + 1):
+        error_at(interval.low + width * place / GRID)
+    best = min(tried, key=lambda value: tried[value])
+    around = (max(best - width / GRID, interval.low), min(best + width / GRID, interval.high))
+    minimize_scalar(error_at, bounds=around, method="bounded", options={"maxiter": REFINED})
+    best = min(tried, key=lambda value: tried[value])
+    at_end = min(best - interval.low, interval.high - best) < 0.01 * width
+    return Cause(number, number.of(bike), best, interval, 1.0 - tried[best] / plain, at_end)

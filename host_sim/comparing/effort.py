@@ -1,0 +1,78 @@
+"""What riders and road did, worked out from the measured speed: power, brakes and slope.
+
+The force that moved the bicycle is its mass times its gain of speed plus rolling and air; what the motor gave
+comes from its model. What is left over was somebody's: the riders' where the crank turned, the brakes' where
+they were pulled. What neither explains was the road's slope, or wind: legs don't hold back, and a crank that
+stands pushes nothing. A small rest is no slope: that is what a wrong rolling coefficient looks like.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host_sim.bench.assemble import bicycle_of
+from host_sim.bench.recorded_effort import POWER_LEAST_W, POWER_MOST_W
+from host_sim.bikes.model import Bike
+from host_sim.comparing.measured import GRID_S, Measured, Series
+from host_sim.plant.bicycle import GRAVITY_M_PER_S2
+
+BRAKING_M_PER_S2 = 0.7  # Without a switch: more than any usual road slows.
+SLOPE_LEAST = 0.005
+SLOPE_MOST = 0.25
+STILL_RPM = 5.0
+STANDING_M_PER_S = 0.3
+BRAKE_LEAST = 0.05  # A lever that only moves its switch.
+_PER_SECOND = round(1.0 / GRID_S)
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """Entry i of each list holds from second i to i + 1; `grade` is rise over run."""
+
+    rider_power_w: list[float]
+    brake_share: list[float]
+    grade: list[float]
+
+
+def motor_force_n(bike: Bike, battery_w: Series, speed_m_per_s: Series) -> Series:
+    """Return the motor's force at the rim, from what the battery gives: P = (E + R I) I solved for I."""
+    constant = bike.motor.torque_constant_nm_per_a * 2.0 * np.pi / bike.bicycle.wheel_circumference_m
+    emf_v = constant * speed_m_per_s
+    ohm = bike.motor.resistance_ohm
+    current_a = (np.sqrt(emf_v**2 + 4.0 * ohm * np.maximum(battery_w, 0.0)) - emf_v) / (2.0 * ohm)
+    return np.asarray(np.maximum(constant * (current_a - bike.motor.no_load_current_a), 0.0))
+
+
+def effort_of(bike: Bike, ride: Measured) -> Effort:
+    """Return power, brakes and slope second by second."""
+    seconds = len(ride.speed_m_per_s) // _PER_SECOND
+    padded = np.pad(_by_second(ride.speed_m_per_s, seconds), 1, mode="edge")
+    speed = np.convolve(padded, np.ones(3) / 3, "valid")
+    gained = np.gradient(speed) if seconds > 1 else np.zeros(seconds)
+    bicycle = bicycle_of(bike)
+    inertia_kg = 2.0 * bicycle.kinetic_energy_j(1.0)
+    road_n = np.array([bicycle.road_load_n(float(value), 0.0, 0.0) for value in speed])
+    motor_n = motor_force_n(bike, _by_second(ride.battery_w, seconds), speed)
+    rest_n = inertia_kg * gained + road_n - motor_n
+    cadence = _by_second(ride.cadence_rpm, seconds)
+    pulled = _by_second(ride.brake_pulled, seconds) > 0.0
+    effort = Effort([0.0] * seconds, [0.0] * seconds, [0.0] * seconds)
+    for second in range(seconds):
+        force_n = float(rest_n[second])
+        slows = -force_n / inertia_kg
+        braked = bool(pulled[second]) if bike.brakes.switches != "none" else slows > BRAKING_M_PER_S2
+        if braked:
+            share = slows / bike.bicycle.brake_deceleration_m_per_s2
+            effort.brake_share[second] = min(max(share, BRAKE_LEAST), 1.0)
+        elif cadence[second] > STILL_RPM and force_n > 0.0:
+            power_w = force_n * float(speed[second]) / bike.bicycle.chain_efficiency
+            effort.rider_power_w[second] = min(power_w, POWER_MOST_W) if power_w >= POWER_LEAST_W else 0.0
+        elif speed[second] > STANDING_M_PER_S:
+            slope = -force_n / (bike.bicycle.mass_kg * GRAVITY_M_PER_S2)
+            if abs(slope) > SLOPE_LEAST:
+                effort.grade[second] = min(max(slope, -SLOPE_MOST), SLOPE_MOST)
+    return effort
+
+
+def _by_second(series: Series, seconds: int) -> Series:
+    return np.asarray(series[: seconds * _PER_SECOND].reshape(seconds, _PER_SECOND).mean(axis=1))

@@ -1,0 +1,94 @@
+"""How well each number of a bike file is known: the interval beside it, or a fifth either way.
+
+`treadle measure --write` puts the interval into the comment of the line. What has no such comment was read
+off a part, estimated or taken over: it may be wrong by a fifth.
+"""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Table
+
+from host_sim.bikes.model import Bike
+from host_sim.errors import RequestError
+from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
+
+UNKNOWN_SHARE = 0.2
+_MEASURED = re.compile(r"measured by [^;]*?, 95 % (?P<low>[\d.eE+-]+) to (?P<high>[\d.eE+-]+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number of a bike file: where it stands, its unit, and what to call it."""
+
+    section: str
+    key: str
+    unit: str
+    words: str
+
+    @property
+    def name(self) -> str:
+        """Return section and key as the file has them."""
+        return f"{self.section}.{self.key}"
+
+    def of(self, bike: Bike) -> float:
+        """Return its value."""
+        return float(getattr(getattr(bike, self.section), self.key))
+
+    def changed(self, bike: Bike, value: float) -> Bike:
+        """Return the bike with another value and the same settings; the value isn't checked."""
+        table = getattr(bike, self.section).model_copy(update={self.key: value})
+        return bike.model_copy(update={self.section: table})
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """From `low` to `high`; `measured` tells whether the bike file says so."""
+
+    low: float
+    high: float
+    measured: bool
+
+
+ROAD = (
+    Number("bicycle", "rolling_coefficient", "", "rolling coefficient"),
+    Number("bicycle", "drag_area_m2", "m2", "drag area"),
+)
+DRIVE = (
+    Number("battery", "resistance_ohm", "ohm", "resistance of the battery"),
+    Number("motor", "torque_constant_nm_per_a", "N m/A", "torque constant of the motor"),
+    Number("motor", "resistance_ohm", "ohm", "resistance of the motor"),
+    Number("motor", "no_load_current_a", "A", "no-load current of the motor"),
+    Number("motor", "current_limit_a", "A", "current limit of the motor"),
+    Number("motor_controller", "start_v", "V", "command at which the motor controller begins"),
+    Number("motor_controller", "full_v", "V", "command at which the motor controller gives all"),
+    Number("motor_controller", "lag_s", "s", "lag of the motor controller"),
+)
+
+
+def intervals(path: Path, bike: Bike, numbers: tuple[Number, ...]) -> dict[Number, Interval]:
+    """Return the interval of each number of the bike file at `path`; RequestError if that is no TOML."""
+    try:
+        document = tomlkit.parse(read_text(path, TOML_BYTES_MAX))
+    except TOMLKitError as error:
+        raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
+    return {number: _interval(document, number, number.of(bike)) for number in numbers}
+
+
+def _interval(document: tomlkit.TOMLDocument, number: Number, value: float) -> Interval:
+    table = document.get(number.section)
+    comment = ""
+    if isinstance(table, Table) and number.key in table:
+        comment = table[number.key].trivia.comment
+    told = _MEASURED.search(comment)
+    if told is not None:
+        try:
+            low, high = float(told["low"]), float(told["high"])
+        except ValueError:
+            low, high = value, value
+        if low <= value <= high and low < high:
+            return Interval(low, high, measured=True)
+    return Interval(value * (1.0 - UNKNOWN_SHARE), value * (1.0 + UNKNOWN_SHARE), measured=False)

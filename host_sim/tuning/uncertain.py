@@ -1,0 +1,144 @@
+"""What the power loop's margin is worth as long as the bicycle's numbers are known no better.
+
+Each draw is the same bicycle with the same settings, but with numbers of motor, battery and motor controller
+drawn evenly from their intervals (those of the bike file, or a fifth either way). Its plant is identified by
+riding it at every operating point, and the margins of the loop are worked out from that.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+import numpy as np
+
+from host_sim.bikes.model import Bike
+from host_sim.measuring.intervals import DRIVE, Interval, Number, intervals
+from host_sim.tuning.identify import identify
+from host_sim.tuning.margins import worst_case
+from host_sim.tuning.simc import PiGains
+
+DRAWS = 50
+GAIN_MARGIN_LEAST = 2.0  # Below, common practice calls a loop too lively; no source.
+DRIVES_LEAST = 0.3  # A weaker rank correlation of 50 draws may be chance: 95 % of chance lies below 0.28.
+# How a number is got to know better; a data sheet or a meter serves for the rest.
+HOW = {
+    "battery.resistance_ohm": "load steps: `treadle measure --load-steps`",
+    "motor.torque_constant_nm_per_a": "lift the wheel, read volts and speed at full command",
+    "motor.resistance_ohm": "a milliohm meter between two phases, at 25 degrees",
+}
+OTHERWISE = "the part's data sheet, or `treadle compare` with a recorded ride"
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertain:
+    """What came of the draws: `worst`, the least gain margin (times) of all, `as_given` the bike file's.
+
+    `worst_numbers` are those of the worst draw. `drivers` has the rank correlation of each number with the
+    margin, the strongest first; None where no number drives it.
+    """
+
+    draws: int
+    as_given: float
+    worst: float
+    least_phase_deg: float
+    worst_numbers: dict[Number, float]
+    drivers: list[tuple[Number, float]]
+    known: dict[Number, Interval]
+
+    @property
+    def driver(self) -> Number | None:
+        """The number that the margin depends on most, if on any."""
+        number, correlation = self.drivers[0]
+        return number if abs(correlation) >= DRIVES_LEAST else None
+
+    @property
+    def measure_next(self) -> Number | None:
+        """The number to measure next: the strongest driver whose interval nobody has measured."""
+        for number, correlation in self.drivers:
+            if abs(correlation) >= DRIVES_LEAST and not self.known[number].measured:
+                return number
+        return self.driver
+
+    def sentences(self) -> list[str]:
+        """Return what a person should know of it."""
+        told = [
+            f"gain margin {self.as_given:.2f} with the numbers as given; of {self.draws} bicycles within the "
+            f"intervals the worst has {self.worst:.2f} (phase margin {self.least_phase_deg:.0f} degrees)"
+        ]
+        if self.worst < GAIN_MARGIN_LEAST:
+            told.append(f"that is below {GAIN_MARGIN_LEAST:g}: ride it as if the loop might surge")
+        driver, following = self.driver, self.measure_next
+        if driver is None or following is None:
+            return [*told, "no number drives the margin more than chance would: nothing to measure for it"]
+        told.append(f"it is driven most by the {driver.words} ({driver.name})")
+        told.append(
+            f"measure next: {following.words} ({following.name}), by {HOW.get(following.name, OTHERWISE)}"
+        )
+        return told
+
+    def as_json(self) -> dict[str, object]:
+        """Return the entry of `treadle tune --json`."""
+        following = self.measure_next
+        return {
+            "draws": self.draws,
+            "gain_margin_as_given": round(self.as_given, 3),
+            "worst_gain_margin": round(self.worst, 3),
+            "worst_phase_margin_deg": round(self.least_phase_deg, 1),
+            "worst_numbers": {one.name: float(f"{value:.4g}") for one, value in self.worst_numbers.items()},
+            "correlations": {one.name: round(value, 2) for one, value in self.drivers},
+            "driven_by": None if self.driver is None else self.driver.name,
+            "measure_next": None if following is None else following.name,
+        }
+
+
+def uncertain(
+    path: Path,
+    bike: Bike,
+    gains: PiGains,
+    seed: int = 1,
+    draws: int = DRAWS,
+    done: Callable[[int, int], None] = lambda now, of: None,
+) -> Uncertain | None:
+    """Ride `draws` bicycles within what the file at `path` knows; None without a loop to look at."""
+    given = identify(bike, seed)
+    if not given:
+        return None
+    known = intervals(path, bike, DRIVE)
+    random = Random(f"uncertain {seed}")
+    rows: list[tuple[dict[Number, float], float, float]] = []
+    for draw in range(draws):
+        values = {number: random.uniform(known[number].low, known[number].high) for number in DRIVE}
+        other = bike
+        for number, value in values.items():
+            other = number.changed(other, value)
+        plants = identify(other, seed)
+        if plants:
+            margins = worst_case(plants, gains).margins
+            rows.append((values, margins.gain, margins.phase_deg))
+        done(draw + 1, draws)
+    if not rows:
+        return None
+    worst = min(rows, key=lambda row: row[1])
+    margins_found = [gain for _, gain, _ in rows]
+    drivers = []
+    for number in DRIVE:
+        values_drawn = [values[number] for values, _, _ in rows]
+        drivers.append((number, _rank_correlation(values_drawn, margins_found)))
+    return Uncertain(
+        draws=len(rows),
+        as_given=worst_case(given, gains).margins.gain,
+        worst=worst[1],
+        least_phase_deg=min(phase for _, _, phase in rows),
+        worst_numbers=worst[0],
+        drivers=sorted(drivers, key=lambda pair: -abs(pair[1])),
+        known=known,
+    )
+
+
+def _rank_correlation(first: list[float], second: list[float]) -> float:
+    """Return Spearman's rank correlation; 0 where one of them doesn't vary."""
+    if len(set(first)) < 2 or len(set(second)) < 2:
+        return 0.0
+    ranks = [np.argsort(np.argsort(np.array(values))) for values in (first, second)]
+    return float(np.corrcoef(ranks[0], ranks[1])[0, 1])

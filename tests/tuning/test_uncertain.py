@@ -1,0 +1,92 @@
+"""The worst margin over what the bike file knows: found, put down to the number that drives it, and told."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.measuring.intervals import DRIVE
+from host_sim.tuning import uncertain as module
+from host_sim.tuning.recommend import settings_now
+from host_sim.tuning.uncertain import DRIVES_LEAST, uncertain
+
+NUMBERS = {number.name: number for number in DRIVE}
+LAG = NUMBERS["motor_controller.lag_s"]
+
+
+@pytest.fixture
+def margins_by(monkeypatch):
+    """Let the plant be the bicycle itself, and its gain margin a function of it."""
+
+    def let(gain):
+        monkeypatch.setattr(module, "identify", lambda bike, seed: [bike])
+        found = lambda plants, gains: SimpleNamespace(  # noqa: E731
+            margins=SimpleNamespace(gain=gain(plants[0]), phase_deg=60.0)
+        )
+        monkeypatch.setattr(module, "worst_case", found)
+
+    return let
+
+
+def look(path=BIKES / "tandem.toml", **others):
+    bike = load_bike(str(path))
+    return uncertain(path, bike, settings_now(bike).gains, **others)
+
+
+def test_the_number_that_the_margin_follows_is_named_with_the_worst_draw(margins_by):
+    margins_by(lambda bike: 0.05 / bike.motor_controller.lag_s)
+    found = look()
+    assert (found.draws, found.as_given) == (50, pytest.approx(2.0))
+    assert found.driver is LAG
+    assert found.drivers[0][1] == pytest.approx(-1.0)
+    assert found.worst == pytest.approx(0.05 / found.worst_numbers[LAG])
+    assert 0.05 / (0.025 * 1.2) <= found.worst < 1.75
+    assert "below 2" in " ".join(found.sentences())
+    assert found.as_json()["measure_next"] == "motor_controller.lag_s"
+
+
+def test_what_has_been_measured_is_not_to_be_measured_next(margins_by, tmp_path):
+    text = (BIKES / "tandem.toml").read_text(encoding="utf-8")
+    path = tmp_path / "own.toml"
+    said = "lag_s = 0.025  # measured by hand, 95 % 0.01 to 0.04"
+    path.write_text(text.replace("lag_s = 0.025", said), encoding="utf-8")
+    margins_by(lambda bike: 0.1 / bike.motor_controller.lag_s - 30.0 * bike.motor.resistance_ohm)
+    found = look(path)
+    assert found.driver is LAG
+    assert found.known[LAG].measured
+    assert found.measure_next is NUMBERS["motor.resistance_ohm"]
+
+
+def test_the_same_seed_gives_the_same_draws_and_another_seed_others(margins_by):
+    margins_by(lambda bike: 1.0 / bike.motor_controller.lag_s)
+    assert look(seed=3).as_json() == look(seed=3).as_json() != look(seed=4).as_json()
+
+
+def test_draws_stay_within_the_intervals(margins_by):
+    seen = []
+    margins_by(lambda bike: seen.append(bike) or 3.0)
+    bike, found = load_bike("tandem"), look()
+    for number, interval in found.known.items():
+        assert all(interval.low <= number.of(one) <= interval.high for one in seen)
+        assert interval.low == pytest.approx(0.8 * number.of(bike))
+    assert all(one.firmware_settings.as_dict() == bike.firmware_settings.as_dict() for one in seen)
+
+
+def test_a_margin_that_follows_nothing_names_nothing(margins_by):
+    margins_by(lambda bike: 3.0)
+    found = look()
+    assert (found.driver, found.measure_next) == (None, None)
+    assert "nothing to measure" in found.sentences()[-1]
+    assert 0.0 < DRIVES_LEAST < 1.0
+
+
+def test_a_bicycle_without_a_current_sensor_has_no_loop_to_look_at(monkeypatch):
+    monkeypatch.setattr(module, "identify", lambda bike, seed: [])
+    assert look() is None
+
+
+def test_two_real_draws_are_identified_by_riding_them():
+    found = look(BIKES / "cargo_trike.toml", draws=2)
+    assert found.draws == 2
+    assert found.as_given > 1.0
+    assert found.worst != pytest.approx(found.as_given, rel=1e-6)
