@@ -10,7 +10,8 @@ from rich.console import Console
 from rich.table import Table
 
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
-from host_sim.commands.tune import VERIFY_RIDES, TuneRequest, TuneResult, tune
+from host_sim.commands.tune import TuneRequest, TuneResult, tune
+from host_sim.commands.tune_rules import RIDES
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
@@ -118,13 +119,16 @@ def _print_end(result: TuneResult) -> None:
         print("\n".join(f"{sentence[0].upper()}{sentence[1:]}." for sentence in result.uncertain.sentences()))
     elif result.request.uncertain:
         print("Uncertain: no current sensor is fitted, so there is no loop whose margin could be worked out.")
-    for verdict in result.failing:
-        print(f"Not written: {verdict.rule.name} fails. {verdict.rule.sentence} {verdict.cure}".rstrip())
+    for refusal in result.failing:
+        print(f"Not written: {refusal}")
     for verdict in result.not_shown:
         print(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.")
     if result.request.write is None:
-        print("Not held against the rules yet: --write FILE does it, and writes the bike file if they hold.")
+        print(
+            "Not held against the rules yet: --write FILE does it, the fault matrix too, and writes the "
+            "bike file if everything holds."
+        )
     elif not result.failing:
         which = "The other rules" if result.not_shown else "The rules"
-        print(f"{which} hold over {VERIFY_RIDES} rides of each kind; treadle verify rides more.")
+        print(f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.")
     print("files  " + "\n       ".join(spoken(path) for path in result.files))

@@ -9,11 +9,11 @@ from host_sim.bikes.load import load_bike
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.refusals import closest
-from host_sim.rules.catalogue import RULES
-from host_sim.rules.judge import Done, Verdict, judge
+from host_sim.rules.judge import Done, Verdict
 from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
 
 if TYPE_CHECKING:
+    from host_sim.commands.tune_rules import RulesCheck
     from host_sim.tuning.recommend import Tuned
     from host_sim.tuning.rows import Row
     from host_sim.tuning.uncertain import Uncertain
@@ -22,7 +22,6 @@ REPORT = "tune.json"
 THRESHOLDS, RATES, LOOP, RIDES = "thresholds.png", "rise_rate.png", "power_loop.png", "before_after.png"
 NEEDED = {"control": "python-control", "tomlkit": "tomlkit"}
 PRIORITY_NAMES = ("calm", "balanced", "quick")
-VERIFY_RIDES = 4  # Of each kind; `treadle verify` rides 50.
 
 
 class TuneRequest:
@@ -72,9 +71,9 @@ def _check_target(write: Path, force: bool) -> None:
 
 
 class TuneResult:
-    """What was found: `rows`, `tuned`, the files; `verdicts` of the rules if a bike file was asked for.
+    """What was found: `rows`, `tuned`, the files; the `check` of the rules if a bike file was asked for.
 
-    `failing` are the rules that the bike file would break, `not_shown` those that no ride put to the test.
+    `failing` says what keeps the bike file back, `not_shown` are the rules that no ride put to the test.
     """
 
     def __init__(
@@ -82,15 +81,15 @@ class TuneResult:
         request: TuneRequest,
         tuned: "Tuned",
         rows: "list[Row]",
-        verdicts: list[Verdict],
+        check: "RulesCheck | None",
         files: list[Path],
     ) -> None:
         """Keep what was found."""
         self.request = request
         self.tuned = tuned
         self.rows = rows
-        self.failing = [verdict for verdict in verdicts if verdict.fails]
-        self.not_shown = [verdict for verdict in verdicts if verdict.not_shown]
+        self.failing: list[str] = [] if check is None else check.refusals
+        self.not_shown: list[Verdict] = [] if check is None else check.not_shown
         self.files = files
         self.uncertain: Uncertain | None = None
 
@@ -111,7 +110,7 @@ class TuneResult:
             "recommendations": [row.as_json() for row in self.rows],
             "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
             "score": {"before": rounded(before.total), "after": rounded(after.total)},
-            "failing_rules": [verdict.rule.name for verdict in self.failing],
+            "refusals": self.failing,
             "rules_not_shown": [verdict.rule.name for verdict in self.not_shown],
             "uncertain": None if self.uncertain is None else self.uncertain.as_json(),
             "files": [str(path) for path in self.files],
@@ -132,14 +131,14 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
     with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
         tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed)
         rows = rows_of(tuned)
-        verdicts = _judged(request, tuned, done)
+        check = _checked(request, tuned, done)
         draw_thresholds(tuned, delivery.place(THRESHOLDS))
         draw_rates(tuned, delivery.place(RATES))
         if tuned.loop is not None:
             draw_loop(tuned, delivery.add(LOOP))
             names.append(LOOP)
         draw_rides(tuned, delivery.place(RIDES), request.seed)
-        result = TuneResult(request, tuned, rows, verdicts, [request.out / name for name in names])
+        result = TuneResult(request, tuned, rows, check, [request.out / name for name in names])
         if request.uncertain:
             result.uncertain = _uncertain(request, tuned, done)
         if request.write is not None and result.holds:
@@ -161,11 +160,13 @@ def _uncertain(request: TuneRequest, tuned: "Tuned", done: Done) -> "Uncertain |
     return uncertain(bike_path(request.bike_given), tuned.tuned, gains, request.seed, done=done)
 
 
-def _judged(request: TuneRequest, tuned: "Tuned", done: Done) -> list[Verdict]:
-    """Hold the tuned bike against the rules, if a bike file is asked for."""
+def _checked(request: TuneRequest, tuned: "Tuned", done: Done) -> "RulesCheck | None":
+    """Hold the tuned bike against the rules and the fault matrix, if a bike file is asked for."""
     if request.write is None:
-        return []
-    return judge(tuned.tuned, RULES, request.seed, VERIFY_RIDES, done)
+        return None
+    from host_sim.commands.tune_rules import check_rules
+
+    return check_rules(tuned, request.seed, done)
 
 
 def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:

@@ -135,7 +135,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
                   xycoords=("data", "axes fraction"), xytext=(4, 0), textcoords="offset points")  # fmt: skip
     axes.axhline(100 * SURGES_SHARE, color=INK, linewidth=0.6, linestyle=":")
     tops = [100 * one.swing_share for one in surge.felt.model + surge.felt.bench]
-    axes.set_ylim(0.0, max(2.5 * max(tops), 8 * 100 * SURGES_SHARE))
+    axes.set_ylim(0.0, max(2.5 * max(tops, default=0.0), 8 * 100 * SURGES_SHARE))
     axes.set_xlim(left=0.0)
     axes.set_xlabel("times the chosen gain")
     axes.set_ylabel("swing of the power long after a kick (%)")

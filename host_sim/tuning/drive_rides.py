@@ -19,6 +19,7 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.tuning.rates import empty_mass_kg
 from host_sim.tuning.ride_start import rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
@@ -35,14 +36,16 @@ JERK_PERIODS = 20  # 0.1 s: what is shorter, the tyres and the rider's body take
 class DriveMeasures:
     """What the rides came to.
 
-    `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s at the start, on the empty bicycle;
-    `reach_s` from engaging to 90 % of the power (or to the highest command); `overshoot_percent`,
+    `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s on both rides, on the empty bicycle: what
+    the rider is pushed with; `half_s` and `reach_s` from engaging to half and to 90 % of what is allowed (or
+    to the highest command); `overshoot_percent`,
     `settling_s` (within a tenth for good) and `swing_percent` (highest to lowest while all is quiet) of the
     step; `disturbance_percent` the most that the slope moves the power and `recovery_s` how long that is
     more than a tenth.
     """
 
     jerk_m_per_s3: float
+    half_s: float
     reach_s: float
     overshoot_percent: float
     settling_s: float
@@ -54,8 +57,8 @@ class DriveMeasures:
 class PowerTrace(StepWatch):
     """Power as a share of what is allowed, from the moment of engaging, by the control period.
 
-    Read: `shares`, `push_m_per_s2` (the motor's push over the mass), `times_s` since the ride began,
-    `wanted_w` (the last), `commands_mv`, `powers_w`.
+    Read: `shares`, `push_m_per_s2` (the motor's push over the mass without load), `times_s` since the ride
+    began, `wanted_w` (the last), `commands_mv`, `powers_w`.
     """
 
     def __init__(self, bike: Bike) -> None:
@@ -63,8 +66,7 @@ class PowerTrace(StepWatch):
         motor, bicycle = bike.motor, bike.bicycle
         self._force_per_a = motor.torque_constant_nm_per_a * 2.0 * pi / bicycle.wheel_circumference_m
         self._no_load_a = motor.no_load_current_a
-        turns = (2.0 * pi / bicycle.wheel_circumference_m) ** 2
-        self._mass_kg = bicycle.mass_kg + bicycle.wheel_inertia_kg_m2 * turns
+        self._mass_kg = empty_mass_kg(bike)
         self.shares: list[float] = []
         self.push_m_per_s2: list[float] = []
         self.times_s: list[float] = []
@@ -153,14 +155,20 @@ def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
             0.0
         ]  # Without a shunt nothing follows: what a slope does to the power is not the settings' doing.
     return DriveMeasures(
-        jerk_m_per_s3=_jerk_m_per_s3(start.push_m_per_s2),
-        reach_s=next((index * period_s for index, share in enumerate(before) if share >= 0.9), STEP_S),
+        jerk_m_per_s3=max(_jerk_m_per_s3(start.push_m_per_s2), _jerk_m_per_s3(step.push_m_per_s2)),
+        half_s=_first_s(before, 0.5),
+        reach_s=_first_s(before, 0.9),
         overshoot_percent=100.0 * max(max(before, default=0.0) - 1.0, 0.0),
         settling_s=(outside[-1] + 1) * period_s if outside else 0.0 if before else STEP_S,
         swing_percent=100.0 * (max(quiet) - min(quiet)) if quiet else 100.0,
         disturbance_percent=100.0 * max(off, default=1.0),
         recovery_s=sum(share > SETTLED_SHARE for share in off) * period_s if off else STEP_S,
     )
+
+
+def _first_s(shares: list[float], share: float) -> float:
+    """Return how long after engaging a share of the power is there; the whole ride if it never is."""
+    return next((index * 0.005 for index, one in enumerate(shares) if one >= share), STEP_S)
 
 
 def _compare_with_the_end(step: PowerTrace, end_s: float) -> None:

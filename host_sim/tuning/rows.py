@@ -162,7 +162,12 @@ def _drive_rows(tuned: Tuned) -> list[Row]:
     bike, chosen = tuned.bike, tuned.drive.chosen
     settings = chosen.settings
     pushes = [
-        {"jerk_m_per_s3": one.drive.jerk_m_per_s3, "reach_s": one.drive.reach_s}
+        {
+            "jerk_m_per_s3": one.drive.jerk_m_per_s3,
+            "push_on_rider_n_per_s": one.drive.jerk_m_per_s3 * tuned.bike.bicycle.rider_kg,
+            "half_s": one.drive.half_s,
+            "reach_s": one.drive.reach_s,
+        }
         for one in (tuned.before, tuned.after)
     ]
     now = bike.firmware_settings

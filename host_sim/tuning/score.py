@@ -36,7 +36,8 @@ RUN_ON_S = 0.25
 LAPSES_PER_MIN = 1.0
 # A ring with a flaw is a repair away: until then help may lapse now and then, not with every turn.
 FLAWED_LAPSES_PER_MIN = 10.0
-REACH_S = 1.0
+HALF_S = 0.5  # Until then nobody can tell whether help comes at all.
+REACH_S = 2.0
 OVERSHOOT_PERCENT = 10.0
 SWING_PERCENT = 5.0
 DISTURBANCE_PERCENT = 25.0
@@ -70,7 +71,7 @@ def drive_score(measures: DriveMeasures, sensitivity: float, priority: Priority)
     """
     return (
         (measures.jerk_m_per_s3 / priority.jerk_m_per_s3) ** 2
-        + priority.haste * measures.reach_s / REACH_S
+        + priority.haste * (measures.half_s / HALF_S + measures.reach_s / REACH_S)
         + measures.overshoot_percent / OVERSHOOT_PERCENT
         + measures.swing_percent / SWING_PERCENT
         + measures.disturbance_percent / DISTURBANCE_PERCENT

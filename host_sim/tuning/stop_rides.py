@@ -8,8 +8,11 @@ from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.rules.fault_rides import CADENCE_RPM as FAULT_CADENCE_RPM
+from host_sim.rules.fault_rides import columns_km_per_h
 from host_sim.rules.riding import cutoff_km_per_h
 from host_sim.tuning.ride_start import rest_s
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 SPEED_SHARES = (0.4, 0.7, 0.97)  # Of the cut-off speed.
 CADENCE_RPM = 60.0
@@ -60,3 +63,16 @@ def way_with_help_m(settings: Settings, speed_m_per_s: float, cadence_rpm: float
     """Return the way from the last edge to the end of help, the fall of motor power included, m."""
     gap_s = stop_gap_s(settings, speed_m_per_s, cadence_rpm)
     return speed_m_per_s * (gap_s + CONTROL_PERIOD_S + settings.motor_lag_ms / 1000.0)
+
+
+def way_with_wheel_lost_m(bike: Bike, stop_pitch_percent: int) -> float:
+    """Return the way with help after a stop when the wheel sensor has just failed, m.
+
+    The cut-off distance is then of no use, since no speed is known: the pitch just measured alone tells of
+    the stop. At cadence and highest speed of the fault matrix, as ridden there (one lag of the controller).
+    """
+    pitch_s = 60.0 / (bike.pedal_sensor.pulses_per_rev * FAULT_CADENCE_RPM)
+    driving = [speed for speed in columns_km_per_h(bike) if speed < cutoff_km_per_h(bike)]
+    speed_m_per_s = max(driving, default=cutoff_km_per_h(bike)) / KM_PER_H_PER_M_PER_S
+    after_s = pitch_s * stop_pitch_percent / 100.0 + CONTROL_PERIOD_S + bike.motor_controller.lag_s
+    return speed_m_per_s * after_s

@@ -3,7 +3,10 @@
 The ride is the whole bench at the operating point with the least gain margin, kicked once by a dip of the
 speed; the gain goes up until the power no longer comes to rest. The gain margin knows neither rise nor fall
 rate, so there are two predictions: the margin for the smallest swings, and the linear loop with its rates
-(`predict`) for those that a rider feels. The shunt is quiet meanwhile: noise is no surge.
+(`predict`) for those that a rider feels. The shunt is quiet meanwhile: noise is no surge, nor is a drift.
+
+Neither prediction knows that the command comes in whole millivolts and that the current limits bend the
+plant. Beyond TIMES_MOST nothing is said, therefore, and nothing ridden: nobody sets ten times the gain.
 """
 
 from dataclasses import dataclass
@@ -32,6 +35,9 @@ LOOKED_AT_S = 2.0
 SURGES_SHARE = 0.04  # Of the power, highest to lowest, long after the kick: beyond it, it surges.
 QUIET_STEP_A = 0.005
 FREE_MV_PER_S = 10_000
+TIMES_MOST = 10.0
+_ROUNDING = 1e-9
+SLOWEST_HZ = 1.0  # Two swings in what is looked at; slower is a drift.
 FACTORS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.45, 1.7, 2.0)  # Times the gain margin.
 
 
@@ -78,10 +84,21 @@ class SurgeCheck:
         """Return it as a practitioner says it."""
         where = self.point.words(bike)
         surging = self.felt.simulated
-        if surging is None:
-            return f"Up to {self.felt.bench[-1].factor:.1f} times this gain nothing surges {where}."
-        times = "twice" if round(surging.factor, 1) == 2.0 else f"{surging.factor:.1f} times"
-        return f"At {times} this gain it surges at {surging.frequency_hz:.1f} Hz {where}."
+        if surging is not None:
+            times = "twice" if round(surging.factor, 1) == 2.0 else f"{surging.factor:.1f} times"
+            found = f"At {times} this gain it surges at {surging.frequency_hz:.1f} Hz {where}"
+            if surging.factor >= 0.8 * self.margin:
+                return f"{found}; the gain margin is {self.margin:.1f}."
+            return (
+                f"{found}, sooner than by its gain margin of {self.margin:.1f}: the rates add to the delay."
+            )
+        if self.margin > TIMES_MOST:
+            return (
+                f"Surging is more than {TIMES_MOST:.0f} times this gain away {where}, further than this "
+                "model is good for."
+            )
+        ridden = self.felt.bench[-1].factor if self.felt.bench else 1.0
+        return f"Up to {ridden:.1f} times this gain nothing surges {where}."
 
 
 def surge_course(bike: Bike, point: OperatingPoint) -> Course:
@@ -130,10 +147,11 @@ def _scan(
     seed: int,
 ) -> SurgeScan:
     model, bench = [], []
-    for share in FACTORS:
+    shares = [share for share in FACTORS if share * margin <= TIMES_MOST]
+    for share in shares:
         gains = settings.gains.scaled(share * margin)
         model.append(_point(share * margin, swing_after_kick(bike, plant, gains, rise, fall)))
-    for share in FACTORS:
+    for share in shares:
         factor = share * margin
         if settings.gain_uv_per_w * factor > GAIN_MOST_UV_PER_W:
             break
@@ -168,7 +186,19 @@ def _ride(
 def _point(factor: float, last_w: Floats) -> SurgePoint:
     if len(last_w) < 2 or float(np.mean(last_w)) <= 0.0:
         return SurgePoint(factor, 0.0, 0.0)
-    return SurgePoint(factor, float(np.ptp(last_w) / np.mean(last_w)), main_frequency_hz(last_w))
+    swinging_w = without_drift(last_w)
+    frequency_hz = main_frequency_hz(swinging_w)
+    swing_share = float(np.ptp(swinging_w) / np.mean(last_w))
+    if frequency_hz < SLOWEST_HZ or swing_share < _ROUNDING:
+        return SurgePoint(factor, 0.0, 0.0)
+    return SurgePoint(factor, swing_share, frequency_hz)
+
+
+def without_drift(values: Floats) -> Floats:
+    """Return values by the control period without their mean and what they rise or fall on the whole."""
+    times = np.arange(len(values), dtype=np.float64)
+    rest: Floats = values - np.polyval(np.polyfit(times, values, 1), times)
+    return rest
 
 
 def main_frequency_hz(values: Floats) -> float:

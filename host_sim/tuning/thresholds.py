@@ -5,13 +5,14 @@ from dataclasses import dataclass
 
 from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
-from host_sim.rules.stopping import ring_can_show_rpm
+from host_sim.rules.stopping import distance_limit_m, ring_can_show_rpm
 from host_sim.tuning.engage_rides import EngageMeasures, EngageRides
 from host_sim.tuning.release_course import PARTS
 from host_sim.tuning.release_rides import ReleaseMeasures, ReleaseRides, pooled
 from host_sim.tuning.ride_start import RELEASE_LEAST_RPM
 from host_sim.tuning.score import Priority, engage_score, release_score, sound_score
 from host_sim.tuning.spread import Spread, spread_of
+from host_sim.tuning.stop_rides import way_with_wheel_lost_m
 from host_sim.tuning.variant import with_settings
 
 ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
@@ -141,6 +142,16 @@ def _best_engage(point: EngageScorer, edges_range: list[int], rpms: list[int]) -
     return point(best.engage_edges, level[len(level) // 2])
 
 
+def safe_percents(bike: Bike) -> list[int]:
+    """Return the shares of the pitch that stop help within the place's distance without a wheel sensor too.
+
+    A longer gap fails in the fault matrix ("wheel: lost, open or stuck", coasting).
+    """
+    limit_m = distance_limit_m(bike)
+    safe = [some for some in STOP_PITCH_PERCENT if way_with_wheel_lost_m(bike, some) <= limit_m]
+    return safe or [STOP_PITCH_PERCENT[0]]
+
+
 def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseChoice:
     """Return release cadence and share of the pitch with the least score, for a given engage cadence."""
     ride = rides.for_engage(engage_rpm)
@@ -156,8 +167,9 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
         return found[rpm, percent][0]
 
     shares = sorted({max(round(share * engage_rpm), RELEASE_LEAST_RPM) for share in RELEASE_SHARES})
-    rpm = _best([point(some, PATIENT_PERCENT) for some in shares]).release_rpm
-    over_percent = [point(rpm, some) for some in STOP_PITCH_PERCENT]
+    percents = safe_percents(bike)
+    rpm = _best([point(some, min(PATIENT_PERCENT, percents[-1])) for some in shares]).release_rpm
+    over_percent = [point(rpm, some) for some in percents]
     percent = _best(over_percent).stop_pitch_percent
     near = {min(max(rpm + step, RELEASE_LEAST_RPM), engage_rpm - 2) for step in range(-3, 4)}
     over_rpm = [point(some, percent) for some in sorted(near | set(shares))]

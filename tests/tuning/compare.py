@@ -7,19 +7,8 @@ from host_sim.compiled.workers import Workers
 from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
 from host_sim.tuning.measures import Scores
 from host_sim.tuning.recommend import Tuned, tune_bike
-from host_sim.tuning.score import engage_score
 from host_sim.tuning.simc import simc
-from tests.tuning.brute import (
-    FULL_GRID,
-    Grid,
-    Map,
-    Trial,
-    bike_grid,
-    ride_engage,
-    sweep_drive,
-    sweep_engage,
-    sweep_release,
-)
+from tests.tuning.brute import FULL_GRID, Grid, Map, bike_grid, sweep_drive, sweep_engage, sweep_release
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +33,17 @@ def compare(name: str, tuned: Tuned, grid: Grid, mapped: Map, seed: int = 1) -> 
     model = loop_model(tuned.plants)
     tight = DriveSettings(1, *(legal_gains(simc(model)) if model is not None else (1, 20)))
     swept = Scores(
-        sweep_engage(bike, priority, grid, mapped, seed)[0],
+        sweep_engage(bike, priority, grid, seed)[0],
         sweep_release(bike, engage_rpm, grid, seed)[0],
         sweep_drive(bike, tuned.plants, priority, tight, grid, mapped, seed)[0],
     )
-    engage = ride_engage(Trial(tuned.tuned, seed))
-    recommended = Scores(engage_score(engage, priority), tuned.release.chosen.score, tuned.drive.chosen.score)
+    recommended = Scores(tuned.engage.chosen.score, tuned.release.chosen.score, tuned.drive.chosen.score)
     return Compared(name, priority.name, recommended, swept)
 
 
 def compare_all() -> Iterator[Compared]:
-    """Tune and compare every bicycle of the grid on the full grid of settings, on two processes."""
-    with Workers(2) as workers:
+    """Tune and compare every bicycle of the grid on the full grid of settings, on a process of their own."""
+    with Workers(1) as workers:
         for name, bike, priority in bike_grid():
             tuned = tune_bike(bike, priority, lambda stage, stages: None)
             yield compare(name, tuned, FULL_GRID, workers.map)

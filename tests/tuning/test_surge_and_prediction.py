@@ -1,5 +1,6 @@
 """What the identified plant predicts is what the whole bench does."""
 
+import numpy as np
 import pytest
 
 from firmware.settings import MOTOR_UNKNOWN
@@ -11,7 +12,7 @@ from host_sim.tuning.margins import loop_margins, worst_case
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.predict import predict
 from host_sim.tuning.rates import fall_for
-from host_sim.tuning.surge import check_surge
+from host_sim.tuning.surge import SurgeCheck, SurgePoint, SurgeScan, _point, check_surge
 from host_sim.tuning.variant import with_settings
 
 TANDEM_STEP = OperatingPoint(5.42, 1.0, 1.0)
@@ -27,7 +28,7 @@ def tandem_plant():
 def test_the_surge_limit_and_its_frequency_are_predicted(tandem_plant):
     # Margins are of the power loop alone; following the back-EMF of a known motor changes what the kick does.
     bike = with_settings(load_bike("tandem"), {"motor_kind": MOTOR_UNKNOWN})
-    settings = DriveSettings(900, 305, 30)
+    settings = DriveSettings(900, 800, 30)
     check = check_surge(bike, settings, worst_case([tandem_plant], settings.gains), [tandem_plant])
     for scan in (check.free, check.felt):
         assert scan.predicted is not None
@@ -38,6 +39,42 @@ def test_the_surge_limit_and_its_frequency_are_predicted(tandem_plant):
     assert 0.6 * check.margin < check.free.simulated.factor < 1.15 * check.margin
     assert "times this gain it surges at" in check.sentence(bike)
     assert "on a full battery" in check.sentence(bike)
+
+
+def test_beyond_ten_times_nothing_is_ridden_and_nothing_is_said(tandem_plant):
+    # "At 27.9 times this gain it surges" stood beside a margin of 46.5: neither is worth a word.
+    bike, settings = load_bike("tandem"), DriveSettings(900, 20, 30)
+    check = check_surge(bike, settings, worst_case([tandem_plant], settings.gains), [tandem_plant])
+    assert check.margin > 20.0
+    assert check.free.bench == check.felt.bench == check.felt.model == []
+    assert "times this gain it surges" not in check.sentence(bike)
+    assert "more than 10 times this gain away" in check.sentence(bike)
+
+
+def scan(factor, swing_share, frequency_hz):
+    return SurgeScan(900, 3600, [], [SurgePoint(factor, swing_share, frequency_hz)])
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"),
+    [(6.0, "At 6.0 times this gain it surges at 7.0 Hz"), (3.2, "sooner than by its gain margin of 6.3")],
+)
+def test_a_surge_limit_stands_beside_the_margin_that_it_uses_up(factor, words):
+    check = SurgeCheck(TANDEM_STEP, 6.3, 9.0, scan(factor, 0.1, 7.0), scan(factor, 0.1, 7.0))
+    sentence = check.sentence(load_bike("tandem"))
+    assert words in sentence
+    assert "gain margin" in sentence
+
+
+def test_power_that_drifts_does_not_surge():
+    # "It surges at 0.0 Hz" was a drift of the power, such as a battery that sags.
+    times_s = np.arange(400) * 0.005
+    drifting_w = 250.0 + 20.0 * times_s
+    surging_w = drifting_w + 10.0 * np.sin(2.0 * np.pi * 6.0 * times_s)
+    assert _point(2.0, drifting_w) == SurgePoint(2.0, 0.0, 0.0)
+    found = _point(2.0, surging_w)
+    assert found.frequency_hz == pytest.approx(6.0, abs=0.1)
+    assert found.swing_share == pytest.approx(20.0 / 270.0, rel=0.1)
 
 
 @pytest.mark.parametrize(("rise", "gain", "integral"), [(460, 305, 23), (1200, 458, 29), (600, 59, 45)])

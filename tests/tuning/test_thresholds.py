@@ -11,13 +11,20 @@ from host_sim.tuning.engage_rides import EngageRide, EngageWatch, engage_course
 from host_sim.tuning.release_course import FLAWS, SOUND, climb_ripple, release_course, worst_magnet
 from host_sim.tuning.release_rides import ReleaseRide, ReleaseRides, RingRide
 from host_sim.tuning.score import PRIORITIES
-from host_sim.tuning.stop_rides import measure_stops, stop_course, stop_gap_s, way_with_help_m
+from host_sim.tuning.stop_rides import (
+    measure_stops,
+    stop_course,
+    stop_gap_s,
+    way_with_help_m,
+    way_with_wheel_lost_m,
+)
 from host_sim.tuning.thresholds import (
     choose_engage,
     choose_release,
     edge_candidates,
     least_edges,
     least_engage_rpm,
+    safe_percents,
 )
 from host_sim.tuning.variant import with_settings
 
@@ -150,6 +157,15 @@ def engagements_without_a_magnet(bike, cadence_rpm) -> int:
     bench.watch(watch)
     bench.ride(CourseScript(course), course.seconds)
     return len(watch.engaged_s)
+
+
+def test_the_stop_gap_stays_within_the_distance_when_the_wheel_sensor_is_lost():
+    # 220 % failed in the fault matrix: "wheel: lost, open or stuck at 22 km/h, coasting: 0.4 s, 2.2 m".
+    folding = load_bike("folding")
+    assert way_with_wheel_lost_m(folding, 220) == pytest.approx(2.2, abs=0.1)
+    assert safe_percents(folding)[-1] == 180
+    choice = choose_release(folding, 22, ReleaseRides(folding))
+    assert choice.chosen.stop_pitch_percent <= 180
 
 
 def test_a_gap_of_one_pitch_is_what_a_missing_magnet_makes_fatal(trike):

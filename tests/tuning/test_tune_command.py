@@ -9,8 +9,10 @@ import pytest
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.cli.program import app
 from host_sim.commands import tune as command
+from host_sim.commands import tune_rules
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
+from host_sim.rules.fault_matrix import Matrix
 from host_sim.rules.judge import Finding, Verdict
 from host_sim.tuning import recommend
 from host_sim.tuning.advice import ADVICE, SYMPTOMS
@@ -28,7 +30,13 @@ def tuned_at_once(monkeypatch, folding_tuned):
 
 @pytest.fixture
 def rules_hold(monkeypatch):
-    monkeypatch.setattr(command, "judge", lambda bike, rules, seed, rides, done: [])
+    monkeypatch.setattr(tune_rules, "judge", lambda bike, rules, seed, rides, done: [])
+    no_rows(monkeypatch)
+
+
+def no_rows(monkeypatch):
+    """Let the fault matrix be empty: its cells are tested in test_tune_rules.py."""
+    monkeypatch.setattr(tune_rules, "ride_matrix", lambda bike, seed, done: Matrix(bike, [], []))
 
 
 def run(*words):
@@ -104,15 +112,15 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     rule = rule_named("forward pedalling only")
 
     def failing(bike, rules, seed, rides, done):
-        assert bike is tuned_at_once.tuned
         assert rule in rules
         return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, 99.0)])]
 
-    monkeypatch.setattr(command, "judge", failing)
+    monkeypatch.setattr(tune_rules, "judge", failing)
+    no_rows(monkeypatch)
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 1
     told = capsys.readouterr().out
-    assert "Not written: forward pedalling only fails." in told
+    assert "Not written: forward pedalling only fails, 99 against " in told
     assert "fit a sensor with two channels" in told
     assert not target.exists()
     assert (tmp_path / "out" / "tune.json").exists()
@@ -122,15 +130,16 @@ def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     tuned_at_once, monkeypatch, tmp_path, capsys
 ):
     rule = rule_named("forward pedalling only")
-    monkeypatch.setattr(command, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])])
+    monkeypatch.setattr(tune_rules, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])])
+    no_rows(monkeypatch)
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 0
     told = capsys.readouterr().out
     assert "Not shown either way: forward pedalling only, none of 2 rides tested it" in told
-    assert "The other rules hold over 4 rides of each kind" in told
+    assert "The other rules hold over 50 rides of each kind" in told
     assert target.exists()
     numbers = json.loads((tmp_path / "out" / "tune.json").read_text(encoding="utf-8"))
-    assert (numbers["failing_rules"], numbers["rules_not_shown"]) == ([], ["forward pedalling only"])
+    assert (numbers["refusals"], numbers["rules_not_shown"]) == ([], ["forward pedalling only"])
 
 
 def test_an_interruption_leaves_nothing(monkeypatch, tmp_path):

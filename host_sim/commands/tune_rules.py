@@ -1,0 +1,133 @@
+"""What a tuned bike file has to pass before it is written: every rule, and the whole fault matrix.
+
+Written is only what breaks no rule, fails in no cell of the fault matrix, and does nothing worse than the
+bike did before. A refusal has the number, and which settings to leave as they are if that cures it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from os import cpu_count
+from typing import TYPE_CHECKING
+
+from host_sim.bikes.model import Bike
+from host_sim.compiled.workers import Workers
+from host_sim.errors import RequestError
+from host_sim.rules.catalogue import RULES
+from host_sim.rules.fault_matrix import FAILS, HOLDS, UNSEEN, Cell, Matrix, fault_matrix
+from host_sim.rules.hazards import load_hazards
+from host_sim.rules.judge import Done, Verdict, judge
+from host_sim.rules.rule import Rule
+from host_sim.tuning.variant import with_settings
+
+if TYPE_CHECKING:
+    from host_sim.tuning.recommend import Tuned
+
+RIDES = 50  # Of each kind, as `treadle verify` does.
+WORKERS_MOST = 8
+# What is left as it is together, to find out which of the changes breaks a rule.
+GROUPS = (
+    ("engage_edges", "engage_rpm"),
+    ("release_rpm", "stop_pitch_percent"),
+    ("rise_mv_per_s", "fall_mv_per_s"),
+    ("gain_uv_per_w", "integral_ms"),
+    ("throttle_rest_mv", "throttle_full_mv"),
+    ("battery_foldback_mv",),
+    ("heat_foldback_decicelsius",),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class RulesCheck:
+    """Verdicts and matrix of the tuned bike, and `refusals`: a sentence for everything that keeps it back."""
+
+    verdicts: list[Verdict]
+    matrix: Matrix
+    refusals: list[str]
+
+    @property
+    def not_shown(self) -> list[Verdict]:
+        """The rules that no ride put to the test."""
+        return [verdict for verdict in self.verdicts if verdict.not_shown]
+
+
+def check_rules(tuned: "Tuned", seed: int, done: Done) -> RulesCheck:
+    """Ride everything that `treadle verify` and `treadle verify --faults` ride, on the tuned bike."""
+    verdicts = judge(tuned.tuned, RULES, seed, RIDES, done)
+    matrix = ride_matrix(tuned.tuned, seed, done)
+    refusals = [
+        sentence for verdict in verdicts if (sentence := _rule_refusal(tuned, verdict, seed)) is not None
+    ]
+    return RulesCheck(verdicts, matrix, refusals + _cell_refusals(tuned, matrix, seed))
+
+
+def ride_matrix(bike: Bike, seed: int, done: Done, row: str | None = None) -> Matrix:
+    """Return the fault matrix of a bike, or one row of it."""
+    with Workers(min(cpu_count() or 1, WORKERS_MOST)) as workers:
+        return fault_matrix(bike, load_hazards(), seed, workers.map, done, row)
+
+
+def _nobody_counts(finished: int, count: int) -> None:
+    """No progress is shown for the few rides of a second look."""
+
+
+def _verdict_of(bike: Bike, rule: Rule, seed: int) -> Verdict:
+    return judge(bike, [rule], seed, RIDES, _nobody_counts)[0]
+
+
+def _rule_refusal(tuned: "Tuned", verdict: Verdict, seed: int) -> str | None:
+    """Return why this verdict keeps the file from being written; None if it does not."""
+    rule = verdict.rule
+    if verdict.fails:
+        number = f"{verdict.measured:.3g} against {verdict.limit:.3g} {rule.unit}"
+        cure = _cure(tuned, lambda bike: bool(_verdict_of(bike, rule, seed).holds))
+        return f"{rule.name} fails, {number}. {rule.sentence} {cure} {verdict.cure}".rstrip()
+    if verdict.not_shown and _verdict_of(tuned.bike, rule, seed).holds:
+        return f"{rule.name} holds now and was not shown for the tuned bike, {verdict.why_not_shown}."
+    return None
+
+
+def _cell_refusals(tuned: "Tuned", matrix: Matrix, seed: int) -> list[str]:
+    """Return a sentence for every row of the matrix with a cell that fails, or that was better before."""
+    refusals = []
+    for row in matrix.rows:
+        cells = [cell for cell in matrix.cells if cell.row == row]
+        if failing := [cell for cell in cells if cell.verdict == FAILS]:
+            cure = _cure(tuned, partial(_row_holds, row, seed))
+            refusals.append(f"{_where(failing[0])} fails: {'; '.join(failing[0].why)}. {cure}".rstrip())
+        elif unseen := [cell for cell in cells if cell.verdict == UNSEEN]:
+            before = ride_matrix(tuned.bike, seed, _nobody_counts, row)
+            worse = [cell for cell in unseen if _cell_before(before, cell).verdict == HOLDS]
+            refusals += [f"{_where(cell)} held before: {'; '.join(cell.why)}." for cell in worse[:1]]
+    return refusals
+
+
+def _row_holds(row: str, seed: int, bike: Bike) -> bool:
+    return ride_matrix(bike, seed, _nobody_counts, row).holds
+
+
+def _cell_before(before: Matrix, cell: Cell) -> Cell:
+    return before.cell(cell.row, cell.speed_km_per_h, cell.situation)
+
+
+def _where(cell: Cell) -> str:
+    return f"Fault matrix: {cell.row} at {cell.speed_km_per_h:g} km/h, {cell.situation},"
+
+
+def _cure(tuned: "Tuned", holds: Callable[[Bike], bool]) -> str:
+    """Return which settings to leave as they are, found by riding; else that none of them alone helps."""
+    now = tuned.bike.firmware_settings
+    for group in GROUPS:
+        kept = {name: getattr(now, name) for name in group if name in tuned.changes}
+        if not any(tuned.changes[name] != value for name, value in kept.items()):
+            continue
+        try:
+            bike = with_settings(tuned.tuned, kept)
+        except RequestError:
+            continue  # Some settings only go together.
+        if holds(bike):
+            words = " and ".join(f"{name} at {value}" for name, value in kept.items())
+            return f"It holds with {words}, as now."
+    if not holds(tuned.bike):
+        return "The bike breaks it as it is now, too: see treadle verify."
+    return "No change alone is the reason: leave the settings as they are."

@@ -1,0 +1,128 @@
+"""Nothing is written that breaks a rule, fails in the fault matrix, or does worse than before."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+
+from host_sim.bikes.load import load_bike
+from host_sim.commands import tune_rules
+from host_sim.commands.tune_rules import check_rules
+from host_sim.rules.catalogue import rule_named
+from host_sim.rules.fault_matrix import FAILS, HOLDS, NO_FAULT_ROW, UNSEEN, Cell, Matrix
+from host_sim.rules.judge import Finding, Verdict
+from host_sim.tuning.variant import with_settings
+
+
+def no_count(finished, count):
+    """Nobody watches."""
+
+
+def tuned_to(folding_tuned, changes):
+    """Return the folding bicycle as if these changes had been recommended."""
+    bike = load_bike("folding")
+    return replace(folding_tuned, bike=bike, tuned=with_settings(bike, changes), changes=changes)
+
+
+def cell(row, verdict, bike):
+    measured = SimpleNamespace(over_power_j=50.0, over_speed_j=0.0, unpedalled_s=0.0, braked_s=0.0)
+    return Cell(row, 12.0, "pedalling", measured, verdict, ["311 W of 250 W, 50 J too much in 2.0 s"], "")
+
+
+def matrix_that_says(verdict_of):
+    """Return a stand-in for riding the matrix: `verdict_of(bike)` is what every cell comes to."""
+
+    def ride(bike, seed, done, row=None):
+        name = row or "shunt: dead"
+        return Matrix(bike, [name], [cell(name, verdict_of(bike), bike)])
+
+    return ride
+
+
+@pytest.fixture
+def matrix_holds(monkeypatch):
+    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: HOLDS))
+
+
+@pytest.fixture
+def rules_hold(monkeypatch):
+    monkeypatch.setattr(tune_rules, "RULES", ())
+
+
+def test_a_release_cadence_just_below_the_engage_cadence_is_refused_with_number_and_cure(
+    folding_tuned, matrix_holds, monkeypatch
+):
+    # Really ridden: steady legs at the threshold hunt.
+    rule = rule_named("no hunting at the thresholds")
+    monkeypatch.setattr(tune_rules, "RULES", (rule,))
+    monkeypatch.setattr(tune_rules, "RIDES", 3)
+    tuned = tuned_to(folding_tuned, {"engage_rpm": 22, "release_rpm": 21, "rise_mv_per_s": 900})
+    (refusal,) = check_rules(tuned, 1, no_count).refusals
+    assert refusal.startswith("no hunting at the thresholds fails, ")
+    assert " against 2 " in refusal
+    assert "It holds with release_rpm at 12, as now." in refusal
+    assert tuned.bike.firmware_settings.release_rpm == 12
+
+
+def test_a_cell_that_fails_is_refused_with_number_and_cure(folding_tuned, rules_hold, monkeypatch):
+    def verdict(bike):
+        return FAILS if bike.firmware_settings.rise_mv_per_s > 1000 else HOLDS
+
+    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(verdict))
+    tuned = tuned_to(folding_tuned, {"engage_rpm": 22, "rise_mv_per_s": 1200})
+    (refusal,) = check_rules(tuned, 1, no_count).refusals
+    assert "Fault matrix: shunt: dead at 12 km/h, pedalling, fails: 311 W of 250 W" in refusal
+    assert "It holds with rise_mv_per_s at 600, as now." in refusal
+
+
+def test_a_cell_that_held_before_and_can_not_be_seen_any_more_is_refused(
+    folding_tuned, rules_hold, monkeypatch
+):
+    tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
+    monkeypatch.setattr(
+        tune_rules, "ride_matrix", matrix_that_says(lambda bike: HOLDS if bike is tuned.bike else UNSEEN)
+    )
+    (refusal,) = check_rules(tuned, 1, no_count).refusals
+    assert "shunt: dead at 12 km/h, pedalling, held before: 311 W" in refusal
+    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: UNSEEN))
+    assert check_rules(tuned, 1, no_count).refusals == []  # As before.
+
+
+def test_a_rule_that_held_before_and_was_not_shown_any_more_is_refused(
+    folding_tuned, matrix_holds, monkeypatch
+):
+    rule = rule_named("steady help")
+    monkeypatch.setattr(tune_rules, "RULES", (rule,))
+    tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
+
+    def judged(bike, rules, seed, rides, done):
+        findings = [Finding(rule.name, "steady cadence", 1, 0.0)] if bike is tuned.bike else []
+        return [Verdict(rule, bike, findings)]
+
+    monkeypatch.setattr(tune_rules, "judge", judged)
+    (refusal,) = check_rules(tuned, 1, no_count).refusals
+    assert "steady help holds now and was not shown for the tuned bike" in refusal
+    monkeypatch.setattr(tune_rules, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])])
+    assert check_rules(tuned, 1, no_count).refusals == []
+
+
+def test_what_the_bike_breaks_anyway_is_said_to_be_no_doing_of_tuning(folding_tuned, rules_hold, monkeypatch):
+    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: FAILS))
+    (refusal,) = check_rules(tuned_to(folding_tuned, {"engage_rpm": 25}), 1, no_count).refusals
+    assert "The bike breaks it as it is now, too" in refusal
+
+
+def test_as_many_rides_as_verify_and_every_rule_and_row(folding_tuned, monkeypatch):
+    asked = []
+
+    def judged(bike, rules, seed, rides, done):
+        asked.append((bike, len(rules), rides))
+        return []
+
+    monkeypatch.setattr(tune_rules, "judge", judged)
+    monkeypatch.setattr(tune_rules, "ride_matrix", lambda bike, seed, done, row=None: asked.append(row) or
+                        Matrix(bike, [NO_FAULT_ROW], []))  # fmt: skip
+    tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
+    check_rules(tuned, 1, no_count)
+    assert asked == [(tuned.tuned, len(tune_rules.RULES), 50), None]
+    assert len(tune_rules.RULES) > 25
