@@ -1,6 +1,7 @@
 """`treadle new` on the command line: its options, its questions, and what it says."""
 
 import json
+import shlex
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -125,7 +126,7 @@ def new_command(
         )
     if missing:
         _ask(told)
-    result = new(NewRequest(name, _answers(title or name, told), out, force))
+    result = new(NewRequest(name, _answers(title or name.removesuffix(".toml"), told), out, force))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
@@ -171,11 +172,12 @@ def _answers(title: str, told: dict[str, Any]) -> Answers:
 
 def _print_new(result: NewResult) -> None:
     file = spoken(result.file)
+    typed = shlex.quote(file)
     print(f"file       {file}: loads and rides on the bench; nothing in it has been measured yet")
     guesses = f"{len(result.guesses)}, marked GUESS, each with how to measure it: " + ", ".join(
         result.guesses
     )
     print(fill(f"guesses    {guesses}", 100, subsequent_indent=" " * 11, break_on_hyphens=False))
     print(f"place      {result.bike.place}: {result.bike.place_profile.warning}")
-    print(f"next       treadle ride {file} --course errand")
-    print(f"           treadle bundle --board rpi_pico {file}   for the wiring sheet")
+    print(f"next       treadle ride {typed} --course errand")
+    print(f"           treadle bundle --board rpi_pico {typed}   for the wiring sheet")

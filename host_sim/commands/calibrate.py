@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from host_sim.bikes.guess_marks import without_guess_marks
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.manifest import program_version
@@ -119,4 +120,4 @@ def _with(request: CalibrateRequest, found: dict[str, float], day: str) -> str:
             # A name may hold what a comment can't.
             by = " ".join("".join(one if one.isprintable() else " " for one in request.by).split())
             table[key].comment(f"measured by {by}, {day}")
-    return tomlkit.dumps(document)
+    return without_guess_marks(tomlkit.dumps(document), found)

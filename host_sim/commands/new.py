@@ -51,8 +51,13 @@ class NewRequest:
         """Check what the bike file's own check can't say in the words of the options."""
         if Path(name).name != name:
             raise RequestError(
-                f"NAME is {spoken(name)}, allowed is a name without a folder, which --out may have"
+                f'NAME is "{spoken(name)}", allowed is a name without a folder, which --out may have'
             )
+        if not name or name[0] in ".-" or not name.isprintable() or name.isspace():
+            raise RequestError(
+                f'NAME is "{spoken(name)}", allowed is a name that begins with a letter or digit'
+            )
+        name = name.removesuffix(".toml")
         self.out = out or Path(f"{name}.toml")
         if self.out.suffix != ".toml":
             raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .toml")
