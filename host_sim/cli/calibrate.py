@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.at_the_board import ask, live_board, utc_now
+from host_sim.cli.at_the_board import asking, live_board, utc_now
 from host_sim.cli.options import JsonOption
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
@@ -46,7 +46,9 @@ def calibrate_command(
     request = CalibrateRequest(bike, by, only or [], out, force)
     try:
         with live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
-            result = calibrate(request, board, ask, lambda line: None if as_json else print(line), utc_now)
+            result = calibrate(
+                request, board, asking(board), lambda line: None if as_json else print(line), utc_now
+            )
     except (BoardTrouble, NoBoard) as error:
         complain(str(error), 1)
         raise typer.Exit(1) from None
