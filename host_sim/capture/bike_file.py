@@ -14,6 +14,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from host_sim.bikes.guess_marks import without_guess_marks
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.findings import Inspection
@@ -95,6 +96,7 @@ def write_changes(path: Path, changes: dict[str, Any], overruling: tuple[str, ..
 def _beside(path: Path, changes: dict[str, Any], overruling: tuple[str, ...]) -> Iterator[tuple[Bike, Path]]:
     """Write the changed file beside `path` and load it; it is gone afterwards unless it was moved away."""
     document = _changed(path, changes)
+    found = {name if "." in name else f"pedal_sensor.{name}" for name in changes}
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.stem}-unfinished-", suffix=".toml", dir=path.parent)
     except OSError as error:
@@ -102,7 +104,7 @@ def _beside(path: Path, changes: dict[str, Any], overruling: tuple[str, ...]) ->
     temporary = Path(name)
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(tomlkit.dumps(document))
+            file.write(without_guess_marks(tomlkit.dumps(document), found))
         yield _load(temporary, path, overruling), temporary
     finally:
         temporary.unlink(missing_ok=True)

@@ -2,13 +2,14 @@
 
 import contextlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import cast
 
 from host_sim.cli.saying import say
 from host_sim.cli.watch import chosen_port
-from host_sim.commissioning.live import LiveBoard
+from host_sim.commissioning.live import KeepingPort, LiveBoard
 from host_sim.errors import RequestError
 from host_sim.watching.asking import open_chosen, require_link, when_standing
 
@@ -31,7 +32,18 @@ def live_board(
     with chosen_port(port, desk, at_desk, files, hurry, words) as name:
         _, opened = open_chosen(name)
         with contextlib.closing(opened):
-            yield LiveBoard(opened, lambda asked: when_standing(asked, say))
+            yield LiveBoard(cast("KeepingPort", opened), lambda asked: when_standing(asked, say))
+
+
+def asking(board: LiveBoard) -> Callable[[str], str]:
+    """Return what asks the person; what the board sent meanwhile is no answer to anything asked later."""
+
+    def asked(question: str) -> str:
+        answer = ask(question)
+        board.forget()
+        return answer
+
+    return asked
 
 
 def ask(question: str) -> str:

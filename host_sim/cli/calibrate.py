@@ -7,10 +7,11 @@ from typing import Annotated, Any
 
 import typer
 
+from host_sim.bikes.guess_marks import without_guess_marks
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.manifest import program_version
-from host_sim.cli.at_the_board import ask, live_board, utc_now
+from host_sim.cli.at_the_board import asking, live_board, utc_now
 from host_sim.cli.options import JsonOption
 from host_sim.cli.saying import complain
 from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
@@ -126,7 +127,7 @@ def _with(request: CalibrateRequest, found: dict[str, float], day: str) -> str:
             # A name may hold what a comment can't.
             by = " ".join("".join(one if one.isprintable() else " " for one in request.by).split())
             table[key].comment(f"measured by {by}, {day}")
-    return tomlkit.dumps(document)
+    return without_guess_marks(tomlkit.dumps(document), found)
 
 
 def calibrate_command(
@@ -160,7 +161,9 @@ def calibrate_command(
     request = CalibrateRequest(bike, by, only or [], out, force)
     try:
         with live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
-            result = calibrate(request, board, ask, lambda line: None if as_json else print(line), utc_now)
+            result = calibrate(
+                request, board, asking(board), lambda line: None if as_json else print(line), utc_now
+            )
     except (BoardTrouble, NoBoard) as error:
         complain(str(error), 1)
         raise typer.Exit(1) from None

@@ -9,7 +9,7 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version
-from host_sim.cli.at_the_board import ask, live_board, utc_now
+from host_sim.cli.at_the_board import asking, live_board, utc_now
 from host_sim.cli.options import JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import complain
@@ -132,7 +132,9 @@ def commission_command(
     request = CommissionRequest(bike, by, skip or [], seconds, out, force)
     try:
         with live_board(port, desk, bike, files, hurry) as board:
-            result = commission(request, board, ask, lambda line: None if as_json else print(line), utc_now)
+            result = commission(
+                request, board, asking(board), lambda line: None if as_json else print(line), utc_now
+            )
     except (BoardTrouble, NoBoard) as error:
         complain(str(error), 1)
         raise typer.Exit(1) from None

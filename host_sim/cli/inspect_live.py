@@ -14,6 +14,7 @@ from host_sim.cli.options import DEFAULT_BIKE
 from host_sim.cli.printing import print_rows
 from host_sim.cli.saying import complain
 from host_sim.errors import RequestError
+from host_sim.outputs import refuse_missing_folder
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
@@ -50,6 +51,8 @@ def inspect_live_command(
         raise RequestError("with --live, --plant, --hurry and --bike are allowed only with --desk")
     if desk and port is not None:
         raise RequestError("--port and --desk are both given, only one of them is allowed")
+    if out is not None:
+        refuse_missing_folder(out, "--out")
     require_link()
     from host_sim.boardlink.port_choice import NoBoard
     from host_sim.inspecting.live import inspect_live, items_of

@@ -1,6 +1,7 @@
 """`treadle new`: a bike file for a bicycle of which little is known yet, which loads and rides at once."""
 
 import json
+import shlex
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -59,8 +60,13 @@ class NewRequest:
         """Check what the bike file's own check can't say in the words of the options."""
         if Path(name).name != name:
             raise RequestError(
-                f"NAME is {spoken(name)}, allowed is a name without a folder, which --out may have"
+                f'NAME is "{spoken(name)}", allowed is a name without a folder, which --out may have'
             )
+        if not name or name[0] in ".-" or not name.isprintable() or name.isspace():
+            raise RequestError(
+                f'NAME is "{spoken(name)}", allowed is a name that begins with a letter or digit'
+            )
+        name = name.removesuffix(".toml")
         self.out = out or Path(f"{name}.toml")
         if self.out.suffix != ".toml":
             raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .toml")
@@ -212,7 +218,7 @@ def new_command(
         )
     if missing:
         _ask(told)
-    result = new(NewRequest(name, _answers(title or name, told), out, force))
+    result = new(NewRequest(name, _answers(title or name.removesuffix(".toml"), told), out, force))
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
@@ -258,11 +264,12 @@ def _answers(title: str, told: dict[str, Any]) -> Answers:
 
 def _print_new(result: NewResult) -> None:
     file = spoken(result.file)
+    typed = shlex.quote(file)
     print(f"file       {file}: loads and rides on the bench; nothing in it has been measured yet")
     guesses = f"{len(result.guesses)}, marked GUESS, each with how to measure it: " + ", ".join(
         result.guesses
     )
     print(fill(f"guesses    {guesses}", 100, subsequent_indent=" " * 11, break_on_hyphens=False))
     print(f"place      {result.bike.place}: {result.bike.place_profile.warning}")
-    print(f"next       treadle ride {file} --course errand")
-    print(f"           treadle bundle --board rpi_pico {file}   for the wiring sheet")
+    print(f"next       treadle ride {typed} --course errand")
+    print(f"           treadle bundle --board rpi_pico {typed}   for the wiring sheet")

@@ -31,12 +31,19 @@ class BoardAtHand(Protocol):
         """Clear the fault once the bicycle stands."""
 
 
+class KeepingPort(ClosablePort, Protocol):
+    """A port of which the operating system keeps what nobody has read yet, as pyserial's."""
+
+    def reset_input_buffer(self) -> None:
+        """Drop what has come and was not read."""
+
+
 class LiveBoard:
     """A board behind an open port. BoardTrouble when it refuses or is silent."""
 
     def __init__(
         self,
-        port: ClosablePort,
+        port: KeepingPort,
         standing: Callable[[Callable[[], object]], object],
         clock_s: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -45,6 +52,10 @@ class LiveBoard:
         self._workshop = Workshop(port)
         self._standing = standing
         self._clock_s = clock_s
+
+    def forget(self) -> None:
+        """Drop what came while a person was asked: it would show the levers as they were seconds ago."""
+        self._port.reset_input_buffer()
 
     def frames(self, seconds: float) -> Iterator[Frame]:
         """Give the frames that arrive from now on, for so long on the board's own clock.

@@ -27,6 +27,7 @@ from host_sim.outputs import Delivery, fresh_folder
 from host_sim.textfile import spoken
 
 FILES = ("inspection.png", "inspection.json")
+BEYOND_S = 5.0  # A capture may go on so long after the crank has stopped.
 TURNS_LEAST, TURNS_MOST = 2, 10_000
 SECONDS_MOST = 1e7
 VOLTS_MOST = 1000.0
@@ -167,6 +168,7 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         _refuse_beyond(request.told, inspection)
         support = _support(inspection, request.bike)
         advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
+        advice += _of_the_end(request.told, inspection)
         volts = volts_of(capture, inspection) if isinstance(capture, VoltsCapture) else None
         if volts is not None and volts.judged:
             # What edges leave open the volts have told.
@@ -203,6 +205,17 @@ def _refuse_beyond(told: Told, inspection: Inspection) -> None:
             f"--forward is {begin_s:g}:{until_s:g}, allowed is a stretch within the capture, whose last "
             f"edge is at {end_s:.1f} s"
         )
+
+
+def _of_the_end(told: Told, inspection: Inspection) -> list[str]:
+    """Say so if the seconds called forward end long after the last edge: another capture may be meant."""
+    end_s = inspection.gathered.end_ns / 1e9
+    if told.forward_s is None or told.forward_s[1] <= end_s + BEYOND_S:
+        return []
+    return [
+        f"--forward ends at {told.forward_s[1]:g} s, and the last edge of the capture is at {end_s:.1f} s: "
+        "is it the right capture?"
+    ]
 
 
 def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:

@@ -11,6 +11,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Table
 
+from host_sim.bikes.guess_marks import without_guess_marks
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.errors import RequestError
 from host_sim.measuring.estimate import Estimate
@@ -44,7 +45,8 @@ def written_text(source: str, found: dict[str, tuple[Estimate, str]]) -> str:
             table[key] = float(f"{estimate.value:.4g}")
             note = f"measured by {how}, 95 % {estimate.low:.4g} to {estimate.high:.4g}"
             table[key].comment(f"{note}; before: {earlier}" if earlier else note)
-    return tomlkit.dumps(document)
+    measured = {".".join(PLACES[name]) for name in found if name in PLACES}
+    return without_guess_marks(tomlkit.dumps(document), measured)
 
 
 def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]]) -> None:

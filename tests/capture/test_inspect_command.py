@@ -334,6 +334,17 @@ def test_help_has_an_example_and_a_caution(treadle):
 
 
 @pytest.mark.usefixtures("undrawn")
+@pytest.mark.parametrize(("until", "told"), [("24", False), ("900", True)])
+def test_seconds_that_end_long_after_the_capture_are_told_with_its_length(treadle, here, until, told):
+    code, out, _ = treadle("crank.vcd", "--forward", f"8:{until}", "--json")
+    assert code == 0
+    advice = [line for line in json.loads(out)["advice"] if "--forward ends at" in line]
+    assert [line.split(" s: ")[0].rsplit(" ", 1)[0] for line in advice] == (
+        ["--forward ends at 900 s, and the last edge of the capture is at"] if told else []
+    )
+
+
+@pytest.mark.usefixtures("undrawn")
 def test_seconds_beyond_the_end_are_refused_with_how_long_the_capture_is(treadle, here):
     code, out, err = treadle("crank.vcd", "--forward", "30:40")
     assert (code, out) == (2, "")

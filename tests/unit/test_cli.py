@@ -8,8 +8,10 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
 
 from host_sim.bench.ride_progress import ProgressWatch
+from host_sim.cli.program import app
 
 KEYS = [
     "bike",
@@ -289,7 +291,17 @@ WITHOUT_A_RESULT = {
     ("watch", "--port", "/dev/nosuch"): "there is no such port",
     ("prove", "--property", "stpo"): "did you mean stop?",
     ("new", "x"): "--place are missing",
+    ("measure", "tandm"): "no bike is called 'tandm'",
+    ("calibrate", "tandem", "--by", "Ada"): "BIKE is the example tandem, allowed is a bike file of your own",
+    ("commission", "tandem", "--by", "Ada", "--skip", "restrat"): "did you mean restart?",
+    ("commission", "tandem"): "Missing option '--by'",
+    ("step", "tandm"): "no bike is called 'tandm'",
+    ("lab", "--nosuch"): "No such option: --nosuch",
 }
+
+
+def test_every_command_has_an_error_told_as_json():
+    assert {words[0] for words in WITHOUT_A_RESULT} == set(typer.main.get_command(app).commands)
 
 
 @pytest.mark.parametrize("words", WITHOUT_A_RESULT, ids=" ".join)
@@ -327,6 +339,12 @@ PARENTS = {
     ("flash", "--board", "desk", "--out", "no/bundle"): "no/bundle",
     ("handover", "--out", "no/page.html"): "no/page.html",
     ("prove", "--vectors", "no/vectors"): "no/vectors",
+    ("measure", "folding", "--pushed", "21.5:10", "--out", "no/results"): "no/results",
+    ("commission", "folding", "--by", "Ada", "--out", "no/done.json"): "no/done.json",
+    ("watch", "--desk", "--capture", "no/crank.jsonl"): "no/crank.jsonl",
+    ("watch", "--desk", "--blackbox", "no/box.steps"): "no/box.steps",
+    ("watch", "--desk", "--record", "no/ride.csv"): "no/ride.csv",
+    ("inspect", "--live", "--desk", "--out", "no/results"): "no/results",
 }
 
 

@@ -84,7 +84,21 @@ def test_every_place_takes_a_new_bike(treadle, here, place):
 
 
 REFUSALS = {
-    ("../mine", *LONGTAIL): "NAME is ../mine, allowed is a name without a folder",
+    ("../mine", *LONGTAIL): 'NAME is "../mine", allowed is a name without a folder',
+    ("", *LONGTAIL): 'NAME is "", allowed is a name that begins with a letter or digit',
+    ("..", *LONGTAIL): "allowed is a name",
+    ("...", *LONGTAIL): 'NAME is "...", allowed is a name that begins with a letter or digit',
+    (".hidden", *LONGTAIL): 'NAME is ".hidden"',
+    (" ", *LONGTAIL): 'NAME is " "',
+    ("x", *LONGTAIL, "--volts", "nan"): "--volts is 'nan', allowed is a number above 0",
+    ("x", *LONGTAIL, "--watts", "-750"): "--watts is '-750', allowed is a number above 0",
+    ("x", *LONGTAIL, "--pulses", "12.5"): "--pulses is '12.5', allowed is a whole number from 4 to 64",
+    ("x", *LONGTAIL, "--rider", "7500"): "bicycle.rider_kg is 7500, allowed is 20 to 300 (kg)",
+    ("x", *LONGTAIL, "--bicycle", "0.5"): "bicycle.own_mass_kg is 0.5, allowed is 5 to 150 (kg)",
+    ("x", *LONGTAIL, "--selector", "7"): '--selector is "7", allowed is none, potentiometer, 2, 3, 4, 5, 6',
+    ("x", *LONGTAIL, "--side", "lefft"): "did you mean left?",
+    ("x", *LONGTAIL, "--controller", "spead"): "did you mean speed?",
+    ("x", *LONGTAIL, "--out", "no/x.toml"): "there is no no",
     ("x", "--volts", "48"): "--watts, --sensor, --pulses, --place are missing",
     ("x", *LONGTAIL[:-2]): "--place is missing, allowed is to give it",
     ("x", *LONGTAIL, "--sensor", "two-chanel"): "did you mean two-channel?",
@@ -114,6 +128,14 @@ def test_a_title_with_quotes_is_written_as_it_was_told(treadle, here):
     title = 'The "long" one \\ café'
     treadle("new", "mine", *LONGTAIL, "--title", title)
     assert tomllib.loads((here / "mine.toml").read_text(encoding="utf-8"))["title"] == title
+
+
+def test_a_name_with_its_ending_is_that_file_and_one_with_a_blank_is_told_as_it_is_typed(treadle, here):
+    code, out, _ = treadle("new", "my bike.toml", *LONGTAIL)
+    assert code == 0
+    assert [path.name for path in here.iterdir()] == ["my bike.toml"]
+    assert "treadle ride 'my bike.toml' --course errand" in out
+    assert load_bike(here / "my bike.toml").title == "my bike"
 
 
 def test_a_file_that_exists_is_kept_without_force(treadle, here):

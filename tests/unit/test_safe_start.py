@@ -9,6 +9,8 @@ from firmware.link.console import START_ANEW, Console
 from firmware.link.store import NO_SLOT, SAFE_VALUES, Store, encode
 from firmware.settings import Settings
 from host_sim.bikes.load import example_names, load_bike
+from host_sim.compiled.build import ROOT
+from host_sim.testing import wasm
 from tests.unit import test_boards as boards
 from tests.unit.test_boards import NAMES, Plug, Start, desk
 from tests.unit.test_console import Desk
@@ -141,3 +143,40 @@ def test_a_rise_that_jerks_is_put_right_over_the_link_and_nothing_else_changes(t
     store = Store(paper)
     assert store.load().as_dict() == good.as_dict()
     assert store.sequence == 2
+
+
+# MicroPython with words of 32 bits, as on the boards.
+
+SCRIPT = """
+import binascii, gc, sys
+gc.disable()
+sys.path.insert(0, "")
+from firmware.link.lines import settings_in_force
+from firmware.link.store import Storage, Store
+from firmware.settings import Settings
+class Paper(Storage):
+    def __init__(self): self.files = {}
+    def read(self, name): return self.files.get(name, b"")
+    def write(self, name, content): self.files[name] = content
+    def crc32(self, content): return binascii.crc32(content)
+store = Store(Paper())
+store.load()
+store.save(Settings({"assist_power_w": 240}))
+for safe in (True, False):
+    settings = store.load(safe)
+    print(settings.assist_power_w, settings.power_limit_w, store.stored.assist_power_w, store.drives())
+    print(settings_in_force(store))
+"""
+
+
+def test_a_safe_start_is_the_same_on_words_of_32_bits(tmp_path):
+    if wasm.why_missing():
+        pytest.skip(wasm.why_missing())
+    (tmp_path / "safe.py").write_text(SCRIPT, encoding="utf-8")
+    text, _ = wasm.run_script("/here/safe.py", [], {ROOT: "/project", tmp_path: "/here"}, "/project")
+    assert text.splitlines() == [
+        "0 0 240 False",
+        f"{SAFE}settings_a.txt)",
+        "240 250 240 True",
+        "settings_a.txt, sequence 1",
+    ]

@@ -82,7 +82,8 @@ def test_the_whole_job_prints_what_the_page_shows_and_leaves_what_it_says(tmp_pa
         assert not_printed(part.shown, run(part, here)) is None, part.commands
     bike = load_bike(here / "longtail.toml")
     assert bike.bicycle.wheel_circumference_m == 2.15
-    assert "# measured by Ada, " in (here / "longtail.toml").read_text(encoding="utf-8")
+    written = (here / "longtail.toml").read_text(encoding="utf-8")
+    assert "2.15 # measured by 3 pushes, 95 % 2.145 to 2.155; before: measured by Ada, " in written
     assert json.loads((here / "calibration.json").read_text())["settings"]["wheel_circumference_mm"] == 2150
     commissioned = json.loads((here / "commission.json").read_text())
     assert commissioned["passed"] is True

@@ -1,0 +1,68 @@
+"""What the work at the bicycle reads is what the board sends now, not what came while a person was asked."""
+
+import io
+
+from firmware.link.history import RememberedEdges
+from firmware.link.telemetry import Telemetry
+from firmware.loop import LoopCounters
+from firmware.settings import Settings
+from host_sim.cli import at_the_board
+from host_sim.commissioning.live import LiveBoard
+from host_sim.commissioning.readings import steady_v
+from host_sim.rig.rig import Rig
+
+
+class Cable:
+    """A port of which the operating system keeps `kept` until it is read; then `now` comes."""
+
+    def __init__(self, kept: bytes, now: bytes) -> None:
+        self.kept = io.BytesIO(kept)
+        self.now = io.BytesIO(now)
+
+    def read(self, size: int) -> bytes:
+        return self.kept.read(size) or self.now.read(size)
+
+    def write(self, content: bytes) -> int:
+        raise AssertionError("nothing is asked of the board")
+
+    def close(self) -> None:
+        pass
+
+    def reset_input_buffer(self) -> None:
+        self.kept.read()
+
+
+def sent(volts: float, first: int) -> bytes:
+    """Return two seconds of frames of a standing board with this throttle."""
+    rig = Rig(Settings({}))
+    edges = RememberedEdges()
+    rig.inputs.crank = edges
+    rig.inputs.throttle_mv = int(volts * 1000)
+    telemetry = Telemetry(rig.controller, rig.inputs, edges, LoopCounters(), True, 1)
+    stream = b""
+    for number in range(40):
+        telemetry.sample()
+        telemetry.measure(True, (first + number) * 50_000)
+        telemetry.seal()
+        telemetry.stuff()
+        stream += bytes(telemetry.frame)
+    return stream
+
+
+def board_with(kept: bytes, now: bytes) -> LiveBoard:
+    return LiveBoard(Cable(kept, now), lambda asked: asked(), clock_s=lambda: 0.0)
+
+
+def test_the_lever_is_read_as_it_is_after_enter_not_as_it_was_before(monkeypatch):
+    board = board_with(sent(0.8, 0), sent(3.7, 100))
+    monkeypatch.setattr(at_the_board, "ask", lambda question: "")
+    assert at_the_board.asking(board)("Open it fully and hold it, then Enter: ") == ""
+    assert steady_v(board, "throttle_v") == 3.7
+
+
+def test_without_that_the_old_lever_would_be_read():
+    assert steady_v(board_with(sent(0.8, 0), sent(3.7, 100)), "throttle_v") == 0.8
+
+
+def test_a_frame_that_was_cut_by_it_is_left_out():
+    assert steady_v(board_with(b"", sent(3.7, 100)[30:]), "throttle_v") == 3.7
