@@ -11,13 +11,15 @@ from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.console import MAINTENANCE
 from firmware.link.history import RememberedEdges
 from firmware.link.port import Port
-from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.store import Store
 from firmware.link.talk import Talk
+from firmware.link.writing import BLOCK_SIZE
 from firmware.loop import LoopCounters, run
 from firmware.records import Inputs
 
-RING_BLOCKS = 200  # 20 s of a ride with noise in every reading take 170.
+RING_BLOCKS = (
+    140  # 20 s of a ride with noise in every reading take 130 (tests/unit/test_recorder_density.py).
+)
 LEFT_FREE = 70_000  # Bytes, of which the start itself still needs some.
 BLOCK_TAKES = 272  # Bytes of memory.
 

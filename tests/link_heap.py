@@ -13,9 +13,9 @@ from firmware.controller import Controller
 from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.history import RememberedEdges
 from firmware.link.port import Port
-from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.store import Storage, Store
 from firmware.link.talk import Talk
+from firmware.link.writing import BLOCK_SIZE
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
 from firmware.settings import Settings

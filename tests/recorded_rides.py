@@ -4,8 +4,9 @@ import random
 
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges, WheelEdges
-from firmware.link.recorder import BLOCK_SIZE, Recorder
+from firmware.link.recorder import Recorder
 from firmware.link.stream import Stream
+from firmware.link.writing import BLOCK_SIZE
 from firmware.records import Inputs
 from host_sim.boardlink.recorded import Block, RecordedEdge, RecordedStep, block_of
 from host_sim.rig.rig import WRAP_US, Rig

@@ -1,8 +1,8 @@
 """Lines of text to a host: one JSON object each, filled up to whole pieces of the port."""
 
+from firmware.link.payload import FRAME_KIND
 from firmware.link.port import PIECE_SIZE
 from firmware.link.store import NO_SLOT, SLOT_NAMES, Store
-from firmware.link.telemetry import FRAME_KIND
 from firmware.settings import TABLE, Settings
 
 SETTINGS_IN_A_LINE = 6

@@ -1,8 +1,9 @@
 """Answers what a host asks of the recorder: to send its blocks, to freeze them, to let them go."""
 
 from firmware.link.lines import line_of
-from firmware.link.recorder import SEQUENCE_AT, Recorder
+from firmware.link.recorder import Recorder
 from firmware.link.stream import Stream
+from firmware.link.writing import SEQUENCE_AT
 
 STREAM = "stream"
 STREAM_ALL = "stream all"

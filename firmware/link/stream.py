@@ -7,8 +7,8 @@ time but blocks are counted, since a clock may jump.
 """
 
 from firmware.link.block_ring import BlockRing
-from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.telemetry import CRC_OF_BYTE
+from firmware.link.writing import BLOCK_SIZE
 
 STREAM_FRAME_SIZE = BLOCK_SIZE + 5  # Two zeros, one byte of code, two of CRC.
 STUFFED_AT_ONCE = 32

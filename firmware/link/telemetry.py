@@ -21,31 +21,26 @@ frames, modulo 256; `steps`, `overruns`, `edges`, `rejected` and `edges_lost` co
 """
 
 from firmware.controller import Controller
-from firmware.integers import clamp
 from firmware.link.history import RememberedEdges
+from firmware.link.payload import (
+    PAYLOAD_AT,
+    RESTING,
+    SETTINGS_VALID,
+    put_crank,
+    put_head,
+    put_power,
+    put_state,
+    put_times,
+)
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
 from firmware.ticks import ticks_diff_us
 
-FRAME_KIND = 2
 PAYLOAD_SIZE = 59
 FRAME_SIZE = PAYLOAD_SIZE + 5  # Two zeros, one byte of code, two of CRC.
 FRAME_PERIOD_US = 50_000  # 20 frames a second.
 SAMPLES = 12
 _SAMPLES_MASK = (1 << 2 * SAMPLES) - 1
-_PAYLOAD_AT = 2
-
-# Bits of `flags`.
-BRAKE_PULLED = 1
-DRIVE_ENABLED = 2
-SETTINGS_VALID = 4
-RESTING = 8
-THROTTLE_REST_SEEN = 16
-
-# Values of `direction`.
-STANDING = 0
-FORWARD = 1
-BACKWARD = 2
 
 
 def crc_of_bytes() -> list[int]:
@@ -75,7 +70,6 @@ class Telemetry:
     """One frame, in three stages that may be spread over time: `measure`, `seal`, `stuff`. Read: `frame`."""
 
     __slots__ = (
-        "_at",
         "_controller",
         "_counters",
         "_edges",
@@ -110,7 +104,6 @@ class Telemetry:
         self._timed = False
         self._measured_us = 0
         self._measured_steps = 0
-        self._at = 0
         self._number = 0
         self._level_samples = 0
         self._sampled_steps = counters.steps
@@ -128,34 +121,26 @@ class Telemetry:
 
     def measure(self, resting: bool, now_us: int) -> None:
         """Write everything into the payload, and begin anew to look for the longest step."""
-        self._at = _PAYLOAD_AT
-        self._put8(FRAME_KIND)
-        self._put8(self._number)
-        self._number = (self._number + 1) & 0xFF
-        self._put32(now_us)
-        self._put16(self._counters.steps)
-        self._put16(self._period_us(now_us))
-        self._put16(self._counters.worst_us)
+        put_times(self.frame, self._counters, now_us, self._period_us(now_us))
         self._counters.worst_us = 0
-        self._put16(self._counters.overruns)
-        self._put8(self._form)
-        self._put8(self._controller.engagement.state)
-        self._put8(self._controller.faults.cause)
-        self._put8(self._flags(resting))
-        self._measure_crank()
-        self._measure_power()
+        put_head(self.frame, self._number, self._form)
+        self._number = (self._number + 1) & 0xFF
+        flags = SETTINGS_VALID if self._settings_valid else 0
+        put_state(self.frame, self._controller, self._inputs, flags | RESTING if resting else flags)
+        put_crank(self.frame, self._controller, self._edges, self._level_samples)
+        put_power(self.frame, self._controller, self._inputs)
 
     def seal(self) -> None:
         """Append the CRC to the payload."""
-        crc = crc16(self.frame, _PAYLOAD_AT, _PAYLOAD_AT + PAYLOAD_SIZE)
+        crc = crc16(self.frame, PAYLOAD_AT, PAYLOAD_AT + PAYLOAD_SIZE)
         self.frame[FRAME_SIZE - 3] = crc >> 8
         self.frame[FRAME_SIZE - 2] = crc & 0xFF
 
     def stuff(self) -> None:
         """Replace every zero by the distance to the next one: the frame is ready to be sent."""
         frame = self.frame
-        code_at = _PAYLOAD_AT - 1
-        for at in range(_PAYLOAD_AT, FRAME_SIZE - 1):
+        code_at = PAYLOAD_AT - 1
+        for at in range(PAYLOAD_AT, FRAME_SIZE - 1):
             if frame[at] == 0:
                 frame[code_at] = at - code_at
                 code_at = at
@@ -170,74 +155,3 @@ class Telemetry:
         self._measured_us = now_us
         self._measured_steps = self._counters.steps
         return elapsed_us // steps if known else 0
-
-    def _flags(self, resting: bool) -> int:
-        flags = BRAKE_PULLED if self._inputs.brake_pulled else 0
-        if self._controller.outputs.drive_enabled:
-            flags |= DRIVE_ENABLED
-        if self._settings_valid:
-            flags |= SETTINGS_VALID
-        if resting:
-            flags |= RESTING
-        if self._controller.throttle.rest_seen:
-            flags |= THROTTLE_REST_SEEN
-        return flags
-
-    def _measure_crank(self) -> None:
-        crank = self._controller.crank
-        if crank.standing:
-            self._put8(STANDING)
-        elif crank.backward_run > 0:
-            self._put8(BACKWARD)
-        else:
-            self._put8(FORWARD if crank.forward_run > 0 else STANDING)
-        self._put16(self._controller.pedalling.cadence_rpm)
-        self._put32(crank.pitch_us)
-        self._put16(self._edges.taken)
-        self._put16(crank.rejected)
-        self._put16(self._edges.overruns)
-        self._put8(self._edges.levels)
-        self._put16(self._level_samples & 0xFFFF)
-        self._put8(self._level_samples >> 16)
-
-    def _measure_power(self) -> None:
-        controller = self._controller
-        self._put16(controller.wheel.speed_mm_per_s)
-        self._put16(controller.selector.share_permille)
-        self._put16(controller.request.wanted_w)
-        self._put16(controller.ceilings.ceiling_w)
-        self._put16(controller.supply.power_w)
-        self._put16(controller.outputs.command_mv)
-        self._put24(controller.supply.battery_mv)
-        self._put24(controller.supply.current_ma)
-        self._put16(self._inputs.throttle_mv)
-        self._put16(self._inputs.selector_mv)
-        # Two's complement, in 16 bits.
-        self._put16(clamp(self._inputs.motor_decicelsius, -32_768, 32_767) & 0xFFFF)
-
-    def _put8(self, value: int) -> None:
-        self.frame[self._at] = clamp(value, 0, 0xFF)
-        self._at += 1
-
-    def _put16(self, value: int) -> None:
-        if value < 0:  # Not by clamp: a call costs a slow board 10 us, and there are 22.
-            value = 0
-        elif value > 0xFFFF:
-            value = 0xFFFF
-        self.frame[self._at] = value & 0xFF
-        self.frame[self._at + 1] = value >> 8
-        self._at += 2
-
-    def _put24(self, value: int) -> None:
-        value = clamp(value, 0, 0xFFFFFF)
-        self._put16(value & 0xFFFF)
-        self._put8(value >> 16)
-
-    def _put32(self, value: int) -> None:
-        """Write a number of at most 30 bits."""
-        value = max(value, 0)
-        self.frame[self._at] = value & 0xFF
-        self.frame[self._at + 1] = value >> 8 & 0xFF
-        self.frame[self._at + 2] = value >> 16 & 0xFF
-        self.frame[self._at + 3] = value >> 24
-        self._at += 4

@@ -10,9 +10,10 @@ import difflib
 from functools import cache
 
 from host_sim.boardlink.bytecode import compiled
-from host_sim.boardlink.needed import needed_files
+from host_sim.boardlink.needed import ROOT, needed_files
 from host_sim.boardlink.targets import FORM_NAMES, Target
 from host_sim.errors import RequestError
+from host_sim.forms.viper.by_the_byte import by_the_byte, classes_of_numbers
 from host_sim.forms.viper.firmware import MODULE, fused_firmware
 
 SETTINGS_FILE = "firmware/settings.py"
@@ -20,6 +21,7 @@ FORM_FILE = "boards/form.py"  # From which a board knows what to tell in its fra
 OFTEN = (
     "boards/analog.py",
     "boards/wired_board.py",
+    "firmware/link/block_ring.py",
     "firmware/link/history.py",
     "firmware/link/recorder.py",
     "firmware/link/stream.py",
@@ -29,6 +31,8 @@ OFTEN = (
     "firmware/ticks.py",
 )
 """What runs in every period, beside the controller and the board's own file."""
+BY_THE_BYTE = ("firmware/link/items.py", "firmware/link/payload.py", "firmware/link/writing.py")
+"""Functions that become viper functions in the fused form."""
 SELDOM = (
     "boards/services.py",
     "boards/starting.py",
@@ -62,7 +66,7 @@ def check_form(target: Target, form: str | None) -> str:
 
 def files_in(target: Target, form: str) -> dict[str, bytes]:
     """Return the firmware and the board's files in a form; RequestError if they can't be compiled."""
-    files = needed_files(target.name, {MODULE: _fused_source()} if form == "fused" else None)
+    files = needed_files(target.name, _replaced() if form == "fused" else None)
     files[FORM_FILE] = form_file(files[FORM_FILE], form)
     if form == "source":
         return files
@@ -106,5 +110,10 @@ def _only_says_what_it_is(name: str, source: bytes) -> bool:
 
 
 @cache
-def _fused_source() -> bytes:
-    return fused_firmware().source.encode("ascii")
+def _replaced() -> dict[str, bytes]:
+    """Return what stands in for sources in the fused form."""
+    fused = fused_firmware()
+    placed, own = {"Controller": fused.cells}, classes_of_numbers(ROOT, BY_THE_BYTE)
+    made = {name: by_the_byte(ROOT, name, placed, own) for name in BY_THE_BYTE}
+    made[MODULE] = fused.source
+    return {name: source.encode("ascii") for name, source in made.items()}

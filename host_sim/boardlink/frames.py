@@ -13,16 +13,15 @@ from cobs import cobs  # type: ignore[import-untyped]
 
 from firmware.decide.engagement import STATE_NAMES
 from firmware.guard.faults import CAUSE_NAMES
-from firmware.link.telemetry import (
+from firmware.link.payload import (
     BRAKE_PULLED,
     DRIVE_ENABLED,
     FRAME_KIND,
-    FRAME_SIZE,
     RESTING,
-    SAMPLES,
     SETTINGS_VALID,
     THROTTLE_REST_SEEN,
 )
+from firmware.link.telemetry import FRAME_SIZE, SAMPLES
 from host_sim.boardlink.recorded import Block, DamagedBlock, decode_block
 from host_sim.boardlink.targets import FORM_NAMES
 

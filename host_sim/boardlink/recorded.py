@@ -11,15 +11,11 @@ from dataclasses import dataclass
 
 from cobs import cobs  # type: ignore[import-untyped]
 
-from firmware.link.recorder import (
+from firmware.link.items import (
     BATTERY_CHANGED,
-    BLOCK_KIND,
-    BLOCK_SIZE,
     COMMAND_CHANGED,
-    CONTINUED,
     CURRENT_CHANGED,
     EDGE_LEAD_US,
-    HEADER_SIZE,
     SELECTOR_CHANGED,
     STATE_CHANGED,
     STEP,
@@ -27,6 +23,7 @@ from firmware.link.recorder import (
     THROTTLE_CHANGED,
     WHEEL_EDGE,
 )
+from firmware.link.writing import BLOCK_KIND, BLOCK_SIZE, CONTINUED, HEADER_SIZE
 
 CLOCK = 2**30  # Times are microseconds modulo this.
 COUNT = 2**30

@@ -5,7 +5,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from firmware.link.telemetry import FRAME_KIND
+from firmware.link.payload import FRAME_KIND
 from host_sim.boardlink.frames import Frame
 from host_sim.watching.lost_frames import LostFrames
 from host_sim.watching.missed_magnets import MissedMagnets

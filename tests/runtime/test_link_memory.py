@@ -22,9 +22,9 @@ def printed(folder: Path, source: str) -> list[str]:
 def test_telemetry_and_console_take_no_memory_on_the_32_bit_runtime(tmp_path):
     # The same as on the 64-bit one; see tests/unit/test_telemetry.py.
     assert printed(tmp_path, SCRIPT) == [
-        "blocks lost 13 frozen 2",
-        "units 78",
-        "bytes 10752",
+        "blocks lost 11 frozen 2",
+        "units 76",
+        "bytes 10240",
         "edges 600",
         "bytes in 149",
     ]

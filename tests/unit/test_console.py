@@ -12,12 +12,13 @@ from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.console import GO_ON, LINE_MAX, MAINTENANCE, START_ANEW, Console
 from firmware.link.history import RememberedEdges
 from firmware.link.port import PIECE_SIZE, Port
-from firmware.link.recorder import BLOCK_SIZE, Recorder
+from firmware.link.recorder import Recorder
 from firmware.link.recording import Recording
 from firmware.link.requests import parse
 from firmware.link.store import Storage, Store
 from firmware.link.stream import Stream
 from firmware.link.talk import Talk
+from firmware.link.writing import BLOCK_SIZE
 from firmware.loop import LoopCounters, run
 from firmware.records import Inputs, Outputs
 from firmware.settings import TABLE, Settings

@@ -5,8 +5,8 @@ import random
 import pytest
 
 from firmware.link.block_ring import LEAST_BLOCKS, SPARE_BLOCKS
-from firmware.link.recorder import BLOCK_SIZE
 from firmware.link.stream import BLOCKS_UNASKED, STREAM_FRAME_SIZE
+from firmware.link.writing import BLOCK_SIZE
 from host_sim.boardlink.frames import Wire
 from host_sim.boardlink.recorded import Block, Loss, RecordedStep, StepReader
 from tests.recorded_rides import Ridden
@@ -187,9 +187,9 @@ def test_a_fault_freezes_the_ring_a_second_later_and_a_second_fault_changes_noth
         assert len(ridden.steps) < 1_000
     first = next(step.number for step in ridden.steps if step.fault_cause)
     assert len(ridden.steps) - 1 == first + 199
-    sequence = ridden.recorder._sequence
+    sequence = ridden.recorder._writing.sequence
     ridden.recorder.freeze()
-    assert ridden.recorder._sequence == sequence
+    assert ridden.recorder._writing.sequence == sequence
 
 
 def test_a_ring_that_was_let_go_records_over_what_it_kept_and_can_be_frozen_again():
@@ -245,4 +245,4 @@ def test_a_block_holds_at_most_what_it_has_place_for_even_when_all_changes_at_on
         inputs.crank.overruns = value
         ridden.recorder.edge(3, (ridden.now_us + 2**29) % 2**30, True)
         ridden.recorder.note_step(ridden.now_us)
-        assert ridden.recorder._at <= BLOCK_SIZE
+        assert ridden.recorder._writing.at <= BLOCK_SIZE

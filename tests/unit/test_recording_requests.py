@@ -42,7 +42,7 @@ def test_what_is_frozen_is_told_keeps_the_board_from_a_new_start_and_can_be_rele
     (answer,) = desk.ask({"request": "freeze"})
     assert answer["ok"] == "freeze"
     assert answer["blocks"] == 2  # Of 8 blocks 6 go on.
-    assert answer["first"] == desk.recorder._sequence - 2
+    assert answer["first"] == desk.recorder._writing.sequence - 2
     (refused,) = desk.ask({"request": "start"})
     assert refused == {"refused": "the recorder keeps something: read it, and then release it"}
     assert desk.console.ending == GO_ON

@@ -33,4 +33,5 @@ def viper(function):
 
 native = viper
 builtins.ptr32 = lambda pointer: pointer
+builtins.ptr8 = lambda content: content
 builtins.uint = Pointer

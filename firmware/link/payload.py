@@ -1,0 +1,130 @@
+"""Writes what a frame tells into its payload; the layout is that of `firmware/link/telemetry.py`.
+
+Where a board takes machine code they become viper functions (`host_sim/forms/viper/by_the_byte.py`).
+Places (`start`) count from the first byte of the payload. What is too large for its field is written as the
+largest number that fits, and what is below zero as zero.
+"""
+
+from firmware.controller import Controller
+from firmware.link.history import RememberedEdges
+from firmware.loop import LoopCounters
+from firmware.records import Inputs
+
+FRAME_KIND = 2
+PAYLOAD_AT = 2
+
+# Bits of `flags`.
+BRAKE_PULLED = 1
+DRIVE_ENABLED = 2
+SETTINGS_VALID = 4
+RESTING = 8
+THROTTLE_REST_SEEN = 16
+
+# Values of `direction`.
+STANDING = 0
+FORWARD = 1
+BACKWARD = 2
+
+
+def put_head(frame: bytearray, sequence: int, form: int) -> None:
+    """Write which kind of frame it is, its number, and the form of the firmware."""
+    put8(frame, 0, FRAME_KIND)
+    put8(frame, 1, sequence)
+    put8(frame, 14, form)
+
+
+def put_times(frame: bytearray, counters: LoopCounters, now_us: int, period_us: int) -> None:
+    """Write the time, and what the loop has counted."""
+    put24(frame, 2, now_us & 0xFFFFFF)
+    put8(frame, 5, now_us >> 24)
+    put16(frame, 6, counters.steps)
+    put16(frame, 8, period_us)
+    put16(frame, 10, counters.worst_us)
+    put16(frame, 12, counters.overruns)
+
+
+def put_state(frame: bytearray, controller: Controller, inputs: Inputs, conditions: int) -> None:
+    """Write state, fault and flags: the bits in `conditions`, and those of readings and outputs."""
+    put8(frame, 15, controller.engagement.state)
+    put8(frame, 16, controller.faults.cause)
+    if inputs.brake_pulled:
+        conditions |= BRAKE_PULLED
+    if controller.outputs.drive_enabled:
+        conditions |= DRIVE_ENABLED
+    if controller.throttle.rest_seen:
+        conditions |= THROTTLE_REST_SEEN
+    put8(frame, 17, conditions)
+
+
+def put_crank(frame: bytearray, controller: Controller, edges: RememberedEdges, samples: int) -> None:
+    """Write what the crank does; `samples` are the levels of the last steps."""
+    direction = STANDING
+    if not controller.crank.standing:
+        if controller.crank.backward_run > 0:
+            direction = BACKWARD
+        elif controller.crank.forward_run > 0:
+            direction = FORWARD
+    put8(frame, 18, direction)
+    put16(frame, 19, controller.pedalling.cadence_rpm)
+    put16(frame, 21, controller.crank.pitch_us & 0xFFFF)
+    put16(frame, 23, controller.crank.pitch_us >> 16)
+    put16(frame, 25, edges.taken)
+    put16(frame, 27, controller.crank.rejected)
+    put16(frame, 29, edges.overruns)
+    put8(frame, 31, edges.levels)
+    put24(frame, 32, samples)
+
+
+def put_power(frame: bytearray, controller: Controller, inputs: Inputs) -> None:
+    """Write speed, levers, watts, volts, amperes and temperature."""
+    put16(frame, 35, controller.wheel.speed_mm_per_s)
+    put16(frame, 37, controller.selector.share_permille)
+    put16(frame, 39, controller.request.wanted_w)
+    put16(frame, 41, controller.ceilings.ceiling_w)
+    put16(frame, 43, controller.supply.power_w)
+    put16(frame, 45, controller.outputs.command_mv)
+    put24(frame, 47, controller.supply.battery_mv)
+    put24(frame, 50, controller.supply.current_ma)
+    put16(frame, 53, inputs.throttle_mv)
+    put16(frame, 55, inputs.selector_mv)
+    put_signed(frame, 57, inputs.motor_decicelsius)
+
+
+def put8(frame: bytearray, start: int, value: int) -> None:
+    """Write a number of one byte."""
+    if value < 0:
+        value = 0
+    elif value > 0xFF:
+        value = 0xFF
+    frame[start + PAYLOAD_AT] = value
+
+
+def put16(frame: bytearray, start: int, value: int) -> None:
+    """Write a number of two bytes."""
+    if value < 0:
+        value = 0
+    elif value > 0xFFFF:
+        value = 0xFFFF
+    frame[start + PAYLOAD_AT] = value & 0xFF
+    frame[start + PAYLOAD_AT + 1] = value >> 8
+
+
+def put24(frame: bytearray, start: int, value: int) -> None:
+    """Write a number of three bytes."""
+    if value < 0:
+        value = 0
+    elif value > 0xFFFFFF:
+        value = 0xFFFFFF
+    frame[start + PAYLOAD_AT] = value & 0xFF
+    frame[start + PAYLOAD_AT + 1] = value >> 8 & 0xFF
+    frame[start + PAYLOAD_AT + 2] = value >> 16
+
+
+def put_signed(frame: bytearray, start: int, value: int) -> None:
+    """Write a number with a sign, as two's complement in two bytes."""
+    if value < -32_768:
+        value = -32_768
+    elif value > 32_767:
+        value = 32_767
+    frame[start + PAYLOAD_AT] = value & 0xFF
+    frame[start + PAYLOAD_AT + 1] = value >> 8 & 0xFF
