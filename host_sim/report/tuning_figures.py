@@ -151,13 +151,17 @@ def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
         axes,
         [float(point.stop_pitch_percent) for point in curve],
         [point.measures.run_on_s for point in curve],
-        [point.measures.lapses_per_min for point in curve],
-        ("stop gap, % of the pitch just measured", "stop is seen after, mean (s)", "lapses a minute"),
+        [point.measures.missing_lapses_per_min for point in curve],
+        (
+            "stop gap, % of the pitch just measured",
+            "stop is seen after, mean (s)",
+            "lapses a minute, a magnet missing",
+        ),
     )
     now = tuned.bike.firmware_settings.stop_pitch_percent
     mark(axes, now, f"now {now}", False)
     mark(axes, tuned.release.chosen.stop_pitch_percent, f"{tuned.release.chosen.stop_pitch_percent} %", True)
-    axes.set_title("Stop gap: how long to wait for the next edge", loc="left", fontsize=11)
+    axes.set_title("Stop gap: the wait for the next edge, a magnet missing", loc="left", fontsize=11)
 
 
 def _way_panel(axes: Axes, tuned: Tuned) -> None:
