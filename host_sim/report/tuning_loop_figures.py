@@ -98,7 +98,7 @@ def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
     axes.plot(np.cos(angles), np.sin(angles), color=INK, linewidth=0.6, linestyle=":")
     axes.annotate("gain 1", (0.0, 1.0), xytext=(0.02, 0.8), color=INK, fontsize=8.5)
     axes.annotate("first to surge", (-0.45, -1.6), ha="right", color=GAIN, fontsize=9.5)
-    axes.annotate("other points", (0.02, -1.6), color=NOW, fontsize=9.5)
+    axes.annotate("others", (0.03, -1.6), color=NOW, fontsize=9.5)
     axes.plot([-1.0], [0.0], marker="x", color=COST, markersize=9, markeredgewidth=2)
     axes.annotate(
         "here it surges", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
@@ -142,7 +142,15 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
     axes.set_xlim(left=0.0)
     axes.set_xlabel("times the chosen gain")
     axes.set_ylabel("swing of the power long after a kick (%)")
-    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93))
+    if surge.felt.bench:
+        axes.legend(
+            fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93)
+        )
+    else:
+        axes.annotate(
+            f"up to {TIMES_MOST:.0f} times the chosen gain\nnothing comes near to surging: not ridden",
+            (0.5, 0.6), xycoords="axes fraction", ha="center", color=INK,
+        )  # fmt: skip
     axes.set_title("The way to the surge limit", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
 

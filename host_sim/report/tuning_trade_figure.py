@@ -59,8 +59,8 @@ def draw_trade(tuned: Tuned, path: Path) -> None:
             color=NOW,
             ha="center",
         )
-        axes.annotate("a point: one set of settings, ridden\nline: nothing beats these in both", (0.98, 0.04),
-                      xycoords="axes fraction", ha="right", color=NOW)  # fmt: skip
+        axes.annotate("a point: one set of settings, ridden\nline: nothing beats these in both", (0.98, 0.97),
+                      xycoords="axes fraction", ha="right", va="top", color=NOW)  # fmt: skip
         axes.set_xlabel("half of the power is there after (s): to the left helps sooner")
         axes.set_ylabel("rise of the push (m/s³): lower is smoother")
         axes.set_ylim(bottom=0.0)
