@@ -5,7 +5,8 @@ from pathlib import Path
 
 from firmware.controller import Controller
 from firmware.link.history import RememberedEdges, WheelEdges
-from firmware.link.recorder import BLOCK_SIZE, Recorder
+from firmware.link.recorder import Recorder
+from firmware.link.writing import BLOCK_SIZE
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for

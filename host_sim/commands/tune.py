@@ -20,8 +20,14 @@ if TYPE_CHECKING:
 
 REPORT = "tune.json"
 THRESHOLDS, RATES, LOOP, RIDES = "thresholds.png", "rise_rate.png", "power_loop.png", "before_after.png"
+TRADE = "trade_off.png"
 NEEDED = {"control": "python-control", "tomlkit": "tomlkit"}
-PRIORITY_NAMES = ("calm", "balanced", "quick")
+KEEPABLE = (
+    "engage_edges", "engage_rpm", "release_rpm", "stop_pitch_percent", "rise_mv_per_s", "fall_mv_per_s",
+    "gain_uv_per_w", "integral_ms", "open_map_full_w", "throttle_rest_mv", "throttle_full_mv",
+    "battery_foldback_mv", "heat_foldback_decicelsius",
+)  # fmt: skip
+PRIORITY_NAMES = ("calm", "balanced", "quick", "hill", "learner")
 
 
 class TuneRequest:
@@ -36,6 +42,7 @@ class TuneRequest:
         seed: int = 1,
         force: bool = False,
         uncertain: bool = False,
+        keep: tuple[str, ...] = (),
     ) -> None:
         """Check and load everything; RequestError says what is wrong, before anything is ridden."""
         for module, name in NEEDED.items():
@@ -55,6 +62,10 @@ class TuneRequest:
         self.seed = seed
         self.force = force
         self.uncertain = uncertain
+        self.keep = keep
+        for name in keep:
+            if name not in KEEPABLE:
+                raise RequestError(f"--keep is {name[:60]!r}, {closest(name, list(KEEPABLE))}")
         if write is not None:
             _check_target(write, force)
 
@@ -94,6 +105,13 @@ class TuneResult:
         self.uncertain: Uncertain | None = None
 
     @property
+    def given_up(self) -> str:
+        """What the priority gives up, in a sentence with numbers."""
+        from host_sim.tuning.trade import given_up
+
+        return given_up(self.tuned)
+
+    @property
     def holds(self) -> bool:
         """Whether what was asked for was done: not if a bike file was asked for that breaks a rule."""
         return not self.failing
@@ -107,6 +125,7 @@ class TuneResult:
         return {
             "bike": tuned.bike.name,
             "priority": tuned.priority.name,
+            "given_up": self.given_up,
             "recommendations": [row.as_json() for row in self.rows],
             "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
             "score": {"before": rounded(before.total), "after": rounded(after.total)},
@@ -123,17 +142,19 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
     # once.
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
     from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
+    from host_sim.report.tuning_trade_figure import draw_trade
     from host_sim.tuning.recommend import tune_bike
     from host_sim.tuning.rows import rows_of
     from host_sim.tuning.score import PRIORITIES
 
-    names = [REPORT, THRESHOLDS, RATES, RIDES]
+    names = [REPORT, THRESHOLDS, RATES, RIDES, TRADE]
     with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
-        tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed)
+        tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed, request.keep)
         rows = rows_of(tuned)
         check = _checked(request, tuned, done)
         draw_thresholds(tuned, delivery.place(THRESHOLDS))
         draw_rates(tuned, delivery.place(RATES))
+        draw_trade(tuned, delivery.place(TRADE))
         if tuned.loop is not None:
             draw_loop(tuned, delivery.add(LOOP))
             names.append(LOOP)

@@ -127,7 +127,8 @@ def _cure(tuned: "Tuned", holds: Callable[[Bike], bool]) -> str:
             continue  # Some settings only go together.
         if holds(bike):
             words = " and ".join(f"{name} at {value}" for name, value in kept.items())
-            return f"It holds with {words}, as now."
+            options = " ".join(f"--keep {name}" for name in kept)
+            return f"It holds with {words}, as now: add {options}."
     if not holds(tuned.bike):
         return "The bike breaks it as it is now, too: see treadle verify."
     return "No change alone is the reason: leave the settings as they are."

@@ -151,29 +151,35 @@ def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
         axes,
         [float(point.stop_pitch_percent) for point in curve],
         [point.measures.run_on_s for point in curve],
-        [point.measures.lapses_per_min for point in curve],
-        ("stop gap, % of the pitch just measured", "stop is seen after, mean (s)", "lapses a minute"),
+        [point.measures.missing_lapses_per_min for point in curve],
+        (
+            "stop gap, % of the pitch just measured",
+            "stop is seen after, mean (s)",
+            "lapses a minute, a magnet missing",
+        ),
     )
     now = tuned.bike.firmware_settings.stop_pitch_percent
     mark(axes, now, f"now {now}", False)
     mark(axes, tuned.release.chosen.stop_pitch_percent, f"{tuned.release.chosen.stop_pitch_percent} %", True)
-    axes.set_title("Stop gap: how long to wait for the next edge", loc="left", fontsize=11)
+    axes.set_title("Stop gap: the wait for the next edge, a magnet missing", loc="left", fontsize=11)
 
 
 def _way_panel(axes: Axes, tuned: Tuned) -> None:
     bike = tuned.bike
     cutoff_km_per_h = bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
     speeds = np.linspace(3.0, cutoff_km_per_h, 80)
-    for settings, colour, text in (
-        (bike.firmware_settings, NOW, "now"),
-        (tuned.tuned.firmware_settings, CHOSEN, "recommended"),
-    ):
+    both = ((bike.firmware_settings, NOW, "now"), (tuned.tuned.firmware_settings, CHOSEN, "recommended"))
+    ends = [
+        way_with_help_m(settings, speeds[-1] / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for settings, _, _ in both
+    ]
+    for (settings, colour, text), end_m in zip(both, ends, strict=True):
         ways = [way_with_help_m(settings, speed / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for speed in speeds]
         axes.plot(speeds, ways, color=colour, linewidth=2.2 if colour == CHOSEN else 1.4)
         axes.annotate(
             text,
             (speeds[-1], ways[-1]),
-            xytext=(-4, 6 if colour == NOW else -14),
+            # Each on its own side of both lines, whichever is the upper one.
+            xytext=(-30, 8 if end_m == max(ends) else -30),
             textcoords="offset points",
             ha="right",
             color=colour,

@@ -15,7 +15,7 @@ from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.ride_start import rest_s
-from host_sim.tuning.surge import SURGES_SHARE
+from host_sim.tuning.surge import SURGES_SHARE, TIMES_MOST
 
 SHOWN = (0.5, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 120, 200, 300)
 
@@ -73,7 +73,7 @@ def _plant_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
     axes.set_ylabel("measured power (W for a volt)")
     axes.set_ylim(bottom=0.0)
     axes.set_title(
-        f"The plant at {len(tuned.plants)} points: speed, charge, load; blue surges first",
+        f"The plant at {len(tuned.plants)} points: speed, charge, load; blue surges first, grey the others",
         loc="left",
         fontsize=11,
     )
@@ -89,13 +89,16 @@ def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
         axes.plot(response.real, response.imag, color=GAIN if bold else NOW, linewidth=2 if bold else 0.7)
     angles = np.linspace(0.0, 2.0 * np.pi, 200)
     for radius, words in (
-        (1.0 / loop.worst.margins.sensitivity, f"Ms {loop.worst.margins.sensitivity:.2f}"),
+        (1.0 / loop.worst.margins.sensitivity, f"nearest approach, Ms {loop.worst.margins.sensitivity:.2f}"),
     ):
         axes.plot(-1.0 + radius * np.cos(angles), radius * np.sin(angles), color=CHOSEN, linewidth=1.2)
         axes.annotate(
             words, (-1.0, -radius), xytext=(0, -11), textcoords="offset points", ha="center", color=CHOSEN
         )
     axes.plot(np.cos(angles), np.sin(angles), color=INK, linewidth=0.6, linestyle=":")
+    axes.annotate("gain 1", (0.0, 1.0), xytext=(0.02, 0.8), color=INK, fontsize=8.5)
+    axes.annotate("first to surge", (-0.45, -1.6), ha="right", color=GAIN, fontsize=9.5)
+    axes.annotate("others", (0.03, -1.6), color=NOW, fontsize=9.5)
     axes.plot([-1.0], [0.0], marker="x", color=COST, markersize=9, markeredgewidth=2)
     axes.annotate(
         "here it surges", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
@@ -130,18 +133,38 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
             color=colour,
             label=f"ridden, {words}",
         )
-    axes.axvline(surge.margin, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
-    axes.annotate(f"gain margin {surge.margin:.1f}", (surge.margin, 0.03), va="bottom", color=COST,
-                  xycoords=("data", "axes fraction"), xytext=(4, 0), textcoords="offset points")  # fmt: skip
+    _mark_margin(axes, surge.margin)
     axes.axhline(100 * SURGES_SHARE, color=INK, linewidth=0.6, linestyle=":")
+    axes.annotate("beyond this it surges", (0.02 * TIMES_MOST, 100 * SURGES_SHARE), xytext=(0, 3),
+                  textcoords="offset points", color=INK, fontsize=9)  # fmt: skip
     tops = [100 * one.swing_share for one in surge.felt.model + surge.felt.bench]
     axes.set_ylim(0.0, max(2.5 * max(tops, default=0.0), 8 * 100 * SURGES_SHARE))
     axes.set_xlim(left=0.0)
     axes.set_xlabel("times the chosen gain")
     axes.set_ylabel("swing of the power long after a kick (%)")
-    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93))
+    if surge.felt.bench:
+        axes.legend(
+            fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93)
+        )
+    else:
+        axes.annotate(
+            f"up to {TIMES_MOST:.0f} times the chosen gain\nnothing comes near to surging: not ridden",
+            (0.5, 0.6), xycoords="axes fraction", ha="center", color=INK,
+        )  # fmt: skip
     axes.set_title("The way to the surge limit", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
+
+
+def _mark_margin(axes: Axes, margin: float) -> None:
+    """Mark the gain margin, or say that it lies beyond what is drawn."""
+    if margin > TIMES_MOST:
+        axes.set_xlim(right=1.05 * TIMES_MOST)
+        axes.annotate(f"gain margin {margin:.0f}, beyond →", (0.99, 0.3), ha="right", color=COST,
+                      xycoords="axes fraction")  # fmt: skip
+        return
+    axes.axvline(margin, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
+    axes.annotate(f"gain margin {margin:.1f}", (margin, 0.3), va="bottom", color=COST, ha="right",
+                  xycoords=("data", "axes fraction"), xytext=(-4, 0), textcoords="offset points")  # fmt: skip
 
 
 def _gain_panel(axes: Axes, tuned: Tuned) -> None:

@@ -38,8 +38,8 @@ class Tuned:
     after: Measures
 
 
-def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1) -> Tuned:
-    """Work everything out; `done(stage, STAGES)` is called as it goes on."""
+def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: tuple[str, ...] = ()) -> Tuned:
+    """Work everything out; `done(stage, STAGES)` is called as it goes on. `keep` stays as it is."""
     corrections = sensor_corrections(bike)
     base = with_settings(bike, corrections) if corrections else bike
     engage = choose_engage(base, priority, seed)
@@ -60,6 +60,7 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1) -> Tune
         **drive.chosen.settings.changes(bike),
         **_levers(bike),
     }
+    changes |= {name: getattr(bike.firmware_settings, name) for name in keep if name in changes}
     shares = [step.share_percent for step in levers.selector_shares(bike)] or None
     parts = (
         {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}

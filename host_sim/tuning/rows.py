@@ -54,6 +54,9 @@ def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers
     clean = [{name: rounded(value) for name, value in numbers.items()} for numbers in (before, after)]
     spreads = tuned.engage.spreads | tuned.release.spreads
     spread = spreads[setting].words() if setting in spreads else ""
+    if setting in tuned.changes and tuned.changes[setting] != recommended:
+        why = f"left as it is, as asked for; {recommended} would be recommended: {why}"
+        recommended = tuned.changes[setting]
     return Row(setting, now, recommended, spread, why, advice.assumes, advice.check, clean[0], clean[1])
 
 

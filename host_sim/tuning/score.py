@@ -28,6 +28,10 @@ PRIORITIES = {
     "calm": Priority("calm", 0.5, 2.0, 0.5),
     "balanced": Priority("balanced", 1.0, 1.0, 1.0),
     "quick": Priority("quick", 2.0, 0.5, 2.0),
+    # Starting up a slope: help at once counts, and the slope takes the edge off it.
+    "hill": Priority("hill", 1.5, 0.5, 1.5),
+    # Nothing that was not meant, and nothing sudden.
+    "learner": Priority("learner", 0.5, 4.0, 0.35),
 }
 
 ENGAGE_DELAY_S = 0.5

@@ -21,7 +21,7 @@ from host_sim.boardlink.needed import ROOT
 from host_sim.forms.outside import OutsideSubsetError
 from host_sim.forms.viper.by_the_byte import by_the_byte, classes_of_numbers
 from host_sim.forms.viper.firmware import fused_firmware
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_settings import settings_with
 from tests.forms.fused_forms import loaded
 
 STEPS = 3_000

@@ -17,7 +17,7 @@ from host_sim.tuning.identify import IdentifiedPlant
 from host_sim.tuning.measures import Scores
 from host_sim.tuning.release_rides import ReleaseRides
 from host_sim.tuning.score import PRIORITIES, Priority, drive_score, engage_score, release_score
-from host_sim.tuning.thresholds import edge_candidates, least_engage_rpm
+from host_sim.tuning.thresholds import edge_candidates, least_engage_rpm, safe_percents
 from host_sim.tuning.variant import with_settings
 
 Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterator[Any]]
@@ -95,7 +95,7 @@ def sweep_release(bike: Bike, engage_rpm: int, grid: Grid, seed: int = 1) -> tup
         {"engage_rpm": engage_rpm, "release_rpm": rpm, "stop_pitch_percent": percent}
         for rpm in grid.release_rpm
         for percent in grid.stop_pitch_percent
-        if rpm < engage_rpm
+        if rpm < engage_rpm and percent <= safe_percents(bike)[-1]
     ]
     scores = [release_score(ride.measures(with_settings(bike, point).firmware_settings)) for point in points]
     return min(zip(scores, points, strict=True), key=lambda pair: pair[0])

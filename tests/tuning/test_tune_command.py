@@ -24,7 +24,7 @@ from host_sim.tuning.variant import with_settings
 @pytest.fixture
 def tuned_at_once(monkeypatch, folding_tuned):
     """The folding bicycle, tuned once for all of these tests."""
-    monkeypatch.setattr(recommend, "tune_bike", lambda bike, priority, done, seed: folding_tuned)
+    monkeypatch.setattr(recommend, "tune_bike", lambda bike, priority, done, seed, keep: folding_tuned)
     return folding_tuned
 
 
@@ -49,6 +49,7 @@ def run(*words):
     [
         (["folding", "--priority", "fast"], "--priority is 'fast', "),
         (["no_such_bike"], "no_such_bike"),
+        (["folding", "--keep", "rise_rate"], "--keep is 'rise_rate', "),
         (["folding", "--seed", "-1"], "--seed is '-1', allowed is a whole number from 0"),
         (["folding", "--write", "bike.json"], "allowed is a name that ends in .toml"),
     ],
@@ -88,8 +89,8 @@ def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, tmp_path,
     assert told["loop"] is None  # No shunt, no loop.
     assert told["score"]["after"] < told["score"]["before"]
     written = sorted(path.name for path in (tmp_path / "out").iterdir())
-    assert written == ["before_after.png", "rise_rate.png", "thresholds.png", "tune.json"]
-    for name in written[:3]:
+    assert written == ["before_after.png", "rise_rate.png", "thresholds.png", "trade_off.png", "tune.json"]
+    for name in written[:4]:
         assert (tmp_path / "out" / name).read_bytes()[:4] == b"\x89PNG"
 
 
@@ -119,7 +120,7 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     no_rows(monkeypatch)
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 1
-    told = capsys.readouterr().out
+    told = " ".join(capsys.readouterr().out.split())
     assert "Not written: forward pedalling only fails, 99 against " in told
     assert "fit a sensor with two channels" in told
     assert not target.exists()
@@ -134,12 +135,27 @@ def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     no_rows(monkeypatch)
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 0
-    told = capsys.readouterr().out
+    told = " ".join(capsys.readouterr().out.split())
     assert "Not shown either way: forward pedalling only, none of 2 rides tested it" in told
     assert "The other rules hold over 50 rides of each kind" in told
     assert target.exists()
     numbers = json.loads((tmp_path / "out" / "tune.json").read_text(encoding="utf-8"))
     assert (numbers["refusals"], numbers["rules_not_shown"]) == ([], ["forward pedalling only"])
+
+
+def test_everything_that_is_printed_fits_into_80_columns(tuned_at_once, tmp_path, capsys):
+    run("tune", "folding", "--out", tmp_path / "out")
+    told = capsys.readouterr().out.splitlines()
+    assert len(told) > 60
+    assert [line for line in told if len(line) > 80 and str(tmp_path) not in line] == []
+    assert "stop_pitch_percent     160          180  changed" in told
+
+
+def test_a_setting_that_is_kept_is_not_changed_and_says_so(folding_tuned):
+    kept = replace(folding_tuned, changes=folding_tuned.changes | {"rise_mv_per_s": 600})
+    row = next(row for row in rows_of(kept) if row.setting == "rise_mv_per_s")
+    assert row.recommended == row.now == 600
+    assert row.why.startswith("left as it is, as asked for; ")
 
 
 def test_an_interruption_leaves_nothing(monkeypatch, tmp_path):

@@ -60,7 +60,7 @@ def test_a_release_cadence_just_below_the_engage_cadence_is_refused_with_number_
     (refusal,) = check_rules(tuned, 1, no_count).refusals
     assert refusal.startswith("no hunting at the thresholds fails, ")
     assert " against 2 " in refusal
-    assert "It holds with release_rpm at 12, as now." in refusal
+    assert "It holds with release_rpm at 12, as now: add --keep release_rpm." in refusal
     assert tuned.bike.firmware_settings.release_rpm == 12
 
 
@@ -72,7 +72,7 @@ def test_a_cell_that_fails_is_refused_with_number_and_cure(folding_tuned, rules_
     tuned = tuned_to(folding_tuned, {"engage_rpm": 22, "rise_mv_per_s": 1200})
     (refusal,) = check_rules(tuned, 1, no_count).refusals
     assert "Fault matrix: shunt: dead at 12 km/h, pedalling, fails: 311 W of 250 W" in refusal
-    assert "It holds with rise_mv_per_s at 600, as now." in refusal
+    assert "It holds with rise_mv_per_s at 600, as now: add --keep rise_mv_per_s." in refusal
 
 
 def test_a_cell_that_held_before_and_can_not_be_seen_any_more_is_refused(

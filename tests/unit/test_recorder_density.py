@@ -14,7 +14,7 @@ from firmware.link.block_ring import SPARE_BLOCKS
 from firmware.link.recorder import Recorder
 from firmware.link.writing import BLOCK_SIZE
 from firmware.records import Inputs
-from host_sim.testing.small_settings import settings_with
+from host_sim.rig.small_settings import settings_with
 
 STEPS = 4_000  # 20 s.
 # What a step of the converter is in each reading: boards/rpi_pico/pins.py.

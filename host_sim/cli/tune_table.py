@@ -1,0 +1,75 @@
+"""What `treadle tune` prints: a table of settings, then the reasons, all of it within 80 columns."""
+
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from host_sim.tuning.rows import Row
+
+WIDTH = 80
+
+
+def print_rows(rows: "list[Row]") -> None:
+    """Print every setting in a line, then why, what it changes and how to check it."""
+    print("\n".join(table_lines(rows)))
+    for row in rows:
+        print("\n".join(reason_lines(row)))
+    print_wrapped("Check changes with the wheel off the ground first, then slowly on the road.", "")
+
+
+def table_lines(rows: "list[Row]") -> list[str]:
+    """Return heading and one line a setting; what changes is marked."""
+    cells = [("setting", "now", "recommended")]
+    cells += [(row.setting, value(row.now), value(row.recommended)) for row in rows]
+    widths = [max(len(line[column]) for line in cells) for column in range(3)]
+    lines = [f"{cells[0][0]:<{widths[0]}}  {cells[0][1]:>{widths[1]}}  {cells[0][2]:>{widths[2]}}"]
+    for row, (name, now, recommended) in zip(rows, cells[1:], strict=True):
+        changed = "" if row.now == row.recommended else "  changed"
+        lines.append(f"{name:<{widths[0]}}  {now:>{widths[1]}}  {recommended:>{widths[2]}}{changed}")
+    return [*lines, ""]
+
+
+def reason_lines(row: "Row") -> list[str]:
+    """Return the paragraphs about one setting."""
+    why = f"{row.why} ({row.spread})" if row.spread else row.why
+    lines = [f"{row.setting}: {value(row.now)} → {value(row.recommended)}"]
+    lines += _wrapped(f"why: {why}", "  ")
+    if effect := effects(row):
+        lines += _wrapped(f"effect: {'; '.join(effect)}", "  ")
+    if row.now != row.recommended:
+        lines += _wrapped(f"check: {row.check}", "  ")
+        lines += _wrapped(f"assumed: {row.assumes}", "  ")
+    return [*lines, ""]
+
+
+def effects(row: "Row") -> list[str]:
+    """Return each number before and after; nothing where nothing is known."""
+    found = []
+    for name, before in row.before.items():
+        after = row.after.get(name)
+        if before is not None and after is not None:
+            found.append(f"{name} {before:.3g} → {after:.3g}" if before != after else f"{name} {after:.3g}")
+    return found
+
+
+def value(found: object) -> str:
+    """Return a setting's value, or shares, as a person writes them."""
+    if isinstance(found, list):
+        return " ".join(f"{share:g}" for share in found)
+    return str(found)
+
+
+def print_wrapped(text: str, indent: str) -> None:
+    """Print a sentence within the width; a path or a command stays whole."""
+    print("\n".join(_wrapped(text, indent)))
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return wrap(
+        text,
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

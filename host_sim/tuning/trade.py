@@ -1,0 +1,44 @@
+"""What a priority gives up: the rides that were ridden anyway, scored for everybody else."""
+
+from host_sim.tuning.drive import DrivePoint
+from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.score import PRIORITIES, Priority, drive_score
+
+WORTH_A_WORD = 0.05  # A difference of less than a twentieth is not felt.
+
+
+def point_for(tuned: Tuned, priority: Priority) -> DrivePoint:
+    """Return what of everything that was ridden is best for a priority; the chosen point for its own."""
+    if priority.name == tuned.priority.name:
+        return tuned.drive.chosen
+    return min(tuned.drive.tried, key=lambda point: drive_score(point.measures, point.sensitivity, priority))
+
+
+def front(points: list[DrivePoint]) -> list[DrivePoint]:
+    """Return the points that no other beats in both, by the time to half of the power, ascending."""
+    best: list[DrivePoint] = []
+    for point in sorted(points, key=lambda one: (one.measures.half_s, one.measures.jerk_m_per_s3)):
+        if not best or point.measures.jerk_m_per_s3 < best[-1].measures.jerk_m_per_s3:
+            best.append(point)
+    return best
+
+
+def given_up(tuned: Tuned) -> str:
+    """Return the sentence, with numbers: what waits longer than for quick, what jerks more than for calm."""
+    name, chosen = tuned.priority.name, tuned.drive.chosen.measures
+    quick = point_for(tuned, PRIORITIES["quick"]).measures
+    calm = point_for(tuned, PRIORITIES["calm"]).measures
+    parts = []
+    if chosen.half_s > (1.0 + WORTH_A_WORD) * quick.half_s:
+        parts.append(
+            f"half of the power comes after {chosen.half_s:.2f} s, for quick it would after "
+            f"{quick.half_s:.2f} s"
+        )
+    if chosen.jerk_m_per_s3 > (1.0 + WORTH_A_WORD) * calm.jerk_m_per_s3:
+        parts.append(
+            f"the push rises by {chosen.jerk_m_per_s3:.2f} m/s3, for calm it would by "
+            f"{calm.jerk_m_per_s3:.2f} m/s3"
+        )
+    if not parts:
+        return f"What you give up for {name}: nothing that can be felt on this bicycle."
+    return f"What you give up for {name}: {'; '.join(parts)}."
