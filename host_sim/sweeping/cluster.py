@@ -8,8 +8,10 @@ here and by the scheduler is what is on its way, AHEAD batches a worker, however
 """
 
 import pickle
+from asyncio import CancelledError
 from collections import deque
 from collections.abc import Iterator
+from concurrent.futures import CancelledError as FutureCancelled
 from importlib import import_module
 from importlib.util import find_spec
 from threading import Lock
@@ -132,13 +134,20 @@ class Cluster:
         return self._client.submit(rows_of, payload, batch, pure=False, retries=RETRIES)
 
     def _answered(self, payload: bytes, batch: list[int], answer: Any) -> list[str]:
-        """Return the rows of a batch, asking again where its workers died."""
+        """Return the rows of a batch, asked for again where workers died; RequestError if that never ends."""
         killed: Any = import_module("distributed").scheduler.KilledWorker
-        for _ in range(ASKED_MOST - 1):
+        rides = f"rides {batch[0]} to {batch[-1]}"
+        for _ in range(ASKED_MOST):
             try:
-                rows: list[str] = answer.result()
+                return list(answer.result())
             except killed:
                 answer = self._ask(payload, batch)
-            else:
-                return rows
-        return list(answer.result())
+            except (CancelledError, FutureCancelled, OSError) as error:
+                raise RequestError(
+                    f"the cluster was lost on {rides} ({type(error).__name__}), allowed is the same command "
+                    "again, which goes on from there"
+                ) from None
+        raise RequestError(
+            f"workers of the cluster died {ASKED_MOST} times over on {rides}, allowed is the same command on "
+            "another cluster or on none, which goes on from there"
+        )

@@ -31,16 +31,18 @@ def own_value(bike: Bike, name: str) -> float:
     return float(getattr(holder, key))
 
 
-def beside(points: Points, seed: int) -> list[Beside]:
+def beside(bike: Bike, points: Points, seed: int) -> list[Beside]:
     """Return the rides beside these points, the bike as it is first."""
     rides = [Beside({}, seed + number, number / REPEATS, number > 0) for number in range(REPEATS)]
     for axis in points.axes[:KEYS_MOST]:
-        rides += [Beside({axis.key.name: value}, seed, 0.0, False) for value in _along(axis)]
+        rides += [Beside({axis.key.name: value}, seed, 0.0, False) for value in _along(bike, axis)]
     return rides
 
 
-def _along(axis: Axis) -> list[float]:
-    """Return up to STEPS_MOST values from end to end, none twice."""
+def _along(bike: Bike, axis: Axis) -> list[float]:
+    """Return up to STEPS_MOST values from end to end, none twice, and the bike's own between them."""
     steps = STEPS_MOST if axis.steps < 2 else min(axis.steps, STEPS_MOST)
     line = Axis(axis.key, axis.low, axis.high, steps)
-    return sorted({line.at(step) for step in range(steps)})
+    values = {line.at(step) for step in range(steps)}
+    own = own_value(bike, axis.key.name)
+    return sorted(values | {own} if axis.low <= own <= axis.high else values)

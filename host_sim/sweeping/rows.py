@@ -37,7 +37,7 @@ class Sweep:
         self.build = build
         self.rules = rules
         self.rides = rides
-        self.beside = beside(points, seed)
+        self.beside = beside(bike, points, seed)
         self.count = points.count + len(self.beside)
 
     @property

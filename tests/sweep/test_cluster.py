@@ -86,3 +86,47 @@ def test_without_dask_a_sentence_says_how_to_get_it(monkeypatch):
     monkeypatch.setattr("host_sim.sweeping.cluster.find_spec", lambda name: None)
     with pytest.raises(RequestError, match="uv run --extra cluster treadle sweep"):
         Cluster("tcp://127.0.0.1:9")
+
+
+def answering(answers):
+    """Return a connection whose cluster answers with these, one after the other; exceptions are raised."""
+    source = iter(answers)
+
+    class Answer:
+        def result(self):
+            answer = next(source)
+            if isinstance(answer, BaseException):
+                raise answer
+            return answer
+
+    class Client:
+        def submit(self, *_, **__):
+            return Answer()
+
+    connection = object.__new__(Cluster)
+    connection._client = Client()
+    connection.count = 1
+    return connection
+
+
+def killed():
+    return distributed.scheduler.KilledWorker("task", None, 3)
+
+
+def test_rides_that_are_given_up_as_deadly_are_asked_for_again():
+    rows = [["a\n"], killed(), killed(), ["b\n"]]
+    assert list(answering(rows).rows("sweep", [[0], [1]])) == [["a\n"], ["b\n"]]
+
+
+def test_rides_that_kill_every_worker_end_in_one_sentence():
+    with pytest.raises(
+        RequestError, match="workers of the cluster died 20 times over on rides 4 to 7"
+    ) as told:
+        list(answering([killed() for _ in range(20)]).rows("sweep", [[4, 5, 6, 7]]))
+    assert "goes on from there" in str(told.value)
+
+
+def test_a_scheduler_that_is_lost_ends_in_one_sentence():
+    lost = distributed.client.FutureCancelledError("key", "scheduler-connection-lost")
+    with pytest.raises(RequestError, match=r"the cluster was lost on rides 4 to 5 \(FutureCancelledError\)"):
+        list(answering([lost]).rows("sweep", [[4, 5]]))

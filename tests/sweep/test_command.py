@@ -15,7 +15,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = [sys.executable, "-c", "from host_sim.cli import main; main()", "sweep"]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
-RIDES_OF_MANY = 40 + 16 + 13  # Points, the bike as it is again and again, and the key alone.
+RIDES_OF_MANY = 40 + 16 + 14  # Points, the bike as it is again and again, and the key alone.
 SMALL = ["--seconds", "30", "--vary", "rise_mv_per_s=200:3000:3", "--vary", "release_rpm=10:30:2"]
 
 

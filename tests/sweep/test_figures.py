@@ -92,6 +92,7 @@ def test_the_bike_itself_is_ridden_and_each_key_alone_from_it():
     assert {tuple(one.values) for one in alone} == {(RISE,), (ENGAGE,)}
     # Neither value is one of the grid's: 200 to 4000 in steps of 475, 15 to 45 in steps of 6.
     assert (own_value(sweep.bike, RISE), own_value(sweep.bike, ENGAGE)) == (600.0, 20.0)
+    assert [one.values[ENGAGE] for one in alone if ENGAGE in one.values] == [15, 20, 21, 27, 33, 39, 45]
     first = sweep.points.count + REPEATS
     cells_of = dict(zip(sweep.columns(), sweep.row(first).split(","), strict=True))
     assert (cells_of[RISE], cells_of[ENGAGE]) == ("200", "20")
