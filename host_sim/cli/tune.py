@@ -80,6 +80,8 @@ def _print_end(result: TuneResult) -> None:
         print_wrapped("Uncertain: no current sensor is fitted, so there is no loop with a margin.", "")
     for refusal in result.failing:
         print_wrapped(f"Not written: {refusal}", "")
+    for sentence in result.as_before:
+        print_wrapped(f"Fails as it did before: {sentence}", "")
     for verdict in result.not_shown:
         print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
     if result.request.write is None:
@@ -89,7 +91,7 @@ def _print_end(result: TuneResult) -> None:
             "",
         )
     elif not result.failing:
-        which = "The other rules" if result.not_shown else "The rules"
+        which = "The other rules" if result.not_shown or result.as_before else "The rules"
         print_wrapped(
             f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.", ""
         )

@@ -100,6 +100,7 @@ class TuneResult:
         self.tuned = tuned
         self.rows = rows
         self.failing: list[str] = [] if check is None else check.refusals
+        self.as_before: list[str] = [] if check is None else check.as_before
         self.not_shown: list[Verdict] = [] if check is None else check.not_shown
         self.files = files
         self.uncertain: Uncertain | None = None
@@ -130,6 +131,7 @@ class TuneResult:
             "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
             "score": {"before": rounded(before.total), "after": rounded(after.total)},
             "refusals": self.failing,
+            "fails_as_before": self.as_before,
             "rules_not_shown": [verdict.rule.name for verdict in self.not_shown],
             "uncertain": None if self.uncertain is None else self.uncertain.as_json(),
             "files": [str(path) for path in self.files],

@@ -1,7 +1,8 @@
 """What a tuned bike file has to pass before it is written: every rule, and the whole fault matrix.
 
-Written is only what breaks no rule, fails in no cell of the fault matrix, and does nothing worse than the
-bike did before. A refusal has the number, and which settings to leave as they are if that cures it.
+A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and does nothing worse
+than before. A refusal has the number, and which settings to leave as they are if that cures it. What the bike
+fails already, for example for its sensor, does not keep the file back: it is told.
 """
 
 from collections.abc import Callable
@@ -39,11 +40,16 @@ GROUPS = (
 
 @dataclass(frozen=True, slots=True)
 class RulesCheck:
-    """Verdicts and matrix of the tuned bike, and `refusals`: a sentence for everything that keeps it back."""
+    """Verdicts and matrix of the tuned bike.
+
+    `refusals`: a sentence for everything that keeps it back; `as_before`: for everything that fails, and failed
+    before no less.
+    """
 
     verdicts: list[Verdict]
     matrix: Matrix
     refusals: list[str]
+    as_before: list[str]
 
     @property
     def not_shown(self) -> list[Verdict]:
@@ -55,10 +61,12 @@ def check_rules(tuned: "Tuned", seed: int, done: Done) -> RulesCheck:
     """Ride everything that `treadle verify` and `treadle verify --faults` ride, on the tuned bike."""
     verdicts = judge(tuned.tuned, RULES, seed, RIDES, done)
     matrix = ride_matrix(tuned.tuned, seed, done)
-    refusals = [
-        sentence for verdict in verdicts if (sentence := _rule_refusal(tuned, verdict, seed)) is not None
-    ]
-    return RulesCheck(verdicts, matrix, refusals + _cell_refusals(tuned, matrix, seed))
+    check = RulesCheck(verdicts, matrix, [], [])
+    for verdict in verdicts:
+        _judge_rule(tuned, verdict, seed, check)
+    for row in matrix.rows:
+        _judge_row(tuned, row, seed, check)
+    return check
 
 
 def ride_matrix(bike: Bike, seed: int, done: Done, row: str | None = None) -> Matrix:
@@ -75,35 +83,51 @@ def _verdict_of(bike: Bike, rule: Rule, seed: int) -> Verdict:
     return judge(bike, [rule], seed, RIDES, _nobody_counts)[0]
 
 
-def _rule_refusal(tuned: "Tuned", verdict: Verdict, seed: int) -> str | None:
-    """Return why this verdict keeps the file from being written; None if it does not."""
+def _judge_rule(tuned: "Tuned", verdict: Verdict, seed: int, check: RulesCheck) -> None:
+    """Note what this verdict keeps back, or what fails as it did before."""
     rule = verdict.rule
     if verdict.fails:
         number = f"{verdict.measured:.3g} against {verdict.limit:.3g} {rule.unit}"
+        before = _verdict_of(tuned.bike, rule, seed)
+        if before.fails and _no_worse(verdict, before):
+            check.as_before.append(f"{rule.name}, {number}; {before.measured:.3g} before.")
+            return
         cure = _cure(tuned, lambda bike: bool(_verdict_of(bike, rule, seed).holds))
-        return f"{rule.name} fails, {number}. {rule.sentence} {cure} {verdict.cure}".rstrip()
-    if verdict.not_shown and _verdict_of(tuned.bike, rule, seed).holds:
-        return f"{rule.name} holds now and was not shown for the tuned bike, {verdict.why_not_shown}."
-    return None
+        check.refusals.append(f"{rule.name} fails, {number}. {rule.sentence} {cure} {verdict.cure}".rstrip())
+    elif verdict.not_shown and _verdict_of(tuned.bike, rule, seed).holds:
+        check.refusals.append(
+            f"{rule.name} holds now and was not shown for the tuned bike, {verdict.why_not_shown}."
+        )
 
 
-def _cell_refusals(tuned: "Tuned", matrix: Matrix, seed: int) -> list[str]:
-    """Return a sentence for every row of the matrix with a cell that fails, or that was better before."""
-    refusals = []
-    for row in matrix.rows:
-        cells = [cell for cell in matrix.cells if cell.row == row]
-        if failing := [cell for cell in cells if cell.verdict == FAILS]:
-            cure = _cure(tuned, partial(_row_holds, row, seed))
-            refusals.append(f"{_where(failing[0])} fails: {'; '.join(failing[0].why)}. {cure}".rstrip())
-        elif unseen := [cell for cell in cells if cell.verdict == UNSEEN]:
-            before = ride_matrix(tuned.bike, seed, _nobody_counts, row)
-            worse = [cell for cell in unseen if _cell_before(before, cell).verdict == HOLDS]
-            refusals += [f"{_where(cell)} held before: {'; '.join(cell.why)}." for cell in worse[:1]]
-    return refusals
+def _no_worse(verdict: Verdict, before: Verdict) -> bool:
+    """Tell whether a failing rule fails by no more than it did before."""
+    if verdict.margin is None or before.margin is None:
+        return False
+    return verdict.margin >= before.margin
 
 
-def _row_holds(row: str, seed: int, bike: Bike) -> bool:
-    return ride_matrix(bike, seed, _nobody_counts, row).holds
+def _judge_row(tuned: "Tuned", row: str, seed: int, check: RulesCheck) -> None:
+    """Note which cell of a row keeps the file back, or what fails as it did before."""
+    cells = [cell for cell in check.matrix.cells if cell.row == row and cell.verdict in (FAILS, UNSEEN)]
+    if not cells:
+        return
+    before = ride_matrix(tuned.bike, seed, _nobody_counts, row)
+    new = [cell for cell in cells if cell.verdict == FAILS and _cell_before(before, cell).verdict != FAILS]
+    worse = [cell for cell in cells if cell.verdict == UNSEEN and _cell_before(before, cell).verdict == HOLDS]
+    if new:
+        cure = _cure(tuned, partial(_row_no_worse, before, seed))
+        check.refusals.append(f"{_where(new[0])} fails: {'; '.join(new[0].why)}. {cure}".rstrip())
+    elif worse:
+        check.refusals.append(f"{_where(worse[0])} held before: {'; '.join(worse[0].why)}.")
+    elif failing := [cell for cell in cells if cell.verdict == FAILS]:
+        check.as_before.append(f"{_where(failing[0])} fails: {'; '.join(failing[0].why)}.")
+
+
+def _row_no_worse(before: Matrix, seed: int, bike: Bike) -> bool:
+    """Tell whether no cell of a row fails that did not fail before."""
+    after = ride_matrix(bike, seed, _nobody_counts, before.rows[0])
+    return all(cell.verdict != FAILS or _cell_before(before, cell).verdict == FAILS for cell in after.cells)
 
 
 def _cell_before(before: Matrix, cell: Cell) -> Cell:
@@ -129,6 +153,4 @@ def _cure(tuned: "Tuned", holds: Callable[[Bike], bool]) -> str:
             words = " and ".join(f"{name} at {value}" for name, value in kept.items())
             options = " ".join(f"--keep {name}" for name in kept)
             return f"It holds with {words}, as now: add {options}."
-    if not holds(tuned.bike):
-        return "The bike breaks it as it is now, too: see treadle verify."
     return "No change alone is the reason: leave the settings as they are."

@@ -6,9 +6,11 @@ Quick pieces run each time. All of it is slow: `uv run pytest -m slow tests/prop
 import pytest
 
 from host_sim.proof.properties import PROPERTIES
+from host_sim.proof.whole import jobs
 from host_sim.proof.whole.evidence import INDUCTION, in_words
 from host_sim.proof.whole.jobs import job_names, run_job
-from host_sim.proof.whole.solving import PROVED, REFUTED, Facts
+from host_sim.proof.whole.program import Refused
+from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
 from host_sim.proof.whole.statements import STATEMENTS
 from host_sim.proof.whole.terms import at_most, choose, divide, integer, less, multiply
 
@@ -61,3 +63,13 @@ def test_a_claim_that_does_not_follow_is_refuted_with_numbers():
 
 def test_what_is_assumed_of_the_settings_can_be_met():
     assert run_job("kinds complete").claims == 2
+
+
+def test_a_firmware_that_the_interpreter_refuses_is_not_proved_and_the_place_is_named(monkeypatch):
+    def refuse(name: str):
+        raise Refused("firmware/controller.py:96: Try")
+
+    monkeypatch.setattr(jobs, "pieces_of", refuse)
+    result = jobs.run_job("step cut, kind 0")
+    assert (result.verdict, result.claims) == (UNKNOWN, 0)
+    assert result.what == "the firmware can not be read: firmware/controller.py:96: Try"

@@ -106,10 +106,33 @@ def test_a_rule_that_held_before_and_was_not_shown_any_more_is_refused(
     assert check_rules(tuned, 1, no_count).refusals == []
 
 
-def test_what_the_bike_breaks_anyway_is_said_to_be_no_doing_of_tuning(folding_tuned, rules_hold, monkeypatch):
+def test_a_cell_that_the_bike_fails_already_is_told_and_keeps_nothing_back(
+    folding_tuned, rules_hold, monkeypatch
+):
     monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: FAILS))
-    (refusal,) = check_rules(tuned_to(folding_tuned, {"engage_rpm": 25}), 1, no_count).refusals
-    assert "The bike breaks it as it is now, too" in refusal
+    check = check_rules(tuned_to(folding_tuned, {"engage_rpm": 25}), 1, no_count)
+    assert check.refusals == []
+    (told,) = check.as_before
+    assert told.startswith("Fault matrix: shunt: dead at 12 km/h, pedalling, fails: 311 W of 250 W")
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "refused"), [(3.0, 3.0, 0), (3.0, 2.5, 0), (3.0, 3.1, 1), (1.0, 3.0, 1)]
+)
+def test_a_rule_that_fails_already_keeps_the_file_back_only_if_it_gets_worse(
+    folding_tuned, matrix_holds, monkeypatch, before, after, refused
+):
+    rule = rule_named("no hunting at the thresholds")
+    monkeypatch.setattr(tune_rules, "RULES", (rule,))
+    tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
+
+    def judged(bike, rules, seed, rides, done):
+        measured = before if bike is tuned.bike else after
+        return [Verdict(rule, bike, [Finding(rule.name, "steady cadence", 1, measured)])]
+
+    monkeypatch.setattr(tune_rules, "judge", judged)
+    check = check_rules(tuned, 1, no_count)
+    assert (len(check.refusals), len(check.as_before)) == (refused, 1 - refused)
 
 
 def test_as_many_rides_as_verify_and_every_rule_and_row(folding_tuned, monkeypatch):

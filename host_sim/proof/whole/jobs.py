@@ -13,6 +13,7 @@ from host_sim.proof.whole.gate import alone_run
 from host_sim.proof.whole.induction import Run, kept, longest_gap_us
 from host_sim.proof.whole.invariants import Clause, State, invariant
 from host_sim.proof.whole.premises import never_met
+from host_sim.proof.whole.program import Refused
 from host_sim.proof.whole.situation import Situation
 from host_sim.proof.whole.solving import LIMITS, PROVED, REFUTED, UNKNOWN, Facts
 from host_sim.proof.whole.statement import ALL_KINDS, BACK, BACK_US
@@ -98,14 +99,17 @@ def run_job(name: str) -> JobResult:
     """Show one job."""
     result = JobResult(name)
     started_s = time.perf_counter()
-    if name.startswith("premises"):
-        result.meet(int(name.rsplit(" ", 1)[1]))
-    for facts, claims in pieces_of(name):
-        result.show(facts, claims)
-        if result.verdict == REFUTED:
-            break
+    try:
+        if name.startswith("premises"):
+            result.meet(int(name.rsplit(" ", 1)[1]))
+        for facts, claims in pieces_of(name):
+            result.show(facts, claims)
+            if result.verdict == REFUTED:
+                break
+    except Refused as refused:
+        result.verdict, result.what = UNKNOWN, f"the firmware can not be read: {refused}"
     result.seconds = time.perf_counter() - started_s
-    if result.claims == 0:
+    if result.claims == 0 and not result.what:
         result.verdict, result.what = UNKNOWN, "nothing was claimed"
     return result
 
