@@ -9,9 +9,9 @@ import typer
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
 from host_sim.cli.tune_table import print_rows, print_wrapped
 from host_sim.commands.tune import TuneRequest, TuneResult, tune
-from host_sim.commands.tune_rules import RIDES
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
+from host_sim.tuning.rules_check import RIDES
 
 
 def tune_command(

@@ -13,9 +13,9 @@ from host_sim.rules.judge import Done, Verdict
 from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
 
 if TYPE_CHECKING:
-    from host_sim.commands.tune_rules import RulesCheck
     from host_sim.tuning.recommend import Tuned
     from host_sim.tuning.rows import Row
+    from host_sim.tuning.rules_check import RulesCheck
     from host_sim.tuning.uncertain import Uncertain
 
 REPORT = "tune.json"
@@ -187,7 +187,7 @@ def _checked(request: TuneRequest, tuned: "Tuned", done: Done) -> "RulesCheck | 
     """Hold the tuned bike against the rules and the fault matrix, if a bike file is asked for."""
     if request.write is None:
         return None
-    from host_sim.commands.tune_rules import check_rules
+    from host_sim.tuning.rules_check import check_rules
 
     return check_rules(tuned, request.seed, done)
 

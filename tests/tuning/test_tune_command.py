@@ -9,12 +9,11 @@ import pytest
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.cli.program import app
 from host_sim.commands import tune as command
-from host_sim.commands import tune_rules
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.fault_matrix import Matrix
 from host_sim.rules.judge import Finding, Verdict
-from host_sim.tuning import recommend
+from host_sim.tuning import recommend, rules_check
 from host_sim.tuning.advice import ADVICE, SYMPTOMS
 from host_sim.tuning.bike_writer import written_text
 from host_sim.tuning.rows import rows_of
@@ -30,13 +29,13 @@ def tuned_at_once(monkeypatch, folding_tuned):
 
 @pytest.fixture
 def rules_hold(monkeypatch):
-    monkeypatch.setattr(tune_rules, "judge", lambda bike, rules, seed, rides, done: [])
+    monkeypatch.setattr(rules_check, "judge", lambda bike, rules, seed, rides, done: [])
     no_rows(monkeypatch)
 
 
 def no_rows(monkeypatch):
     """Let the fault matrix be empty: its cells are tested in test_tune_rules.py."""
-    monkeypatch.setattr(tune_rules, "ride_matrix", lambda bike, seed, done: Matrix(bike, [], []))
+    monkeypatch.setattr(rules_check, "ride_matrix", lambda bike, seed, done: Matrix(bike, [], []))
 
 
 def run(*words):
@@ -116,7 +115,7 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
         assert rule in rules
         return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, 99.0)])]
 
-    monkeypatch.setattr(tune_rules, "judge", failing)
+    monkeypatch.setattr(rules_check, "judge", failing)
     no_rows(monkeypatch)
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 1
@@ -131,7 +130,9 @@ def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     tuned_at_once, monkeypatch, tmp_path, capsys
 ):
     rule = rule_named("forward pedalling only")
-    monkeypatch.setattr(tune_rules, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])])
+    monkeypatch.setattr(
+        rules_check, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])]
+    )
     no_rows(monkeypatch)
     target = tmp_path / "mine.toml"
     assert run("tune", "folding", "--out", tmp_path / "out", "--write", target) == 0

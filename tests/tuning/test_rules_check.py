@@ -6,11 +6,11 @@ from types import SimpleNamespace
 import pytest
 
 from host_sim.bikes.load import load_bike
-from host_sim.commands import tune_rules
-from host_sim.commands.tune_rules import check_rules
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.fault_matrix import FAILS, HOLDS, NO_FAULT_ROW, UNSEEN, Cell, Matrix
 from host_sim.rules.judge import Finding, Verdict
+from host_sim.tuning import rules_check
+from host_sim.tuning.rules_check import check_rules
 from host_sim.tuning.variant import with_settings
 
 
@@ -41,12 +41,12 @@ def matrix_that_says(verdict_of):
 
 @pytest.fixture
 def matrix_holds(monkeypatch):
-    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: HOLDS))
+    monkeypatch.setattr(rules_check, "ride_matrix", matrix_that_says(lambda bike: HOLDS))
 
 
 @pytest.fixture
 def rules_hold(monkeypatch):
-    monkeypatch.setattr(tune_rules, "RULES", ())
+    monkeypatch.setattr(rules_check, "RULES", ())
 
 
 def test_a_release_cadence_just_below_the_engage_cadence_is_refused_with_number_and_cure(
@@ -54,8 +54,8 @@ def test_a_release_cadence_just_below_the_engage_cadence_is_refused_with_number_
 ):
     # Really ridden: steady legs at the threshold hunt.
     rule = rule_named("no hunting at the thresholds")
-    monkeypatch.setattr(tune_rules, "RULES", (rule,))
-    monkeypatch.setattr(tune_rules, "RIDES", 3)
+    monkeypatch.setattr(rules_check, "RULES", (rule,))
+    monkeypatch.setattr(rules_check, "RIDES", 3)
     tuned = tuned_to(folding_tuned, {"engage_rpm": 22, "release_rpm": 21, "rise_mv_per_s": 900})
     (refusal,) = check_rules(tuned, 1, no_count).refusals
     assert refusal.startswith("no hunting at the thresholds fails, ")
@@ -68,7 +68,7 @@ def test_a_cell_that_fails_is_refused_with_number_and_cure(folding_tuned, rules_
     def verdict(bike):
         return FAILS if bike.firmware_settings.rise_mv_per_s > 1000 else HOLDS
 
-    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(verdict))
+    monkeypatch.setattr(rules_check, "ride_matrix", matrix_that_says(verdict))
     tuned = tuned_to(folding_tuned, {"engage_rpm": 22, "rise_mv_per_s": 1200})
     (refusal,) = check_rules(tuned, 1, no_count).refusals
     assert "Fault matrix: shunt: dead at 12 km/h, pedalling, fails: 311 W of 250 W" in refusal
@@ -80,11 +80,11 @@ def test_a_cell_that_held_before_and_can_not_be_seen_any_more_is_refused(
 ):
     tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
     monkeypatch.setattr(
-        tune_rules, "ride_matrix", matrix_that_says(lambda bike: HOLDS if bike is tuned.bike else UNSEEN)
+        rules_check, "ride_matrix", matrix_that_says(lambda bike: HOLDS if bike is tuned.bike else UNSEEN)
     )
     (refusal,) = check_rules(tuned, 1, no_count).refusals
     assert "shunt: dead at 12 km/h, pedalling, held before: 311 W" in refusal
-    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: UNSEEN))
+    monkeypatch.setattr(rules_check, "ride_matrix", matrix_that_says(lambda bike: UNSEEN))
     assert check_rules(tuned, 1, no_count).refusals == []  # As before.
 
 
@@ -92,24 +92,26 @@ def test_a_rule_that_held_before_and_was_not_shown_any_more_is_refused(
     folding_tuned, matrix_holds, monkeypatch
 ):
     rule = rule_named("steady help")
-    monkeypatch.setattr(tune_rules, "RULES", (rule,))
+    monkeypatch.setattr(rules_check, "RULES", (rule,))
     tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
 
     def judged(bike, rules, seed, rides, done):
         findings = [Finding(rule.name, "steady cadence", 1, 0.0)] if bike is tuned.bike else []
         return [Verdict(rule, bike, findings)]
 
-    monkeypatch.setattr(tune_rules, "judge", judged)
+    monkeypatch.setattr(rules_check, "judge", judged)
     (refusal,) = check_rules(tuned, 1, no_count).refusals
     assert "steady help holds now and was not shown for the tuned bike" in refusal
-    monkeypatch.setattr(tune_rules, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])])
+    monkeypatch.setattr(
+        rules_check, "judge", lambda bike, rules, seed, rides, done: [Verdict(rule, bike, [])]
+    )
     assert check_rules(tuned, 1, no_count).refusals == []
 
 
 def test_a_cell_that_the_bike_fails_already_is_told_and_keeps_nothing_back(
     folding_tuned, rules_hold, monkeypatch
 ):
-    monkeypatch.setattr(tune_rules, "ride_matrix", matrix_that_says(lambda bike: FAILS))
+    monkeypatch.setattr(rules_check, "ride_matrix", matrix_that_says(lambda bike: FAILS))
     check = check_rules(tuned_to(folding_tuned, {"engage_rpm": 25}), 1, no_count)
     assert check.refusals == []
     (told,) = check.as_before
@@ -123,14 +125,14 @@ def test_a_rule_that_fails_already_keeps_the_file_back_only_if_it_gets_worse(
     folding_tuned, matrix_holds, monkeypatch, before, after, refused
 ):
     rule = rule_named("no hunting at the thresholds")
-    monkeypatch.setattr(tune_rules, "RULES", (rule,))
+    monkeypatch.setattr(rules_check, "RULES", (rule,))
     tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
 
     def judged(bike, rules, seed, rides, done):
         measured = before if bike is tuned.bike else after
         return [Verdict(rule, bike, [Finding(rule.name, "steady cadence", 1, measured)])]
 
-    monkeypatch.setattr(tune_rules, "judge", judged)
+    monkeypatch.setattr(rules_check, "judge", judged)
     check = check_rules(tuned, 1, no_count)
     assert (len(check.refusals), len(check.as_before)) == (refused, 1 - refused)
 
@@ -142,10 +144,10 @@ def test_as_many_rides_as_verify_and_every_rule_and_row(folding_tuned, monkeypat
         asked.append((bike, len(rules), rides))
         return []
 
-    monkeypatch.setattr(tune_rules, "judge", judged)
-    monkeypatch.setattr(tune_rules, "ride_matrix", lambda bike, seed, done, row=None: asked.append(row) or
+    monkeypatch.setattr(rules_check, "judge", judged)
+    monkeypatch.setattr(rules_check, "ride_matrix", lambda bike, seed, done, row=None: asked.append(row) or
                         Matrix(bike, [NO_FAULT_ROW], []))  # fmt: skip
     tuned = tuned_to(folding_tuned, {"engage_rpm": 25})
     check_rules(tuned, 1, no_count)
-    assert asked == [(tuned.tuned, len(tune_rules.RULES), 50), None]
-    assert len(tune_rules.RULES) > 25
+    assert asked == [(tuned.tuned, len(rules_check.RULES), 50), None]
+    assert len(rules_check.RULES) > 25

@@ -1,8 +1,8 @@
 """What a tuned bike file has to pass before it is written: every rule, and the whole fault matrix.
 
-A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and does nothing worse
-than before. A refusal has the number, and which settings to leave as they are if that cures it. What the bike
-fails already, for example for its sensor, does not keep the file back: it is told.
+A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and does nothing
+worse than before. A refusal has the number, and which settings to leave as they are if that cures it. What
+the bike fails already, for example because of its sensor, is reported and does not keep the file back.
 """
 
 from collections.abc import Callable
@@ -42,8 +42,8 @@ GROUPS = (
 class RulesCheck:
     """Verdicts and matrix of the tuned bike.
 
-    `refusals`: a sentence for everything that keeps it back; `as_before`: for everything that fails, and failed
-    before no less.
+    `refusals`: a sentence for everything that keeps it back; `as_before`: for everything that fails by no
+    more than it did before.
     """
 
     verdicts: list[Verdict]
