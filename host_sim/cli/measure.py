@@ -39,7 +39,7 @@ def read_push(text: str) -> tuple[float, float]:
     return push
 
 
-def _known(texts: list[str]) -> dict[str, list[tuple[float, float]]]:
+def _known_values(texts: list[str]) -> dict[str, list[tuple[float, float]]]:
     """Read all --known: for each part the pairs of reading and true value."""
     found: dict[str, list[tuple[float, float]]] = {}
     for text in texts:
@@ -120,7 +120,7 @@ def measure_command(
         ride or [],
         load_steps or [],
         [read_push(text) for text in pushed or []],
-        _known(known or []),
+        _known_values(known or []),
         total_mass_kg,
         air_density,
         write,

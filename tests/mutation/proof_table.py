@@ -22,10 +22,12 @@ EQUIVALENT, OUTSIDE, OPEN = "equivalent", "outside", "open"
 HEAD = """# Mutants of the firmware against `treadle prove` alone
 
 The first {tried} of {all} mutants, in an order in which each file has its share of every beginning
-(`tests/mutation/proof_mutants.py`). Further: `uv run python -m tests.mutation.prove --sample N` goes on from
-`tests/mutation/proof_results.jsonl`; then `uv run python -m tests.mutation.proof_table` writes this page.
+(`tests/mutation/proof_mutants.py`). Further: `uv run python -m tests.mutation.prove --sample N` goes on
+from `tests/mutation/proof_results.jsonl`; then `uv run python -m tests.mutation.proof_table` writes this
+page.
 
 A mutant is killed by the first claim about whole steps, or else lemma, that is refuted, not shown within
+<<<<<<< HEAD
 small limits, or refused because the interpreter can't read it (a None where a number is wanted, an argument
 that is missing, a division with `/`). `loop.py` and `link/` are not tried: no property speaks of them.
 
@@ -33,8 +35,19 @@ Killed: {killed} of {tried} ({refused} refused, {refuted} refuted, {unshown} not
 Of the others {equivalent} do the same as the firmware, {outside} do something of which no sentence
 speaks, and {open} are not looked at yet. Of the {readable} that the interpreter can read {of_readable} are
 killed: too few to state a rate.
+=======
+small limits, or refused because the interpreter can't read it (a None where a number is wanted, an
+argument that is missing, a division with `/`). `loop.py` and `link/` are not tried: no property speaks
+of them.
 
-In the scope of a property is what its own statements and lemmas run; with many it is most of the firmware.
+Killed: {killed} of {tried} ({refused} refused, {refuted} refuted, {unshown} not shown, {lemma} by a
+lemma). Of the others {equivalent} do the same as the firmware, {outside} do something of which no
+sentence speaks, and {open} are not looked at yet. Of the {readable} that the interpreter can read
+{of_readable} are killed: too few to state a rate.
+>>>>>>> prf
+
+In the scope of a property is what its own statements and lemmas run; with many it is most of the
+firmware.
 """
 COLUMNS = "| {} | mutants | killed | equivalent | outside its sentence | open |\n|---|---|---|---|---|---|"
 
