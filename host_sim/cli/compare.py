@@ -1,16 +1,121 @@
-"""`treadle compare` on the command line: its options, and what it prints."""
+"""`treadle compare`: a board's log against what the bench predicts of the same ride."""
 
 import json
 import sys
+from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from host_sim.bikes.load import load_bike
 from host_sim.cli.options import BikeArgument, ForceOption, JsonOption, OutOption, number
-from host_sim.commands.compare import CAUTION, CompareRequest, CompareResult, compare
-from host_sim.comparing.causes import Cause
+from host_sim.comparing.causes import Cause, Causes, find_causes
+from host_sim.comparing.difference import Engagements, Gap, gaps, match
+from host_sim.comparing.measured import Measured, measured
+from host_sim.comparing.predicted import predict
+from host_sim.errors import RequestError
+from host_sim.measuring.bike_numbers import bike_path
+from host_sim.measuring.intervals import DRIVE, ROAD, intervals
+from host_sim.outputs import Delivery, fresh_folder
+from host_sim.replay.log_file import read_log
 from host_sim.textfile import spoken
+
+PICTURE = "compare.png"
+SECONDS = (10.0, 1800.0)
+CAUSES_S = 300.0  # Each number is tried at some fifteen values: a longer ride would take minutes.
+CAUTION = (
+    "a board records no power of the riders, no slope and no wind: they are worked out from the measured "
+    "speed, so the speed agrees wherever they can explain it; a slight slope or wind looks like another "
+    "rolling coefficient or drag area"
+)
+
+
+class CompareRequest:
+    """Which bike, which log, how much of it, and where the picture goes."""
+
+    def __init__(
+        self, bike: str, log: Path, seconds: float | None = None, out: Path | None = None, force: bool = False
+    ) -> None:
+        """Load and check everything; RequestError says what is wrong."""
+        if seconds is not None and not SECONDS[0] <= seconds <= SECONDS[1]:
+            raise RequestError(f"--seconds is {seconds:g}, allowed is {SECONDS[0]:g} to {SECONDS[1]:g} (s)")
+        self.path = bike_path(bike)
+        self.bike = load_bike(bike)
+        self.log = log
+        sections = read_log(log).sections
+        self.section = max(sections, key=lambda section: sum(block.steps for block in section.blocks))
+        try:
+            self.measured: Measured = measured(self.section, seconds or SECONDS[1])
+        except (ValueError, TypeError, AttributeError) as error:
+            raise RequestError(
+                f"the log's settings do not fit this version of the firmware: {error}"
+            ) from None
+        self.known = intervals(self.path, self.bike, ROAD + DRIVE)
+        self.out = out or fresh_folder("treadle-compare")
+        self.force = force
+
+    @property
+    def other_settings(self) -> list[str]:
+        """Return the names of the settings in which log and bike file differ."""
+        here = self.bike.firmware_settings.as_dict()
+        there = self.measured.settings.as_dict()
+        return [name for name, value in there.items() if here[name] != value]
+
+
+class CompareResult:
+    """What came of it."""
+
+    def __init__(
+        self,
+        request: CompareRequest,
+        found: dict[str, Gap],
+        engagements: Engagements,
+        causes: Causes,
+        files: list[Path],
+    ) -> None:
+        """Take errors, engagements and causes."""
+        self.request = request
+        self.gaps = found
+        self.engagements = engagements
+        self.causes = causes
+        self.files = files
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the result, with the keys that the manual names."""
+        road_error = self.causes.road_error
+        return {
+            "bike": self.request.bike.name,
+            "log": str(self.request.log),
+            "seconds": round(self.request.measured.seconds, 1),
+            "errors": {name: gap.as_json() for name, gap in self.gaps.items()},
+            "engagements": asdict(self.engagements),
+            "causes": [cause.as_json() for cause in self.causes.named],
+            "drive_error": round(self.causes.drive_error, 3),
+            "road_error": None if road_error is None else round(road_error, 3),
+            "other_settings": self.request.other_settings,
+            "note": CAUTION,
+            "files": [str(path) for path in self.files],
+        }
+
+
+def compare(request: CompareRequest, progress: Callable[[str], None] = lambda words: None) -> CompareResult:
+    """Ride the log on the bench, draw both, and look for what explains the difference."""
+    ride = request.measured
+    progress("the ride")
+    predicted = predict(request.bike, ride)
+    part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
+    causes = find_causes(request.bike, part, request.known, progress)
+    result = CompareResult(request, gaps(predicted, ride), match(predicted, ride), causes, [])
+    # Here, for drawing takes a second to load.
+    from host_sim.report.compare_figure import draw_compare
+
+    with Delivery(request.out, (PICTURE,), request.force) as delivery:
+        title = f"{request.bike.title}: {request.log.name} and the bench"
+        draw_compare(ride, predicted, result.gaps, causes, title, delivery.place(PICTURE))
+        result.files = delivery.deliver()
+    return result
 
 
 def _seconds(text: str) -> float:

@@ -1,25 +1,233 @@
-"""`treadle sweep` on the command line: its options, and its short table."""
+"""`treadle sweep`: many rides of one bike with other numbers, as a table and as figures."""
 
 import json
+import os
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from functools import partial
+from hashlib import sha256
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from host_sim.bench.named_controller import named_controller
+from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ControllerOption, JsonOption, SeedOption
 from host_sim.cli.options import number as read_number
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import say
 from host_sim.cli.sweep_table import print_sweep
-from host_sim.commands.sweep import SweepRequest, sweep
+from host_sim.compiled.build import HOT, is_built
+from host_sim.compiled.workers import Workers
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
 from host_sim.progress import progress_bar
-from host_sim.sweeping.points import POINTS_MOST
-from host_sim.sweeping.rule_columns import RIDES
+from host_sim.rules.catalogue import rule_named
+from host_sim.sweeping.cluster import Cluster
+from host_sim.sweeping.column_units import column_units
+from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
+from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
+from host_sim.sweeping.program import program
+from host_sim.sweeping.rows import Sweep
+from host_sim.sweeping.rule_columns import RIDES, RIDES_MOST
+from host_sim.sweeping.summary import summary
+from host_sim.sweeping.table_file import Unfinished, check_name
+from host_sim.textfile import spoken
 
+DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"
+WORKERS_MOST = 256
+COMPILING_PAYS_S = 60.0
+INTERPRETED_TIMES = 260.0  # Times real time that a ride takes interpreted (DEVELOPERS.md, "Speed").
+BATCH = 8
+BATCH_FAR = 32  # To a cluster: its scheduler takes a millisecond a batch, a ride takes some five.
+Done = Callable[[int, int], None]
 INTERRUPTED = 130
+
+
+class SweepRequest:
+    """What to sweep, checked before anything is ridden; RequestError for whatever is wrong."""
+
+    def __init__(
+        self,
+        bike: str,
+        vary: list[str],
+        random: int | None,
+        seconds: float,
+        seed: int,
+        workers: int | None,
+        cluster: str | None,
+        out: Path | None,
+        force: bool,
+        controller: str | None = None,
+        rules: tuple[str, ...] = (),
+        rides: int = RIDES,
+    ) -> None:
+        """Check the request."""
+        if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
+            raise RequestError(
+                f"--seconds is {seconds:g}, allowed is {SECONDS_LEAST:g} to {SECONDS_MOST:g} (s)"
+            )
+        if random is not None and not 1 <= random <= POINTS_MOST:
+            raise RequestError(f"--random is {random}, allowed is a whole number from 1 to {POINTS_MOST}")
+        if workers is not None and cluster is not None:
+            raise RequestError("--workers and --cluster are both given, allowed is one of them")
+        if workers is not None and not 1 <= workers <= WORKERS_MOST:
+            raise RequestError(f"--workers is {workers}, allowed is a whole number from 1 to {WORKERS_MOST}")
+        if not 1 <= rides <= RIDES_MOST:
+            raise RequestError(f"--rides is {rides}, allowed is a whole number from 1 to {RIDES_MOST}")
+        self.bike_given = bike
+        self.table = out or DEFAULT_OUT
+        check_name(self.table)
+        points = Points([read_axis(text, random is None) for text in vary], random, seed)
+        loaded = load_bike(bike)
+        self.build = build = named_controller(controller, loaded.firmware_settings)
+        if build is not None and cluster is not None:
+            raise RequestError("--cluster and --controller are both given, allowed is one of them")
+        names = tuple(dict.fromkeys(rule_named(rule).name for rule in rules))
+        self.sweep = Sweep(loaded, points, seconds, seed, build, names, rides)
+        self.workers = workers or os.cpu_count() or 1
+        self.cluster = cluster
+        self.force = force
+        if self.table.is_dir() or (self.table.exists() and not force):
+            told = "is a directory" if self.table.is_dir() else "exists already"
+            raise RequestError(f"{spoken(self.table)} {told}, allowed is another --out, or --force")
+
+    def identity(self) -> dict[str, Any]:
+        """Return what decides every number of the table: where its rides run does not."""
+        sweep = self.sweep
+        bike = sweep.bike.model_dump_json() + str(sorted(sweep.bike.firmware_settings.as_dict().items()))
+        return {
+            "bike": sha256(bike.encode()).hexdigest()[:16],
+            "vary": [[axis.key.name, axis.low, axis.high, axis.steps] for axis in sweep.points.axes],
+            "points": sweep.points.count,
+            "random": sweep.points.random,
+            "seconds": sweep.seconds,
+            "seed": sweep.seed,
+            "program": program(),
+            "rules": list(sweep.rules),
+            "rides": sweep.rides if sweep.rules else 0,
+            "controller": "" if self.build is None else self.build.digest(),
+        }
+
+
+class SweepResult:
+    """A finished sweep. `as_json` has the keys that the manual names."""
+
+    def __init__(self, as_json: dict[str, Any], notice: str) -> None:
+        """Keep what came of it."""
+        self.as_json = as_json
+        self.notice = notice
+
+    @property
+    def holds(self) -> bool:
+        """Whether any point could be ridden."""
+        return bool(self.as_json["ridden"])
+
+
+def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> SweepResult:
+    """Ride what is still missing, write the table and the figures.
+
+    `done(rows, all)` is called as the work goes on, `say` with what a user should know before it.
+    """
+    started_s = time.perf_counter()
+    swept = request.sweep
+    rows = Unfinished(request.table, request.identity(), swept.columns(), request.force)
+    kept = rows.rows
+    if kept:
+        say(f"{kept} of {swept.count} rides are there already, going on from there")
+    notice, riding_s = "", 0.0
+    try:
+        if kept < swept.count:
+            notice, riding_s = _ride(request, rows, done, say)
+        ridden_s = time.perf_counter() - started_s
+        files, numbers = _deliver(request, rows)
+    finally:
+        rows.close()
+    result = {
+        "bike": swept.bike.name,
+        "points": swept.points.count,
+        "rides": swept.count,
+        "already_there": kept,
+        **numbers,
+        "seconds": swept.seconds,
+        "seed": swept.seed,
+        "wall_s": round(ridden_s, 3),
+        "riding_s": round(riding_s, 3),
+        "files": [str(path) for path in files],
+    }
+    return SweepResult(result, notice)
+
+
+def _ride(
+    request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[str], None]
+) -> tuple[str, float]:
+    """Ride everything that has no row yet; return what slowed it down, or "", and how long the rides took."""
+    count = request.sweep.count
+    numbers = range(rows.rows, count)
+    batch = BATCH if request.cluster is None else BATCH_FAR
+    batches = [list(numbers[at : at + batch]) for at in range(0, len(numbers), batch)]
+    done(rows.rows, count)
+    if request.cluster is not None:
+        with Cluster(request.cluster) as cluster:
+            if cluster.notice:
+                say(cluster.notice)
+            riding_s = _keep(cluster.rows(request.sweep, batches), rows, done, count)
+            return cluster.notice, riding_s
+    count_at_once = min(request.workers, len(batches))
+    compiled = request.sweep.build is None and (_compiling_pays(request, len(numbers)) or is_built(HOT))
+    workers = Workers(count_at_once, compiled, say, at_once=True)
+    with workers:
+        if workers.notice:
+            say(workers.notice)
+        lines = workers.map(partial(_batch, request.sweep), batches, batch=1)
+        riding_s = _keep(lines, rows, done, count)
+    return workers.notice, riding_s
+
+
+def _compiling_pays(request: SweepRequest, rides: int) -> bool:
+    """Return whether so many rides take longer interpreted than they and a compilation do."""
+    swept = request.sweep
+    of_rules = swept.rides * len(swept.rules)
+    return rides * swept.seconds * (1 + of_rules) / request.workers > COMPILING_PAYS_S * INTERPRETED_TIMES
+
+
+def _batch(swept: Sweep, numbers: list[int]) -> list[str]:
+    """Ride some points, in a worker process."""
+    return [swept.row(number) for number in numbers]
+
+
+def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> float:
+    """Keep what comes as it comes; return the seconds that took."""
+    started_s = time.perf_counter()
+    for some in lines:
+        rows.add(some)
+        done(rows.rows, count)
+    return time.perf_counter() - started_s
+
+
+def _deliver(request: SweepRequest, rows: Unfinished) -> tuple[list[Path], dict[str, Any]]:
+    """Write table and figures whole; only then the unfinished rows go."""
+    from host_sim.sweeping.figures import draw_heat_map, heat_map_possible
+    from host_sim.sweeping.numbers import read_numbers
+    from host_sim.sweeping.slices import draw_slices
+
+    rows.close()
+    table, swept = request.table, request.sweep
+    numbers = read_numbers(rows.read(), swept)
+    heat = table.with_name(table.stem + "-heat.png").name
+    slices = table.with_name(table.stem + "-slices.png").name
+    drawn = (heat, slices) if heat_map_possible(numbers, swept.rules) else (slices,)
+    with Delivery(table.parent, (table.name, *drawn), request.force) as delivery:
+        rows.write_table(delivery.place(table.name), swept.points.count, column_units(swept))
+        draw_slices(numbers, delivery.place(slices), swept.rules)
+        if heat in drawn:
+            draw_heat_map(numbers, delivery.place(heat), swept.rules)
+        files = delivery.deliver()
+    rows.forget()
+    return files, summary(numbers, swept.rules)
 
 
 def _whole(name: str, most: int) -> Callable[[str], int]:

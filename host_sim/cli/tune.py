@@ -1,17 +1,220 @@
-"""`treadle tune` on the command line: its options, and its table of recommendations."""
+"""`treadle tune`: settings computed for one bicycle, with figures and reasons, and a bike file that holds."""
 
 import json
+from importlib.util import find_spec
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
 from host_sim.cli.tune_table import print_rows, print_wrapped
-from host_sim.commands.tune import TuneRequest, TuneResult, tune
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.progress import progress_bar
-from host_sim.textfile import spoken
+from host_sim.refusals import closest
+from host_sim.rules.judge import Done, Verdict
+from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
 from host_sim.tuning.rules_check import RIDES
+
+if TYPE_CHECKING:
+    from host_sim.tuning.recommend import Tuned
+    from host_sim.tuning.rows import Row
+    from host_sim.tuning.rules_check import RulesCheck
+    from host_sim.tuning.uncertain import Uncertain
+
+REPORT = "tune.json"
+THRESHOLDS, RATES, LOOP = "thresholds.png", "rise_rate.png", "power_loop.png"
+BEFORE_AFTER = "before_after.png"
+TRADE = "trade_off.png"
+NEEDED = {"control": "python-control", "tomlkit": "tomlkit"}
+KEEPABLE = (
+    "engage_edges", "engage_rpm", "release_rpm", "stop_pitch_percent", "rise_mv_per_s", "fall_mv_per_s",
+    "gain_uv_per_w", "integral_ms", "open_map_full_w", "throttle_rest_mv", "throttle_full_mv",
+    "battery_foldback_mv", "heat_foldback_decicelsius",
+)  # fmt: skip
+PRIORITY_NAMES = ("calm", "balanced", "quick", "hill", "learner")
+
+
+class TuneRequest:
+    """Which bike, for whom, into which folder, and which bike file to write."""
+
+    def __init__(
+        self,
+        bike: str,
+        priority: str = "balanced",
+        out: Path | None = None,
+        write: Path | None = None,
+        seed: int = 1,
+        force: bool = False,
+        uncertain: bool = False,
+        keep: tuple[str, ...] = (),
+    ) -> None:
+        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        for module, name in NEEDED.items():
+            if find_spec(module) is None:
+                raise RequestError(
+                    f"treadle tune needs {name}, which is not installed, "
+                    "get it with: uv run --extra tune treadle tune"
+                )
+        if priority not in PRIORITY_NAMES:
+            hint = closest(priority, list(PRIORITY_NAMES))
+            raise RequestError(f"--priority is {priority[:60]!r}, {hint}")
+        self.bike_given = bike
+        self.bike = load_bike(bike)
+        self.priority = priority
+        self.out = out or fresh_folder("treadle-tune")
+        self.write = write
+        self.seed = seed
+        self.force = force
+        self.uncertain = uncertain
+        self.keep = keep
+        for name in keep:
+            if name not in KEEPABLE:
+                raise RequestError(f"--keep is {name[:60]!r}, {closest(name, list(KEEPABLE))}")
+        if write is not None:
+            _check_target(write, force)
+
+
+def _check_target(write: Path, force: bool) -> None:
+    """Refuse what can't be written, before minutes have gone into it."""
+    if write.suffix != ".toml":
+        raise RequestError(f"--write is {spoken(write)}, allowed is a name that ends in .toml")
+    refuse_missing_folder(write, "--write")
+    if write.is_dir():
+        raise RequestError(f"--write is {spoken(write)}, a directory, allowed is a file")
+    if write.exists() and not force:
+        raise RequestError(f"{spoken(write)} exists already, allowed is another --write, or --force")
+
+
+class TuneResult:
+    """What was found: `rows`, `tuned`, the files; the `check` of the rules if a bike file was asked for.
+
+    `failing` says what keeps the bike file back, `not_shown` are the rules that no ride put to the test.
+    """
+
+    def __init__(
+        self,
+        request: TuneRequest,
+        tuned: "Tuned",
+        rows: "list[Row]",
+        check: "RulesCheck | None",
+        files: list[Path],
+    ) -> None:
+        """Keep what was found."""
+        self.request = request
+        self.tuned = tuned
+        self.rows = rows
+        self.failing: list[str] = [] if check is None else check.refusals
+        self.as_before: list[str] = [] if check is None else check.as_before
+        self.not_shown: list[Verdict] = [] if check is None else check.not_shown
+        self.files = files
+        self.uncertain: Uncertain | None = None
+
+    @property
+    def given_up(self) -> str:
+        """What the priority gives up, in a sentence with numbers."""
+        from host_sim.tuning.trade import given_up
+
+        return given_up(self.tuned)
+
+    @property
+    def holds(self) -> bool:
+        """Whether what was asked for was done: not if a bike file was asked for that breaks a rule."""
+        return not self.failing
+
+    def as_json(self) -> dict[str, Any]:
+        """Return everything with the keys that the manual names."""
+        from host_sim.tuning.loop_report import loop_json, rounded
+
+        tuned = self.tuned
+        before, after = tuned.before.scores, tuned.after.scores
+        return {
+            "bike": tuned.bike.name,
+            "priority": tuned.priority.name,
+            "given_up": self.given_up,
+            "recommendations": [row.as_json() for row in self.rows],
+            "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
+            "score": {"before": rounded(before.total), "after": rounded(after.total)},
+            "refusals": self.failing,
+            "fails_as_before": self.as_before,
+            "rules_not_shown": [verdict.rule.name for verdict in self.not_shown],
+            "uncertain": None if self.uncertain is None else self.uncertain.as_json(),
+            "files": [str(path) for path in self.files],
+        }
+
+
+def tune(request: TuneRequest, done: Done) -> TuneResult:
+    """Work everything out, draw the figures, and write the bike file if the rules hold for it."""
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
+    # once.
+    from host_sim.report.tuning_figures import draw_rates, draw_thresholds
+    from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
+    from host_sim.report.tuning_trade_figure import draw_trade
+    from host_sim.tuning.recommend import tune_bike
+    from host_sim.tuning.rows import rows_of
+    from host_sim.tuning.score import PRIORITIES
+
+    names = [REPORT, THRESHOLDS, RATES, BEFORE_AFTER, TRADE]
+    with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
+        tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed, request.keep)
+        rows = rows_of(tuned)
+        check = _checked(request, tuned, done)
+        draw_thresholds(tuned, delivery.place(THRESHOLDS))
+        draw_rates(tuned, delivery.place(RATES))
+        draw_trade(tuned, delivery.place(TRADE))
+        if tuned.loop is not None:
+            draw_loop(tuned, delivery.add(LOOP))
+            names.append(LOOP)
+        draw_rides(tuned, delivery.place(BEFORE_AFTER), request.seed)
+        result = TuneResult(request, tuned, rows, check, [request.out / name for name in names])
+        if request.uncertain:
+            result.uncertain = _uncertain(request, tuned, done)
+        if request.write is not None and result.holds:
+            result.files.append(request.write)
+        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
+            json.dump(result.as_json(), file, indent=1, allow_nan=False)
+            file.write("\n")
+        if request.write is not None and result.holds:
+            _write_bike(request, tuned)
+        delivery.deliver()
+    return result
+
+
+def _uncertain(request: TuneRequest, tuned: "Tuned", done: Done) -> "Uncertain | None":
+    from host_sim.measuring.bike_numbers import bike_path
+    from host_sim.tuning.uncertain import uncertain
+
+    gains = tuned.drive.chosen.settings.gains
+    return uncertain(bike_path(request.bike_given), tuned.tuned, gains, request.seed, done=done)
+
+
+def _checked(request: TuneRequest, tuned: "Tuned", done: Done) -> "RulesCheck | None":
+    """Hold the tuned bike against the rules and the fault matrix, if a bike file is asked for."""
+    if request.write is None:
+        return None
+    from host_sim.tuning.rules_check import check_rules
+
+    return check_rules(tuned, request.seed, done)
+
+
+def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:
+    """Write the bike file whole or not at all, once more read as any other bike file is."""
+    from host_sim.tuning.bike_writer import file_of, written_text
+
+    if request.write is None:
+        return
+    text = written_text(read_text(file_of(request.bike_given), TOML_BYTES_MAX), tuned)
+    with Delivery(request.write.parent, (request.write.name,), request.force) as delivery:
+        place = delivery.place(request.write.name)
+        place.write_text(text, encoding="utf-8")
+        written = load_bike(place)
+        if written.firmware_settings.as_dict() != tuned.tuned.firmware_settings.as_dict():
+            raise RequestError(
+                f"{spoken(request.write)}: the settings would not be read back as they were tuned"
+            )
+        delivery.deliver()
 
 
 def tune_command(

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 
 from host_sim.cli.handover import HandoverRequest, handover
 from host_sim.cli.ride import RideRequest, ride
+from host_sim.cli.sweep import SweepRequest, sweep
+from host_sim.cli.tune import TuneRequest, tune
 from host_sim.cli.verify import VerifyRequest, verify
-from host_sim.commands.sweep import SweepRequest, sweep
-from host_sim.commands.tune import TuneRequest, tune
 from host_sim.errors import RequestError
 from host_sim.handover.browser import QUIET_OPTIONS, find_browser
 from host_sim.inspecting.crank import InspectRequest, inspect_capture

@@ -27,15 +27,6 @@ from `tests/mutation/proof_results.jsonl`; then `uv run python -m tests.mutation
 page.
 
 A mutant is killed by the first claim about whole steps, or else lemma, that is refuted, not shown within
-<<<<<<< HEAD
-small limits, or refused because the interpreter can't read it (a None where a number is wanted, an argument
-that is missing, a division with `/`). `loop.py` and `link/` are not tried: no property speaks of them.
-
-Killed: {killed} of {tried} ({refused} refused, {refuted} refuted, {unshown} not shown, {lemma} by a lemma).
-Of the others {equivalent} do the same as the firmware, {outside} do something of which no sentence
-speaks, and {open} are not looked at yet. Of the {readable} that the interpreter can read {of_readable} are
-killed: too few to state a rate.
-=======
 small limits, or refused because the interpreter can't read it (a None where a number is wanted, an
 argument that is missing, a division with `/`). `loop.py` and `link/` are not tried: no property speaks
 of them.
@@ -44,7 +35,6 @@ Killed: {killed} of {tried} ({refused} refused, {refuted} refuted, {unshown} not
 lemma). Of the others {equivalent} do the same as the firmware, {outside} do something of which no
 sentence speaks, and {open} are not looked at yet. Of the {readable} that the interpreter can read
 {of_readable} are killed: too few to state a rate.
->>>>>>> prf
 
 In the scope of a property is what its own statements and lemmas run; with many it is most of the
 firmware.

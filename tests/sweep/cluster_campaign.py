@@ -22,7 +22,7 @@ from random import Random
 from threading import Event, Thread
 from typing import Any
 
-from host_sim.commands.sweep import SweepRequest, sweep
+from host_sim.cli.sweep import SweepRequest, sweep
 
 WORKERS = 2
 SECONDS = 60.0

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from host_sim.commands.tune import PRIORITY_NAMES
+from host_sim.cli.tune import PRIORITY_NAMES
 from host_sim.report.tuning_trade_figure import draw_trade
 from host_sim.tuning.drive import DriveChoice, DrivePoint, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures
