@@ -24,6 +24,7 @@ WHEEL_EDGE = 8
 
 AN_EDGE_FITS = BLOCK_SIZE - 5  # The most that an edge, and a step, can take.
 STEP_SIZE = 1 + 4 + 6 * 4 + 2 + 2 * 4
+LIKELY_SIZE = 12
 A_STEP_FITS = BLOCK_SIZE - STEP_SIZE
 _COUNT_MASK = (1 << 30) - 1
 
@@ -61,12 +62,18 @@ def put_step(block: bytearray, writing: Writing, controller: Controller, inputs:
     return controller.outputs.fault_cause
 
 
-def begin_apart(writing: Writing) -> None:
-    """Let the next step be written to the start of other bytes, since it may be too long for the block."""
+def begin_apart(writing: Writing) -> int:
+    """Let the next step be written to the start of other bytes, since it may be too long for the block.
+
+    Return NO_PLACE, and change nothing, where it most likely is, else 0.
+    """
+    if writing.at > BLOCK_SIZE - LIKELY_SIZE:
+        return NO_PLACE
     writing.kept_at = writing.at
     writing.kept_open = writing.edges_open
     writing.kept_us = writing.time_us
     writing.at = 0
+    return 0
 
 
 def join(block: bytearray, apart: bytearray, writing: Writing) -> int:
@@ -79,9 +86,11 @@ def join(block: bytearray, apart: bytearray, writing: Writing) -> int:
         writing.step = (writing.step - 1) & _COUNT_MASK
         writing.steps -= 1
         return NO_PLACE
+    at = writing.kept_at
     for place in range(size):
-        block[writing.at] = apart[place]
-        writing.at += 1
+        block[at] = apart[place]
+        at += 1
+    writing.at = at
     return 0
 
 

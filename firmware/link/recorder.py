@@ -74,12 +74,12 @@ class Recorder:
 
     def _note_at_the_end(self, now_us: int) -> int:
         """Note a step in what is left of the block, or in the next one."""
-        begin_apart(self._writing)
-        cause = put_step(self._apart, self._writing, self._controller, self._inputs, now_us)
-        if join(self._block, self._apart, self._writing) == NO_PLACE:
-            self._close()
-            cause = put_step(self._block, self._writing, self._controller, self._inputs, now_us)
-        return cause
+        if begin_apart(self._writing) != NO_PLACE:
+            cause = put_step(self._apart, self._writing, self._controller, self._inputs, now_us)
+            if join(self._block, self._apart, self._writing) != NO_PLACE:
+                return cause
+        self._close()
+        return put_step(self._block, self._writing, self._controller, self._inputs, now_us)
 
     def freeze(self) -> None:
         """Keep what was recorded up to now as it is, and go on recording."""

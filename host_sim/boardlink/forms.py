@@ -21,7 +21,6 @@ FORM_FILE = "boards/form.py"  # From which a board knows what to tell in its fra
 OFTEN = (
     "boards/analog.py",
     "boards/wired_board.py",
-    "firmware/link/block_ring.py",
     "firmware/link/history.py",
     "firmware/link/recorder.py",
     "firmware/link/stream.py",
