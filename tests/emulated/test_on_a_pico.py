@@ -48,7 +48,7 @@ def test_a_life_on_the_chip_is_equal_in_outputs_and_state_and_comes_to_the_diges
 
 def test_a_whole_loop_of_a_ride_stays_below_two_milliseconds_without_an_overrun(ride):
     assert ride.form == "fused"
-    assert ride.loops_ms[-1] <= 2.0  # 1.6.
+    assert ride.loops_ms[-1] <= 2.0  # 1.4.
     assert ride.overruns == 0
     assert round(ride.steps_a_second) == 200
     assert round(ride.frames_a_second) == 20
