@@ -7,6 +7,8 @@ import threading
 from collections.abc import Iterator
 from types import FrameType
 
+HELD_BACK = (signal.SIGINT, signal.SIGTERM)
+
 
 @contextlib.contextmanager
 def ended_as_interrupted() -> Iterator[None]:
@@ -34,11 +36,16 @@ def ended_as_interrupted() -> Iterator[None]:
 @contextlib.contextmanager
 def undisturbed() -> Iterator[None]:
     """Hold Ctrl-C and SIGTERM back until the block has run."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield  # There is no such thing on Windows.
+    if threading.current_thread() is not threading.main_thread():
+        yield  # Python hands signals to the main thread only.
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    arrived: list[int] = []
+    # Not by a mask: that holds for one thread, and the signal goes to another.
+    before = {number: signal.signal(number, lambda one, _: arrived.append(one)) for number in HELD_BACK}
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for number, handler in before.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+        for first in arrived[:1]:
+            signal.raise_signal(first)

@@ -35,7 +35,7 @@ class Talk(Link):
         "_due_us",
         "_frame_next",
         "_length",
-        "_listening",
+        "_open",
         "_port",
         "_sent",
         "_stage",
@@ -79,7 +79,7 @@ class Talk(Link):
         self._stage = _IDLE
         self._frame_next = True
         self._stream_next = True
-        self._listening = True
+        self._open = True
         self._unit: bytes | bytearray = self.console.greeting()
         self._length = len(self._unit)
         self._sent = 0
@@ -100,7 +100,7 @@ class Talk(Link):
                 self._send(self._stream.frame)
             return False
         self._stream_next = True
-        frame_is_due = self._frame_is_due(now_us)
+        frame_is_due = self._frame_due(now_us)
         if self._frame_next and frame_is_due:
             self._frame_next = False
             self._make_frame(resting, now_us)
@@ -117,7 +117,7 @@ class Talk(Link):
         """Tell whether the console wants a new start and its answer is on its way."""
         return self.console.ending != GO_ON and self._sent == self._length
 
-    def _frame_is_due(self, now_us: int) -> bool:
+    def _frame_due(self, now_us: int) -> bool:
         ahead_us = ticks_diff_us(self._due_us, now_us)
         # Further ahead than a period is only what a clock that went back has left behind.
         return self._stage != _IDLE or ahead_us <= 0 or ahead_us > FRAME_PERIOD_US
@@ -140,10 +140,10 @@ class Talk(Link):
 
     def _listen(self) -> bool:
         """Let the console read; tell whether anything had come."""
-        if not self._listening or self.console.ending != GO_ON:
+        if not self._open or self.console.ending != GO_ON:
             return False
         came = self.console.read(self._port)
-        self._listening = came >= 0  # Closed: nothing will come any more.
+        self._open = came >= 0  # Closed: nothing will come any more.
         return came > 0
 
     def _send(self, unit: bytes | bytearray) -> None:

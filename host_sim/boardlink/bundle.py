@@ -61,11 +61,16 @@ def bundle_for(target: Target, bike: Bike, form: str, rules: dict[str, Any] | No
     `rules` goes into the manifest: what was verified before, None if nothing was.
     """
     files = files_in(target, form)
-    files[SETTINGS_SLOT] = encode(bike.firmware_settings, FIRST_SEQUENCE, CheckSums())
+    files[SETTINGS_SLOT] = settings_file(bike)
     files[PLACE_FILE] = place_file(bike)
     manifest = manifest_of(target, bike, files, form, rules)
     files[MANIFEST] = manifest_bytes(manifest)
     return Bundle(target, dict(sorted(files.items())), manifest)
+
+
+def settings_file(bike: Bike) -> bytes:
+    """Return the first slot of settings that a board gets, as the file is copied."""
+    return encode(bike.firmware_settings, FIRST_SEQUENCE, CheckSums())
 
 
 def place_file(bike: Bike) -> bytes:

@@ -15,7 +15,10 @@ HEADING = "treadle bundle 1"
 def manifest_of(
     target: Target, bike: Bike, files: dict[str, bytes], form: str, rules: dict[str, Any] | None
 ) -> dict[str, Any]:
-    """Return the manifest; `rules` tells what was verified before, None that nothing was."""
+    """Return the manifest; `rules` tells what was verified before, None that nothing was.
+
+    The settings are known by the check sum of their file: a second copy would not fit on the smallest board.
+    """
     return {
         "heading": HEADING,
         "treadle": program_version(),
@@ -25,11 +28,7 @@ def manifest_of(
         "micropython_least": spoken_version(LEAST_MICROPYTHON),
         "form": form,
         "rules": rules,
-        "settings": bike.firmware_settings.as_dict(),
-        "files": [
-            {"file": name, "size_bytes": len(content), "sha256": sha256(content)}
-            for name, content in sorted(files.items())
-        ],
+        "files": [{"file": name, "sha256": sha256(content)} for name, content in sorted(files.items())],
     }
 
 

@@ -258,7 +258,7 @@ def _print_flash(result: FlashResult) -> None:
         print(f"Nothing was copied. `treadle verify {given}` tells more; to flash all the same: {names}")
     elif not result.flashed:
         for row in made.manifest["files"]:
-            print(f"  {row['size_bytes']:>7}  {row['sha256'][:12]}  {row['file']}")
+            print(f"  {len(made.files[row['file']]):>7}  {row['sha256'][:12]}  {row['file']}")
         print(
             f"{len(made.files)} files with manifest.json, {made.size_bytes} bytes. Dry run: nothing copied."
         )

@@ -1,7 +1,7 @@
 """Reads the reports of other commands for the sheet; refuses a report of another bike.
 
 A sheet that shows the rules of one bicycle and the settings of another is worse than none. So the limits in
-a report of `treadle verify` must equal the limits of this bike, and a manifest's settings its settings.
+a report of `treadle verify` must equal the limits of this bike, and a manifest must list its settings file.
 """
 
 import json
@@ -12,6 +12,8 @@ from typing import Annotated, Any, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from host_sim.bikes.model import Bike
+from host_sim.boardlink.bundle import settings_file
+from host_sim.boardlink.manifest import sha256
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import RULES
 from host_sim.textfile import read_text, spoken
@@ -91,7 +93,7 @@ class FileFlashed(Part):
     """One file of a bundle."""
 
     file: Text
-    size_bytes: int
+    size_bytes: int | None = None  # Of an older bundle.
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
@@ -104,7 +106,6 @@ class Manifest(Part):
     bike: Text
     place: Text
     micropython_least: Text = ""
-    settings: dict[str, int]
     files: Annotated[list[FileFlashed], Field(min_length=1, max_length=1000)]
     rules: dict[str, Any] | None = None
 
@@ -166,13 +167,11 @@ def read_inspect(path: Path, bike: Bike) -> SensorSeen:
 def read_manifest(path: Path, bike: Bike) -> Manifest:
     """Return a manifest.json; RequestError if it is something else, or was made with other settings."""
     manifest = read_report(path, TypeAdapter(Manifest), "the manifest.json of `treadle bundle`")
-    for name, value in bike.firmware_settings.as_dict().items():
-        if manifest.settings.get(name) != value:
-            there = manifest.settings.get(name, "missing")
-            raise RequestError(
-                f"{spoken(path.name)}: {name} is {there} there and {value} for {bike.name} as it is now; "
-                "allowed is the manifest of this bike with these settings: run `treadle bundle` again"
-            )
+    if sha256(settings_file(bike)) not in [file.sha256 for file in manifest.files]:
+        raise RequestError(
+            f"{spoken(path.name)} was made with other settings than {bike.name} has now, "
+            "allowed is the manifest of this bike with these settings: run `treadle bundle` again"
+        )
     return manifest
 
 

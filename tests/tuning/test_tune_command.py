@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from host_sim.bikes.load import BIKES, load_bike
+from host_sim.cli import tune as command
 from host_sim.cli.program import app
-from host_sim.commands import tune as command
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.fault_matrix import Matrix

@@ -146,7 +146,7 @@ def test_the_desk_loads_every_file_of_its_bundle_and_so_none_is_too_many(tmp_pat
 def test_the_desks_folder_rides_with_the_settings_of_the_bike(form, tmp_path):
     folder = in_folder(made("desk", "tandem", form), tmp_path / "bundle")
     # In 64 bits everything takes twice the memory that it takes on a board; compiling, more again.
-    heap = "216K" if form == "bytecode" else "512K"
+    heap = "224K" if form == "bytecode" else "512K"
     done = micropython_in(folder, "main.py", "--hurry", "--seconds=16", heap=heap)
     assert done.returncode == 0, done.stderr.decode()
     found = Wire().feed(done.stdout)
@@ -248,7 +248,6 @@ def test_the_manifest_names_every_file_with_its_hash(board):
     assert {row["file"] for row in manifest["files"]} == set(bundle.files) - {"manifest.json"}
     for row in manifest["files"]:
         content = bundle.files[row["file"]]
-        assert row["size_bytes"] == len(content)
         assert row["sha256"] == hashlib.sha256(content).hexdigest()
     assert (manifest["board"], manifest["bike"], manifest["place"]) == (board, "cargo_trike", "eu")
     assert (manifest["micropython_least"], manifest["form"], manifest["rules"]) == (
@@ -256,7 +255,7 @@ def test_the_manifest_names_every_file_with_its_hash(board):
         "bytecode",
         None,
     )
-    assert manifest["settings"] == settings_of(load_bike("cargo_trike")).as_dict()
+    assert "settings" not in manifest  # They are in the file that it lists.
 
 
 def test_the_same_request_gives_the_same_bytes_in_another_process_and_folder(tmp_path):

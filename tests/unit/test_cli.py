@@ -292,6 +292,7 @@ WITHOUT_A_RESULT = {
     ("prove", "--property", "stpo"): "did you mean stop?",
     ("new", "x"): "--place are missing",
     ("measure", "tandm"): "no bike is called 'tandm'",
+    ("compare", "tandm", "nosuch.steps"): "no bike is called 'tandm'",
     ("calibrate", "tandem", "--by", "Ada"): "BIKE is the example tandem, allowed is a bike file of your own",
     ("commission", "tandem", "--by", "Ada", "--skip", "restrat"): "did you mean restart?",
     ("commission", "tandem"): "Missing option '--by'",

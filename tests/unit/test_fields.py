@@ -110,7 +110,7 @@ def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():
 def test_every_field_of_a_store_keeps_its_kind():
     store = Store(Paper())
     first = kinds(store, set())
-    assert set(first.values()) == {int, str, list}
+    assert set(first.values()) == {int, str, list, bool}
     store.load()
     assert kinds(store, set()) == first
     store.save(Settings({}))

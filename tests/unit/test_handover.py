@@ -14,7 +14,11 @@ from unicodedata import normalize
 import pytest
 from pypdf import PdfReader
 
+from firmware.link.store import encode
+from firmware.settings import Settings
 from host_sim.bikes.load import BIKES, load_bike
+from host_sim.boardlink.bundle import FIRST_SEQUENCE, SETTINGS_SLOT, CheckSums
+from host_sim.boardlink.manifest import sha256
 from host_sim.cli.handover import HandoverRequest, handover
 from host_sim.errors import RequestError
 from host_sim.handover.browser import BROWSERS, find_browser
@@ -90,19 +94,21 @@ def _inspect_report(path, **changes):
 
 
 def _manifest(path, bike_name, **settings):
-    values = {**load_bike(bike_name).firmware_settings.as_dict(), **settings}
+    bike = load_bike(bike_name)
+    values = {**bike.firmware_settings.as_dict(), **settings}
+    slot = encode(Settings(values), FIRST_SEQUENCE, CheckSums())
     files = [
         {
             "file": f"firmware/room_{number % 6}/module_{number}.mpy",
-            "size_bytes": 900,
             "sha256": f"{number:064x}",
         }
-        for number in range(42)
+        for number in range(41)
     ]
+    files.append({"file": SETTINGS_SLOT, "sha256": sha256(slot)})
     path.write_text(
         json.dumps(
             {"heading": "treadle bundle 1", "treadle": "0.1.0", "board": "rpi_pico", "bike": bike_name,
-             "place": "eu", "settings": values, "files": files}
+             "place": "eu", "files": files}
         )
     )  # fmt: skip
     return path
@@ -224,7 +230,7 @@ def test_what_the_reports_say_stands_on_the_page(here):
     assert "10 pulses a turn; lead: A; noise 0 a second; missing magnets: none; weak magnets: 7" in words
     assert "Magnet 7 is weak" in words
     assert "42 files" in words
-    assert "0" * 62 + "29" in words  # The last file's hash, 41 in hexadecimal.
+    assert "0" * 62 + "28" in words  # The hash of the last of the modules, 40 in hexadecimal.
 
 
 def _red_box(words):
@@ -432,7 +438,7 @@ def test_the_report_of_another_bike_is_refused(here):
 
 def test_a_manifest_with_other_settings_is_refused(here):
     manifest = _manifest(here / "m.json", "cargo_trike", rise_mv_per_s=900)
-    with pytest.raises(RequestError, match="rise_mv_per_s is 900 there and 600 for cargo_trike"):
+    with pytest.raises(RequestError, match=r"m\.json was made with other settings than cargo_trike has now"):
         HandoverRequest("cargo_trike", manifest=manifest)
 
 

@@ -7,8 +7,8 @@ import pytest
 from pypdf import PdfReader
 
 from host_sim.bikes.load import load_bike
+from host_sim.cli import calibrate, commission
 from host_sim.cli.handover import HandoverRequest, handover
-from host_sim.commands import calibrate, commission
 from host_sim.commissioning.calibration import STEP_NAMES
 from host_sim.commissioning.checklist import ITEM_NAMES, passed
 from host_sim.commissioning.record import CONFIRMED, FAILED, NOT_REACHED, SKIPPED, TICKED, Entry, record_of
