@@ -101,7 +101,7 @@ def test_another_bundle_is_replaced_only_when_asked(folder):
         (("--form", "d"), '--form is "d", allowed is c,'),
         (
             ("--form", "c", "--board", "rpi_pico"),
-            "--board is 'rpi_pico', allowed with --form c is no --board",
+            "--board is 'rpi_pico', but --form c takes no --board",
         ),
         (("--form", "c", "no_such_bike"), "no_such_bike"),
         ((), "--board"),
