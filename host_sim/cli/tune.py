@@ -251,7 +251,7 @@ def tune_command(
     lie within their intervals (or a fifth either way), and what to measure next. What is computed here is a
     reason to try carefully, no approval.
 
-    Example: `treadle tune tandem --priority calm --write my_tandem.toml`
+    Example: `treadle tune step_through --write my_step_through.toml`
     """
     request = TuneRequest(bike, priority, out, write, seed, force, uncertain, tuple(keep or ()))
     with progress_bar("tuning") as done:

@@ -77,7 +77,7 @@ def prove_lemma(name: str) -> LemmaResult:
         result.what = failure.what
         result.values = failure.values
     except Unknown as unknown:
-        result.what = f"the solver gave no answer in its time: {unknown}"
+        result.what = f"the solver gave up: {unknown}"
     result.seconds = time.perf_counter() - started_s
     result.paths = explorer.paths
     result.vectors = explorer.vectors

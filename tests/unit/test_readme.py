@@ -92,4 +92,4 @@ def test_the_examples_of_the_readme_run_one_after_the_other(tmp_path):
 def test_the_example_that_tunes_runs_too(tmp_path):
     (line,) = [line for line in examples() if line.startswith("treadle tune")]
     run_example(line, tmp_path)
-    run_example("treadle ride my_tandem.toml --course errand", tmp_path)
+    run_example("treadle ride my_step_through.toml --course errand", tmp_path)
