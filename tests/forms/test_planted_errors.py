@@ -20,7 +20,7 @@ from host_sim.forms.program import read_firmware
 from tests.forms.building import PARTS, compiled, need, replay
 from tests.forms.conftest import Written, written
 
-pytestmark = [pytest.mark.long, pytest.mark.xdist_group("C form")]
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("C form")]
 Plant = Callable[[pytest.MonkeyPatch], None]
 KINDS = {
     "Lt": ("_SIGNS", "<="),

@@ -9,7 +9,7 @@ from host_sim.lab.own_loop import START_CODE
 from host_sim.lab.teaching.own_loop import SOLUTION
 from tests.lab.serving import PATIENCE_S
 
-pytestmark = [pytest.mark.long, pytest.mark.xdist_group("lab in a browser")]
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("lab in a browser")]
 STEP = "\ndef step(edges, brake):\n    return 0\n"
 
 

@@ -12,7 +12,7 @@ import pytest
 from host_sim.compiled.workers import Workers
 from tests.rules.false_alarm_rides import false_alarm_case, latched_on
 
-pytestmark = pytest.mark.long
+pytestmark = pytest.mark.slow
 
 
 def test_a_ride_is_repeated_by_its_number():

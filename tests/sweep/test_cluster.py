@@ -14,7 +14,7 @@ from host_sim.sweeping.cluster import Cluster
 from host_sim.sweeping.points import Points, read_axis
 from host_sim.sweeping.rows import Sweep
 
-pytestmark = pytest.mark.long
+pytestmark = pytest.mark.slow
 
 distributed = pytest.importorskip("distributed")
 SECONDS, RIDES, BATCH = 60, 16, 2

@@ -10,7 +10,7 @@ from host_sim.tuning.score import PRIORITIES
 from tests.tuning.brute import FULL_GRID, Grid, bike_grid, sweep_drive
 from tests.tuning.compare import compare, compare_all
 
-pytestmark = pytest.mark.long
+pytestmark = pytest.mark.slow
 
 SMALL = Grid(
     engage_edges=(3, 5),
