@@ -52,7 +52,10 @@ def pytest_sessionstart():
 
 
 # What proves, and what needs the proof's path vectors: on one core, so that the proof runs once.
-PROOF_FILES = ("test_proved.py", "test_path_vectors.py", "test_path_calls.py", "test_results_table.py")
+PROOF_FILES = (
+    "test_proved.py", "test_path_vectors.py", "test_path_calls.py", "test_results_table.py",
+    "test_same_everywhere.py", "test_cost.py",
+)  # fmt: skip
 # What rides compiled: on one core, so that the copy is compiled once.
 COMPILED_FILES = (
     "test_campaign.py", "test_compiled_copy.py", "test_compiled_rides.py", "test_compiled_verdicts.py",

@@ -11,6 +11,8 @@ from host_sim.testing import wasm
 from tests.runtime import bytecode, frames, fuel
 from tests.runtime.calls import CountingReplay
 
+pytestmark = pytest.mark.long
+
 
 def guest(tmp_path: Path, source: str) -> tuple[str, list[int]]:
     """Run a script on the 32-bit MicroPython."""

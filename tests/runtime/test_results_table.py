@@ -11,6 +11,8 @@ from tests.runtime.results import Results
 from tests.runtime.runners import ReplayedVectors
 from tests.runtime.table import BEGIN, END, EVIDENCE, rewrite_evidence, table, with_table
 
+pytestmark = pytest.mark.long
+
 
 def test_the_table_has_a_row_for_each_runtime(results):
     rows = [line for line in table(results).splitlines() if line.startswith("| ")]

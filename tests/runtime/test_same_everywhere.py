@@ -9,6 +9,8 @@ from tests.runtime.kernel_vectors import VectorScript
 from tests.runtime.kernels import FOLD, INTEGER_LINES, INTEGER_MODULES
 from tests.runtime.runners import CPython, MicroPython32, MicroPython64, ReplayFailed
 
+pytestmark = pytest.mark.long
+
 RUNTIMES = ("CPython", "compiled by mypyc", "MicroPython, 64-bit", "MicroPython, 32-bit")
 ON_MICROPYTHON = RUNTIMES[2:]
 
