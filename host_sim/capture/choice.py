@@ -1,6 +1,7 @@
 """Which one or two channels of a capture are read: those that the user named, or the only ones there are."""
 
 from host_sim.errors import RequestError
+from host_sim.textfile import spoken
 
 LISTED_MOST = 12
 
@@ -33,7 +34,7 @@ def choose(
 
 def among(names: list[str]) -> str:
     """Return "one or two of …" for a sentence; a long list is cut short."""
-    listed = ", ".join(names[:LISTED_MOST]) + (" …" if len(names) > LISTED_MOST else "")
+    listed = ", ".join(spoken(name) for name in names[:LISTED_MOST]) + (" …" if len(names) > LISTED_MOST else "")
     return f"one or two of {listed}" if names else "a file that has some"
 
 
