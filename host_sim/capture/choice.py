@@ -34,7 +34,9 @@ def choose(
 
 def among(names: list[str]) -> str:
     """Return "one or two of …" for a sentence; a long list is cut short."""
-    listed = ", ".join(spoken(name) for name in names[:LISTED_MOST]) + (" …" if len(names) > LISTED_MOST else "")
+    listed = ", ".join(spoken(name) for name in names[:LISTED_MOST]) + (
+        " …" if len(names) > LISTED_MOST else ""
+    )
     return f"one or two of {listed}" if names else "a file that has some"
 
 
