@@ -178,9 +178,8 @@ def _print_engagements(result: CompareResult) -> None:
     words = f"{found.both} times on both"
     if found.begins_later_s is not None and found.ends_later_s is not None:
         words += f" (the bench begins {found.begins_later_s:+.2f} s, ends {found.ends_later_s:+.2f} s later)"
-    print(
-        f"help           {words}, {found.measured_only} on the road only, {found.predicted_only} on the bench"
-    )
+    only = f"{found.measured_only} on the road only, {found.predicted_only} on the bench only"
+    print(f"help           {words}, {only}")
 
 
 def _print_causes(result: CompareResult) -> None:

@@ -1,5 +1,6 @@
 """`treadle inspect`: diagnoses a pedal sensor from recorded edges, and derives the settings."""
 
+import contextlib
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -31,6 +32,9 @@ BEYOND_S = 5.0  # A capture may go on so long after the crank has stopped.
 TURNS_LEAST, TURNS_MOST = 2, 10_000
 SECONDS_MOST = 1e7
 VOLTS_MOST = 1000.0
+FORWARD = "START:END in seconds of the capture, for example 2:8"
+THRESHOLDS = "LOW:HIGH in volts, for example 0.8:2.0"
+Pair = tuple[float, float]
 
 
 class InspectRequest:
@@ -66,12 +70,12 @@ class InspectRequest:
             )
         self.bike: Bike | None = load_bike(self.bike_path) if self.bike_path is not None else None
         one_channel = self.bike is not None and self.bike.pedal_sensor.kind != "two channels"
-        self.told = Told(_forward(forward), turns, one_channel)
+        self.told = Told(_pair("--forward", forward, FORWARD, 0.0, SECONDS_MOST), turns, one_channel)
         self.capture_path = capture
         self.names = names
         self.time_unit = time_unit
         self.samplerate_hz = samplerate_hz
-        self.thresholds_v = _thresholds(thresholds)
+        self.thresholds_v = _pair("--thresholds", thresholds, THRESHOLDS, -VOLTS_MOST, VOLTS_MOST)
         opened = self.open()
         if thresholds is not None and not isinstance(opened, VoltsCapture):
             raise RequestError(
@@ -88,34 +92,16 @@ class InspectRequest:
         )
 
 
-def _thresholds(text: str | None) -> tuple[float, float] | None:
-    """Read LOW:HIGH, volts."""
+def _pair(option: str, text: str | None, allowed: str, lowest: float, highest: float) -> Pair | None:
+    """Read two numbers with a colon between them, ascending and from `lowest` to `highest`."""
     if text is None:
         return None
-    allowed = "LOW:HIGH in volts, for example 0.8:2.0"
-    low, colon, high = text.partition(":")
-    try:
-        low_v, high_v = float(low), float(high)
-    except ValueError:
-        raise RequestError(f"--thresholds is {text[:60]!r}, allowed is {allowed}") from None
-    if not colon or not -VOLTS_MOST <= low_v < high_v <= VOLTS_MOST:
-        raise RequestError(f"--thresholds is {text[:60]!r}, allowed is {allowed}")
-    return low_v, high_v
-
-
-def _forward(text: str | None) -> tuple[float, float] | None:
-    """Read START:END, seconds of the capture."""
-    if text is None:
-        return None
-    allowed = "START:END in seconds of the capture, for example 2:8"
-    begin, colon, end = text.partition(":")
-    try:
-        begin_s, end_s = float(begin), float(end)
-    except ValueError:
-        raise RequestError(f"--forward is {text[:60]!r}, allowed is {allowed}") from None
-    if not colon or not 0.0 <= begin_s < end_s <= SECONDS_MOST:
-        raise RequestError(f"--forward is {text[:60]!r}, allowed is {allowed}")
-    return begin_s, end_s
+    first, colon, second = text.partition(":")
+    with contextlib.suppress(ValueError):
+        low, high = float(first), float(second)
+        if colon and lowest <= low < high <= highest:
+            return low, high
+    raise RequestError(f"{option} is {text[:60]!r}, allowed is {allowed}")
 
 
 class InspectResult:

@@ -212,7 +212,7 @@ def _know_levels(controller: Controller, steps: list[RecordedStep]) -> None:
         return
     mask, shift = crank._mask, crank._shift
     first, second = (edge.levels >> shift & mask for edge in edges)
-    before = first ^ first ^ second if mask == 1 else _gray(2 * _place(first) - _place(second) & 3)
+    before = second if mask == 1 else _gray(2 * _place(first) - _place(second) & 3)
     crank.levels = before
     crank._last_position = _place(before)
     crank._started = True

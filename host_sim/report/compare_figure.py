@@ -50,10 +50,11 @@ def draw_compare(
 def _subtitle(causes: Causes) -> str:
     if not causes.named:
         return "Bench over road. No number of the bike file would explain a fifth of what is left."
-    best = causes.named[0]
+    best, others = causes.named[0], len(causes.named) - 1
+    also = f"; {others} other number{'s' * (others > 1)} would, too" if others else ""
     return (
         f"Bench over road. A {best.number.words} of {best.value:.3g} {best.number.unit} instead of "
-        f"{best.file_value:.3g} would explain {100 * best.share:.0f} % of the squared error."
+        f"{best.file_value:.3g} would explain {100 * best.share:.0f} % of the squared error{also}."
     )
 
 

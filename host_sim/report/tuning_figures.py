@@ -52,15 +52,30 @@ def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> I
         plt.close(figure)
 
 
-def mark(axes: Axes, x: float, text: str, chosen: bool) -> None:
-    """Draw a vertical line for a point: the chosen one bold and named, the present one thin."""
+def mark_both(axes: Axes, now: float, chosen: float, said: str) -> None:
+    """Draw a thin line where the setting is now, and a bold one where it will be, with `said` beside it.
+
+    Each has its words on the side away from the other; what is kept has one line.
+    """
+    if chosen == now:
+        _mark(axes, now, f"as now, {said}", True, False)
+        return
+    _mark(axes, now, f"now {now:g}", False, now < chosen)
+    _mark(axes, chosen, said, True, chosen < now)
+
+
+def _mark(axes: Axes, x: float, words: str, chosen: bool, to_the_left: bool) -> None:
     colour = CHOSEN if chosen else NOW
     axes.axvline(
         x, color=colour, linewidth=2.2 if chosen else 1.2, linestyle="-" if chosen else "--", zorder=1
     )
+    # At the edge of the figure there is room on one side only.
+    (place, _) = axes.transAxes.inverted().transform(axes.transData.transform((x, 0.0)))
+    to_the_left = place > 0.85 or (to_the_left and place > 0.15)
     axes.annotate(
-        text, (x, 1.0 if chosen else 0.93), xycoords=("data", "axes fraction"), xytext=(4, -3),
-        textcoords="offset points", va="top", color=colour,
+        words, (x, 1.0 if chosen else 0.93), xycoords=("data", "axes fraction"),
+        xytext=(-4 if to_the_left else 4, -3), textcoords="offset points", va="top",
+        ha="right" if to_the_left else "left", color=colour,
         fontweight="bold" if chosen else "normal", fontsize=9.5,
     )  # fmt: skip
 
@@ -110,18 +125,12 @@ def _engage_panel(axes: Axes, tuned: Tuned) -> None:
         [100.0 * point.measures.false_share for point in curve],
         ("engage edges", "help comes after, mean (s)", "nudges and shaking that engage (%)"),
     )
-    now = tuned.bike.firmware_settings
-    mark(axes, now.engage_edges, f"now {now.engage_edges}", False)
-    chosen = tuned.engage.chosen
-    per_turn = now.pulses_per_rev * (4 if now.sensor_kind == TWO_CHANNELS else 2)
-    mark(
-        axes,
-        chosen.engage_edges,
-        f"{chosen.engage_edges} = {360 * chosen.engage_edges / per_turn:.0f}°",
-        True,
-    )
+    now, tuned_to = tuned.bike.firmware_settings, tuned.tuned.firmware_settings
+    edges_per_turn = now.pulses_per_rev * (4 if now.sensor_kind == TWO_CHANNELS else 2)
+    turn_deg = 360 * tuned_to.engage_edges / edges_per_turn
+    mark_both(axes, now.engage_edges, tuned_to.engage_edges, f"{tuned_to.engage_edges} = {turn_deg:.0f}°")
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-    axes.set_title(f"Engage: edges in a row, from {chosen.engage_rpm} rpm on", loc="left", fontsize=11)
+    axes.set_title(f"Engage: edges in a row, from {tuned_to.engage_rpm} rpm on", loc="left", fontsize=11)
 
 
 def _release_panel(axes: Axes, tuned: Tuned) -> None:
@@ -133,13 +142,8 @@ def _release_panel(axes: Axes, tuned: Tuned) -> None:
         [point.measures.lapses_per_min for point in curve],
         ("release cadence (rpm)", "stop is seen after, mean (s)", "lapses a minute on a slow climb"),
     )
-    mark(
-        axes,
-        tuned.bike.firmware_settings.release_rpm,
-        f"now {tuned.bike.firmware_settings.release_rpm}",
-        False,
-    )
-    mark(axes, tuned.release.chosen.release_rpm, f"{tuned.release.chosen.release_rpm} rpm", True)
+    now, tuned_to = tuned.bike.firmware_settings, tuned.tuned.firmware_settings
+    mark_both(axes, now.release_rpm, tuned_to.release_rpm, f"{tuned_to.release_rpm} rpm")
     axes.set_title(
         f"Release: legs that wander about {tuned.release.slowest_rpm:.0f} rpm", loc="left", fontsize=11
     )
@@ -159,8 +163,8 @@ def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
         ),
     )
     now = tuned.bike.firmware_settings.stop_pitch_percent
-    mark(axes, now, f"now {now}", False)
-    mark(axes, tuned.release.chosen.stop_pitch_percent, f"{tuned.release.chosen.stop_pitch_percent} %", True)
+    tuned_to = tuned.tuned.firmware_settings.stop_pitch_percent
+    mark_both(axes, now, tuned_to, f"{tuned_to} %")
     axes.set_title("Stop gap: the wait for the next edge, a magnet missing", loc="left", fontsize=11)
 
 
@@ -229,9 +233,8 @@ def draw_rates(tuned: Tuned, path: Path) -> None:
         axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
         axes.minorticks_off()
         now = tuned.bike.firmware_settings.rise_mv_per_s
-        mark(axes, now, f"now {now}", False)
-        chosen = tuned.drive.chosen.settings.rise_mv_per_s
-        mark(axes, chosen, f"{chosen} mV/s", True)
+        tuned_to = tuned.tuned.firmware_settings.rise_mv_per_s
+        mark_both(axes, now, tuned_to, f"{tuned_to} mV/s")
 
 
 def best_by_rise(tried: Sequence[DrivePoint]) -> list[DrivePoint]:

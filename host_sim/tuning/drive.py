@@ -6,7 +6,7 @@ looks around in small steps. What is compared is `drive_score`, with the greates
 range in it.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -28,6 +28,9 @@ KEPT = 1.02
 STEPS = (1.25, 0.8)
 GAIN_MOST_UV_PER_W = 50_000
 INTEGRAL_LEAST_MS, INTEGRAL_MOST_MS = 20, 20_000
+
+
+Names = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +66,20 @@ class DrivePoint:
 
 @dataclass(frozen=True, slots=True)
 class DriveChoice:
-    """The chosen point, everything that was ridden, and the model that the gains were made for."""
+    """The chosen point, everything that was ridden, and the model that the gains were made for.
+
+    `before_keeping`: what had been chosen before some settings were kept on request; None if none were.
+    """
 
     chosen: DrivePoint
     tried: list[DrivePoint]
     model: ProcessModel | None
+    before_keeping: DriveSettings | None = None
+
+    @property
+    def recommended(self) -> DriveSettings:
+        """What would be chosen if nothing had to be kept."""
+        return self.chosen.settings if self.before_keeping is None else self.before_keeping
 
 
 class DriveBench:
@@ -147,6 +159,19 @@ def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, 
     if bench.ride(kept).score <= KEPT * best.score:
         chosen = bench.ride(kept)
     return DriveChoice(chosen, bench.tried, model)
+
+
+def with_kept(
+    choice: DriveChoice, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int, keep: Names
+) -> DriveChoice:
+    """Return the choice with the settings in `keep` as the bicycle has them, ridden as any other point."""
+    now = bike.firmware_settings
+    kept = {field.name: getattr(now, field.name) for field in fields(DriveSettings) if field.name in keep}
+    settings = replace(choice.chosen.settings, **kept)
+    if settings == choice.chosen.settings:
+        return choice
+    point = DriveBench(bike, plants, priority, seed).ride(settings)
+    return replace(choice, chosen=point, tried=[*choice.tried, point], before_keeping=choice.chosen.settings)
 
 
 def _middle(points: list[DrivePoint]) -> DriveSettings:

@@ -7,7 +7,7 @@ from firmware.settings import Settings
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
 from host_sim.tuning import levers
-from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose_drive
+from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose_drive, with_kept
 from host_sim.tuning.identify import IdentifiedPlant, identify
 from host_sim.tuning.loop_report import LoopReport, loop_report
 from host_sim.tuning.measures import Measures, measure
@@ -45,22 +45,24 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: t
     engage = choose_engage(base, priority, seed)
     done(1, STAGES)
     rides = ReleaseRides(base, seed)
-    release = choose_release(base, engage.chosen.engage_rpm, rides)
+    now = bike.firmware_settings
+    engage_rpm = now.engage_rpm if "engage_rpm" in keep else engage.chosen.engage_rpm
+    release = choose_release(base, engage_rpm, rides)
     done(2, STAGES)
     plants = identify(base, seed)
     done(3, STAGES)
-    drive = choose_drive(base, plants, priority, seed)
+    drive = with_kept(choose_drive(base, plants, priority, seed), base, plants, priority, seed, keep)
     done(4, STAGES)
     changes = {
         **corrections,
         "engage_edges": engage.chosen.engage_edges,
-        "engage_rpm": engage.chosen.engage_rpm,
+        "engage_rpm": engage_rpm,
         "release_rpm": release.chosen.release_rpm,
         "stop_pitch_percent": release.chosen.stop_pitch_percent,
         **drive.chosen.settings.changes(bike),
         **_levers(bike),
     }
-    changes |= {name: getattr(bike.firmware_settings, name) for name in keep if name in changes}
+    changes |= {name: getattr(now, name) for name in keep if name in changes}
     shares = [step.share_percent for step in levers.selector_shares(bike)] or None
     parts = (
         {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}
@@ -68,10 +70,9 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: t
     tuned = with_settings(bike, changes, parts)
     bench = DriveBench(bike, plants, priority, seed)
     now_sensitivity = bench.sensitivity(settings_now(bike).gains)
-    engage_rpm_now, engage_rpm = bike.firmware_settings.engage_rpm, engage.chosen.engage_rpm
     before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed)
     done(5, STAGES)
-    after = measure(tuned, rides, engage_rpm_now, drive.chosen.sensitivity, priority, seed)
+    after = measure(tuned, rides, now.engage_rpm, drive.chosen.sensitivity, priority, seed)
     done(6, STAGES)
     loop = loop_report(base, plants, drive, after.drive, seed) if plants else None
     done(7, STAGES)

@@ -8,7 +8,7 @@ from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS
 from host_sim.tuning import levers
 from host_sim.tuning.advice import ADVICE
 from host_sim.tuning.loop_report import rounded, step_plant
-from host_sim.tuning.rates import empty_mass_kg, push_n_per_v
+from host_sim.tuning.rates import empty_mass_kg, fall_for, push_n_per_v
 from host_sim.tuning.recommend import Tuned, plain_settings
 from host_sim.tuning.stop_rides import CADENCE_RPM
 from host_sim.units import KM_PER_H_PER_M_PER_S
@@ -162,8 +162,7 @@ def robust_price(tuned: Tuned) -> str:
 
 
 def _drive_rows(tuned: Tuned) -> list[Row]:
-    bike, chosen = tuned.bike, tuned.drive.chosen
-    settings = chosen.settings
+    bike, settings = tuned.bike, tuned.drive.recommended
     pushes = [
         {
             "jerk_m_per_s3": one.drive.jerk_m_per_s3,
@@ -191,7 +190,7 @@ def _drive_rows(tuned: Tuned) -> list[Row]:
         _row(
             tuned,
             "fall_mv_per_s",
-            fall,
+            fall_for(bike, tuned.changes["rise_mv_per_s"]),
             "four times the rise rate, and the whole range within a second (worked out)",
             {"whole_range_s": whole_mv / now.fall_mv_per_s},
             {"whole_range_s": whole_mv / fall},
@@ -224,7 +223,7 @@ def _dead_travel(tuned: Tuned) -> str:
 
 
 def _loop_rows(tuned: Tuned) -> list[Row]:
-    loop, settings = tuned.loop, tuned.drive.chosen.settings
+    loop, settings = tuned.loop, tuned.drive.recommended
     if loop is None:
         return []
     numbers = [

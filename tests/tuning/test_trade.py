@@ -6,8 +6,10 @@ import pytest
 
 from host_sim.cli.tune import PRIORITY_NAMES
 from host_sim.report.tuning_trade_figure import draw_trade
-from host_sim.tuning.drive import DriveChoice, DrivePoint, DriveSettings
+from host_sim.tuning.drive import DriveChoice, DrivePoint, DriveSettings, with_kept
 from host_sim.tuning.drive_rides import DriveMeasures
+from host_sim.tuning.rates import fall_for
+from host_sim.tuning.rows import rows_of
 from host_sim.tuning.score import PRIORITIES, drive_score
 from host_sim.tuning.trade import front, given_up, point_for
 
@@ -27,9 +29,10 @@ def chosen(folding_tuned, name, which):
 
 def test_what_is_given_up_is_said_with_the_numbers_of_both(folding_tuned):
     told = given_up(chosen(folding_tuned, "balanced", MIDDLE))
-    assert told.startswith("What you give up for balanced: half of the power comes after 0.50 s, for quick")
-    assert "after 0.20 s" in told
-    assert "the push rises by 1.00 m/s3, for calm it would by 0.40 m/s3" in told
+    assert told == (
+        "What you give up for balanced: half of the power comes after 0.50 s (quick: 0.20 s); "
+        "the push rises by 1.00 m/s3 (calm: 0.40 m/s3)."
+    )
 
 
 def test_who_is_calm_gives_up_no_calm_and_who_is_quick_no_time(folding_tuned):
@@ -64,3 +67,28 @@ def test_the_names_of_the_command_are_those_of_the_score():
 def test_the_curve_is_drawn_with_every_priority(folding_tuned, tmp_path):
     draw_trade(chosen(folding_tuned, "balanced", MIDDLE), tmp_path / "trade.png")
     assert (tmp_path / "trade.png").read_bytes()[:4] == b"\x89PNG"
+
+
+def test_a_kept_rise_is_ridden_and_everything_said_is_of_it(folding_tuned):
+    bike = folding_tuned.bike
+    now_mv_per_s = bike.firmware_settings.rise_mv_per_s
+    free = folding_tuned.drive
+    assert free.chosen.settings.rise_mv_per_s != now_mv_per_s
+    kept = with_kept(free, bike, folding_tuned.plants, folding_tuned.priority, 1, ("rise_mv_per_s", "lead"))
+    assert kept.chosen.settings == replace(free.chosen.settings, rise_mv_per_s=now_mv_per_s)
+    assert kept.recommended == free.chosen.settings
+    # Help comes later with the slower rise of now, and what is given up says so.
+    assert kept.chosen.measures.half_s > free.chosen.measures.half_s
+    tuned = replace(
+        folding_tuned, drive=kept, changes=folding_tuned.changes | kept.chosen.settings.changes(bike)
+    )
+    assert f"{kept.chosen.measures.half_s:.2f} s (quick: " in given_up(tuned)
+    rise, fall = [row for row in rows_of(tuned) if row.setting in ("rise_mv_per_s", "fall_mv_per_s")]
+    assert (rise.now, rise.recommended) == (now_mv_per_s, now_mv_per_s)
+    assert f"{free.chosen.settings.rise_mv_per_s} would be recommended" in rise.why
+    assert fall.recommended == fall_for(bike, now_mv_per_s)
+
+
+def test_where_nothing_is_kept_nothing_is_ridden_again(folding_tuned):
+    kept = with_kept(folding_tuned.drive, folding_tuned.bike, [], folding_tuned.priority, 1, ("engage_rpm",))
+    assert kept is folding_tuned.drive
