@@ -28,7 +28,7 @@ def print_sweep(numbers: dict[str, Any]) -> None:
     _say(_how_it_went(numbers))
     for reason, count in numbers["not_ridden"].items():
         _say(f"not ridden, {count} times: {reason}")
-    _say("A better number here is a reason to try it carefully, no approval.")
+    _say("Simulation is not approval: try a better number carefully.")
     print("files  " + "\n       ".join(spoken(name) for name in numbers["files"]))
 
 

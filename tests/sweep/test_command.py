@@ -183,5 +183,5 @@ def test_random_points_are_drawn_and_told(treadle):
     code, out, _ = treadle(*arguments, "--out", "r.csv")
     assert code == 0
     assert "5 of 5 points ridden" in out
-    assert "no approval" in out
+    assert "not approval" in out
     assert len({row["rider.strength_nm"] for row in table("r.csv")}) == 5
