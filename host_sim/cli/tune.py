@@ -246,10 +246,10 @@ def tune_command(
     """Compute the settings of a bike, say why, and measure what they change.
 
     Engage and release, rise rate, power loop with its margins, shares, throttle, fold-backs: each with what
-    it assumes and how to check it on the road. --write rides all rules and the fault matrix first; exit code 1
-    if the bike would do worse than before in one of them: nothing is written. With --uncertain the power loop's worst margin over 50 bicycles whose numbers
-    lie within their intervals (or a fifth either way), and what to measure next. Simulation is not
-    approval: try computed settings carefully.
+    it assumes and how to check it on the road. --write rides all rules and the fault matrix first: if the
+    bike would do worse than before in one of them, nothing is written and the exit code is 1. --uncertain
+    gives the power loop's worst margin over 50 bicycles whose numbers lie within their intervals (or a fifth
+    either way), and what to measure next. Simulation is not approval: try computed settings carefully.
 
     Example: `treadle tune step_through --write my_step_through.toml`
     """
