@@ -1,4 +1,4 @@
-"""`treadle measure`: numbers of a bicycle from logs, with intervals and plots, into its bike file."""
+"""`treadle measure`: numbers of a bicycle, measured from logs with intervals, into its bike file."""
 
 import json
 from math import pi
@@ -25,7 +25,7 @@ from host_sim.refusals import closest
 from host_sim.textfile import spoken
 
 COAST, RIDE, LOAD = "coast_down.png", "ride.png", "load_steps.png"
-# What can be held against a meter: true = scale times reading plus offset.
+# Readings that a meter can check: true = scale times reading plus offset.
 KNOWN_UNITS = {"divider": "V", "shunt": "A", "throttle": "V", "selector": "V"}
 MASS_KG = (10.0, 1000.0)
 DENSITY_KG_PER_M3 = (0.5, 1.6)
@@ -34,7 +34,7 @@ Found = dict[str, tuple[Estimate, str]]
 
 
 class MeasureRequest:
-    """Which bike, which logs, what is known, and where results go."""
+    """The bike, the logs, the known values, and the output folder."""
 
     def __init__(
         self,
@@ -59,7 +59,8 @@ class MeasureRequest:
             )
         if not coast_down and not ride and not load_steps and not pushed and not known:
             raise RequestError(
-                "no log is given, allowed are --coast-down, --ride, --load-steps, --pushed, --known; "
+                "no log is given, allowed is one or more of --coast-down, --ride, --load-steps, --pushed, "
+                "--known; "
                 "`treadle measure --help` has the procedures"
             )
         _check("--air-density", air_density, DENSITY_KG_PER_M3, "kg/m3")
@@ -84,10 +85,10 @@ def _check(name: str, value: float, allowed: tuple[float, float], unit: str) -> 
 
 
 class MeasureResult:
-    """The numbers found, each with how; `missing` has a sentence for each log that was not enough."""
+    """The numbers found, each with its method; `missing` has a sentence for each log that was not enough."""
 
     def __init__(self, request: MeasureRequest) -> None:
-        """Start with nothing found."""
+        """Start without numbers."""
         self.request = request
         self.found: Found = {}
         self.missing: list[str] = []
@@ -95,16 +96,16 @@ class MeasureResult:
         self.written: list[str] = []
 
     def take(self, name: str, estimate: Estimate, how: str) -> None:
-        """Keep a number; the one found first stays, so a coast-down goes before a ride."""
+        """Store a number unless there is one already: a coast-down takes precedence over a ride."""
         self.found.setdefault(name, (estimate, how))
 
     def as_json(self) -> dict[str, Any]:
-        """Return one entry a number."""
+        """Return one entry for each number."""
         return {name: estimate.as_json() for name, (estimate, _) in self.found.items()}
 
 
 def measure(request: MeasureRequest) -> MeasureResult:
-    """Fit what the logs tell, draw what is left over, and write the bike file if asked to."""
+    """Fit the logs, draw the residuals, and write the bike file if requested."""
     result = MeasureResult(request)
     with Delivery(request.out, (), request.force) as delivery:
         _coast_down(request, result, delivery)
@@ -178,7 +179,7 @@ def _pushed(request: MeasureRequest, result: MeasureResult) -> None:
 
 
 def _known(request: MeasureRequest, result: MeasureResult) -> None:
-    """Calibrate what was read against what a meter showed."""
+    """Calibrate readings with a meter."""
     for name, points in request.known.items():
         try:
             scale, offset = straight_line(points, KNOWN_UNITS[name])
@@ -197,7 +198,7 @@ def _density(text: str) -> float:
 
 
 def read_push(text: str) -> tuple[float, float]:
-    """Read one --pushed: way in metres and turns of the wheel."""
+    """Parse one --pushed: distance in metres and turns of the wheel."""
     allowed = "metres:turns, for example 21.34:10"
     way, colon, turns = text.partition(":")
     if not colon:
@@ -209,7 +210,7 @@ def read_push(text: str) -> tuple[float, float]:
 
 
 def _known_values(texts: list[str]) -> dict[str, list[tuple[float, float]]]:
-    """Read all --known: for each part the pairs of reading and true value."""
+    """Parse all --known: for each part the pairs of reading and true value."""
     found: dict[str, list[tuple[float, float]]] = {}
     for text in texts:
         name, _, pair = text.partition("=")
@@ -232,28 +233,38 @@ def measure_command(
     bike: Annotated[str, typer.Argument(help="Bike file, or the name of an example bike.")],
     more: Annotated[
         list[Path] | None,
-        typer.Argument(metavar="[FILE]...", help="More files of the one kind of log given."),
+        typer.Argument(metavar="[FILE]...", help="More logs, if only one kind of log is given."),
     ] = None,
-    coast_down: Annotated[
-        list[Path] | None, typer.Option(help="Log of coast-downs; give the option once a file.")
+    coast_down: Annotated[list[Path] | None, typer.Option(help="Log of coast-downs; repeatable.")] = None,
+    ride: Annotated[
+        list[Path] | None, typer.Option(help="Log of a ride with a power meter; repeatable.")
     ] = None,
-    ride: Annotated[list[Path] | None, typer.Option(help="Log of a ride with a power meter.")] = None,
-    load_steps: Annotated[list[Path] | None, typer.Option(help="Log of load steps on the battery.")] = None,
+    load_steps: Annotated[
+        list[Path] | None, typer.Option(help="Log of load steps on the battery; repeatable.")
+    ] = None,
     pushed: Annotated[
-        list[str] | None, typer.Option(metavar="METRES:TURNS", help="Way pushed and turns of the wheel.")
+        list[str] | None,
+        typer.Option(metavar="METRES:TURNS", help="Distance pushed, and turns of the wheel; repeatable."),
     ] = None,
     known: Annotated[
         list[str] | None,
-        typer.Option(metavar="PART=READING:TRUE", help="What was read, and what a meter showed."),
+        typer.Option(
+            metavar="PART=READING:TRUE",
+            help="The board's reading and the meter's value of a part; repeatable.",
+        ),
     ] = None,
     total_mass_kg: Annotated[
         float | None,
-        typer.Option(parser=_kilograms, metavar="KG", help="Everything that moves. Default: the bike file."),
+        typer.Option(
+            parser=_kilograms,
+            metavar="KG",
+            help="Mass of bicycle, rider and load together. Default: as in the bike file.",
+        ),
     ] = None,
     air_density: Annotated[
         float, typer.Option(parser=_density, metavar="KG_PER_M3", help="Density of the air.")
     ] = AIR_DENSITY_KG_PER_M3,
-    write: Annotated[bool, typer.Option("--write", help="Put the numbers into the bike file.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Write the numbers into the bike file.")] = False,
     out: OutOption = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
@@ -261,24 +272,24 @@ def measure_command(
     """Measure numbers of a bicycle from logs, each with a 95 % interval.
 
     Logs are CSV with time_s first, then any of speed_m_per_s, altitude_m, cadence_rpm, rider_power_w,
-    battery_v, current_a, command_v. Weigh everything that moves: an error of the mass goes into the numbers
-    and is not in the intervals. Exit code 1 if a log was not enough for a number.
+    battery_v, current_a, command_v. Weigh bicycle, rider and load: an error of the mass changes the numbers,
+    and the intervals don't include it. Exit code 1 if a log was not enough for a number.
 
     **Coast-down** (rolling coefficient, drag area): a straight, even, empty road on a calm day. Ride at 8 m/s
-    or more, stop pedalling, roll in the same posture without motor or brakes to below 2 m/s. Three times each
-    way, there and back in turn (or first all there, then all back). Stop for traffic.
+    or more, stop pedalling, roll in the same posture without motor or brakes to below 2 m/s. Three times in
+    each direction, alternating (or first all there, then all back). Stop for traffic.
 
     **Ride** (the same two): half an hour or more with a power meter, motor off, calm day, hills and different
-    speeds, few brakes.
+    speeds, little braking.
 
     **Load steps** (pack resistance, voltage without load): record battery voltage and current while the load
-    goes on and off at least twice, 10 s each; have someone who knows battery work do it.
+    goes on and off at least twice, 10 s each; only someone trained in battery work should do it.
 
-    **Pushed** (wheel circumference): sit on the bicycle, have it pushed along a tape for ten turns of the
+    **Pushed** (wheel circumference): sit on the bicycle and have it pushed along a tape for ten turns of the
     wheel, three times: `--pushed 21.34:10`.
 
-    **Known** (divider, shunt, throttle, selector): note what the board reads and what a meter shows at three
-    values or more, low to high: `--known divider=35.1:36.0`. True value = scale x reading + offset.
+    **Known** (divider, shunt, throttle, selector): note the board's reading and the meter's at three or more
+    values, from low to high: `--known divider=35.1:36.0`. True value = scale x reading + offset.
 
     Example: `treadle measure my_bike.toml --coast-down there_and_back.csv --total-mass-kg 104 --write`
     """
@@ -308,11 +319,11 @@ def measure_command(
 
 
 def _add_more(more: list[Path], kinds: list[list[Path]]) -> None:
-    """Let `--coast-down a.csv b.csv` mean both; with two kinds of logs it would be a guess."""
+    """Let `--coast-down a.csv b.csv` mean both; refuse it with two kinds of logs, where it is ambiguous."""
     if more and len(kinds) != 1:
         raise RequestError(
-            f"{spoken(more[0])} stands without an option, allowed is one before each file "
-            "where several kinds of logs are given"
+            f"{spoken(more[0])} has no option, allowed is one option before each file if several kinds of "
+            f"logs are given"
         )
     if more:
         kinds[0].extend(more)

@@ -1,4 +1,4 @@
-"""`treadle sweep`: many rides of one bike with other numbers, as a table and as figures."""
+"""`treadle sweep`: many rides of one bike with varied numbers, as a table and figures."""
 
 import json
 import os
@@ -48,7 +48,7 @@ INTERRUPTED = 130
 
 
 class SweepRequest:
-    """What to sweep, checked before anything is ridden; RequestError for whatever is wrong."""
+    """What to sweep, checked before anything is ridden; RequestError says what is wrong."""
 
     def __init__(
         self,
@@ -96,7 +96,7 @@ class SweepRequest:
             raise RequestError(f"{spoken(self.table)} {told}, allowed is another --out, or --force")
 
     def identity(self) -> dict[str, Any]:
-        """Return what decides every number of the table: where its rides run does not."""
+        """Return everything that determines the numbers of the table; where the rides run does not."""
         sweep = self.sweep
         bike = sweep.bike.model_dump_json() + str(sorted(sweep.bike.firmware_settings.as_dict().items()))
         return {
@@ -114,10 +114,10 @@ class SweepRequest:
 
 
 class SweepResult:
-    """A finished sweep. `as_json` has the keys that the manual names."""
+    """A finished sweep. `as_json` has the documented keys."""
 
     def __init__(self, as_json: dict[str, Any], notice: str) -> None:
-        """Keep what came of it."""
+        """Store the results."""
         self.as_json = as_json
         self.notice = notice
 
@@ -128,16 +128,16 @@ class SweepResult:
 
 
 def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> SweepResult:
-    """Ride what is still missing, write the table and the figures.
+    """Ride the missing points, write the table and the figures.
 
-    `done(rows, all)` is called as the work goes on, `say` with what a user should know before it.
+    `done(rows, all)` reports progress; `say` gets notices for the user.
     """
     started_s = time.perf_counter()
     swept = request.sweep
     rows = Unfinished(request.table, request.identity(), swept.columns(), request.force)
     kept = rows.rows
     if kept:
-        say(f"{kept} of {swept.count} rides are there already, going on from there")
+        say(f"{kept} of {swept.count} rides are done already, continuing from there")
     notice, riding_s = "", 0.0
     try:
         if kept < swept.count:
@@ -164,7 +164,7 @@ def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> Swee
 def _ride(
     request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[str], None]
 ) -> tuple[str, float]:
-    """Ride everything that has no row yet; return what slowed it down, or "", and how long the rides took."""
+    """Ride every point without a row; return what slowed it down, or "", and how long the rides took."""
     count = request.sweep.count
     numbers = range(rows.rows, count)
     batch = BATCH if request.cluster is None else BATCH_FAR
@@ -188,7 +188,7 @@ def _ride(
 
 
 def _compiling_pays(request: SweepRequest, rides: int) -> bool:
-    """Return whether so many rides take longer interpreted than they and a compilation do."""
+    """Return whether so many rides take longer interpreted than compiled, compilation included."""
     swept = request.sweep
     of_rules = swept.rides * len(swept.rules)
     return rides * swept.seconds * (1 + of_rules) / request.workers > COMPILING_PAYS_S * INTERPRETED_TIMES
@@ -200,7 +200,7 @@ def _batch(swept: Sweep, numbers: list[int]) -> list[str]:
 
 
 def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> float:
-    """Keep what comes as it comes; return the seconds that took."""
+    """Store rows as they arrive; return how many seconds it took."""
     started_s = time.perf_counter()
     for some in lines:
         rows.add(some)
@@ -209,7 +209,7 @@ def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) 
 
 
 def _deliver(request: SweepRequest, rows: Unfinished) -> tuple[list[Path], dict[str, Any]]:
-    """Write table and figures whole; only then the unfinished rows go."""
+    """Write complete table and figures; only then delete the unfinished rows."""
     from host_sim.sweeping.figures import draw_heat_map, heat_map_possible
     from host_sim.sweeping.numbers import read_numbers
     from host_sim.sweeping.slices import draw_slices
@@ -231,11 +231,11 @@ def _deliver(request: SweepRequest, rows: Unfinished) -> tuple[list[Path], dict[
 
 
 def _whole(name: str, most: int) -> Callable[[str], int]:
-    """Return the reader of a whole number."""
+    """Return a parser for a whole number."""
 
     def read(text: str) -> int:
         value = read_number(name, text, f"a whole number from 1 to {most}")
-        return int(value) if value == int(value) else 0  # 0 is refused with the range.
+        return int(value) if value == int(value) else 0  # 0 is refused with the range, elsewhere.
 
     return read
 
@@ -246,7 +246,7 @@ def sweep_command(
         list[str] | None,
         typer.Option(
             metavar="KEY=LOW:HIGH:N",
-            help="A number of the bike file or a setting, from LOW to HIGH in N steps. As often as you like.",
+            help="Vary this number of the bike file, or setting, from LOW to HIGH in N steps; repeatable.",
         ),
     ] = None,
     random: Annotated[
@@ -254,7 +254,7 @@ def sweep_command(
         typer.Option(
             parser=_whole("--random", POINTS_MOST),
             metavar="NUMBER",
-            help="Draw so many points from the ranges instead of the whole grid.",
+            help="Draw this many random points from the ranges instead of the grid.",
         ),
     ] = None,
     seconds: Annotated[
@@ -264,38 +264,45 @@ def sweep_command(
     workers: Annotated[
         int | None,
         typer.Option(
-            parser=_whole("--workers", 256), metavar="NUMBER", help="Processes. Default: one a processor."
+            parser=_whole("--workers", 256),
+            metavar="NUMBER",
+            help=("Number of processes. Default: one per processor."),
         ),
     ] = None,
     cluster: Annotated[
-        str | None, typer.Option(metavar="ADDRESS", help="Ride on a Dask cluster: its scheduler's address.")
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Ride on the Dask cluster with this scheduler address."),
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option(help="Table, .csv or .parquet; figures beside it. Default: treadle-sweep/sweep.csv."),
+        typer.Option(
+            help="Table, .csv or .parquet; figures go to the same folder. Default: treadle-sweep/sweep.csv."
+        ),
     ] = None,
     force: Annotated[
-        bool, typer.Option("--force", help="Replace a table that exists, and rows of another sweep.")
+        bool, typer.Option("--force", help="Replace an existing table, and unfinished rows of another sweep.")
     ] = False,
     rule: Annotated[
         list[str] | None,
         typer.Option(
             metavar="NAME",
-            help="Also hold this rule of `treadle verify` against each point. As often as you like.",
+            help="Also check each point against this rule of `treadle verify`; repeatable.",
         ),
     ] = None,
     rides: Annotated[
         int,
-        typer.Option(parser=read_rides, metavar="NUMBER", help="With --rule: rides of each of its kinds."),
+        typer.Option(
+            parser=read_rides, metavar="NUMBER", help="With --rule: rides of each kind that the rule needs."
+        ),
     ] = RIDES,
     controller: ControllerOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Ride a bike many times with other numbers, and show what each number does.
+    """Ride a bike many times with varied numbers, and show what each number does.
 
     Each point is a short ride: a start up a gentle slope, steady riding, a steeper slope, some stops. Writes
-    a table with a row for each point, and figures. The same command again goes on where an interruption ended
-    it. No rule is judged by these rides; --rule rides those of `treadle verify` as well, at each point.
+    a table with a row for each point, and figures. After an interruption the same command continues. These
+    rides check no rule; with --rule, the rides of `treadle verify` are ridden too at each point.
 
     Example: `treadle sweep tandem --vary rise_mv_per_s=200:8000:40 --vary gain_uv_per_w=50:1500:30`
     """
@@ -307,7 +314,7 @@ def sweep_command(
         with progress_bar("riding") as done:
             result = sweep(request, done, say)
     except KeyboardInterrupt:
-        say("interrupted; what was ridden is kept, the same command goes on from there")
+        say("interrupted; finished rides are kept, and the same command continues from there")
         sys.exit(INTERRUPTED)
     if as_json:
         print(json.dumps(result.as_json, allow_nan=False))

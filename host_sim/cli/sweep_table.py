@@ -1,4 +1,4 @@
-"""What `treadle sweep` prints: a table of the measures, verdicts of rules, and how it went. 80 columns."""
+"""What `treadle sweep` prints: a table of the measures, verdicts of rules, and counts. 80 columns."""
 
 from textwrap import fill
 from typing import Any
@@ -9,11 +9,11 @@ from host_sim.textfile import spoken
 
 WIDTH = 80
 ENDS = ("bike", "lowest", "median", "highest")
-FEW_RIDES = 100  # Of fewer the speed would tell how long processes take to start.
+FEW_RIDES = 100  # With fewer rides the speed would mostly show how long processes take to start.
 
 
 def print_sweep(numbers: dict[str, Any]) -> None:
-    """Print what came of a sweep, as `SweepResult.as_json` has it."""
+    """Print the results of a sweep, given as in `SweepResult.as_json`."""
     spreads = numbers["measures"]
     moving = [name for name, spread in spreads.items() if spread["moves"]]
     _print_measures({name: spreads[name] for name in moving})
@@ -61,7 +61,7 @@ def _print_best(spreads: dict[str, dict[str, Any]]) -> None:
 
 def _print_rules(rules: dict[str, dict[str, Any]]) -> None:
     if not rules:
-        _say("No rule was judged; --rule NAME holds one of `treadle verify` against every point.")
+        _say("No rule was checked; --rule NAME checks a rule of `treadle verify` at every point.")
     for rule, told in rules.items():
         of_all = told["fails"] + told["holds"] + told["not_shown"]
         words = f'The rule "{rule}" fails at {told["fails"]} of {of_all} points'
@@ -76,7 +76,7 @@ def _how_it_went(numbers: dict[str, Any]) -> str:
     rides = numbers["rides"] - numbers["already_there"]
     words = f"{numbers['ridden']} of {numbers['points']} points ridden"
     if rides == 0:
-        return f"{words}; all rides were there already."
+        return f"{words}; all rides were done already."
     words += f", {rides} rides in {numbers['riding_s']:.1f} s"
     if rides < FEW_RIDES or numbers["riding_s"] <= 0.0 or numbers["rules"]:
         return words + "."
@@ -89,5 +89,5 @@ def _words(name: str) -> str:
 
 
 def _say(text: str) -> None:
-    """Print a sentence within the width."""
+    """Print a sentence, wrapped to the width."""
     print(fill(text, WIDTH, subsequent_indent="  "))

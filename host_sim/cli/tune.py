@@ -1,4 +1,4 @@
-"""`treadle tune`: settings computed for one bicycle, with figures and reasons, and a bike file that holds."""
+"""`treadle tune`: computes the settings of one bicycle, with figures and reasons, and writes a bike file."""
 
 import json
 from importlib.util import find_spec
@@ -38,7 +38,7 @@ PRIORITY_NAMES = ("calm", "balanced", "quick", "hill", "learner")
 
 
 class TuneRequest:
-    """Which bike, for whom, into which folder, and which bike file to write."""
+    """The bike, the priority, the output folder, and the bike file to write."""
 
     def __init__(
         self,
@@ -78,7 +78,7 @@ class TuneRequest:
 
 
 def _check_target(write: Path, force: bool) -> None:
-    """Refuse what can't be written, before minutes have gone into it."""
+    """Refuse a file that can't be written, before minutes of riding."""
     if write.suffix != ".toml":
         raise RequestError(f"--write is {spoken(write)}, allowed is a name that ends in .toml")
     refuse_missing_folder(write, "--write")
@@ -89,9 +89,9 @@ def _check_target(write: Path, force: bool) -> None:
 
 
 class TuneResult:
-    """What was found: `rows`, `tuned`, the files; the `check` of the rules if a bike file was asked for.
+    """The results: `rows`, `tuned`, the files, and the `check` of the rules if a bike file was requested.
 
-    `failing` says what keeps the bike file back, `not_shown` are the rules that no ride put to the test.
+    `failing` says why the bike file is not written, `not_shown` has the rules that no ride tested.
     """
 
     def __init__(
@@ -102,7 +102,7 @@ class TuneResult:
         check: "RulesCheck | None",
         files: list[Path],
     ) -> None:
-        """Keep what was found."""
+        """Store the results."""
         self.request = request
         self.tuned = tuned
         self.rows = rows
@@ -114,18 +114,18 @@ class TuneResult:
 
     @property
     def given_up(self) -> str:
-        """What the priority gives up, in a sentence with numbers."""
+        """A sentence with numbers on what the priority gives up."""
         from host_sim.tuning.trade import given_up
 
         return given_up(self.tuned)
 
     @property
     def holds(self) -> bool:
-        """Whether what was asked for was done: not if a bike file was asked for that breaks a rule."""
+        """Whether the request was fulfilled: not if a bike file was requested that breaks a rule."""
         return not self.failing
 
     def as_json(self) -> dict[str, Any]:
-        """Return everything with the keys that the manual names."""
+        """Return everything under its documented keys."""
         from host_sim.tuning.loop_report import loop_json, rounded
 
         tuned = self.tuned
@@ -146,9 +146,8 @@ class TuneResult:
 
 
 def tune(request: TuneRequest, done: Done) -> TuneResult:
-    """Work everything out, draw the figures, and write the bike file if the rules hold for it."""
-    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
-    # once.
+    """Compute everything, draw the figures, and write the bike file if the rules hold for it."""
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is refused at once.
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
     from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
     from host_sim.report.tuning_trade_figure import draw_trade
@@ -191,7 +190,7 @@ def _uncertain(request: TuneRequest, tuned: "Tuned", done: Done) -> "Uncertain |
 
 
 def _checked(request: TuneRequest, tuned: "Tuned", done: Done) -> "RulesCheck | None":
-    """Hold the tuned bike against the rules and the fault matrix, if a bike file is asked for."""
+    """Check the tuned bike against the rules and the fault matrix if a bike file is requested."""
     if request.write is None:
         return None
     from host_sim.tuning.rules_check import check_rules
@@ -200,7 +199,7 @@ def _checked(request: TuneRequest, tuned: "Tuned", done: Done) -> "RulesCheck | 
 
 
 def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:
-    """Write the bike file whole or not at all, once more read as any other bike file is."""
+    """Write the complete bike file or none, after reading it back like any other."""
     from host_sim.tuning.bike_writer import file_of, written_text
 
     if request.write is None:
@@ -212,7 +211,7 @@ def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:
         written = load_bike(place)
         if written.firmware_settings.as_dict() != tuned.tuned.firmware_settings.as_dict():
             raise RequestError(
-                f"{spoken(request.write)}: the settings would not be read back as they were tuned"
+                f"{spoken(request.write)}: the settings read back would differ from those computed"
             )
         delivery.deliver()
 
@@ -225,31 +224,35 @@ def tune_command(
             "--priority",
             "--for",
             metavar="calm|balanced|quick|hill|learner",
-            help="What counts more: comfort, help at once, a start uphill, or nothing unexpected.",
+            help="What matters most: comfort, a compromise, quick help, starts uphill, or no surprises.",
         ),
     ] = "balanced",
     out: OutOption = None,
     write: Annotated[
-        Path | None, typer.Option(help="Write the tuned bike file here, if it passes the rules.")
+        Path | None, typer.Option(help="Write the tuned bike file here if it passes the rules.")
     ] = None,
     keep: Annotated[
         list[str] | None,
-        typer.Option(metavar="SETTING", help="Leave this setting as it is; may be given several times."),
+        typer.Option(metavar="SETTING", help="Don't change this setting; repeatable."),
     ] = None,
     seed: SeedOption = 1,
     uncertain: Annotated[
-        bool, typer.Option("--uncertain", help="Also ride 50 bicycles within what the file knows; minutes.")
+        bool,
+        typer.Option(
+            "--uncertain", help="Also ride 50 bicycles within the intervals of the bike file; takes minutes."
+        ),
     ] = False,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Compute the settings of a bike, say why, and measure what they change.
+    """Compute the settings of a bike, give reasons, and measure what they change.
 
-    Engage and release, rise rate, power loop with its margins, shares, throttle, fold-backs: each with what
-    it assumes and how to check it on the road. --write rides all rules and the fault matrix first: if the
-    bike would do worse than before in one of them, nothing is written and the exit code is 1. --uncertain
-    gives the power loop's worst margin over 50 bicycles whose numbers lie within their intervals (or a fifth
-    either way), and what to measure next. Simulation is not approval: try computed settings carefully.
+    Computes engage and release thresholds, rise rate, power loop with its margins, selector shares, throttle
+    range and fold-backs, each with what it assumes and how to check it on the road. --write rides all rules
+    and the fault matrix first: if the bike would do worse than before in one of them, nothing is written and
+    the exit code is 1. --uncertain gives the power loop's worst margin over 50 bicycles whose numbers lie
+    within their intervals (or within a fifth either way), and says what to measure next. Simulation is not
+    approval: try computed settings carefully.
 
     Example: `treadle tune step_through --write my_step_through.toml`
     """
@@ -280,7 +283,7 @@ def _print_end(result: TuneResult) -> None:
         for sentence in result.uncertain.sentences():
             print_wrapped(f"{sentence[0].upper()}{sentence[1:]}.", "")
     elif result.request.uncertain:
-        print_wrapped("Uncertain: no current sensor is fitted, so there is no loop with a margin.", "")
+        print_wrapped("Uncertain: no current sensor is fitted, so there is no power loop and no margin.", "")
     for refusal in result.failing:
         print_wrapped(f"Not written: {refusal}", "")
     for sentence in result.as_before:
@@ -289,8 +292,8 @@ def _print_end(result: TuneResult) -> None:
         print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
     if result.request.write is None:
         print_wrapped(
-            "Not held against the rules yet: --write FILE does it, the fault matrix too, and writes the "
-            "bike file if everything holds.",
+            "Not checked against the rules yet: --write FILE checks the rules and the fault matrix, and "
+            "writes the bike file if everything holds.",
             "",
         )
     elif not result.failing:

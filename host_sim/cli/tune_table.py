@@ -1,4 +1,4 @@
-"""What `treadle tune` prints: a table of settings, then the reasons, all of it within 80 columns."""
+"""What `treadle tune` prints: a table of settings, then the reasons, within 80 columns."""
 
 from textwrap import wrap
 from typing import TYPE_CHECKING
@@ -10,7 +10,7 @@ WIDTH = 80
 
 
 def print_rows(rows: "list[Row]") -> None:
-    """Print every setting in a line, then why, what it changes and how to check it."""
+    """Print a line for each setting, then the reasons, effects and checks."""
     print("\n".join(table_lines(rows)))
     for row in rows:
         print("\n".join(reason_lines(row)))
@@ -18,7 +18,7 @@ def print_rows(rows: "list[Row]") -> None:
 
 
 def table_lines(rows: "list[Row]") -> list[str]:
-    """Return heading and one line a setting; what changes is marked."""
+    """Return the heading and one line for each setting; changes are marked."""
     cells = [("setting", "now", "recommended")]
     cells += [(row.setting, value(row.now), value(row.recommended)) for row in rows]
     widths = [max(len(line[column]) for line in cells) for column in range(3)]
@@ -43,7 +43,7 @@ def reason_lines(row: "Row") -> list[str]:
 
 
 def effects(row: "Row") -> list[str]:
-    """Return each number before and after; nothing where nothing is known."""
+    """Return each number before and after, if known."""
     found = []
     for name, before in row.before.items():
         after = row.after.get(name)
@@ -53,14 +53,14 @@ def effects(row: "Row") -> list[str]:
 
 
 def value(found: object) -> str:
-    """Return a setting's value, or shares, as a person writes them."""
+    """Return a setting's value, or shares, as people write them."""
     if isinstance(found, list):
         return " ".join(f"{share:g}" for share in found)
     return str(found)
 
 
 def print_wrapped(text: str, indent: str) -> None:
-    """Print a sentence within the width; a path or a command stays whole."""
+    """Print a sentence, wrapped to the width; paths and commands are not broken."""
     print("\n".join(_wrapped(text, indent)))
 
 

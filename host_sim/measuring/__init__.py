@@ -1,1 +1,1 @@
-"""What a bicycle is, measured from logs: each number with an interval, or the reason why there is none."""
+"""Measures numbers of a bicycle from logs: each with an interval, or the reason why there is none."""

@@ -1,6 +1,6 @@
 """Writes measured numbers into a bike file: its comments and everything else stay as they were.
 
-Beside each number a comment says that it was measured, how, and its interval.
+A comment on each line says how the number was measured, and its interval.
 """
 
 import os
@@ -27,7 +27,7 @@ PLACES = {
 
 
 def bike_path(bike_given: str) -> Path:
-    """Return the bike file that an argument means; RequestError if there is none."""
+    """Return the bike file that an argument names; RequestError if there is none."""
     return find_file(bike_given, BIKES, (".toml",), "bike")
 
 
@@ -69,7 +69,7 @@ def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]]) -> None:
     except RequestError as error:
         reason = str(error).replace(Path(name).name, path.name)
         raise RequestError(
-            f"what was measured does not go into the file, which stays as it was: {reason}"
+            f"the measured numbers do not fit into the file, which stays as it was: {reason}"
         ) from None
     finally:
         if temporary is not None:

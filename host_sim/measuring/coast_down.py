@@ -1,8 +1,9 @@
 """Rolling coefficient and drag area from coast-downs in both directions of one stretch of road.
 
 Unknown are both coefficients, the wind along the road, its grade, and the first speed of each run. Wind and
-grade change their sign with the direction. Gusts last seconds, so neighbouring samples err together, and
-residuals alone would promise too much: the interval comes from leaving out one run at a time.
+grade change their sign with the direction. Gusts last seconds, so errors of neighbouring samples are
+correlated, and residuals alone would give too small an interval: the interval comes from leaving out one run
+at a time.
 """
 
 import numpy as np
@@ -14,8 +15,8 @@ from host_sim.measuring.log import Series
 from host_sim.measuring.road_law import Masses, coasting_speed
 
 RUNS_LEAST = 4
-SHARED = 2  # Wind and grade come from the same runs.
-# Rolling, drag area, wind, grade: from where the search starts, and how far it may go.
+SHARED = 2  # Wind and grade are fitted from the same runs.
+# Rolling, drag area, wind, grade: start and bounds of the search.
 STARTS = ((0.006, 0.5, 0.0, 0.0), (0.012, 0.9, 1.0, 0.001), (0.003, 0.25, -1.0, -0.001))
 LOWEST = (0.0, 0.02, -4.0, -0.02)
 HIGHEST = (0.1, 3.0, 4.0, 0.02)
@@ -37,7 +38,7 @@ class CoastFit:
         signs: list[int],
         residuals: list[Series],
     ) -> None:
-        """Keep what was found."""
+        """Store the result."""
         self.crr = crr
         self.cda_m2 = cda_m2
         self.head_wind_m_per_s = head_wind_m_per_s
@@ -50,11 +51,11 @@ class CoastFit:
 def fit_coast_downs(runs: list[CoastRun], masses: Masses) -> CoastFit:
     """Fit all runs together; NotEnoughError says what is missing.
 
-    Runs go there and back in turn, or first all there and then all back: whichever explains them better.
+    Runs alternate in direction, or go first all there and then all back: whichever fits better.
     """
     if len(runs) < RUNS_LEAST:
         raise NotEnoughError(
-            f"{len(runs)} coast-downs found, at least {RUNS_LEAST} are needed, half of them each way"
+            f"{len(runs)} coast-downs found, at least {RUNS_LEAST} are needed, half of them in each direction"
         )
     best: tuple[float, Series, list[int]] | None = None
     for signs in _orders(len(runs)):
@@ -62,7 +63,7 @@ def fit_coast_downs(runs: list[CoastRun], masses: Masses) -> CoastFit:
         if best is None or cost < best[0]:
             best = (cost, found, signs)
     if best is None:
-        raise NotEnoughError("no order of directions fits the coast-downs")
+        raise NotEnoughError("the coast-downs fit neither order of directions")
     _, found, signs = best
     without_crr, without_cda = [], []
     for left_out in range(len(runs)):
@@ -89,7 +90,7 @@ def _orders(count: int) -> list[list[int]]:
 
 
 def _best_of_starts(runs: list[CoastRun], signs: list[int], masses: Masses) -> tuple[float, Series]:
-    """Return the least cost and its place; NotEnoughError if the starts end in places that differ."""
+    """Return the least cost and its position; NotEnoughError if the starts lead to different positions."""
     first_speeds = [float(np.mean(run.speed_m_per_s[:3])) for run in runs]
     fits = [_fit(runs, signs, masses, np.array([*start, *first_speeds])) for start in STARTS]
     cost, found = min(fits, key=lambda one: one[0])
@@ -98,7 +99,7 @@ def _best_of_starts(runs: list[CoastRun], signs: list[int], masses: Masses) -> t
     ]
     if len(same) < 2:
         raise NotEnoughError(
-            "the search ends elsewhere from every start: the runs don't tell air from rolling"
+            "the search has no unique result: the runs don't separate air from rolling resistance"
         )
     return cost, found
 
@@ -143,5 +144,5 @@ def _misses(
 ) -> Series:
     crr, cda_m2, wind, grade = (float(value) for value in unknowns[:4])
     computed = coasting_speed(masses, crr, cda_m2, sign * wind, sign * grade, unknowns[4:][run], time_s)
-    # Far from the truth the law has poles; the search must be able to come back from there.
+    # Far from the solution the law has poles; the search must be able to return from there.
     return np.asarray(speed - np.clip(computed, -50.0, 50.0), dtype=np.float64)

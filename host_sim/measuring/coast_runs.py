@@ -1,17 +1,19 @@
-"""Finds the coast-downs in logs: stretches in which it only slows, without pedals, motor or brakes."""
+"""Finds the coast-downs in logs: stretches of slowing down without pedals, motor or brakes."""
 
 import numpy as np
 
 from host_sim.measuring.log import Log, Series
 
-SLOWEST_M_PER_S = 2.0  # Below, a tail wind may overtake the bicycle, and the law has another sign.
+SLOWEST_M_PER_S = (
+    2.0  # Below this, a tail wind may be faster than the bicycle, which changes a sign in the law.
+)
 DROP_LEAST_M_PER_S = 1.5
 SECONDS_LEAST = 6.0
-RISE_MOST_M_PER_S = 0.5  # More than noise and gusts: someone pedals, or a new run begins.
-BRAKING_M_PER_S2 = 1.2  # No road of a few per mille slows a bicycle so much below 10 m/s.
+RISE_MOST_M_PER_S = 0.5  # More than noise and gusts: someone is pedalling, or a new run begins.
+BRAKING_M_PER_S2 = 1.2  # Below 10 m/s a grade of a few per mille never slows a bicycle this much.
 GAP_MOST_S = 2.5
 _SMOOTH_S = 1.0
-_CELL_S = 0.5  # Samples are averaged over this: the speed is straight within it, the search faster.
+_CELL_S = 0.5  # Averaging time of samples: the speed is nearly linear in it.
 
 
 class CoastRun:
@@ -20,14 +22,14 @@ class CoastRun:
     __slots__ = ("name", "speed_m_per_s", "time_s")
 
     def __init__(self, name: str, time_s: Series, speed_m_per_s: Series) -> None:
-        """Take equal lengths."""
+        """Store times and speeds, of equal length."""
         self.name = name
         self.time_s = time_s
         self.speed_m_per_s = speed_m_per_s
 
 
 def coast_runs(log: Log) -> list[CoastRun]:
-    """Return the coast-downs of a log in the order of time; none is a possible answer."""
+    """Return the coast-downs of a log in the order of time, possibly none."""
     time_s, speed = log.rows_with("time_s", "speed_m_per_s")
     rest = log.at_rest()[~np.isnan(log.columns["speed_m_per_s"])]
     smooth = _smoothed(time_s, speed)
@@ -39,11 +41,11 @@ def coast_runs(log: Log) -> list[CoastRun]:
         brakes = row > top and _falls(time_s, smooth, row) > BRAKING_M_PER_S2
         over = new_part or brakes or not rest[row] or smooth[row] < SLOWEST_M_PER_S
         if over or smooth[row] > lowest + RISE_MOST_M_PER_S:
-            # What a brake has slowed within the smoothing is left out with it.
+            # Leave out the samples that smoothing mixes with braking.
             _keep(runs, log.name, time_s[top:row], speed[top:row], smooth[top:row], brakes)
             top, lowest = row, smooth[row]
         elif smooth[row] >= smooth[top]:
-            # A faster moment later: the run begins there, if nothing was won before it.
+            # If the speed is higher later and nothing was gained before, the run begins there.
             if time_s[row] - time_s[top] < SECONDS_LEAST:
                 top = row
             lowest = min(lowest, smooth[row]) if top != row else smooth[row]
@@ -54,7 +56,7 @@ def coast_runs(log: Log) -> list[CoastRun]:
 
 
 def _smoothed(time_s: Series, speed: Series) -> Series:
-    """Return the mean over half a second to both sides."""
+    """Return the mean over half a second on both sides."""
     total = np.concatenate(([0.0], np.cumsum(speed)))
     first = np.searchsorted(time_s, time_s - 0.5 * _SMOOTH_S)
     last = np.searchsorted(time_s, time_s + 0.5 * _SMOOTH_S, side="right")

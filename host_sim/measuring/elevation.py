@@ -1,8 +1,8 @@
 """Rolling coefficient and drag area from a ride with a power meter, by the balance of energy and elevation.
 
-Between two moments the rider's work through the chain is what air, rolling and bearings took, plus the
-change of the energy of motion and of height (Martin et al. 1998). Both unknowns enter it linearly. Stretches
-in which the rider braked are left out: they would be called drag. The motor must be off; no wind is assumed.
+Between two moments the rider's work through the chain equals the losses in air, rolling and bearings plus the
+change of kinetic and potential energy (Martin et al. 1998). It is linear in both unknowns. Stretches with
+braking are left out, because braking would count as drag. The motor must be off; no wind is assumed.
 """
 
 import numpy as np
@@ -15,7 +15,7 @@ from host_sim.plant.bicycle import GRAVITY_M_PER_S2
 STRETCH_S = 60.0
 SLOWEST_M_PER_S = 2.0
 GAP_MOST_S = 5.0
-BRAKING_M_PER_S2 = 0.5  # Without pedalling; the road alone seldom slows more, but uphill.
+BRAKING_M_PER_S2 = 0.5  # Without pedalling; except uphill the road alone seldom slows a bicycle more.
 BLOCKS = 10
 STRETCHES_LEAST = 20
 SPREAD_LEAST = 0.15  # Of the mean cubed speeds; at one speed air and rolling can't be told apart.
@@ -31,7 +31,7 @@ class RideFit:
     def __init__(
         self, crr: Estimate, cda_m2: Estimate, middle_s: Series, climb_m: Series, computed_climb_m: Series
     ) -> None:
-        """Keep what was found."""
+        """Store the result."""
         self.crr = crr
         self.cda_m2 = cda_m2
         self.middle_s = middle_s
@@ -40,7 +40,7 @@ class RideFit:
 
 
 def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideFit:
-    """Return both numbers from the rides together; NotEnoughError says what is missing."""
+    """Return both numbers from all rides together; NotEnoughError says what is missing."""
     rows = [row for log in logs for row in _stretches(log, masses, chain_efficiency)]
     if len(rows) < STRETCHES_LEAST:
         raise NotEnoughError(
@@ -69,7 +69,7 @@ def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideF
 
 
 def _solve(table: Series) -> tuple[float, float]:
-    """Least squares in energy; a stretch far off (a brake that was not noticed) counts linearly only."""
+    """Least squares in energy; an outlier (a brake that was not detected) counts only linearly."""
     from scipy.optimize import least_squares
 
     scale_j = max(float(np.median(np.abs(table[:, 3]))) * 0.2, 1.0)
@@ -86,7 +86,7 @@ def _solve(table: Series) -> tuple[float, float]:
 
 
 def _stretches(log: Log, masses: Masses, efficiency: float) -> list[tuple[float, float, float, float, float]]:
-    """Return for each stretch its middle, the work of rolling and of air for 1, the rest, the climb."""
+    """Return for each stretch its middle, work of rolling and air per unit coefficient, the rest, the climb."""
     time_s, speed, altitude_m, power_w = log.rows_with(
         "time_s", "speed_m_per_s", "altitude_m", "rider_power_w"
     )

@@ -1,27 +1,27 @@
-"""A measured number with its 95 % interval, and the interval that comes from leaving parts out in turn."""
+"""A measured number with its 95 % interval, and the jackknife interval."""
 
 from math import isfinite, sqrt
 from statistics import fmean
 
 # Two-sided, 95 %.
 CONFIDENCE = 0.975
-PARTS_LEAST = 4  # With fewer, Student's t is so wide that the interval says nothing.
+PARTS_LEAST = 4  # With fewer, Student's t is so large that the interval is useless.
 
 
 class Estimate:
-    """`value`, and the interval `low` to `high` that holds the truth in 95 % of cases. Read only."""
+    """`value`, and the interval `low` to `high` that contains the true value in 95 % of cases. Read only."""
 
     __slots__ = ("high", "low", "unit", "value")
 
     def __init__(self, value: float, half_width: float, unit: str, least: float | None = 0.0) -> None:
-        """Lie in the middle of the interval, which is cut off at `least`, what nature allows."""
+        """Store middle and half-width of the interval, which is cut off at the physical minimum `least`."""
         self.value = value
         self.low = value - half_width if least is None else max(value - half_width, least)
         self.high = value + half_width
         self.unit = unit
 
     def as_json(self) -> dict[str, float | str]:
-        """Return the entry of `treadle measure --json`, six significant digits each."""
+        """Return the entry of `treadle measure --json`, with six significant digits."""
         return {
             "value": float(f"{self.value:.6g}"),
             "low": float(f"{self.low:.6g}"),
@@ -31,15 +31,15 @@ class Estimate:
 
 
 class NotEnoughError(Exception):
-    """The log can't give the number; the text says what is missing."""
+    """The log is not enough for the number; the message says what is missing."""
 
 
 def half_width(without_one: list[float], shared: int) -> float:
     """Return half the interval of a number, given its values with one part of the log left out in turn.
 
     The variance is the jackknife's, (n - 1)/n times the sum of squares (Efron and Stein, "The jackknife
-    estimate of variance", Annals of Statistics 9 (1981) 586), its freedom n - `shared`, with `shared` the
-    unknowns that all parts have in common beyond the number itself. NotEnoughError with fewer than 4 parts.
+    estimate of variance", Annals of Statistics 9 (1981) 586), its degrees of freedom n - `shared`, where
+    `shared` counts the other unknowns that all parts have in common. NotEnoughError with fewer than 4 parts.
     """
     parts = len(without_one)
     if parts < PARTS_LEAST or not all(isfinite(value) for value in without_one):

@@ -1,7 +1,7 @@
-"""How well each number of a bike file is known: the interval beside it, or a fifth either way.
+"""How exactly each number of a bike file is known: its interval, or a fifth either way.
 
-`treadle measure --write` puts the interval into the comment of the line. What has no such comment was read
-off a part, estimated or taken over: it may be wrong by a fifth.
+`treadle measure --write` puts the interval into the comment of the line. A number without such a comment was
+read off a part, estimated or copied: it may be wrong by a fifth.
 """
 
 import re
@@ -22,7 +22,7 @@ _MEASURED = re.compile(r"measured by [^;]*?, 95 % (?P<low>[\d.eE+-]+) to (?P<hig
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A number of a bike file: where it stands, its unit, and what to call it."""
+    """A number of a bike file: its section and key, its unit, and its name in words."""
 
     section: str
     key: str
@@ -31,7 +31,7 @@ class Number:
 
     @property
     def name(self) -> str:
-        """Return section and key as the file has them."""
+        """Return section and key as in the file."""
         return f"{self.section}.{self.key}"
 
     def of(self, bike: Bike) -> float:
@@ -46,7 +46,7 @@ class Number:
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """From `low` to `high`; `measured` tells whether the bike file says so."""
+    """From `low` to `high`; `measured` if the bike file has a measured interval."""
 
     low: float
     high: float
@@ -63,14 +63,14 @@ DRIVE = (
     Number("motor", "resistance_ohm", "ohm", "resistance of the motor"),
     Number("motor", "no_load_current_a", "A", "no-load current of the motor"),
     Number("motor", "current_limit_a", "A", "current limit of the motor"),
-    Number("motor_controller", "start_v", "V", "command at which the motor controller begins"),
-    Number("motor_controller", "full_v", "V", "command at which the motor controller gives all"),
+    Number("motor_controller", "start_v", "V", "command at which the motor controller starts"),
+    Number("motor_controller", "full_v", "V", "command for full output of the motor controller"),
     Number("motor_controller", "lag_s", "s", "lag of the motor controller"),
 )
 
 
 def intervals(path: Path, bike: Bike, numbers: tuple[Number, ...]) -> dict[Number, Interval]:
-    """Return the interval of each number of the bike file at `path`; RequestError if that is no TOML."""
+    """Return the interval of each number of the bike file at `path`; RequestError if it is not TOML."""
     try:
         document = tomlkit.parse(read_text(path, TOML_BYTES_MAX))
     except TOMLKitError as error:

@@ -1,7 +1,7 @@
 """Resistance of the pack, and its voltage without load, from steps of load.
 
 The terminal voltage is a straight line in current and in charge drawn: v = no-load - slope q - R i, as the
-bench's battery has it. Steps up and down tell R from the slow fall of the charge.
+bench's battery has it. Steps up and down separate R from the slow fall of the charge.
 """
 
 import numpy as np
@@ -29,7 +29,7 @@ class LoadFit:
         time_s: Series,
         residual_v: Series,
     ) -> None:
-        """Keep what was found."""
+        """Store the result."""
         self.resistance_ohm = resistance_ohm
         self.no_load_v = no_load_v
         self.fall_v_per_ah = fall_v_per_ah
@@ -38,7 +38,7 @@ class LoadFit:
 
 
 def fit_load_steps(log: Log) -> LoadFit:
-    """Return what one log of load steps tells; NotEnoughError says what is missing."""
+    """Evaluate one log of load steps; NotEnoughError says what is missing."""
     time_s, voltage_v, current_a = log.rows_with("time_s", "battery_v", "current_a")
     steps = _steps(current_a)
     if steps < STEPS_LEAST:
@@ -69,7 +69,7 @@ def _solve(table: Series, voltage_v: Series) -> Series:
 
 
 def _steps(current_a: Series) -> int:
-    """Count how often the current goes over a third of its range up or down, at least STEP_LEAST_A."""
+    """Count how often the current moves up or down by a third of its range, at least STEP_LEAST_A."""
     if not len(current_a):
         return 0
     low, high = float(np.min(current_a)), float(np.max(current_a))

@@ -1,4 +1,4 @@
-"""A log as plain CSV, its columns named in the first line; an empty cell has no value."""
+"""A log as plain CSV with column names in the first line; an empty cell has no value."""
 
 from pathlib import Path
 
@@ -29,7 +29,7 @@ class Log:
     __slots__ = ("columns", "name")
 
     def __init__(self, name: str, columns: dict[str, Series]) -> None:
-        """Take columns; `time_s` ascends."""
+        """Store columns; `time_s` ascends."""
         self.name = name
         self.columns = columns
 
@@ -38,13 +38,13 @@ class Log:
         for name in names:
             if name not in self.columns:
                 raise RequestError(
-                    f"{self.name} line 1: column {name} is missing, needed here are {', '.join(names)}"
+                    f"{self.name} line 1: column {name} is missing, needed: {', '.join(names)}"
                 )
         full = ~np.any([np.isnan(self.columns[name]) for name in names], axis=0)
         return [self.columns[name][full] for name in names]
 
     def at_rest(self) -> NDArray[np.bool_]:
-        """Return for each row whether no one pedals and no motor drives, as far as the columns tell."""
+        """Return for each row whether nobody pedals and the motor is off, as far as the columns show."""
         rest = np.ones(len(self.columns["time_s"]), dtype=bool)
         for name, above in (("cadence_rpm", 5.0), ("rider_power_w", 5.0), ("current_a", 1.0)):
             if name in self.columns:
@@ -53,10 +53,10 @@ class Log:
 
 
 def read_log(path: Path) -> Log:
-    """Return the log in a CSV file; whatever is wrong raises RequestError with its line."""
+    """Return the log in a CSV file; an error raises RequestError with its line."""
     name = spoken(path.name)
     if not path.is_file():
-        raise RequestError(f"{spoken(path)}: there is no such file, a CSV log is wanted")
+        raise RequestError(f"{spoken(path)}: there is no such file, allowed is a CSV log")
     lines = read_text(path, RIDE_BYTES_MAX).splitlines()
     header = _header(lines[0] if lines else "", name)
     rows: list[list[float]] = []
@@ -65,7 +65,7 @@ def read_log(path: Path) -> Log:
         if len(rows) > 1 and rows[-1][0] <= rows[-2][0]:
             raise RequestError(f"{place}: time_s is {rows[-1][0]:g}, allowed is above {rows[-2][0]:g}")
     if len(rows) < 2:
-        raise RequestError(f"{name}: it has {len(rows)} rows, at least 2 are wanted")
+        raise RequestError(f"{name}: it has {len(rows)} rows, allowed is 2 or more")
     table = np.array(rows)
     return Log(name, {column: table[:, place] for place, column in enumerate(header)})
 
@@ -78,7 +78,7 @@ def _header(line: str, name: str) -> list[str]:
                 f"{name} line 1: {shown(column)} is not a known column, {closest(column, list(LIMITS))}"
             )
         if header.count(column) > 1:
-            raise RequestError(f"{name} line 1: column {column} stands there twice, allowed is once")
+            raise RequestError(f"{name} line 1: column {column} is there twice, allowed is once")
     if header[0] != "time_s":
         raise RequestError(f"{name} line 1: the first column is {header[0]}, allowed is time_s")
     return header
@@ -96,7 +96,7 @@ def _number(column: str, text: str, place: str) -> float:
         value = float(text)
     except ValueError:
         value = float("nan")
-    # Sensors at rest read a little below zero: noise must not make a log unreadable.
+    # Sensors at rest can read slightly below zero: noise must not make a log unreadable.
     slack = 0.5 if column == "speed_m_per_s" else 5.0 if column == "rider_power_w" else 0.0
     if "_" in text or not low - slack <= value <= high:
         raise RequestError(

@@ -2,7 +2,7 @@
 
 With -dv/dt = c0 + c1 v + c2 v^2 and q^2 = 4 c0 c2 - c1^2, u = 2 c2 v + c1 follows
 u(t) = q tan(atan(u0 / q) - q t / 2). Where q^2 is negative (wind or slope outweigh rolling) the same formula
-holds in complex numbers. The method of fitting it to coast-downs: Candau and others, Med. Sci. Sports
+holds in complex numbers. Method of fitting it to coast-downs: Candau and others, Med. Sci. Sports
 Exerc. 31 (1999) 1441 (abstract read).
 """
 
@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from host_sim.plant.bicycle import GRAVITY_M_PER_S2
 
-BEARING_N = 0.091  # Wheel bearings, Martin et al. 1998, as the plant has them.
+BEARING_N = 0.091  # Wheel bearings, Martin et al. 1998, as in the plant.
 BEARING_N_S_PER_M = 0.0087
 _TINY = 1e-9
 
 
 class Masses:
-    """What is known beforehand: total mass, what the turning wheels add to it, air density."""
+    """Known values: total mass, the equivalent mass of the rotating wheels, air density."""
 
     __slots__ = ("air_density_kg_per_m3", "inertial_kg", "total_kg")
 
@@ -37,9 +37,9 @@ def coasting_speed(
     start_m_per_s: NDArray[np.float64],
     time_s: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Return the speed `time_s` after `start_m_per_s`, as long as the air comes from the front.
+    """Return the speed `time_s` after `start_m_per_s`, as long as the air flow is from the front.
 
-    The four arrays are of one length, so that all samples of all runs are computed at once.
+    The four arrays have equal lengths, so all samples of all runs are computed at once.
     """
     drag = 0.5 * masses.air_density_kg_per_m3 * cda_m2
     along = np.sqrt(1.0 + grade * grade)

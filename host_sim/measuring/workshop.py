@@ -1,4 +1,4 @@
-"""What a workshop measures with a tape and a voltmeter: wheel circumference, and what a reading is worth."""
+"""What a workshop measures with a tape and a voltmeter: wheel circumference, and the scale of a reading."""
 
 from math import sqrt
 
@@ -11,7 +11,7 @@ POINTS_LEAST = 3
 
 
 def circumference(pushes: list[tuple[float, float]]) -> Estimate:
-    """Return the wheel's circumference from pushes of (way in m, turns of the wheel), a mean of the ratios.
+    """Return the wheel's circumference from pushes of (distance in m, turns of the wheel): the mean ratio.
 
     NotEnoughError below 3 pushes.
     """
@@ -26,14 +26,14 @@ def circumference(pushes: list[tuple[float, float]]) -> Estimate:
 
 
 def straight_line(points: list[tuple[float, float]], unit: str) -> tuple[Estimate, Estimate]:
-    """Return (true value for one unit of the reading, true value at reading 0) from (reading, true) pairs.
+    """Return (scale, true value at reading 0) from (reading, true) pairs.
 
     Ordinary least squares with Student's t. NotEnoughError below 3 points or with all readings equal.
     """
     if len(points) < POINTS_LEAST:
         raise NotEnoughError(f"{len(points)} known values, at least {POINTS_LEAST} are needed")
     if len({reading for reading, _ in points}) < 2:
-        raise NotEnoughError("all readings are equal, so they tell nothing about the scale")
+        raise NotEnoughError("all readings are equal, so they don't show the scale")
     from scipy.stats import linregress
     from scipy.stats import t as student
 

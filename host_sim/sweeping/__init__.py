@@ -1,5 +1,5 @@
-"""Many rides of one bike with other numbers: which points, what is measured, where the work is done.
+"""Many rides of one bike with varied numbers: which points, what is measured, where the rides run.
 
-May import bikes, bench and rules; nothing of the command line. Points and measures are computed alike in any
-process, so the same request gives the same table wherever its rides run.
+May import bikes, bench and rules, not the command line. Any process computes the same points and measures, so
+a request gives the same table wherever its rides run.
 """

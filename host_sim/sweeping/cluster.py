@@ -1,10 +1,10 @@
-"""Rides on a Dask cluster: the same rows as at home, from wherever they are ridden.
+"""Rides on a Dask cluster: the same rows as on this computer.
 
 The workers of the cluster need this package, the same version: that is checked before anything is ridden.
-Nothing hot is imported above the functions, so that a worker can put its compiled copy in place first.
-A worker that dies is Dask's affair: its rides are given to another one. Only when that has happened to the
-same rides so often that Dask takes them for the cause are they asked for again from here. All that is held
-here and by the scheduler is what is on its way, AHEAD batches a worker, however many rides there are.
+The bench is imported inside functions, so a worker can load its compiled copy first. If a worker dies, Dask
+gives its rides to another one. If workers die so often on the same rides that Dask blames the rides, they are
+submitted again from here. This process and the scheduler hold only AHEAD batches per worker, however many
+rides there are.
 """
 
 import pickle
@@ -24,7 +24,7 @@ from host_sim.errors import RequestError
 MISSING = "--cluster needs Dask, which is not installed, get it with: uv run --extra cluster treadle sweep"
 CONNECT_S = 10
 RETRIES = 3
-ASKED_MOST = 20  # Times that the same rides are asked for: more deaths than that are no accident.
+ASKED_MOST = 20  # How often the same rides are submitted: if workers still die, the rides are the cause.
 AHEAD = 4
 _one_at_a_time = Lock()
 _notices: list[str] = []
@@ -50,7 +50,7 @@ def _get_ready() -> str:
 
 
 def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
-    """Ride some points of a sweep, on whichever worker this runs."""
+    """Ride some points of a sweep on the worker that runs this."""
     ready()
     if sweep not in _sweeps:
         import_module("host_sim.compiled.travel")
@@ -61,7 +61,7 @@ def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
 
 
 def program_here() -> str:
-    """Return the digest of what decides a ride's numbers, as it is on this worker."""
+    """Return this worker's digest of everything that determines a ride's numbers."""
     program: str = import_module("host_sim.sweeping.program").program()
     return program
 
@@ -74,7 +74,7 @@ class Cluster:
     """A connection to a Dask scheduler for as long as the `with` block lasts. Read: `notice`, `count`."""
 
     def __init__(self, address: str) -> None:
-        """Connect to `address`, such as tcp://192.0.2.7:8786; RequestError says what is wrong with it."""
+        """Connect to `address`, such as tcp://192.0.2.7:8786; RequestError if that fails."""
         if find_spec("distributed") is None:
             raise RequestError(MISSING)
         distributed: Any = import_module("distributed")
@@ -111,12 +111,12 @@ class Cluster:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Leave the cluster; what was asked of it and not fetched is dropped."""
+        """Leave the cluster; results that were not fetched are dropped."""
         self._client.close()
 
     def rows(self, sweep: Any, numbers: list[list[int]]) -> Iterator[list[str]]:
-        """Yield the rows of each batch of numbers, in their order, wherever and whenever they are ridden."""
-        payload = pickle.dumps(sweep)  # Sent with every batch: nothing is lost with the worker that held it.
+        """Yield the rows of each batch of numbers, in order, wherever and whenever they are ridden."""
+        payload = pickle.dumps(sweep)  # Sent with every batch, so a worker that dies takes nothing with it.
         waiting: deque[tuple[list[int], Any]] = deque()
         batches = iter(numbers)
         while True:
@@ -134,7 +134,7 @@ class Cluster:
         return self._client.submit(rows_of, payload, batch, pure=False, retries=RETRIES)
 
     def _answered(self, payload: bytes, batch: list[int], answer: Any) -> list[str]:
-        """Return the rows of a batch, asked for again where workers died; RequestError if that never ends."""
+        """Return the rows of a batch, submitted again if workers die; RequestError if they die every time."""
         killed: Any = import_module("distributed").scheduler.KilledWorker
         rides = f"rides {batch[0]} to {batch[-1]}"
         for _ in range(ASKED_MOST):
@@ -145,9 +145,9 @@ class Cluster:
             except (CancelledError, FutureCancelled, OSError) as error:
                 raise RequestError(
                     f"the cluster was lost on {rides} ({type(error).__name__}), allowed is the same command "
-                    "again, which goes on from there"
+                    f"again, which continues from there"
                 ) from None
         raise RequestError(
-            f"workers of the cluster died {ASKED_MOST} times over on {rides}, allowed is the same command on "
-            "another cluster or on none, which goes on from there"
+            f"workers of the cluster died {ASKED_MOST} times on {rides}, allowed is the same command with "
+            f"another cluster or none, which continues from there"
         )

@@ -1,4 +1,4 @@
-"""What each column of a sweep's table is, and its unit: for whoever reads the file without this program."""
+"""The meaning and unit of each column of a sweep's table, for readers without this program."""
 
 from host_sim.rules.catalogue import rule_named
 from host_sim.sweeping.metrics import MEASURES
@@ -7,7 +7,7 @@ from host_sim.sweeping.rule_columns import margin_column, worst_column
 from host_sim.sweeping.words import sentence_of, unit_of
 
 WORDS = ("number", "reason")
-"""Columns that are no measurement: which point it is, and why it could not be ridden."""
+"""Columns that are not measurements: the point's number, and why it could not be ridden."""
 
 
 def column_units(sweep: Sweep) -> dict[str, tuple[str, str]]:
@@ -20,5 +20,5 @@ def column_units(sweep: Sweep) -> dict[str, tuple[str, str]]:
     for rule in sweep.rules:
         unit, sentence = rule_named(rule).unit, rule_named(rule).sentence
         told[worst_column(rule)] = (unit, f"the worst of verify's rides: {sentence}")
-        told[margin_column(rule)] = (unit, f"limit less worst, below 0 the rule fails: {sentence}")
+        told[margin_column(rule)] = (unit, f"limit minus worst; below 0 the rule fails: {sentence}")
     return told

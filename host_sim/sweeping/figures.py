@@ -14,14 +14,14 @@ from host_sim.sweeping.panels import Panel, least_span, panels, still_words, wor
 from host_sim.sweeping.words import sentence_of, unit_of, with_unit
 
 mpl.use("Agg")
-CELLS = 24  # Random points are gathered in so many columns and rows.
+CELLS = 24  # Random points are grouped into so many columns and rows.
 COLOURS = {LESS: "viridis_r", MORE: "viridis"}  # Bright is good.
 NO_DIRECTION = "Blues"
 BROKEN, PRESENT = "#c0392b", "#222222"
 
 
 def heat_map_possible(numbers: Numbers, rules: tuple[str, ...] = ()) -> bool:
-    """Return whether two keys vary, and something with them."""
+    """Return whether two keys vary, and some measure with them."""
     return len(_varying_keys(numbers)) >= 2 and bool(panels(numbers, rules))
 
 
@@ -51,7 +51,7 @@ def heat_figure(numbers: Numbers, rules: tuple[str, ...]) -> Figure:
 
 
 def colour_span(values: Column) -> tuple[float, float]:
-    """Return the values at both ends of the colours; what hardly changes is not stretched over all."""
+    """Return the values at both ends of the colour scale; small changes don't fill the whole scale."""
     return least_span(values)
 
 
@@ -62,7 +62,9 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
     values = numbers.columns[panel.name]
     seen = np.flatnonzero(~np.isnan(values))
     ordered = seen[worst_last(values[seen], panel.good)]
-    worst[y_cell[ordered], x_cell[ordered]] = values[ordered]  # Of one cell the last one stays.
+    worst[y_cell[ordered], x_cell[ordered]] = values[
+        ordered
+    ]  # With several points in a cell the last one is shown.
     limit = panel.limit(numbers)
     ends = values[seen] if limit is None else np.append(values[seen], limit)
     low, high = colour_span(ends)
@@ -89,7 +91,7 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
 
 
 def _mark_broken(axes: Any, across: tuple[Column, Any], up: tuple[Column, Any], broken: Any) -> None:
-    """Put a red x into each cell in which some point breaks the rule."""
+    """Draw a red x in each cell where a point breaks the rule."""
     (x_edges, x_cell), (y_edges, y_cell) = across, up
     marks = np.zeros((len(y_edges) - 1, len(x_edges) - 1))
     marks[y_cell[broken], x_cell[broken]] = 1.0
@@ -125,7 +127,7 @@ def _title(numbers: Numbers, across: str, up: str) -> str:
         numbers.columns[key].min() <= numbers.present[key] <= numbers.columns[key].max()
         for key in (across, up)
     )
-    circle = "Circle: the bike as it is." if inside else "The bike as it is lies outside of this range."
+    circle = "Circle: the unchanged bike." if inside else "The unchanged bike is outside this range."
     return f"{numbers.rows} bikes{worst}. Bright is good. {circle}"
 
 

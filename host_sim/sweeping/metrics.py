@@ -1,4 +1,4 @@
-"""The numbers of one ride of a sweep, and what they mean to a reader."""
+"""The measures of one ride of a sweep, and what they mean."""
 
 from dataclasses import dataclass
 
@@ -15,9 +15,10 @@ LESS, MORE, NEITHER = -1, 1, 0
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """One column: a short name and a unit for figures, a sentence, and which direction is the good one.
+    """One column: a short name and a unit for figures, a sentence, and which direction is good.
 
-    `good` is LESS, MORE or NEITHER. What needs states or watts is `hidden` in a controller that is not ours.
+    `good` is LESS, MORE or NEITHER. A measure that needs states or watts is `hidden`: other controllers don't
+    show them.
     """
 
     title: str
@@ -30,24 +31,24 @@ class Measure:
 MEASURES: dict[str, Measure] = {
     "engage_s": Measure("start to first help", "s", "from the first movement of the crank to help", LESS),
     "first_help_deg": Measure(
-        "crank turned before help", "°", "the crank's way until the command is beyond the dead band", LESS
+        "crank turned before help", "°", "turn of the crank until the command passes the dead band", LESS
     ),
     "jerk_m_per_s3": Measure("jerk", "m/s³", "steepest rise of the motor's push over 0.1 s, by mass", LESS),
-    "overshoot_percent": Measure("power overshoot", "%", "power above what is allowed, the most", LESS, True),
+    "overshoot_percent": Measure("power overshoot", "%", "highest power above its limit", LESS, True),
     "settling_s": Measure(
-        "settling", "s", "until the power stays within a tenth of what is allowed, the slope's step included",
+        "settling", "s", "until the power stays within a tenth of its limit, the step of the slope included",
         LESS, True,
     ),
     "surge_percent": Measure(
-        "surge", "%", "swing of the power in the 4 s before the first stop, of what is allowed", LESS, True
+        "surge", "%", "swing of the power in the 4 s before the first stop", LESS, True
     ),
     "mean_power_w": Measure("mean power", "W", "highest mean of battery power over 10 s", NEITHER),
     "stop_time_s": Measure("stop time", "s", "crank's stop to a command of zero, mean of all stops", LESS),
     "run_on_s": Measure("run-on", "s", "help after the crank's stop, the longest of all stops", LESS),
-    "cutoff_distance_m": Measure("cut-off distance", "m", "way with help after a stop, the longest", LESS),
+    "cutoff_distance_m": Measure("cut-off distance", "m", "longest distance with help after a stop", LESS),
     "assist_wh": Measure("battery energy", "Wh", "energy from the battery", NEITHER),
     "rider_wh": Measure("rider's energy", "Wh", "energy from the rider", NEITHER),
-    "distance_m": Measure("distance", "m", "way ridden", MORE),
+    "distance_m": Measure("distance", "m", "distance ridden", MORE),
     "engagements": Measure("engagements", "times", "how often help began before the first stop", LESS, True),
 }  # fmt: skip
 """The columns that every sweep has."""
@@ -60,9 +61,9 @@ def ride_metrics(
 ) -> Metrics:
     """Ride the course of a sweep once; return every measure, None where it has no value.
 
-    `seconds` from SECONDS_LEAST to SECONDS_MOST; `seed` decides all noise, 0 or more, and `shift` moves what
-    is chance (`ride_script`). `build` makes the controller, None the firmware's own; what another one doesn't
-    show has no value.
+    `seconds` from SECONDS_LEAST to SECONDS_MOST; `seed` (0 or more) is the random seed of all noise, and
+    `shift` changes what is random in the course (`ride_script`). `build` makes the controller, None the
+    firmware's own; what another one doesn't show has no value.
     """
     measures = RideMeasures(bike.bicycle.mass_kg, round(first_stop_s(bike, seconds) * US_PER_S))
     bench = bench_for(bike, seed, build=build)
@@ -70,7 +71,9 @@ def ride_metrics(
     bench.ride(SweepScript(bike, seconds, shift), seconds)
     meter = bench.meter
     helped = meter.first_assist_s is not None
-    measured = bike.shunt.fitted  # Else the power follows no wish, and neither overshoots nor settles.
+    measured = (
+        bike.shunt.fitted
+    )  # Otherwise the power follows no request, and neither overshoots nor settles.
     metrics: Metrics = {
         "engage_s": _seen(measures.engage_s),
         "first_help_deg": _seen(measures.first_help_deg),

@@ -14,18 +14,18 @@ from host_sim.sweeping.rows import Sweep
 Column = NDArray[np.float64]
 Columns = dict[str, Column]
 # The highest of n normal numbers is at most sqrt(2 ln n) sigma on average, so their range is at most twice
-# that; sixteen of them span at least 2 sigma in 99 of 100 cases (a million draws). Up to the quotient of both
+# that; sixteen of them span at least 2 sigma in 99 of 100 cases (a million draws). Up to the ratio of both
 # times the range of the repeats, differences are noise.
 TIMES_LEAST = 1.5
-LEAST_SHARE = 0.01  # Of the highest value: nobody notices less, whatever the repeats say.
+LEAST_SHARE = 0.01  # Of the highest value: nobody notices a smaller change.
 
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
     """`columns` by name, nan where a ride has no value; `axes`, the names of the keys that vary.
 
-    `own` is the bike as it is, ride after ride, `slices` each key alone with all others as on the bike;
-    `present` is what the bike itself has for each key, `reasons` how often a point could not be ridden.
+    `own` has repeated rides of the unchanged bike, `slices` rides with one key changed; `present` has the
+    bike's own value of each key, `reasons` how often a point could not be ridden.
     """
 
     axes: list[str]
@@ -38,21 +38,21 @@ class Numbers:
 
     @property
     def rows(self) -> int:
-        """How many points there are."""
+        """The number of points."""
         return len(self.columns["number"])
 
     def own_mean(self, name: str) -> float:
-        """Return what a measure is on the bike as it is; nan if its rides don't show it."""
+        """Return a measure of the unchanged bike; nan if its rides don't show it."""
         seen = _seen(self.own[name])
         return float(seen.mean()) if len(seen) else float("nan")
 
     def noise(self, name: str) -> float:
-        """Return how far a measure differs between rides of the bike as it is, from least to most."""
+        """Return the range of a measure over the rides of the unchanged bike."""
         seen = _seen(self.own[name])
         return float(np.ptp(seen)) if len(seen) else 0.0
 
     def moves(self, name: str) -> bool:
-        """Return whether a measure moves by more than its noise, over all points or along one key alone."""
+        """Return whether a measure varies by more than its noise, over all points or along one key alone."""
         noise = self.noise(name)
         return any(
             not flat(some[name], noise) for some in (self.columns, *self.slices.values()) if name in some
@@ -60,7 +60,7 @@ class Numbers:
 
 
 def flat(values: Column, noise: float) -> bool:
-    """Return whether values differ by no more than noise does, or by less than LEAST_SHARE."""
+    """Return whether values differ by no more than noise, or by less than LEAST_SHARE."""
     seen = _seen(values)
     if len(seen) < 2:
         return True
@@ -69,7 +69,7 @@ def flat(values: Column, noise: float) -> bool:
 
 
 def read_numbers(rows: Iterable[dict[str, str]], sweep: Sweep) -> Numbers:
-    """Read every row of a finished sweep, those beside the points too."""
+    """Read every row of a finished sweep, the extra rides (`points_beside`) too."""
     axes = [axis.key.name for axis in sweep.points.axes]
     names = ["number", *axes, *sweep.measured]
     lists = {name: array("d") for name in names}

@@ -1,4 +1,4 @@
-"""What the figures of a sweep show: rules that were held against the points, then measures that move."""
+"""What the figures of a sweep show: rules that were checked, then measures that vary."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -15,7 +15,7 @@ DRAWN = (
     "surge_percent", "run_on_s", "assist_wh", "distance_m",
 )  # fmt: skip
 PANELS_MOST = 6
-LEAST_SPAN = 0.3  # Of the highest value: what changes less looks as if it did.
+LEAST_SPAN = 0.3  # Of the highest value, so that a smaller change doesn't look large.
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Panel:
 
 
 def panels(numbers: Numbers, rules: tuple[str, ...]) -> list[Panel]:
-    """Return what is drawn, PANELS_MOST at most: rules first, then what moves by more than its noise."""
+    """Return the panels to draw, at most PANELS_MOST: rules, then measures that vary by more than noise."""
     shown = [
         Panel(worst_column(rule), f"rule: {rule}", rule_named(rule).unit, LESS, rule)
         for rule in rules
@@ -55,7 +55,7 @@ def panels(numbers: Numbers, rules: tuple[str, ...]) -> list[Panel]:
 
 
 def still(numbers: Numbers) -> list[Panel]:
-    """Return the measures that don't move by more than their noise."""
+    """Return the measures that don't vary by more than their noise."""
     seen = [name for name in DRAWN if not np.isnan(numbers.columns[name]).all()]
     return [_panel(name) for name in seen if not numbers.moves(name)]
 
@@ -66,12 +66,12 @@ def _panel(name: str) -> Panel:
 
 
 def worst_last(values: Column, good: int) -> Any:
-    """Return the order in which the worst value comes last: the lowest where more is better."""
+    """Return the order with the worst value last: the lowest where more is better."""
     return np.argsort(-values if good == MORE else values, kind="stable")
 
 
 def least_span(values: Column) -> tuple[float, float]:
-    """Return the ends of the values, at least LEAST_SPAN of the highest apart."""
+    """Return the range of the values, at least LEAST_SPAN of the highest wide."""
     if len(values) == 0:
         return 0.0, 1.0
     low, high = float(values.min()), float(values.max())
@@ -82,7 +82,7 @@ def least_span(values: Column) -> tuple[float, float]:
 
 
 def still_words(numbers: Numbers) -> str:
-    """Say which measures don't move, with the values they keep to."""
+    """List the measures that don't vary, with their values."""
     words = []
     for panel in still(numbers):
         values = numbers.columns[panel.name]

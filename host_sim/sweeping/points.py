@@ -1,6 +1,6 @@
-"""The points of a sweep: which keys vary, between what, and the bike with the numbers of one point.
+"""The points of a sweep: which keys vary, over which ranges, and the bike with the numbers of one point.
 
-A key is named `section.key` as in the bike file, or by its last name where only one section has it.
+A key is named `section.key` as in the bike file, or by its last part if only one section has it.
 """
 
 from itertools import pairwise
@@ -26,7 +26,7 @@ class Key:
     __slots__ = ("highest", "lowest", "name", "whole")
 
     def __init__(self, name: str, lowest: float, highest: float, whole: bool) -> None:
-        """Take what the models declare."""
+        """Store what the models declare."""
         self.name = name
         self.lowest = lowest
         self.highest = highest
@@ -51,7 +51,7 @@ def known_keys() -> dict[str, Key]:
 
 
 def find_key(name: str) -> Key:
-    """Return the key that a user means by its full or last name; RequestError lists what it could be."""
+    """Return the key with this full or last name; RequestError lists the candidates."""
     keys = known_keys()
     if name in keys:
         return keys[name]
@@ -64,7 +64,7 @@ def find_key(name: str) -> Key:
     names = [*keys, *(full.split(".")[1] for full in keys)]
     near = closest(name, names)
     hint = near if near.startswith("did") else "allowed is a number of the bike file or a setting by its name"
-    raise RequestError(f"--vary {name[:60]!r} is no number of a bike file, {hint.removeprefix(', ')}")
+    raise RequestError(f"--vary {name[:60]!r} is not a number of a bike file, {hint.removeprefix(', ')}")
 
 
 class Axis:
@@ -73,7 +73,7 @@ class Axis:
     __slots__ = ("high", "key", "low", "steps")
 
     def __init__(self, key: Key, low: float, high: float, steps: int) -> None:
-        """Take what `read_axis` has checked."""
+        """Store values that `read_axis` has checked."""
         self.key = key
         self.low = low
         self.high = high
@@ -85,7 +85,7 @@ class Axis:
         return self._rounded(self.low + (self.high - self.low) * share)
 
     def drawn(self, draw: Random) -> float:
-        """Return a value anywhere between the ends."""
+        """Return a random value between the ends."""
         if self.key.whole:
             return float(draw.randint(round(self.low), round(self.high)))
         return draw.uniform(self.low, self.high)
@@ -145,7 +145,7 @@ class Points:
         self._seed = seed
         names = [axis.key.name for axis in axes]
         if not names:
-            raise RequestError("a sweep varies something: give --vary KEY=LOW:HIGH:N at least once")
+            raise RequestError("--vary is missing, allowed is --vary KEY=LOW:HIGH:N, once or more")
         for name in names:
             if names.count(name) > 1:
                 raise RequestError(f"--vary {name} is given twice, allowed is once")
@@ -155,7 +155,7 @@ class Points:
         if random is not None:
             self.count = random
         if self.count > POINTS_MOST:
-            raise RequestError(f"the sweep has {self.count} points, allowed are up to {POINTS_MOST}")
+            raise RequestError(f"the sweep has {self.count} points, allowed is up to {POINTS_MOST}")
 
     def values(self, number: int) -> dict[str, float]:
         """Return the values of point `number`, 0 to count - 1, by full key name."""
@@ -170,9 +170,9 @@ class Points:
 
 
 def with_values(bike: Bike, values: dict[str, float]) -> Bike:
-    """Return the bike with other numbers, by full key name, and the settings that then follow.
+    """Return the bike with other numbers, by full key name, and the settings that follow from them.
 
-    Each value must lie in the range of its key; RequestError says which two do not fit together.
+    Each value must lie in the range of its key; RequestError says which two contradict each other.
     """
     keys = _cached_keys()
     changes: dict[str, dict[str, float]] = {}

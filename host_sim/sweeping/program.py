@@ -1,4 +1,4 @@
-"""Which program rides: a digest of all source and data that decides a ride's numbers."""
+"""Identifies the program: a digest of all source and data that determines a ride's numbers."""
 
 from functools import cache
 from hashlib import sha256
@@ -17,7 +17,7 @@ PARTS = (
 
 @cache
 def program() -> str:
-    """Return the digest, 16 hexadecimal digits: rides of equal programs are equal."""
+    """Return the digest, 16 hexadecimal digits: equal digests give equal rides."""
     digest = sha256()
     for part in PARTS:
         for path in sorted((ROOT / part).rglob("*.py")) + sorted((ROOT / part).rglob("places.toml")):

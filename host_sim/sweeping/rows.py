@@ -10,9 +10,9 @@ from host_sim.sweeping.rule_columns import RIDES, judged, rule_columns
 
 
 class Sweep:
-    """What is swept: `bike`, `points`, and how each is ridden. It travels to the workers.
+    """What is swept: `bike`, `points`, and how each is ridden. It is sent to the workers.
 
-    Rides are numbered: first the `points`, then those beside them (`points_beside`), `count` in all.
+    Rides are numbered: first the `points`, then the extra rides (`points_beside`), `count` in all.
     """
 
     def __init__(
@@ -25,10 +25,10 @@ class Sweep:
         rules: tuple[str, ...] = (),
         rides: int = RIDES,
     ) -> None:
-        """Take a checked request; all points have the same seed, so that noise is no difference.
+        """Store a checked request; all points have the same seed, so noise makes no difference.
 
-        `build` makes the controller, None the firmware's own. `rules` of `verify` are held against each point
-        with so many `rides` of each of their kinds.
+        `build` makes the controller, None the firmware's own. Each point is checked against `rules` of
+        `verify` with `rides` rides of each kind.
         """
         self.bike = bike
         self.points = points
@@ -50,7 +50,7 @@ class Sweep:
         return ["number", *(axis.key.name for axis in self.points.axes), *self.measured, "reason"]
 
     def row(self, number: int) -> str:
-        """Ride number `number`, 0 to count - 1; return its line of the table, numbers to the last digit."""
+        """Run ride `number`, 0 to count - 1; return its row of the table with full precision."""
         seed, shift, repeats = self.seed, 0.0, False
         if number < self.points.count:
             changed = values = self.points.values(number)

@@ -1,6 +1,6 @@
-"""Rules of `verify` held against a point: the same rides, probes and limits, judged by the same judge.
+"""Checks a point against rules of `verify`: the same rides, probes, limits and judge.
 
-What a sweep's own ride measures is called no rule: it is another ride than those that `verify` judges.
+Measures of a sweep's own ride are not rules, because `verify` judges other rides.
 """
 
 from host_sim.bikes.model import Bike
@@ -16,17 +16,17 @@ def _column(rule: str) -> str:
 
 
 def worst_column(rule: str) -> str:
-    """Return the column of the worst that was measured, in the unit of the rule."""
+    """Return the name of the column with the worst measured value, in the unit of the rule."""
     return f"worst_{_column(rule)}"
 
 
 def margin_column(rule: str) -> str:
-    """Return the column of what was left up to the limit; below 0 the rule fails."""
+    """Return the name of the column with the margin to the limit; below 0 the rule fails."""
     return f"margin_{_column(rule)}"
 
 
 def rule_columns(rules: tuple[str, ...]) -> list[str]:
-    """Return the columns of some rules."""
+    """Return the names of the columns of some rules."""
     return [column for rule in rules for column in (worst_column(rule), margin_column(rule))]
 
 
@@ -35,7 +35,7 @@ def judged(
 ) -> dict[str, float | None]:
     """Return the columns of one bike, as `verify` finds them with so many rides from this seed on.
 
-    None where a rule asks nothing of the bike, or no ride came to its point.
+    None if a rule doesn't apply to the bike, or no ride tested it.
     """
     if not rules:
         return {}
@@ -47,5 +47,5 @@ def judged(
         columns[worst_column(name)] = verdict.measured if verdict.applies else None
         columns[margin_column(name)] = verdict.margin
         if verdict.fails and verdict.margin == 0.0:
-            columns[margin_column(name)] = -1e-9  # Where the limit itself is too much already.
+            columns[margin_column(name)] = -1e-9  # Reaching the limit already breaks this rule.
     return columns

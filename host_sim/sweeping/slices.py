@@ -1,4 +1,4 @@
-"""The slices of a sweep: each quantity against each key, with all other keys as on the bike."""
+"""The slices of a sweep: each quantity against each key, all other keys unchanged."""
 
 from pathlib import Path
 from textwrap import fill
@@ -20,7 +20,7 @@ LINE, BAND, FLAT = "#1f5a8a", "#9ec4e0", "#888888"
 
 
 def draw_slices(numbers: Numbers, path: Path, rules: tuple[str, ...] = ()) -> None:
-    """Draw every quantity against every key that was ridden alone, the ones that move first. PNG."""
+    """Draw every quantity against every key that was changed alone, the ones that vary first. PNG."""
     slices_figure(numbers, rules).savefig(path, dpi=120, format="png")
 
 
@@ -50,10 +50,10 @@ def slices_figure(numbers: Numbers, rules: tuple[str, ...]) -> Figure:
 def _legend(numbers: Numbers, shown: list[Panel]) -> list[Any]:
     """Name each kind of line once."""
     handles: list[Any] = [
-        Line2D([], [], color=LINE, marker=".", label="this alone changed, all else as on the bike"),
-        Line2D([], [], color=PRESENT, marker="o", linestyle="", label="the bike as it is, and its noise"),
+        Line2D([], [], color=LINE, marker=".", label="only this key changed"),
+        Line2D([], [], color=PRESENT, marker="o", linestyle="", label="the unchanged bike, and its noise"),
         Patch(color=BAND, label=f"all {numbers.rows} points"),
-        Line2D([], [], color=FLAT, linewidth=2.0, label="flat: moves within its noise, or 1 %"),
+        Line2D([], [], color=FLAT, linewidth=2.0, label="flat: varies within its noise, or 1 %"),
     ]
     if any(panel.limit(numbers) is not None for panel in shown):
         handles.append(Line2D([], [], color=BROKEN, linestyle="--", label="limit of the rule"))
@@ -82,7 +82,7 @@ def _slice(axes: Any, numbers: Numbers, panel: Panel, key: str) -> None:
 
 
 def _band(axes: Any, numbers: Numbers, panel: Panel, key: str) -> None:
-    """Fill between the least and the most of all points."""
+    """Fill between minimum and maximum of all points."""
     edges, cell = cells(numbers.columns[key], numbers.on_grid)
     values = numbers.columns[panel.name]
     keys, low, high = [], [], []
@@ -96,7 +96,7 @@ def _band(axes: Any, numbers: Numbers, panel: Panel, key: str) -> None:
 
 
 def _span(numbers: Numbers, panel: Panel) -> tuple[float, float]:
-    """Return the ends of the axis: all that is drawn, and a little more."""
+    """Return the range of the axis: all that is drawn, and a margin."""
     drawn = [numbers.columns[panel.name], numbers.own[panel.name]]
     drawn += [alone[panel.name] for alone in numbers.slices.values()]
     limit = panel.limit(numbers)

@@ -1,4 +1,4 @@
-"""What a sweep comes to in a few numbers: how each measure spreads, and where its ends are."""
+"""Summarizes a sweep: the range of each measure, and the points of its extremes."""
 
 from typing import Any
 
@@ -24,7 +24,7 @@ def summary(numbers: Numbers, rules: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _spread(numbers: Numbers, name: str) -> dict[str, Any]:
-    """Return lowest, median and highest of a column, the points of the two ends, and the bike as it is."""
+    """Return lowest, median and highest of a column, the points of both extremes, and the unchanged bike."""
     column = numbers.columns[name]
     if np.isnan(column).all():
         return {}

@@ -1,10 +1,10 @@
-"""The table of a sweep on disk: rows are kept as they come, the finished file appears whole.
+"""The table of a sweep on disk: rows are stored as they come, the finished file appears complete.
 
-While a sweep runs, its rows stand in `FILE.unfinished`: the request in the first line, then CSV, point after
-point without a gap. Whatever ends the program leaves at most half a line at the end, which is ridden again.
-At the end the rows become FILE: CSV (RFC 4180), or Apache Parquet in row groups where its name says so. There
-each column says its unit and what it is: in its own metadata (`unit`, `description`) and, for readers that
-show only the file's, as JSON under `units`.
+While a sweep runs, its rows are in `FILE.unfinished`: the request in the first line, then CSV, point after
+point without a gap. If the program is killed, at most a partial last line remains, which is ridden again. At
+the end the rows become FILE: CSV (RFC 4180), or Apache Parquet in row groups if the name ends in .parquet.
+There each column has its unit and description in its own metadata (`unit`, `description`) and, for readers
+that show only the file's, as JSON under `units`.
 """
 
 import contextlib
@@ -33,7 +33,7 @@ PARQUET_MISSING = (
 
 
 def check_name(path: Path) -> None:
-    """Raise RequestError unless `path` says how the table is to be written, and that can be done."""
+    """Raise RequestError unless the ending of `path` is known and its library is installed."""
     if path.suffix not in SUFFIXES:
         raise RequestError(f"--out is {spoken(path)}, allowed is a name that ends in .csv or .parquet")
     if path.suffix == ".parquet" and find_spec("pyarrow") is None:
@@ -41,12 +41,12 @@ def check_name(path: Path) -> None:
 
 
 class Unfinished:
-    """The rows of a sweep that is not finished. Read: `path`, `rows` (how many there are)."""
+    """The rows of an unfinished sweep. Read: `path`, `rows` (their number)."""
 
     def __init__(self, table: Path, request: dict[str, Any], columns: list[str], force: bool) -> None:
-        """Go on with the unfinished file of `table`, or begin one; RequestError if it is another sweep's.
+        """Continue the unfinished file of `table`, or begin one; RequestError if it is another sweep's.
 
-        With `force` another sweep's rows are thrown away.
+        With `force` another sweep's rows are deleted.
         """
         self.path = table.with_name(table.name + ".unfinished")
         self.rows = 0
@@ -69,28 +69,28 @@ class Unfinished:
             raise
 
     def _hold(self, table: Path) -> None:
-        """Keep the table for this program; RequestError if another one fills it at this moment."""
+        """Lock the table for this program; RequestError if another one is writing it."""
         self._held: TextIO = self.path.open("a", encoding="utf-8")
         if not locked(self._held):
             self._held.close()
             raise RequestError(
-                f"{spoken(table)} is being written by another run, allowed is another --out, or to wait for "
-                "its end"
+                f"{spoken(table)} is being written by another run, allowed is another --out, or to wait "
+                f"until it ends"
             )
 
     def _kept(self, head: bytes, force: bool) -> int:
-        """Return how many bytes of the file count, 0 to begin anew; `rows` is then what they hold."""
+        """Return how many bytes of the file are valid, 0 to begin anew; sets `rows`, their number of rows."""
         if not self.path.exists():
             return 0
         length = 0
         with self.path.open("rb") as file:
             found = file.read(len(head))
             if found != head:
-                if force or head.startswith(found):  # It ended before its first row.
+                if force or head.startswith(found):  # The run ended before its first row.
                     return 0
                 raise RequestError(
                     f"{spoken(self.path)} holds the rows of another sweep, allowed is the command that began "
-                    "it, another --out, or --force to throw them away"
+                    "it, another --out, or --force to delete them"
                 )
             for line in file:
                 if not line.endswith(b"\n"):
@@ -100,7 +100,7 @@ class Unfinished:
         return len(head) + length
 
     def add(self, lines: list[str]) -> None:
-        """Keep the rows of the next points, in their order."""
+        """Store the rows of the next points, in order."""
         try:
             self._file.write("".join(lines))
             self._file.flush()
@@ -115,7 +115,7 @@ class Unfinished:
             self._held.close()
 
     def read(self) -> Iterator[dict[str, str]]:
-        """Yield every row kept so far, by column."""
+        """Yield every row stored so far, by column."""
         with self.path.open(encoding="utf-8", newline="") as file:
             file.readline()
             yield from csv.DictReader(file)
@@ -148,12 +148,12 @@ class Unfinished:
                 writer.write_table(pa.Table.from_pylist(group, schema))
 
     def forget(self) -> None:
-        """Remove the unfinished file: its rows stand in the table now."""
+        """Remove the unfinished file: its rows are in the table now."""
         os.unlink(self.path)
 
 
 def _schema(pa: Any, columns: list[str], units: Units) -> Any:
-    """Return the columns of a Parquet table with their kinds, units and sentences."""
+    """Return the columns of a Parquet table with their types, units and descriptions."""
     kinds = {"number": pa.int64(), "reason": pa.string()}
     fields = []
     for name in columns:

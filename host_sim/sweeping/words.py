@@ -1,9 +1,9 @@
-"""What a key means, in words for figures and tables: its sentence, its unit, its name without the unit."""
+"""Describes a key in figures and tables: its sentence, its unit, its name without the unit."""
 
 from firmware.settings import TABLE
 from host_sim.bikes.key_notes import NOTES
 
-# The longest ending that fits is the unit; what fits none is a pure number.
+# The longest ending that matches is the unit; without a match it is a pure number.
 _UNITS = {
     "a": "A", "ah": "Ah", "celsius": "°C", "decicelsius": "0.1 °C", "deg": "°", "j_per_k": "J/K",
     "k_per_w": "K/W", "kg": "kg", "kg_m2": "kg m²", "m": "m", "m2": "m²", "m_per_s2": "m/s²", "ma": "mA",

@@ -1,1 +1,1 @@
-"""Settings computed: the plant identified on the bench, settings chosen, every choice measured again."""
+"""Computes settings: identifies the plant on the bench, chooses settings, and measures every choice again."""

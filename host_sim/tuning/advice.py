@@ -1,4 +1,4 @@
-"""What each recommendation assumes, and how to check it on the road: by what a rider feels."""
+"""What each recommendation assumes, and how a rider checks it on the road."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ BACKWARD = "works backward"
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """`assumes` what has to be true, `check` what to do when a symptom shows; both sentences for a person."""
+    """`assumes` is what has to be true, `check` what to do about a symptom; both are printed."""
 
     assumes: str
     check: str
@@ -21,59 +21,62 @@ class Advice:
 
 ADVICE = {
     "lead": Advice(
-        "The pickup sits on the side of the crank that the bike file names, and its wires are not swapped.",
+        "The pickup is on the side of the crank that the bike file names, and its wires are not swapped.",
         f"{BACKWARD} or {NOTHING}: turn the crank forward by hand with the wheel off the ground; if only "
         "backward turning drives, set the other lead.",
     ),
     "forward_duty_high": Advice(
-        "The part is high for the longer share of a pitch when it turns the way the bike file says.",
+        "When the crank turns forward, the sensor is high for the share of a pitch that the bike file says.",
         f"{BACKWARD} or {NOTHING}: turn the crank forward by hand with the wheel off the ground; if only "
         "backward turning drives, set the other value.",
     ),
     "pulses_per_rev": Advice(
-        "Every magnet of the ring passes the pickup near enough to switch it.",
-        f"{NOTHING} or {CUTS_OUT}: count the pulses of one turn; a number too high reads as a low cadence.",
+        "Every magnet of the ring passes close enough to the pickup to switch it.",
+        f"{NOTHING} or {CUTS_OUT}: count the pulses of one turn; if this number is too high, the cadence "
+        f"reads too low.",
     ),
     "engage_edges": Advice(
         "Nudges stay below a sixth of a turn, and the ring's flaws are those of the bike file.",
         f"{SLUGGISH} at the start: fewer edges. Drives off when a pedal is nudged: more.",
     ),
     "engage_rpm": Advice(
-        "Nobody means help who turns the crank more slowly.",
-        f"{NOTHING} at a slow start uphill: lower it. Helps when a pedal is brought into place: raise it.",
+        "A rider who turns the crank more slowly doesn't want help.",
+        f"{NOTHING} at a slow start uphill: lower it. Help comes when you only move a pedal into position: "
+        f"raise it.",
     ),
     "release_rpm": Advice(
-        "The legs are no less even than one and a half times what mass, lowest gear and torque ripple give.",
+        "The legs are at most one and a half times as uneven as mass, lowest gear and torque ripple predict.",
         f"{CUTS_OUT}: lower it. {RUNS_ON} after slow pedalling: raise it.",
     ),
     "stop_pitch_percent": Advice(
-        "The magnets sit as evenly as the bike file says, and the legs slow down gradually.",
+        "The magnets are spaced as evenly as the bike file says, and the legs slow down gradually.",
         f"{RUNS_ON} after brisk legs stop: lower it. {CUTS_OUT} although release_rpm is low: raise it.",
     ),
     "rise_mv_per_s": Advice(
-        "Mass, motor constants and command range are those of the bike file; the empty bicycle jerks most.",
+        "Mass, motor constants and command range are as in the bike file; the empty bicycle jerks most.",
         f"{JERKS}: cut it to two thirds. {SLUGGISH}: raise it by a half.",
     ),
     "fall_mv_per_s": Advice(
-        "Brake, stop and faults cut at once; this rate is for everything else.",
+        "Brake, stop and faults cut power at once; this rate is for everything else.",
         f"{JERKS} and when the selector is turned down: cut it to two thirds. Power overshoots: raise it.",
     ),
     "gain_uv_per_w": Advice(
-        "Shunt, battery resistance and motor controller are those of the bike file.",
+        "Shunt, battery resistance and motor controller are as in the bike file.",
         f"{SURGES}: cut it to a half. {SLUGGISH} when a slope begins, or too much power: raise it by a half.",
     ),
     "integral_ms": Advice(
-        "The lag of the motor controller is that of the bike file.",
-        f"{SURGES} slowly, about once a second: double it. Power is long in coming to its level: halve it.",
+        "The lag of the motor controller is as in the bike file.",
+        f"{SURGES} slowly, about once a second: double it. Power takes long to reach its level: halve it.",
     ),
     "open_map_full_w": Advice(
-        "Without a shunt nothing corrects the power: the motor draws what its constants say.",
+        "Without a shunt nothing corrects the power: the motor draws what its constants predict.",
         f"{SLUGGISH} everywhere: measure the current at full help and 20 km/h; lower this by the share that "
         "is missing.",
     ),
     "selector.shares_percent": Advice(
-        "All-day legs of 75 W and a grade of 2 %, where the shares are felt most.",
-        f"Two positions feel alike: move them apart. {NOTHING} in the first position: meant so with share 0.",
+        "A rider's steady 75 W and a grade of 2 %, where the difference between shares is felt most.",
+        f"Two positions feel alike: move them apart. {NOTHING} in the first position: intended if its share "
+        f"is 0.",
     ),
     "throttle_rest_mv": Advice(
         "The throttle's voltages at its ends are those of the bike file, within the play.",
@@ -84,11 +87,11 @@ ADVICE = {
         "Full power is not reached: lower it. The last part of the travel does nothing: raise it.",
     ),
     "battery_foldback_mv": Advice(
-        "Resistance and empty voltage of the pack are those of the bike file, also when it is cold.",
+        "Resistance and empty voltage of the pack are as in the bike file, also when it is cold.",
         f"{SURGES} on a low battery only: raise it by half a volt. {SLUGGISH} long before empty: lower it.",
     ),
     "heat_foldback_decicelsius": Advice(
-        "The sensor sits in the winding, and the motor's heat capacity is that of the bike file.",
+        "The temperature sensor is in the winding, and the motor's heat capacity is as in the bike file.",
         f"{SLUGGISH} on a long climb: feel the hub, let it cool; only then think of raising it.",
     ),
 }

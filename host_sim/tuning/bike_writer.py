@@ -1,4 +1,4 @@
-"""Writes a bike file with other settings: its comments, its order and everything else stay as they were."""
+"""Writes a bike file with new settings; comments, order and everything else stay as they were."""
 
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from host_sim.tuning.recommend import Tuned
 
 
 def file_of(bike_given: str) -> Path:
-    """Return the bike file that a user's argument means; RequestError if there is none."""
+    """Return the bike file that a user's argument names; RequestError if there is none."""
     return find_file(bike_given, BIKES, (".toml",), "bike")
 
 
@@ -19,7 +19,7 @@ def written_text(source: str, tuned: Tuned) -> str:
     """Return `source`, the text of the bike file, with the recommended values in it.
 
     Settings go to [settings], made if there is none, each new or changed one with a comment that says where
-    it comes from; shares go to [selector]. What equals the present value is not touched.
+    it comes from; shares go to [selector]. A value that doesn't change is left as it is.
     """
     document = tomlkit.parse(source)
     if "settings" not in document:
@@ -34,6 +34,6 @@ def written_text(source: str, tuned: Tuned) -> str:
     if tuned.shares_percent is not None and tuned.shares_percent != tuned.bike.selector.shares_percent:
         selector = document["selector"]
         if isinstance(selector, Table):
-            # Whole percents without a decimal point, as a person writes them.
+            # Whole percents without a decimal point, as people write them.
             selector["shares_percent"] = [round(share) for share in tuned.shares_percent]
     return tomlkit.dumps(document)

@@ -1,9 +1,9 @@
-"""Rise rate, gain and integral time together: theory proposes, the bench decides.
+"""Chooses rise rate, gain and integral time together: theory proposes, the bench decides.
 
 The rise rate starts from the comfort limit, the gains from SIMC around the operating point where a volt
-moves the most watts, for several closed-loop times. Every proposal is ridden; from the best one the bench
-looks around in small steps. What is compared is `drive_score`, with the greatest Ms over the whole operating
-range in it.
+moves the most watts, for several closed-loop times. Every proposal is ridden; around the best one, small
+steps are tried too. They are compared by `drive_score`, which includes the greatest Ms over the whole
+operating range.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -35,14 +35,14 @@ Names = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class DriveSettings:
-    """What is chosen together; without a shunt the last two mean nothing."""
+    """The settings that are chosen together; without a shunt the last two have no effect."""
 
     rise_mv_per_s: int
     gain_uv_per_w: int
     integral_ms: int
 
     def changes(self, bike: Bike) -> dict[str, int]:
-        """Return the settings by name, the fall rate that goes with the rise included."""
+        """Return the settings by name, with the fall rate that belongs to the rise rate."""
         found = {"rise_mv_per_s": self.rise_mv_per_s, "fall_mv_per_s": fall_for(bike, self.rise_mv_per_s)}
         if bike.shunt.fitted:
             found |= {"gain_uv_per_w": self.gain_uv_per_w, "integral_ms": self.integral_ms}
@@ -56,7 +56,7 @@ class DriveSettings:
 
 @dataclass(frozen=True, slots=True)
 class DrivePoint:
-    """One candidate: its settings, what it came to on the bench, its greatest Ms, its score."""
+    """One candidate: its settings, its measures on the bench, its greatest Ms, its score."""
 
     settings: DriveSettings
     measures: DriveMeasures
@@ -68,7 +68,8 @@ class DrivePoint:
 class DriveChoice:
     """The chosen point, everything that was ridden, and the model that the gains were made for.
 
-    `before_keeping`: what had been chosen before some settings were kept on request; None if none were.
+    `before_keeping`: the point that was chosen before some settings were kept on request; None if none were
+    kept.
     """
 
     chosen: DrivePoint
@@ -78,15 +79,15 @@ class DriveChoice:
 
     @property
     def recommended(self) -> DriveSettings:
-        """What would be chosen if nothing had to be kept."""
+        """The point that would be chosen if no setting had to be kept."""
         return self.chosen.settings if self.before_keeping is None else self.before_keeping
 
 
 class DriveBench:
-    """Rides candidates of one bicycle; each set of settings once."""
+    """Rides candidate settings of one bicycle, each set once."""
 
     def __init__(self, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int = 1) -> None:
-        """Get ready; `plants` may be empty for a bicycle without a shunt."""
+        """Store the bicycle; `plants` may be empty for one without a shunt."""
         self._bike = bike
         self._priority = priority
         self._seed = seed
@@ -95,7 +96,7 @@ class DriveBench:
         self._found: dict[DriveSettings, DrivePoint] = {}
 
     def ride(self, settings: DriveSettings) -> DrivePoint:
-        """Return what `settings` come to."""
+        """Return the rated point of `settings`."""
         if settings not in self._found:
             changed = with_settings(self._bike, settings.changes(self._bike))
             measures = measure_drive(changed, self._seed)
@@ -105,7 +106,7 @@ class DriveBench:
         return self._found[settings]
 
     def sensitivity(self, gains: PiGains) -> float:
-        """Return the greatest Ms over all plants, 1 without any; from the frequency grid, so quick."""
+        """Return the greatest Ms over all plants on the frequency grid, which is quick; 1 without plants."""
         if gains.gain <= 0.0 or not self._responses:
             return 1.0
         controller = firmware_pi_response(gains, self._frequencies)
@@ -113,15 +114,15 @@ class DriveBench:
 
     @property
     def tried(self) -> list[DrivePoint]:
-        """Everything that was ridden, in order."""
+        """All points that were ridden, in order."""
         return list(self._found.values())
 
 
 def loop_model(plants: list[IdentifiedPlant]) -> ProcessModel | None:
-    """Return the model for which the gains are made: of the point where a volt moves the most watts.
+    """Return the model that the gains are computed for: that of the point where a volt moves the most watts.
 
-    Half a control period is added to the dead time: a command is held on average that long before it is
-    renewed.
+    Half a control period is added to the dead time: that is how long a command is held on average before the
+    next one.
     """
     if not plants:
         return None
@@ -136,7 +137,7 @@ def legal_gains(gains: PiGains) -> tuple[int, int]:
 
 
 def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int = 1) -> DriveChoice:
-    """Return rise rate, gain and integral time with the least score that theory and a look around it find."""
+    """Return rise rate, gain and integral time with the least score, by theory and a search around it."""
     bench = DriveBench(bike, plants, priority, seed)
     model = loop_model(plants)
     comfort = rates_for(bike, priority.jerk_m_per_s3).rise_mv_per_s
@@ -144,16 +145,16 @@ def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, 
     best = min((bench.ride(one) for one in _proposals(bike, pairs, comfort)), key=lambda point: point.score)
     for _ in range(ROUNDS):
         before = best
-        # All proposals of gain at the best rise rate as well: near steps alone would stay in a side valley.
+        # All proposals of gain at the best rise rate as well: small steps alone could end in a local minimum.
         same_rise = [DriveSettings(before.settings.rise_mv_per_s, *pair) for pair in pairs]
         for settings in same_rise + _around(before.settings, bike.shunt.fitted):
             best = min(best, bench.ride(settings), key=lambda point: point.score)
         if best.score > 0.995 * before.score:
             break
-    # Noise picks one of many that are as good: their middle hangs on it less.
+    # Noise would pick one of many that are equally good; their middle depends less on it.
     middle = bench.ride(_middle([point for point in bench.tried if point.score <= AS_GOOD * best.score]))
     chosen = middle if middle.score <= 1.01 * best.score else best
-    # And what is as good stays as it is.
+    # If the present settings are as good, they stay.
     now = bike.firmware_settings
     kept = replace(chosen.settings, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
     if bench.ride(kept).score <= KEPT * best.score:
@@ -164,7 +165,7 @@ def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, 
 def with_kept(
     choice: DriveChoice, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int, keep: Names
 ) -> DriveChoice:
-    """Return the choice with the settings in `keep` as the bicycle has them, ridden as any other point."""
+    """Return the choice with the settings in `keep` as the bicycle has them, ridden like any other point."""
     now = bike.firmware_settings
     kept = {field.name: getattr(now, field.name) for field in fields(DriveSettings) if field.name in keep}
     settings = replace(choice.chosen.settings, **kept)
@@ -188,17 +189,17 @@ def _middle(points: list[DrivePoint]) -> DriveSettings:
 
 
 def _gain_pairs(bike: Bike, model: ProcessModel | None) -> list[tuple[int, int]]:
-    """Return gain and integral time by SIMC, from tight to slow; what the bicycle has without a loop."""
+    """Return gains and integral times by SIMC, from tight to slow; the bicycle's own if there is no loop."""
     if model is None:
         return [(bike.firmware_settings.gain_uv_per_w, bike.firmware_settings.integral_ms)]
     return [legal_gains(simc(model, share * model.dead_time_s)) for share in CLOSED_LOOP_DEAD_TIMES]
 
 
 def _proposals(bike: Bike, pairs: list[tuple[int, int]], comfort: int) -> list[DriveSettings]:
-    """Return every pair of gains at every share of the comfort limit, and what the bicycle has now."""
+    """Return every pair of gains at every share of the comfort limit, and the bicycle's present settings."""
     now = bike.firmware_settings
     found = [DriveSettings(legal_rise(factor * comfort), *pair) for factor in RISE_FACTORS for pair in pairs]
-    # So that what is recommended is never worse.
+    # Then the recommendation is never worse than the present settings.
     return [*found, DriveSettings(now.rise_mv_per_s, now.gain_uv_per_w, now.integral_ms)]
 
 

@@ -1,8 +1,8 @@
-"""The two rides that a drive is measured on, whole bench, firmware as it is.
+"""The two rides that the drive is measured on, with the whole bench and the unmodified firmware.
 
 *Step*: on a roller at 0.7 of the speed where power fades, from rest to full power, quiet for a while, then a
-slope slows the bicycle to three quarters within a second. *Start*: on the road, from standing, the box
-empty: the lightest bicycle jerks most.
+slope slows the bicycle to three quarters within a second. *Start*: on the road, from standing, without load:
+the lightest bicycle jerks most.
 """
 
 from dataclasses import dataclass
@@ -29,19 +29,18 @@ SLOPE_S = 9.0  # After the legs begin: time enough to settle.
 QUIET_S = 3.0  # Before the slope: here the power should not swing.
 STEP_S = 15.0
 START_S = 8.0
-JERK_PERIODS = 20  # 0.1 s: what is shorter, the tyres and the rider's body take up.
+JERK_PERIODS = 20  # 0.1 s: tyres and the rider's body absorb what is shorter.
 
 
 @dataclass(frozen=True, slots=True)
 class DriveMeasures:
-    """What the rides came to.
+    """The measures of the rides.
 
-    `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s on both rides, on the empty bicycle: what
-    the rider is pushed with; `half_s` and `reach_s` from engaging to half and to 90 % of what is allowed (or
-    to the highest command); `overshoot_percent`,
-    `settling_s` (within a tenth for good) and `swing_percent` (highest to lowest while all is quiet) of the
-    step; `disturbance_percent` the most that the slope moves the power and `recovery_s` how long that is
-    more than a tenth.
+    `jerk_m_per_s3` is the steepest rise of the motor's push over 0.1 s on both rides, on the empty bicycle;
+    `half_s` and `reach_s` from engaging to half and to 90 % of what is allowed (or to the highest command);
+    `overshoot_percent`, `settling_s` (within a tenth for good) and `swing_percent` (highest to lowest while
+    nothing changes) of the step; `disturbance_percent` is the most that the slope moves the power, and
+    `recovery_s` how long it moves it by more than a tenth.
     """
 
     jerk_m_per_s3: float
@@ -62,7 +61,7 @@ class PowerTrace(StepWatch):
     """
 
     def __init__(self, bike: Bike) -> None:
-        """Get ready for one ride of `bike`."""
+        """Store the bicycle for one ride."""
         motor, bicycle = bike.motor, bike.bicycle
         self._force_per_a = motor.torque_constant_nm_per_a * 2.0 * pi / bicycle.wheel_circumference_m
         self._no_load_a = motor.no_load_current_a
@@ -75,12 +74,12 @@ class PowerTrace(StepWatch):
         self.wanted_w = 0
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and the controller."""
+        """Store the world and the controller."""
         self._world = world
         self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
-        """Keep one control period, once engaged."""
+        """Record one control period, once engaged."""
         controller = self._controller
         if controller.engagement.state != ASSISTING and not self.shares:
             return
@@ -88,7 +87,7 @@ class PowerTrace(StepWatch):
         allowed_w = min(controller.request.wanted_w, controller.ceilings.ceiling_w)
         share = motor.power_w / allowed_w if allowed_w > 0 else 0.0
         if share < 1.0 and outputs.command_mv >= controller.settings.command_max_mv:
-            share = 1.0  # The motor can't take more at this speed: nothing left to follow.
+            share = 1.0  # The motor can't draw more at this speed, so the power can't follow.
         self.wanted_w = allowed_w
         self.shares.append(share)
         self.powers_w.append(motor.power_w)
@@ -99,7 +98,7 @@ class PowerTrace(StepWatch):
 
 
 def step_course(bike: Bike) -> tuple[Course, float]:
-    """Return the step ride and the second at which the legs begin."""
+    """Return the step ride and the second at which pedalling begins."""
     begin_s = rest_s(bike)
     speed_km_per_h = (
         STEP_SPEED_SHARE * bike.firmware_settings.taper_start_mm_per_s / 1000.0 * KM_PER_H_PER_M_PER_S
@@ -137,7 +136,7 @@ def traced(bike: Bike, course: Course, seed: int) -> PowerTrace:
 
 
 def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
-    """Ride both and return the numbers; what never engages counts as the whole ride."""
+    """Ride both and return the numbers; if help never comes, the times are the length of the ride."""
     course, begin_s = step_course(bike)
     step = traced(bike, course, seed)
     start = traced(empty(bike), start_course(bike), seed)
@@ -153,7 +152,7 @@ def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
     if not bike.shunt.fitted:
         off = [
             0.0
-        ]  # Without a shunt nothing follows: what a slope does to the power is not the settings' doing.
+        ]  # Without a shunt nothing corrects the power: the settings have no part in what a slope does to it.
     return DriveMeasures(
         jerk_m_per_s3=max(_jerk_m_per_s3(start.push_m_per_s2), _jerk_m_per_s3(step.push_m_per_s2)),
         half_s=_first_s(before, 0.5),
@@ -167,12 +166,12 @@ def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
 
 
 def _first_s(shares: list[float], share: float) -> float:
-    """Return how long after engaging a share of the power is there; the whole ride if it never is."""
+    """Return how long after engaging a share of the power is reached; if never, the length of the ride."""
     return next((index * 0.005 for index, one in enumerate(shares) if one >= share), STEP_S)
 
 
 def _compare_with_the_end(step: PowerTrace, end_s: float) -> None:
-    """Without a shunt nothing follows what is allowed: shares are those of the power that came of it."""
+    """Without a shunt the power doesn't follow the limit, so shares are of the power that was reached."""
     last_w = [power_w for power_w, at_s in zip(step.powers_w, step.times_s, strict=True) if at_s < end_s][
         -200:
     ]

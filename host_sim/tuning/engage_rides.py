@@ -1,9 +1,9 @@
-"""The ride that engaging is measured on: starts that are meant, and movements that are not.
+"""The ride that engaging is measured on: real starts, and movements that are not pedalling.
 
-All on a free crank, the bicycle wheeled along at walking pace: so one ride tells for every engage cadence
-and every number of edges when they would have engaged. Meant: starts from any place of the ring, gentle to
-brisk. Not meant: nudges up to a sixth of a turn, rocking by up to half a pitch, and shaking (common
-practice, no source).
+All on a free crank while the bicycle is wheeled along at walking pace, so one ride shows for every engage
+cadence and every number of edges when they would have engaged. Real starts: from any place of the ring,
+gentle to brisk. Other movements: nudges up to a sixth of a turn, rocking by up to half a pitch, and shaking
+(common practice, no source).
 """
 
 from bisect import bisect_left
@@ -33,7 +33,7 @@ SHAKES = 8
 DRAWS = 3
 START_S = 3.0  # A start that has not engaged by then counts as this late.
 START_RPM = (35.0, 75.0)
-GATHER_S = (0.3, 1.8)  # How long the legs take to come to their cadence.
+GATHER_S = (0.3, 1.8)  # How long the legs take to reach their cadence.
 WALKING_KM_PER_H = 5.0
 NUDGE_RPM = (15.0, 60.0)
 NUDGE_TURNS = (0.05, 0.16)
@@ -43,7 +43,7 @@ _PLASTIC = 1.32471795724474602596  # The real root of x^3 = x + 1.
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """One movement of the crank, from `begin_s` to `end_s`; `meant` if it is pedalling."""
+    """One movement of the crank from `begin_s` to `end_s`; `meant` if the rider is starting to pedal."""
 
     begin_s: float
     end_s: float
@@ -52,7 +52,7 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class EngageMeasures:
-    """`delay_s` mean and `late_s` worst from moving to engaging; `false_share` of what was not meant."""
+    """`delay_s` mean and `late_s` worst from moving to engaging; `false_share` of other movements engaged."""
 
     delay_s: float
     late_s: float
@@ -60,9 +60,9 @@ class EngageMeasures:
 
 
 def engage_course(bike: Bike, seed: int = 1) -> tuple[Course, list[Span]]:
-    """Return the ride and its movements; `seed` draws them, the settings of `bike` have no part in it."""
+    """Return the ride and its movements, drawn with `seed`; they don't depend on the settings of `bike`."""
     draw = Random(f"engage {seed}")
-    # A crank stands when a pitch at the lowest release cadence and 0.5 s have passed.
+    # A crank counts as standing after a pitch at the lowest release cadence plus 0.5 s.
     pause_s = 0.6 + longest_pitch_s(bike)
     lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": WALKING_KM_PER_H}]
     spans: list[Span] = []
@@ -80,10 +80,10 @@ def engage_course(bike: Bike, seed: int = 1) -> tuple[Course, list[Span]]:
 
 
 def _spread_draws(count: int, draw: Random) -> Iterator[tuple[float, float]]:
-    """Yield `count` pairs from 0 to 1 that fill the square evenly, so that few starts stand for many.
+    """Yield `count` pairs from 0 to 1 that fill the square evenly, so few starts represent many.
 
     An additive recurrence with the plastic number (M. Roberts, "The unreasonable effectiveness of
-    quasirandom sequences", 2018), shifted as a whole by the draw. At random they clump.
+    quasirandom sequences", 2018), shifted as a whole by the draw. Random points would cluster.
     """
     first = (draw.random(), draw.random())
     for number in range(count):
@@ -133,10 +133,10 @@ _MOVEMENTS = {"start": _start, "nudge": _nudge, "rock": _rock, "shake": _shake}
 
 
 class EngageWatch(StepWatch):
-    """Keeps by the step what engaging is decided on: time, edges in a row, cadence. Read after the ride."""
+    """Records for each step what engaging depends on: time, edges in a row, cadence. Read after the ride."""
 
     def __init__(self) -> None:
-        """Start with nothing."""
+        """Start with empty lists."""
         self.times_s: list[float] = []
         self.runs: list[int] = []
         self.cadences_rpm: list[int] = []
@@ -144,12 +144,12 @@ class EngageWatch(StepWatch):
         self._assisting = False
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and the controller."""
+        """Store the world and the controller."""
         self._world = world
         self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
-        """Keep steps in which the crank may be pedalled, and moments at which the firmware itself engaged."""
+        """Record steps in which the crank may be pedalled, and moments at which the firmware engaged."""
         controller = self._controller
         now_s = self._world.now_us / US_PER_S
         assisting = controller.engagement.state == ASSISTING
@@ -163,10 +163,10 @@ class EngageWatch(StepWatch):
 
 
 class EngageRide:
-    """One ride, answers for any thresholds."""
+    """One ride that can be evaluated for any thresholds."""
 
     def __init__(self, bike: Bike, seed: int = 1) -> None:
-        """Ride it, on the whole bench with the bike's settings."""
+        """Ride it on the whole bench with the bike's settings."""
         course, self.spans = engage_course(bike, seed)
         self.watch = EngageWatch()
         bench = bench_for(bike, seed)
@@ -174,11 +174,11 @@ class EngageRide:
         bench.ride(CourseScript(course), course.seconds)
 
     def measures(self, engage_edges: int, engage_rpm: int) -> EngageMeasures:
-        """Return what these thresholds would have made of the ride."""
+        """Return the measures of the ride with these thresholds."""
         return self._measures(lambda span: self._would_engage_s(span, engage_edges, engage_rpm))
 
     def as_ridden(self) -> EngageMeasures:
-        """Return what the firmware itself did."""
+        """Return the measures of what the firmware itself did."""
         return self._measures(lambda span: _first_within(self.watch.engaged_s, span))
 
     def _measures(self, engaged_s: Callable[[Span], float | None]) -> EngageMeasures:
@@ -204,24 +204,24 @@ class EngageRide:
 
 
 class EngageRides:
-    """DRAWS rides: one draw alone still moves the best engage cadence by a third. Read: `rides`."""
+    """DRAWS rides, because the best engage cadence of a single draw varies by a third. Read: `rides`."""
 
     def __init__(self, bike: Bike, seed: int = 1) -> None:
         """Ride them all."""
         self.rides = [EngageRide(bike, one) for one in draws_of(seed)]
 
     def measures(self, engage_edges: int, engage_rpm: int) -> EngageMeasures:
-        """Return what these thresholds would have made of all of them."""
+        """Return the measures of all of them with these thresholds."""
         return pooled([ride.measures(engage_edges, engage_rpm) for ride in self.rides])
 
 
 def draws_of(seed: int) -> list[int]:
-    """Return the seeds of the rides that belong to one seed of tuning; no two have one in common."""
+    """Return the seeds of the rides for one seed of tuning; no two seeds of tuning share one."""
     return [DRAWS * seed + number for number in range(DRAWS)]
 
 
 def pooled(each: list[EngageMeasures]) -> EngageMeasures:
-    """Return the measures of rides with as many movements each, taken as one ride."""
+    """Combine the measures of rides with equal numbers of movements into those of one ride."""
     count = len(each)
     return EngageMeasures(
         sum(one.delay_s for one in each) / count,

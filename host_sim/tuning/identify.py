@@ -1,11 +1,11 @@
-"""The plant of the power loop, identified by steps of the command on the bench.
+"""Identifies the plant of the power loop by steps of the command on the bench.
 
-From the firmware's own readings, so shunt, converter and smoothing are in it; the mean of several steps up
-and down is the step response. For the tuning rules a first-order lag with dead time is fitted to it, or an
-integrating process with dead time where the response has not bent by the end of the window. For the margins
-that would be too coarse: there two lags with dead time are fitted (power stage, smoothing of the current),
-and sampled as the firmware samples. The raw response itself would carry the noise of the shunt up to the
-surge frequency.
+It uses the firmware's own readings, so shunt, converter and smoothing are included; the step response is the
+mean of several steps up and down. For the tuning rules a first-order lag with dead time is fitted to it, or
+an integrating process with dead time where the response has not flattened by the end of the window. For the
+margins that would be too coarse: for them two lags with dead time are fitted (power stage, smoothing of the
+current), and sampled as the firmware samples. The raw response has the shunt's noise in it up to the surge
+frequency.
 """
 
 from dataclasses import dataclass
@@ -22,9 +22,9 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 WINDOW_PERIODS = 100  # 0.5 s, many lags of any power stage that a bike file allows.
-STEPS = 8  # Up and down, each so often: the noise of the mean falls with the root.
+STEPS = 8  # So many up and so many down: the noise of the mean falls with the square root.
 STEP_SHARE = 0.12  # Of the assist power: large against the noise, small against the curve.
-# With a lag beyond this many windows, only its slope can be seen: integrating.
+# With a lag of more windows than this only the slope is visible: integrating.
 INTEGRATING_WINDOWS = 2.0
 
 
@@ -48,7 +48,7 @@ class ProcessModel:
         return self.gain * (1.0 - np.exp(-since_s / self.lag_s))
 
     def response_at(self, rad_per_s: Floats) -> Complexes:
-        """Return the frequency response: dead time as what it is, no Padé approximation."""
+        """Return the frequency response with exact dead time, no Padé approximation."""
         s = 1j * rad_per_s
         lag = s if self.integrating else 1.0 + self.lag_s * s
         answer: Complexes = self.gain * np.exp(-s * self.dead_time_s) / lag
@@ -67,7 +67,7 @@ class TwoLags:
     def step_response(self, times_s: Floats) -> Floats:
         """Return the answer to a unit step at time 0."""
         since_s = np.maximum(times_s - self.dead_time_s, 0.0)
-        # Equal lags have a formula of their own; a hair apart is near enough.
+        # Equal lags would need another formula; a slight difference is exact enough.
         slow_s, fast_s = self.slow_s, min(self.fast_s, 0.999 * self.slow_s)
         slow, fast = slow_s * np.exp(-since_s / slow_s), fast_s * np.exp(-since_s / fast_s)
         answer: Floats = self.gain * (1.0 - (slow - fast) / (slow_s - fast_s))
@@ -81,7 +81,7 @@ class TwoLags:
 
 @dataclass(frozen=True, slots=True)
 class IdentifiedPlant:
-    """One operating point: `steps` is the measured answer to a volt of command by the period, W.
+    """One operating point: `steps` is the measured response to a volt of command, W, period by period.
 
     `model` is for the tuning rules, `lags` for the margins; `command_v` draws `power_w`.
     """
@@ -96,8 +96,8 @@ class IdentifiedPlant:
     def response_at(self, rad_per_s: Floats) -> Complexes:
         """Return the sampled plant, command to reading, at frequencies up to pi / PERIOD_S.
 
-        The transform of the pulse response: exact for a command that is held over each period, dead time and
-        all.
+        The transform of the pulse response: exact, dead time included, for a command that is held over each
+        period.
         """
         pulses = self.lags.sampled_pulses()
         turns = np.exp(-1j * np.outer(rad_per_s * PERIOD_S, np.arange(len(pulses))))
@@ -106,7 +106,7 @@ class IdentifiedPlant:
 
     @property
     def misfit(self) -> float:
-        """Root mean square between the measured and the two-lag step response, as a share of its end."""
+        """Root mean square between measured and two-lag step response, as a share of the final value."""
         times_s = np.arange(len(self.steps), dtype=np.float64) * PERIOD_S
         apart = self.lags.step_response(times_s) - self.steps
         return float(np.sqrt(np.mean(apart**2)) / abs(self.lags.gain))
@@ -129,14 +129,14 @@ def identify_at(bike: Bike, point: OperatingPoint, seed: int = 1) -> IdentifiedP
     base_mv = rig.command_mv
     step_mv = _step_size_mv(rig, bike, float(bike.firmware_settings.assist_power_w))
     if base_mv + step_mv > bike.firmware_settings.command_max_mv:
-        base_mv -= step_mv  # Near the top, where a step up would meet the end of the range.
+        base_mv -= step_mv  # Near the top, where a step up would exceed the range.
     steps = _step_response(rig, base_mv, step_mv)
     model = fit_model(steps, PERIOD_S)
     return IdentifiedPlant(point, steps, model, fit_two_lags(steps), base_mv / 1000.0, power_w)
 
 
 def _step_size_mv(rig: OpenLoop, bike: Bike, power_w: float) -> int:
-    """Return the step of command that moves the power by about STEP_SHARE: 4 mV or more."""
+    """Return the step of command, at least 4 mV, that moves the power by about STEP_SHARE."""
     base_mv = rig.command_mv
     settings = bike.firmware_settings
     trial_mv = max((settings.command_max_mv - settings.command_start_mv) // 100, 4)
@@ -150,7 +150,7 @@ def _step_size_mv(rig: OpenLoop, bike: Bike, power_w: float) -> int:
 
 
 def _step_response(rig: OpenLoop, base_mv: int, step_mv: int) -> Floats:
-    """Return the mean answer to steps up and down, W for a volt; entry n is n periods after the step."""
+    """Return the mean response to steps up and down, W per volt; entry n is n periods after the step."""
     total = np.zeros(WINDOW_PERIODS)
     for _ in range(STEPS):
         for sign, from_mv, to_mv in ((1.0, base_mv, base_mv + step_mv), (-1.0, base_mv + step_mv, base_mv)):
@@ -159,12 +159,12 @@ def _step_response(rig: OpenLoop, base_mv: int, step_mv: int) -> Floats:
             answer = np.array([rig.step(to_mv) for _ in range(WINDOW_PERIODS)], dtype=float)
             total += sign * (answer - before_w)
     mean: Floats = total / (2 * STEPS) / (step_mv / 1000.0)
-    mean[0] = 0.0  # What was read before the command went out knows nothing of it.
+    mean[0] = 0.0  # The first reading was taken before the command went out.
     return mean
 
 
 def fit_model(steps: Floats, period_s: float) -> ProcessModel:
-    """Fit a lag with dead time to a step response that starts at entry 0; integrating if it does not bend."""
+    """Fit a lag with dead time to a step response from entry 0 on; integrating if it doesn't flatten."""
     times_s = np.arange(len(steps), dtype=np.float64) * period_s
     window_s = float(times_s[-1])
     last = float(np.mean(steps[-len(steps) // 5 :]))

@@ -1,4 +1,4 @@
-"""Selector shares, throttle range and fold-back points: arithmetic that can be followed."""
+"""Computes selector shares, throttle range and fold-back points."""
 
 from dataclasses import dataclass
 from math import ceil, sqrt
@@ -9,14 +9,14 @@ from host_sim.bench.assemble import bench_for
 from host_sim.bikes.model import Bike
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
-FELT_GRADE = 0.02  # Shares are felt most on a gentle slope; on the steep the motor is at its limit anyway.
-LEGS_W = 75.0  # All-day legs (Malewicki 1983, in oocities.org/mdetting).
+FELT_GRADE = 0.02  # Shares are felt most on a gentle slope; on a steep one the motor is at its limit anyway.
+LEGS_W = 75.0  # What a rider gives all day (Malewicki 1983, in oocities.org/mdetting).
 SHARE_STEP_PERCENT = 5
 FELT_LEAST_KM_PER_H = 0.5
-# Play at both ends of the throttle: a share of its travel, within limits (common practice, no source).
+# Margin at both ends of the throttle: a share of its travel, within limits (common practice, no source).
 PLAY_SHARE, PLAY_LEAST_MV, PLAY_MOST_MV = 0.05, 80, 150
 # The battery's fold-back is a loop of its own: less power, less sag, more voltage. Its lag is the
-# smoothing of the voltage (firmware/sense/supply.py: 32 periods); the power loop's answer counts as its
+# smoothing of the voltage (firmware/sense/supply.py: 32 periods); the power loop's response counts as its
 # dead time. A loop gain of half the lag over the dead time leaves a gain margin of about 3, as the tight
 # SIMC setting does.
 VOLTAGE_LAG_S = 0.16
@@ -45,7 +45,7 @@ def steady_speed_m_per_s(bike: Bike, motor_w: float, grade: float) -> float:
 
 
 def rim_w(bike: Bike, drawn_w: float, speed_m_per_s: float) -> float:
-    """Return what of the electrical watts reaches the rim: E (I - I0), with E I + R I^2 drawn."""
+    """Return the watts that reach the rim from these electrical watts: E (I - I0), with E I + R I^2 drawn."""
     motor = bike.motor
     back_v = (
         motor.torque_constant_nm_per_a
@@ -63,7 +63,7 @@ def felt_speed_km_per_h(bike: Bike, share: float) -> float:
     """Return the speed on the felt grade at a share (0 to 1) of the assist power."""
     drawn_w = bike.firmware_settings.assist_power_w * share
     speed_m_per_s = steady_speed_m_per_s(bike, 0.0, FELT_GRADE)
-    for _ in range(30):  # The motor's efficiency depends on the speed, so once round is not enough.
+    for _ in range(30):  # The motor's efficiency depends on the speed, so one iteration is not enough.
         speed_m_per_s = steady_speed_m_per_s(bike, rim_w(bike, drawn_w, speed_m_per_s), FELT_GRADE)
     return speed_m_per_s * KM_PER_H_PER_M_PER_S
 
@@ -71,7 +71,7 @@ def felt_speed_km_per_h(bike: Bike, share: float) -> float:
 def selector_shares(bike: Bike) -> list[ShareStep]:
     """Return shares such that each position adds the same speed on the felt grade; empty without positions.
 
-    The first position keeps no help if the bike file has none there; the last gives everything.
+    The first position stays without help if the bike file has none there; the last gives full help.
     """
     selector = bike.selector
     if selector.kind != "positions" or not selector.positions:
@@ -79,7 +79,7 @@ def selector_shares(bike: Bike) -> list[ShareStep]:
     first = 0.0 if selector.shares_percent[0] == 0.0 else 1.0 / selector.positions
     low, high = felt_speed_km_per_h(bike, first), felt_speed_km_per_h(bike, 1.0)
     if high - low < FELT_LEAST_KM_PER_H:
-        return []  # There is next to nothing to share.
+        return []  # Almost no speed to share.
     steps = []
     for number in range(selector.positions):
         wanted = low + (high - low) * number / (selector.positions - 1)
@@ -97,12 +97,12 @@ def _share_for(bike: Bike, speed_km_per_h: float, first: float) -> float:
             low = middle
         else:
             high = middle
-    # The ends are exact, whatever bisection leaves of them.
+    # The ends are exact; bisection leaves a rounding error.
     return first if high < first + 1e-4 else 1.0 if low > 1.0 - 1e-4 else 0.5 * (low + high)
 
 
 def throttle_ends_mv(bike: Bike) -> tuple[int, int]:
-    """Return rest and full voltage of the throttle for the firmware, with play at both ends."""
+    """Return rest and full voltage of the throttle for the firmware, with a margin at both ends."""
     rest_mv, full_mv = round(bike.throttle.rest_v * 1000.0), round(bike.throttle.full_v * 1000.0)
     play_mv = round(min(max(PLAY_SHARE * (full_mv - rest_mv), PLAY_LEAST_MV), PLAY_MOST_MV))
     return rest_mv + play_mv, full_mv - play_mv
@@ -116,18 +116,18 @@ def battery_loop_gain(bike: Bike, foldback_mv: int) -> float:
 
 
 def battery_foldback_mv(bike: Bike) -> int:
-    """Return where power begins to fade: late enough to use the pack, too early to see-saw with its sag."""
+    """Return where power begins to fade: late enough to use the pack, early enough not to oscillate."""
     settings, battery = bike.firmware_settings, bike.battery
     watts_sag_v = settings.power_limit_w * battery.resistance_ohm / battery.empty_v
     most_gain = 0.5 * VOLTAGE_LAG_S / POWER_ANSWER_S
     span_v = max(watts_sag_v / most_gain, watts_sag_v + SAG_MARGIN_V)
     half_v = 0.5 * (battery.full_v - battery.empty_v)
-    span_v = min(span_v, half_v)  # A pack so weak would fade all the time.
+    span_v = min(span_v, half_v)  # With such a weak pack, power would fade all the time.
     return settings.battery_empty_mv + ceil(span_v * 1000.0 / 50.0) * 50
 
 
 def heating_k_per_s(bike: Bike) -> float:
-    """Return how fast the winding warms up at the motor's current limit, nothing carried off yet."""
+    """Return how fast the winding warms up at the motor's current limit, without cooling."""
     motor = bike.motor
     return motor.current_limit_a**2 * motor.resistance_ohm / motor.thermal_capacity_j_per_k
 
@@ -136,5 +136,5 @@ def heat_foldback_decicelsius(bike: Bike) -> int:
     """Return where power begins to fade with heat: 30 K before the limit, more if it would warm quickly."""
     settings = bike.firmware_settings
     span_k = max(30.0, heating_k_per_s(bike) * HEAT_MINUTE_S * 0.5)
-    lowest = 600  # A motor is this warm on any summer climb.
+    lowest = 600  # A motor reaches this on any climb in summer.
     return max(settings.heat_limit_decicelsius - ceil(span_k) * 10, lowest)

@@ -27,7 +27,7 @@ class Rival:
 
 @dataclass(frozen=True, slots=True)
 class LoopReport:
-    """`worst` and `by_point` for the chosen gains, `rivals` beside them; what was predicted and measured."""
+    """`worst` and `by_point` for the chosen gains, `rivals` for comparison; predicted and measured values."""
 
     model: ProcessModel
     gains: PiGains
@@ -43,11 +43,11 @@ class LoopReport:
 def loop_report(
     bike: Bike, plants: list[IdentifiedPlant], drive: DriveChoice, measured: DriveMeasures, seed: int = 1
 ) -> LoopReport:
-    """Work out everything about the chosen loop; ValueError without a plant."""
+    """Compute everything about the chosen loop; ValueError without a plant."""
     chosen = drive.chosen.settings
     model = loop_model(plants)
     if model is None:
-        raise ValueError("plants must hold one plant or more")
+        raise ValueError("plants must contain one plant or more")
     worst = worst_case(plants, chosen.gains)
     strongest = max(plants, key=lambda plant: plant.model.gain)
     rivals = []

@@ -1,7 +1,7 @@
 """Margins of a loop from its frequency response, computed by python-control.
 
-Frequency response data keeps dead time as what it is. A Padé approximation does not: of first order it makes
-the gain margin of SIMC's own loop 4.00 instead of 3.14.
+Frequency response data represents dead time exactly. A first-order Padé approximation would give SIMC's own
+loop a gain margin of 4.00 instead of 3.14.
 """
 
 from dataclasses import dataclass
@@ -37,7 +37,7 @@ class Margins:
 
     @property
     def surge_hz(self) -> float:
-        """The frequency at which the loop oscillates once the gain margin is used up."""
+        """The frequency at which the loop oscillates when the gain is raised by the gain margin."""
         return self.surge_rad_per_s / (2.0 * pi)
 
 
@@ -62,22 +62,22 @@ def margins_of(response: Complexes, rad_per_s: Floats) -> Margins:
     pairs = [(float(phase), float(at)) for phase, at in zip(phases, crossovers, strict=True) if at > 0.0]
     phase_deg, _ = min(pairs, default=(inf, inf))
     delay_s = min((radians(phase) / at for phase, at in pairs), default=inf)
-    # The nearest approach to -1 on the grid as well: at its ends there is no turning point.
+    # The nearest approach to -1 on the grid counts too: a minimum at the grid's end is no turning point.
     nearest = min([float(distance) for distance in distances] + [float(np.min(np.abs(1.0 + response)))])
     crossover = max((at for _, at in pairs), default=inf)
     return Margins(gain, phase_deg, delay_s, 1.0 / nearest if nearest > 0.0 else inf, surge, crossover)
 
 
 def loop_frequencies() -> Floats:
-    """Return the frequencies at which the sampled loop is looked at: 0.5 rad/s to the Nyquist frequency."""
+    """Return the frequencies at which the sampled loop is evaluated: 0.5 rad/s to the Nyquist frequency."""
     return np.logspace(log10(0.5), log10(0.999 * _NYQUIST_RAD_PER_S), _FREQUENCIES)
 
 
 def firmware_pi_response(gains: PiGains, rad_per_s: Floats) -> Complexes:
-    """Return the frequency response of the firmware's power loop while nothing limits it.
+    """Return the frequency response of the firmware's power loop without saturation.
 
-    u = K e + I, and each period I moves by PERIOD_S / Ti of the way to u: K (z - 1 + PERIOD_S / Ti) / (z -
-    1).
+    u = K e + I, and in each period I moves towards u by the share PERIOD_S / Ti: K (z - 1 + PERIOD_S / Ti) /
+    (z - 1).
     """
     z = np.exp(1j * rad_per_s * PERIOD_S)
     answer: Complexes = gains.gain * (z - 1.0 + PERIOD_S / gains.integral_s) / (z - 1.0)
@@ -85,7 +85,7 @@ def firmware_pi_response(gains: PiGains, rad_per_s: Floats) -> Complexes:
 
 
 def loop_margins(plant: IdentifiedPlant, gains: PiGains) -> Margins:
-    """Return the margins of the firmware's loop (gain in V/W) around a plant as it was measured."""
+    """Return the margins of the firmware's loop (gain in V/W) around a measured plant."""
     rad_per_s = loop_frequencies()
     return margins_of(firmware_pi_response(gains, rad_per_s) * plant.response_at(rad_per_s), rad_per_s)
 
@@ -100,7 +100,7 @@ def proportional_limit(plant: IdentifiedPlant) -> tuple[float, float]:
 def worst_case(plants: list[IdentifiedPlant], gains: PiGains) -> WorstCase:
     """Return the least margins over all plants; ValueError without a plant."""
     if not plants:
-        raise ValueError("plants must hold one plant or more")
+        raise ValueError("plants must contain one plant or more")
     pairs = [(loop_margins(plant, gains), plant.point) for plant in plants]
     gain, point = min(((margins, point) for margins, point in pairs), key=lambda pair: pair[0].gain)
     everything = [margins for margins, _ in pairs]

@@ -1,4 +1,4 @@
-"""Everything that is measured of one set of settings, with its score: before, after, and for any sweep."""
+"""Measures and scores one set of settings: before, after, and for any sweep."""
 
 from dataclasses import dataclass
 
@@ -26,7 +26,7 @@ class Scores:
 
 @dataclass(frozen=True, slots=True)
 class Measures:
-    """What one set of settings came to on the bench."""
+    """The measures of one set of settings on the bench."""
 
     engage: EngageMeasures
     release: ReleaseMeasures
@@ -43,10 +43,10 @@ def measure(
     priority: Priority,
     seed: int = 1,
 ) -> Measures:
-    """Ride everything with the settings of `bike`, on rides that no setting has a part in.
+    """Ride everything with the settings of `bike`, on rides that don't depend on any setting.
 
-    `rides` are the same for all that is compared; `other_engage_rpm` is the engage cadence of what these
-    settings are compared with. `sensitivity` is the greatest Ms of the power loop, 1 without one.
+    `rides` are the same for all settings compared; `other_engage_rpm` is the engage cadence of the settings
+    compared with these. `sensitivity` is the greatest Ms of the power loop, 1 without one.
     """
     engage = EngageRide(bike, seed).as_ridden()
     release = rides.compared(bike.firmware_settings, other_engage_rpm)

@@ -1,7 +1,7 @@
-"""The power path of a bicycle without its controller: a command in, the firmware's own reading of power out.
+"""The power path of a bicycle without its controller: command in, the firmware's own reading of power out.
 
 The real world of the bench, its simulated board with noise and steps of the shunt, and the firmware's own
-smoothing (firmware/sense/supply.py), on a roller that holds the speed. One call is one control period.
+smoothing (firmware/sense/supply.py), on a roller that holds the speed. Each call is one control period.
 """
 
 from firmware.records import Inputs, Outputs
@@ -15,11 +15,11 @@ from host_sim.tuning.operating import OperatingPoint
 
 PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _LONG_US = 10**12
-_FOLLOW_GAIN = 0.05  # A slow integral brings the power to its level: a twentieth of the error a period.
+_FOLLOW_GAIN = 0.05  # A slow integral sets the power: a twentieth of the error in each period.
 
 
 class OpenLoop:
-    """A bicycle on a roller at one operating point, driven by hand. Read: `command_mv`, `power_w`."""
+    """A bicycle on a roller at one operating point, with a given command. Read: `command_mv`, `power_w`."""
 
     def __init__(self, bike: Bike, point: OperatingPoint, seed: int) -> None:
         """Switch on at rest; `seed` decides the noise."""
@@ -40,9 +40,9 @@ class OpenLoop:
         self.power_w = 0
 
     def step(self, command_mv: int) -> int:
-        """Read the power, then put `command_mv` out for this period; return the reading, W."""
+        """Read the power, then output `command_mv` for this period; return the reading, W."""
         world = self._world
-        world.battery.charge = self._charge  # What is identified is one state, not a discharge.
+        world.battery.charge = self._charge  # The state of charge must not change.
         world.motor.temperature_celsius = self._celsius
         self._board.read(self._inputs)
         self._supply.step(self._inputs.battery_mv, self._inputs.current_ma)

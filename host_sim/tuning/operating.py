@@ -6,18 +6,18 @@ from math import sqrt
 from host_sim.bikes.model import Bike
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
-# Of the speed at which power begins to fade. Slower than the lowest, motors run against their current limit.
+# Of the speed at which power begins to fade. Below the lowest, motors run at their current limit.
 SPEED_SHARES = (0.45, 0.7, 1.0)
 CHARGES = (0.2, 1.0)
 LOADS = (0.3, 1.0)
-_LEGS_W = 75.0  # What a healthy adult gives all day (Malewicki 1983, in oocities.org/mdetting).
+_LEGS_W = 75.0  # What a healthy adult can give all day (Malewicki 1983, in oocities.org/mdetting).
 _GRAVITY_M_PER_S2 = 9.80665
 _AIR_KG_PER_M3 = 1.2
 
 
 @dataclass(frozen=True, slots=True)
 class OperatingPoint:
-    """Speed in m/s, charge 0 to 1, and load: the share of the assist power that is asked for."""
+    """Speed in m/s, charge 0 to 1, and load: the requested share of the assist power."""
 
     speed_m_per_s: float
     charge: float
@@ -50,9 +50,9 @@ def operating_points(bike: Bike) -> list[OperatingPoint]:
 
 
 def grade_of(bike: Bike, point: OperatingPoint) -> float:
-    """Return the grade on which motor and all-day legs hold this speed: rise over run, roughly.
+    """Return the grade (rise over run, approximately) on which motor and a steady rider hold this speed.
 
-    Rolling and air by Martin et al. 1998; the motor is taken at the efficiency of its winding alone.
+    Rolling and air by Martin et al. 1998; the motor's only loss considered is that of its winding.
     """
     bicycle = bike.bicycle
     speed_m_per_s = point.speed_m_per_s

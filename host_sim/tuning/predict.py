@@ -1,11 +1,11 @@
-"""What the identified plant predicts of a ride: the step to full power, and a slope that slows the bicycle.
+"""What the identified plant predicts for a ride: the step to full power, and a slope that slows the bicycle.
 
-The tangent at the operating point stands for the whole curve, the firmware's law for the loop: PI whose
-integral follows the command that went out, then rise and fall rate. Below the tangent's zero the motor gives
-nothing, which is how a speed controller spends the first part of its travel.
+The plant is the tangent at the operating point; the loop follows the firmware's law: PI whose integral
+follows the command that was sent, then rise and fall rate. Below the tangent's zero the motor gives no power,
+as a speed controller does in the first part of its travel.
 
-This is the power loop alone: the search for the back-EMF, and the following of it, for a known motor of the
-speed kind are not in it, so on such a motor the power is there sooner than said here.
+Only the power loop is modelled. On a known motor of the speed kind the firmware also seeks and follows the
+back-EMF, so there power comes sooner than predicted here.
 """
 
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ SLOWER = 0.25  # The slope of the step ride takes a quarter of the speed within 
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """Times in s from engaging, the rest in percent of the power; as in `DriveMeasures`."""
+    """Times in s from engaging, other values in percent of the power; as in `DriveMeasures`."""
 
     reach_s: float
     overshoot_percent: float
@@ -39,9 +39,9 @@ class LinearLoop:
     def __init__(
         self, bike: Bike, plant: IdentifiedPlant, gains: PiGains, rise_v_per_s: float, fall_v_per_s: float
     ):
-        """Stand at the start of the command range, with no power."""
+        """Start at the lower end of the command range, with no power."""
         settings = bike.firmware_settings
-        # The first entry is 0: what goes out now is first read a period later.
+        # The first entry is 0: a command that goes out now is first read a period later.
         self._pulses = plant.lags.sampled_pulses()[1:][::-1] / plant.lags.gain
         self._plant = plant
         self._gains = gains
@@ -51,7 +51,7 @@ class LinearLoop:
         self._drawn_w = np.zeros(len(self._pulses))
 
     def step(self, wanted_w: float, disturbance_w: float) -> float:
-        """Take one control period; return the power as it is read, W."""
+        """Run one control period; return the power that is read, W."""
         reading_w = float(self._pulses @ self._drawn_w)
         self._integral_v += (self.command_v - self._integral_v) * PERIOD_S / self._gains.integral_s
         target_v = self._gains.gain * (wanted_w - reading_w) + self._integral_v
@@ -65,7 +65,7 @@ class LinearLoop:
 def predict(
     bike: Bike, plant: IdentifiedPlant, gains: PiGains, rise_mv_per_s: int, fall_mv_per_s: int
 ) -> Prediction:
-    """Return what the step ride will come to at the plant's operating point."""
+    """Predict the measures of the step ride at the plant's operating point."""
     loop = LinearLoop(bike, plant, gains, rise_mv_per_s / 1000.0, fall_mv_per_s / 1000.0)
     power_w = plant.power_w
     shares: Floats = (
@@ -86,10 +86,10 @@ def predict(
 
 
 def slope_disturbance_w(bike: Bike, plant: IdentifiedPlant) -> float:
-    """Return how the power would move if the command stayed while the speed falls by SLOWER, W.
+    """Return how the power would change at constant command while the speed falls by SLOWER, W.
 
-    With back-EMF E and P = I (E + I R): a torque controller keeps I, so P falls by I times what E loses; a
-    speed controller keeps E + I R, so I grows by what E loses over R, and P by that times E + I R.
+    With back-EMF E and P = I (E + I R): a torque controller keeps I, so P falls by I times the fall of E; a
+    speed controller keeps E + I R, so I grows by the fall of E divided by R, and P by that times E + I R.
     """
     motor = bike.motor
     rad_per_s = plant.point.speed_m_per_s / bike.bicycle.wheel_circumference_m * 2.0 * np.pi
@@ -105,7 +105,7 @@ def slope_disturbance_w(bike: Bike, plant: IdentifiedPlant) -> float:
 def swing_after_kick(
     bike: Bike, plant: IdentifiedPlant, gains: PiGains, rise_mv_per_s: int, fall_mv_per_s: int
 ) -> Floats:
-    """Return the power by the period in the last 2 s of a ride that was kicked by a dip of the speed."""
+    """Return the power, period by period, in the last 2 s of a ride with one dip of the speed."""
     loop = LinearLoop(bike, plant, gains, rise_mv_per_s / 1000.0, fall_mv_per_s / 1000.0)
     kick_w = slope_disturbance_w(bike, plant) * 0.05 / SLOWER
     powers_w = []

@@ -1,8 +1,8 @@
-"""Rise and fall rate of the command from mass, motor and a comfort limit on jerk.
+"""Computes rise and fall rate of the command from mass, motor and a comfort limit on jerk.
 
-A volt of command is so many newtons at the rim, so a rate of command is a jerk: jerk = rate x newtons a volt
-/ mass. On a torque controller the volt sets a current; on a speed controller it sets a voltage on the
-winding, which is many times as much force, up to the current limits.
+A rate of command causes a jerk: jerk = rate x newtons at the rim per volt / mass. On a torque controller the
+volt sets a current; on a speed controller it sets a voltage on the winding, which gives many times as much
+force, up to the current limits.
 """
 
 from dataclasses import dataclass
@@ -12,14 +12,13 @@ from host_sim.bikes.model import Bike
 
 RATE_LEAST_MV_PER_S, RATE_MOST_MV_PER_S = 50, 10_000
 FALL_LEAST_MV_PER_S = 1_000
-# Power that is let go is felt less than power that comes, and letting go is the safe side (common
-# practice, no source).
+# A fall of power is felt less than a rise, and it is the safe direction (common practice, no source).
 FALL_OVER_RISE = 4.0
 
 
 @dataclass(frozen=True, slots=True)
 class RatePlan:
-    """What follows from mass and motor: `n_per_v` at the rim, `mass_kg` without load, and the rates."""
+    """Rates that follow from mass and motor: `n_per_v` at the rim, `mass_kg` without load, and the rates."""
 
     n_per_v: float
     mass_kg: float
@@ -39,14 +38,14 @@ def push_n_per_v(bike: Bike) -> float:
 
 
 def empty_mass_kg(bike: Bike) -> float:
-    """Return what has to be pushed without a load, the turning wheels included (m + I / r^2)."""
+    """Return the mass to accelerate without load, rotating wheels included (m + I / r^2)."""
     bicycle = bike.bicycle
     turns = (2.0 * pi / bicycle.wheel_circumference_m) ** 2
     return bicycle.mass_kg - bicycle.load_kg + bicycle.wheel_inertia_kg_m2 * turns
 
 
 def rates_for(bike: Bike, jerk_m_per_s3: float) -> RatePlan:
-    """Return the rates at which the empty bicycle just meets the comfort limit, as whole, legal settings."""
+    """Return the rates at which the empty bicycle just meets the comfort limit, as whole numbers in range."""
     n_per_v, mass_kg = push_n_per_v(bike), empty_mass_kg(bike)
     rise = jerk_m_per_s3 * mass_kg / n_per_v * 1000.0
     return RatePlan(n_per_v, mass_kg, legal_rise(rise), fall_for(bike, legal_rise(rise)))
@@ -58,7 +57,7 @@ def legal_rise(rise_mv_per_s: float) -> int:
 
 
 def fall_for(bike: Bike, rise_mv_per_s: int) -> int:
-    """Return the fall rate that goes with a rise rate: four times it, and the whole range within a second."""
+    """Return the fall rate for a rise rate: four times as fast, and at least the whole range in a second."""
     settings = bike.firmware_settings
     whole_range = settings.command_max_mv - settings.command_start_mv
     fall = max(FALL_OVER_RISE * rise_mv_per_s, float(whole_range), FALL_LEAST_MV_PER_S)

@@ -1,4 +1,4 @@
-"""The recommendation for one bicycle: everything chosen, measured before and after, and the reasons."""
+"""The recommendation for one bicycle: all choices with reasons, measured before and after."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ Done = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Tuned:
-    """All that tuning found out: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`."""
+    """The results of tuning: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`."""
 
     bike: Bike
     tuned: Bike
@@ -39,7 +39,7 @@ class Tuned:
 
 
 def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: tuple[str, ...] = ()) -> Tuned:
-    """Work everything out; `done(stage, STAGES)` is called as it goes on. `keep` stays as it is."""
+    """Compute everything; `done(stage, STAGES)` reports progress. Settings in `keep` are not changed."""
     corrections = sensor_corrections(bike)
     base = with_settings(bike, corrections) if corrections else bike
     engage = choose_engage(base, priority, seed)
@@ -80,18 +80,18 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: t
 
 
 def settings_now(bike: Bike) -> DriveSettings:
-    """Return what the bicycle has now of what `drive` chooses."""
+    """Return the bicycle's present values of the settings that `drive` chooses."""
     now = bike.firmware_settings
     return DriveSettings(now.rise_mv_per_s, now.gain_uv_per_w, now.integral_ms)
 
 
 def plain_settings(bike: Bike) -> Settings:
-    """Return what follows from the parts and the place alone, without the [settings] of the bike file."""
+    """Return the settings that follow from the parts and the place, without the bike file's [settings]."""
     return settings_from(bike.model_copy(update={"settings": {}}), bike.place_profile)
 
 
 def sensor_corrections(bike: Bike) -> dict[str, int]:
-    """Return what [settings] says of the sensor against its own description: nothing can be tuned on that."""
+    """Return what in [settings] contradicts the description of the sensor; this prevents tuning."""
     plain, now = plain_settings(bike), bike.firmware_settings
     names = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev", "edge_gap_permille")
     return {name: getattr(plain, name) for name in names if getattr(plain, name) != getattr(now, name)}

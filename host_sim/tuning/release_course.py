@@ -1,9 +1,9 @@
-"""The rides on which releasing is measured: slow, uneven pedalling that must go on, stops to be seen.
+"""The rides on which releasing is measured: slow, uneven pedalling that must not lapse, and stops.
 
-On a roller. The crank swings as the torque of the legs makes it swing: least at speed, most on a climb in
-the lowest gear. A sound ring is ridden from tired legs on a climb to brisk ones. A ring with a flaw, one
-magnet missing or the worst one weak, is ridden at everyday cadences: until it is mended it must carry a rider
-home, and no setting lets a missing magnet pass unnoticed on a slow climb.
+On a roller. The torque of the legs makes the crank's speed vary: least at speed, most on a climb in the
+lowest gear. A sound ring is ridden from tired legs on a climb to brisk ones. A ring with a flaw, one magnet
+missing or the worst one weak, is ridden at everyday cadences: until it is mended it must get a rider home;
+but no setting prevents lapses with a missing magnet on a slow climb.
 """
 
 from dataclasses import dataclass
@@ -17,18 +17,18 @@ from host_sim.rules.case import Lines
 from host_sim.tuning.ride_start import rest_s
 
 PEDAL_S = 6.0
-SETTLE_S = 1.5  # The legs have come to their cadence by then.
+SETTLE_S = 1.5  # By then the legs have reached their cadence.
 STOP_S = 2.5
 SLOW_ABOVE_ENGAGE = 1.1  # Tired legs on a climb, a little above the engage cadence.
 BRISK_RPM = 80.0
-EVERYDAY_RPM = 45.0  # Between this and BRISK_RPM people ride (common practice, no source).
-HESITATE_S = 0.6  # Legs change their mind so often, by so much either way (common practice, no source).
+EVERYDAY_RPM = 45.0  # People ride between this and BRISK_RPM (common practice, no source).
+HESITATE_S = 0.6  # Cadence varies so often, by so much either way (common practice, no source).
 HESITATE_SHARE = 0.25
-LESS_EVEN = 1.5  # Legs less even than the formula of the climb.
+LESS_EVEN = 1.5  # Legs are less even than the formula for the climb says.
 _CLIMB_W = 100.0
 _CLIMB_RIPPLE_MOST = 0.3
 RIPPLE_MOST = 0.45
-PARTS = 3  # Every third turn makes a part that stands for the whole ride.
+PARTS = 3  # Every third turn forms a part that represents the whole ride.
 _SOUND_TURNS = 24
 _FLAWED_TURNS = 15
 WEAK_STRENGTH = 0.6  # Its pulse is two thirds as wide; at half, the channels of many rings no longer overlap.
@@ -36,19 +36,19 @@ WEAK_STRENGTH = 0.6  # Its pulse is two thirds as wide; at half, the channels of
 
 @dataclass(frozen=True, slots=True)
 class Flaw:
-    """What is wrong with the ring; `strength` of its worst magnet: 1 nothing, 0 missing."""
+    """A flaw of the ring; `strength` of its worst magnet: 1 sound, 0 missing."""
 
     name: str
     strength: float
 
     @property
     def slow_share(self) -> float:
-        """The share of the turns that is ridden with slow legs."""
+        """The share of the turns ridden at slow cadence."""
         return 0.5 if self.strength == 1.0 else 0.0
 
     @property
     def turns(self) -> int:
-        """How often the legs go and stop."""
+        """How often the rider pedals and stops."""
         return _SOUND_TURNS if self.strength == 1.0 else _FLAWED_TURNS
 
 
@@ -67,13 +67,13 @@ class Turn:
 
 
 def worst_magnet(bike: Bike) -> int:
-    """Return the magnet that sits furthest from its place, from 1; the second if all sit well."""
+    """Return the magnet furthest from its place, counted from 1; the second if all are in place."""
     errors_deg = [abs(error) for error in bike.pedal_sensor.magnet_errors_deg()]
     return errors_deg.index(max(errors_deg)) + 1 if any(errors_deg) else 2
 
 
 def magnet_missed_most(bike: Bike) -> int:
-    """Return the magnet whose loss leaves the widest gap, from 1; the second if all sit well."""
+    """Return the magnet whose loss leaves the widest gap, counted from 1; the second if all are in place."""
     errors_deg = bike.pedal_sensor.magnet_errors_deg()
     count = len(errors_deg)
     gaps = [errors_deg[(one + 1) % count] - errors_deg[one - 1] for one in range(count)]
@@ -81,11 +81,12 @@ def magnet_missed_most(bike: Bike) -> int:
 
 
 def climb_ripple(bike: Bike, cadence_rpm: float) -> float:
-    """Return how far the crank's speed swings about its mean on a climb in the lowest gear, as a share.
+    """Return how far the crank's speed varies about its mean on a climb in the lowest gear, as a share.
 
-    dv / v = P a / (2 x 2 pi n m v^2) for torque Tm (1 - a cos 2 theta): the work of half a swing on the
-    mass, with n turns a second and P = 100 W of legs (derived; the torque profile is that of
-    host_sim/plant/rider.py). Never below the ripple of the bike file, nor above 0.3, where the formula ends.
+    dv / v = P a / (2 x 2 pi n m v^2) for torque Tm (1 - a cos 2 theta): the work of half a swing on the mass,
+    with n turns a second and a rider's P = 100 W (derived; the torque profile is that of
+    host_sim/plant/rider.py). Never below the ripple of the bike file, nor above 0.3, the end of the formula's
+    validity.
     """
     rider, bicycle = bike.rider, bike.bicycle
     turns_per_s = cadence_rpm / 60.0
@@ -105,7 +106,7 @@ def uneven(bike: Bike, slowest_rpm: float, flaw: Flaw) -> Bike:
 def release_course(
     bike: Bike, slowest_rpm: float, seed: int = 1, flaw: Flaw = SOUND
 ) -> tuple[Course, list[Turn]]:
-    """Return the ride and its turns; the settings of `bike` have no part in it."""
+    """Return the ride and its turns; they don't depend on the settings of `bike`."""
     draw = Random(f"release {flaw.name} {seed}")
     first: dict[str, Any] = {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 4}
     if flaw.strength < 1.0:
@@ -115,7 +116,8 @@ def release_course(
     lines: Lines = [first]
     turns: list[Turn] = []
     at_s = rest_s(bike) + 1.0
-    # Where between two magnets the legs stop decides how late it is seen: every part of the pitch alike.
+    # The place between two magnets where the legs stop decides the delay: all parts of the pitch equally
+    # often.
     parts = _shuffled(flaw.turns, draw)
     for number in range(flaw.turns):
         cadence, roller_km_per_h = _pace(number // PARTS / (flaw.turns // PARTS - 1), slowest_rpm, flaw)
@@ -143,10 +145,10 @@ def _shuffled(count: int, draw: Random) -> list[float]:
 
 
 def _hesitation(cadence: float, at_s: float, stop_s: float, draw: Random) -> Lines:
-    """Return cadences that wander about their mean until the stop, up to both ends in every turn."""
+    """Return cadences that vary about their mean until the stop, up to both ends in every turn."""
     times_s = [at_s + SETTLE_S + HESITATE_S * number for number in range(int((stop_s - at_s) / HESITATE_S))]
     times_s = [time_s for time_s in times_s if time_s + 0.3 < stop_s]
-    # From one end to the other in every turn: how slow the slowest legs get is not left to the draw.
+    # From one end to the other in every turn, so the slowest cadence doesn't depend on the draw.
     levels = [2.0 * number / max(len(times_s) - 1, 1) - 1.0 for number in range(len(times_s))]
     draw.shuffle(levels)
     return [

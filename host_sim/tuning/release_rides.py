@@ -1,7 +1,7 @@
-"""How late a stop is seen, and how often help would lapse: one ride of each ring, any settings.
+"""Measures how late a stop is detected and how often help lapses: one ride of each ring, for any settings.
 
-The bench rides once and what the crank's edges were is kept. The firmware's own reading of the crank (Crank
-and Pedalling, as they are) then goes through it with every set of settings that is tried.
+The bench rides once and records the crank's edges. The firmware's own Crank and Pedalling then process them
+with every set of settings that is tried.
 """
 
 from collections.abc import Iterable
@@ -38,7 +38,7 @@ PATIENT = {"release_rpm": 4, "stop_pitch_percent": 400}
 
 @dataclass(frozen=True, slots=True)
 class RingMeasures:
-    """One ring: `run_on_s` mean, `longest_s` worst from standing crank to stop seen; lapses a minute."""
+    """One ring: `run_on_s` mean, `longest_s` worst from standing crank to detected stop; lapses a minute."""
 
     run_on_s: float
     longest_s: float
@@ -49,7 +49,8 @@ class RingMeasures:
 class ReleaseMeasures:
     """The sound ring; and for each flaw the lapses a minute that more patient settings would avoid.
 
-    `run_on_s` mean, `longest_s` worst from standing crank to stop seen; `lapses_per_min` of pedalling.
+    `run_on_s` mean, `longest_s` worst time from standing crank to detected stop; `lapses_per_min` of
+    pedalling.
     """
 
     run_on_s: float
@@ -60,12 +61,12 @@ class ReleaseMeasures:
 
 
 class _Step:
-    """One control period of a ride: the edges since the last one, and what is true."""
+    """One control period of a ride: the edges since the last one, and the true state."""
 
     __slots__ = ("counted", "edges", "going", "now_us", "run_on_s", "speed_mm_per_s", "standing", "turn")
 
     def __init__(self, now_us: int, edges: list[tuple[int, int]], speed_mm_per_s: int) -> None:
-        """Keep what the firmware reads; the rest is filled in by whoever knows the ride."""
+        """Store what the firmware reads; the caller, who knows the ride, fills in the rest."""
         self.now_us = now_us
         self.edges = edges
         self.speed_mm_per_s = speed_mm_per_s
@@ -77,10 +78,10 @@ class _Step:
 
 
 class ReleaseWatch(StepWatch, EdgeWatch):
-    """Keeps every control period of a ride."""
+    """Records every control period of a ride."""
 
     def __init__(self, turns: list[Turn]) -> None:
-        """Take the turns of the ride."""
+        """Store the turns of the ride."""
         self._turns = turns
         self._turn = -1
         self._edges: list[tuple[int, int]] = []
@@ -88,17 +89,17 @@ class ReleaseWatch(StepWatch, EdgeWatch):
         self.begin_us = 0
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and the controller; everyone who reads the ride starts with it."""
+        """Store the world and the controller."""
         self._world = world
         self._controller = controller
         self.begin_us = world.ticks_us(world.now_us)
 
     def edge(self, time_us: int, levels: int) -> None:
-        """Keep an edge for the next step."""
+        """Store an edge for the next step."""
         self._edges.append((time_us, levels))
 
     def look(self, outputs: Outputs) -> None:
-        """Keep one control period."""
+        """Record one control period."""
         world = self._world
         now_s = world.now_us / US_PER_S
         if self._turn + 1 < len(self._turns) and now_s >= self._turns[self._turn + 1].begin_s:
@@ -111,14 +112,14 @@ class ReleaseWatch(StepWatch, EdgeWatch):
             turn = self._turns[self._turn]
             step.going = now_s < turn.stop_s
             step.counted = now_s >= turn.begin_s + SETTLE_S
-        # Before, the legs are on their way to rest.
+        # Before that the legs are still slowing down.
         step.standing = world.rider.crank_rad_per_s <= TURNING_RAD_PER_S
         step.run_on_s = (world.now_us - world.last_forward_us) / US_PER_S
         self.steps.append(step)
 
 
 class RingRide:
-    """A ride on one ring, answers for any settings."""
+    """A ride on one ring that can be evaluated for any settings."""
 
     def __init__(self, bike: Bike, slowest_rpm: float, seed: int, flaw: Flaw) -> None:
         """Ride it on the whole bench; the settings of `bike` don't change what the crank does."""
@@ -133,10 +134,10 @@ class RingRide:
         self._telling = _telling(watch.steps)
 
     def parts(self, settings: Settings, every_step: bool = False) -> list[RingMeasures]:
-        """Return what `settings` make of each part of the ride.
+        """Return the measures of each part of the ride with `settings`.
 
-        While the legs go, between two edges only the last step can tell of a lapse: the wait grows. So the
-        others are left out, unless `every_step` is asked for; the answer is the same.
+        During pedalling, of the steps between two edges only the last can show a lapse, because the wait
+        grows. The others are left out unless `every_step` is given; the result is the same.
         """
         reading = _Reading(settings, self._begin_us, len(self._turns))
         for step, telling in zip(self._steps, self._telling, strict=True):
@@ -152,14 +153,14 @@ class RingRide:
 
 
 def _telling(steps: list[_Step]) -> list[bool]:
-    """Return which steps can change an answer: those with edges, one before and one after, slower wheels."""
+    """Return which steps can change a result: those with edges, one before and one after, slower wheels."""
     edged = [bool(step.edges) for step in steps]
     telling = [
         any(edged[max(index - 1, 0) : index + 2])
         or step.speed_mm_per_s > steps[min(index + 1, len(steps) - 1)].speed_mm_per_s
         for index, step in enumerate(steps)
     ]
-    for index in range(1, len(steps)):  # The first and the last of a turn, and of what is counted.
+    for index in range(1, len(steps)):  # The first and the last of a turn, and of the counted part.
         step, before = steps[index], steps[index - 1]
         if (step.turn, step.going, step.counted) != (before.turn, before.going, before.counted):
             telling[index - 1] = telling[index] = True
@@ -167,7 +168,7 @@ def _telling(steps: list[_Step]) -> list[bool]:
 
 
 class _Reading:
-    """The firmware's reading of the crank with settings of its own; times stops, counts lapses."""
+    """The firmware's reading of the crank with given settings; times stops, counts lapses."""
 
     def __init__(self, settings: Settings, begin_us: int, turns: int) -> None:
         self._crank = Crank(settings, begin_us)
@@ -178,7 +179,7 @@ class _Reading:
         self.run_ons_s = [STOP_S] * turns
 
     def waits_for_stop(self, step: _Step) -> bool:
-        """Tell whether the legs have stopped and this reading has not seen it yet."""
+        """Return whether the legs have stopped and this reading has not detected it yet."""
         return step.turn >= 0 and not step.going and not self._done[step.turn]
 
     def take(self, step: _Step) -> None:
@@ -201,23 +202,23 @@ class _Reading:
 
 
 class ReleaseRide:
-    """The sound ring and those with a flaw, each ridden once; answers for any settings."""
+    """The sound ring and those with a flaw, each ridden once, evaluated for any settings."""
 
     def __init__(self, bike: Bike, slowest_rpm: float, seed: int = 1) -> None:
-        """Ride all three."""
+        """Ride all three rings."""
         self.slowest_rpm = slowest_rpm
         self._sound = RingRide(bike, slowest_rpm, seed, SOUND)
         self._flawed = [RingRide(bike, slowest_rpm, seed, flaw) for flaw in FLAWS]
         patient = with_settings(bike, PATIENT).firmware_settings
-        # What no setting cures, such as channels that no longer overlap, is no reason to choose one.
+        # Lapses that no setting avoids, as with channels that no longer overlap, don't influence the choice.
         self._least = [ride.parts(patient) for ride in self._flawed]
 
     def measures(self, settings: Settings) -> ReleaseMeasures:
-        """Return what `settings` make of them."""
+        """Return the measures with `settings`."""
         return pooled(self.parts(settings))
 
     def parts(self, settings: Settings) -> list[ReleaseMeasures]:
-        """Return what `settings` make of each part of the rides."""
+        """Return the measures of each part of the rides with `settings`."""
         flawed = [
             [
                 max(one.lapses_per_min - least.lapses_per_min, 0.0)
@@ -238,7 +239,7 @@ class ReleaseRide:
         return sum(one.lapses_per_min for one in self._least[FLAWS.index(MISSING)]) / PARTS
 
     def stops(self, settings: Settings) -> tuple[float, float]:
-        """Return mean and longest run-on of the sound ring alone."""
+        """Return mean and longest run-on of the sound ring."""
         parts = self._sound.parts(settings)
         return sum(one.run_on_s for one in parts) / PARTS, max(one.longest_s for one in parts)
 
@@ -251,7 +252,7 @@ def _avoidable(parts: list[RingMeasures], least: list[RingMeasures]) -> list[flo
 
 
 def pooled(parts: list[ReleaseMeasures]) -> ReleaseMeasures:
-    """Return the measures of parts of the same length, taken together."""
+    """Combine the measures of parts of equal length."""
 
     def mean(values: Iterable[float]) -> float:
         return sum(values) / len(parts)
@@ -269,7 +270,7 @@ class ReleaseRides:
     """The rides of one bicycle by the cadence of its slowest legs; each is ridden once."""
 
     def __init__(self, bike: Bike, seed: int = 1) -> None:
-        """Get ready; nothing is ridden yet."""
+        """Store the bicycle; nothing is ridden yet."""
         self._bike = bike
         self._seed = seed
         self._rides: dict[float, ReleaseRide] = {}
@@ -282,9 +283,9 @@ class ReleaseRides:
         return self._rides[slowest_rpm]
 
     def compared(self, settings: Settings, other_engage_rpm: int) -> ReleaseMeasures:
-        """Return what `settings` make of their rides, next to settings with another engage cadence.
+        """Return the measures of `settings` on their rides, comparable with those of another engage cadence.
 
-        Lapses count above their own engage cadence: below it nobody was promised help. Stops are timed on
+        Lapses count above their own engage cadence: below it no help is promised. Stops are timed on
         the rides of the higher of both cadences, so that both are timed on the same ones.
         """
         own = self.for_engage(settings.engage_rpm).measures(settings)

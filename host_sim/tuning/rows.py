@@ -19,9 +19,9 @@ SHARES = "selector.shares_percent"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One recommendation; `before`, `after` are measured on the bench, or worked out where `why` says so.
+    """One recommendation; `before`, `after` are measured on the bench, or computed where `why` says so.
 
-    `spread` says what single draws of the rides recommend, "" for what no ride decides.
+    `spread` says what single draws of the rides recommend; "" if no ride decides.
     """
 
     setting: str
@@ -40,7 +40,7 @@ class Row:
 
 
 def rows_of(tuned: Tuned) -> list[Row]:
-    """Return a row for everything that was looked at, changed or not."""
+    """Return a row for every setting considered, changed or not."""
     return [*_sensor_rows(tuned), *_threshold_rows(tuned), *_drive_rows(tuned), *_lever_rows(tuned)]
 
 
@@ -55,23 +55,26 @@ def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers
     spreads = tuned.engage.spreads | tuned.release.spreads
     spread = spreads[setting].words() if setting in spreads else ""
     if setting in tuned.changes and tuned.changes[setting] != recommended:
-        why = f"left as it is, as asked for; {recommended} would be recommended: {why}"
+        why = f"kept as requested; {recommended} would be recommended: {why}"
         recommended = tuned.changes[setting]
     return Row(setting, now, recommended, spread, why, advice.assumes, advice.check, clean[0], clean[1])
 
 
 def _sensor_rows(tuned: Tuned) -> list[Row]:
-    """Return what the parts say; it differs from now only if [settings] went over it."""
+    """Return rows that follow from the parts; they differ from now only where [settings] overrides them."""
     bike = tuned.bike
     plain = plain_settings(bike)
     rows = []
     sensor = bike.pedal_sensor
     if plain.sensor_kind == TWO_CHANNELS:
         leads = "A" if sensor.a_leads else "B"
-        why = f"the sensor sits on the {sensor.side}, there channel {leads} changes first turning forward"
+        why = (
+            f"the sensor is on the {sensor.side} side, where channel {leads} changes first when turning "
+            f"forward"
+        )
         rows.append(_row(tuned, "lead", plain.lead, why, {}, {}))
     if plain.sensor_kind == DUTY_CODED:
-        why = f"the part is high for {sensor.duty_percent:g} % of a pitch turning forward"
+        why = f"the sensor is high for {sensor.duty_percent:g} % of a pitch when turning forward"
         rows.append(_row(tuned, "forward_duty_high", plain.forward_duty_high, why, {}, {}))
     why = f"the ring has {sensor.pulses_per_rev} magnets or pole pairs"
     rows.append(_row(tuned, "pulses_per_rev", plain.pulses_per_rev, why, {}, {}))
@@ -114,7 +117,7 @@ def _threshold_rows(tuned: Tuned) -> list[Row]:
             tuned,
             "engage_rpm",
             engage.engage_rpm,
-            "the middle of the cadences that cost no time at a start and let no more false starts through",
+            "the middle of the cadences that delay no start and let no more false starts through",
             waits[0],
             waits[1],
         ),
@@ -140,12 +143,12 @@ def _threshold_rows(tuned: Tuned) -> list[Row]:
 
 
 def robust_price(tuned: Tuned) -> str:
-    """Return what it costs to stand a ring with a flaw, and what it saves, with numbers."""
+    """Return the cost and the benefit of settings that tolerate a ring with a flaw, with numbers."""
     chosen, sound = tuned.release.chosen, tuned.release.sound
     lost = sound.measures.missing_lapses_per_min
     saved = lost - chosen.measures.missing_lapses_per_min
     later_ms = 1000.0 * (chosen.measures.run_on_s - sound.measures.run_on_s)
-    words = "A ring with a flaw asks for nothing else than a sound one"
+    words = "A ring with a flaw needs the same settings as a sound one"
     if saved >= 1.0 or later_ms >= 1.0:
         words = (
             f"Chosen for rings with a magnet missing or weak too; the price: a stop is seen {later_ms:.0f} "
@@ -208,7 +211,7 @@ def _over_the_limit(tuned: Tuned) -> str:
 
 
 def _dead_travel(tuned: Tuned) -> str:
-    """Return what a speed controller's rider waits for: the command has to catch up with the speed."""
+    """Return how long a speed controller's rider waits for the command to catch up with the speed."""
     if tuned.bike.motor_controller.kind != "speed" or not tuned.plants:
         return ""
     plant = step_plant(tuned.bike, tuned.plants)
@@ -249,7 +252,7 @@ def _loop_rows(tuned: Tuned) -> list[Row]:
             tuned,
             "integral_ms",
             settings.integral_ms,
-            "SIMC: the lag of the plant, then what the ride made of longer and shorter",
+            "SIMC: the lag of the plant; longer and shorter ones were ridden too",
             numbers[0],
             numbers[1],
         ),
@@ -258,8 +261,8 @@ def _loop_rows(tuned: Tuned) -> list[Row]:
 
 def _open_rows(tuned: Tuned) -> list[Row]:
     why = (
-        "no shunt, so no loop and no margins: the map is made for the speed where power begins to fade, "
-        "below it less is drawn (worked out)"
+        "no shunt, so no loop and no margins: computed for the speed where power begins to fade; below it "
+        "the motor draws less"
     )
     return [_row(tuned, "open_map_full_w", tuned.changes["open_map_full_w"], why, {}, {})]
 

@@ -1,8 +1,8 @@
-"""What a tuned bike file has to pass before it is written: every rule, and the whole fault matrix.
+"""Checks a tuned bike file before it is written: every rule, and the whole fault matrix.
 
 A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and does nothing
-worse than before. A refusal has the number, and which settings to leave as they are if that cures it. What
-the bike fails already, for example because of its sensor, is reported and does not keep the file back.
+worse than before. A refusal gives the number, and the settings to keep if that cures it. What
+the bike fails already, for example because of its sensor, is reported and does not prevent writing.
 """
 
 from collections.abc import Callable
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 RIDES = 50  # Of each kind, as `treadle verify` does.
 WORKERS_MOST = 8
-# What is left as it is together, to find out which of the changes breaks a rule.
+# Settings that are kept together in the search for the change that breaks a rule.
 GROUPS = (
     ("engage_edges", "engage_rpm"),
     ("release_rpm", "stop_pitch_percent"),
@@ -42,8 +42,8 @@ GROUPS = (
 class RulesCheck:
     """Verdicts and matrix of the tuned bike.
 
-    `refusals`: a sentence for everything that keeps it back; `as_before`: for everything that fails by no
-    more than it did before.
+    `refusals`: a sentence for each reason not to write it; `as_before`: one for each failure that is no worse
+    than before.
     """
 
     verdicts: list[Verdict]
@@ -53,7 +53,7 @@ class RulesCheck:
 
     @property
     def not_shown(self) -> list[Verdict]:
-        """The rules that no ride put to the test."""
+        """The rules that no ride tested."""
         return [verdict for verdict in self.verdicts if verdict.not_shown]
 
 
@@ -76,7 +76,7 @@ def ride_matrix(bike: Bike, seed: int, done: Done, row: str | None = None) -> Ma
 
 
 def _nobody_counts(finished: int, count: int) -> None:
-    """No progress is shown for the few rides of a second look."""
+    """Show no progress, for the few rides of a second check."""
 
 
 def _verdict_of(bike: Bike, rule: Rule, seed: int) -> Verdict:
@@ -84,7 +84,7 @@ def _verdict_of(bike: Bike, rule: Rule, seed: int) -> Verdict:
 
 
 def _judge_rule(tuned: "Tuned", verdict: Verdict, seed: int, check: RulesCheck) -> None:
-    """Note what this verdict keeps back, or what fails as it did before."""
+    """Add a refusal for this verdict, or note that it fails as before."""
     rule = verdict.rule
     if verdict.fails:
         number = f"{verdict.measured:.3g} against {verdict.limit:.3g} {rule.unit}"
@@ -101,14 +101,14 @@ def _judge_rule(tuned: "Tuned", verdict: Verdict, seed: int, check: RulesCheck) 
 
 
 def _no_worse(verdict: Verdict, before: Verdict) -> bool:
-    """Tell whether a failing rule fails by no more than it did before."""
+    """Return whether a failing rule fails by no more than before."""
     if verdict.margin is None or before.margin is None:
         return False
     return verdict.margin >= before.margin
 
 
 def _judge_row(tuned: "Tuned", row: str, seed: int, check: RulesCheck) -> None:
-    """Note which cell of a row keeps the file back, or what fails as it did before."""
+    """Add a refusal for the worst cell of a row, or note that it fails as before."""
     cells = [cell for cell in check.matrix.cells if cell.row == row and cell.verdict in (FAILS, UNSEEN)]
     if not cells:
         return
@@ -125,7 +125,7 @@ def _judge_row(tuned: "Tuned", row: str, seed: int, check: RulesCheck) -> None:
 
 
 def _row_no_worse(before: Matrix, seed: int, bike: Bike) -> bool:
-    """Tell whether no cell of a row fails that did not fail before."""
+    """Return whether every failing cell of a row failed before too."""
     after = ride_matrix(bike, seed, _nobody_counts, before.rows[0])
     return all(cell.verdict != FAILS or _cell_before(before, cell).verdict == FAILS for cell in after.cells)
 
@@ -139,7 +139,7 @@ def _where(cell: Cell) -> str:
 
 
 def _cure(tuned: "Tuned", holds: Callable[[Bike], bool]) -> str:
-    """Return which settings to leave as they are, found by riding; else that none of them alone helps."""
+    """Return which settings to keep, found by riding; or that keeping none of them alone helps."""
     now = tuned.bike.firmware_settings
     for group in GROUPS:
         kept = {name: getattr(now, name) for name in group if name in tuned.changes}
@@ -148,7 +148,7 @@ def _cure(tuned: "Tuned", holds: Callable[[Bike], bool]) -> str:
         try:
             bike = with_settings(tuned.tuned, kept)
         except RequestError:
-            continue  # Some settings only go together.
+            continue  # Some settings only make sense together.
         if holds(bike):
             words = " and ".join(f"{name} at {value}" for name, value in kept.items())
             options = " ".join(f"--keep {name}" for name in kept)

@@ -1,7 +1,7 @@
-"""The score that settings are compared by: lower is better, 1 in a term is as much as is called fine.
+"""The score by which settings are compared: lower is better; a term of 1 is the most that counts as good.
 
 README.md in this folder has the formula. The terms are this project's own judgement (common practice, no
-source); what a bench measures goes into them, so a sweep of any kind can be held against the recommendation.
+source). They use measures of the bench, so any sweep can be compared with the recommendation.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,8 @@ from host_sim.tuning.release_rides import ReleaseMeasures
 class Priority:
     """What a rider wants: `haste` weighs waiting, `care` false starts; `jerk_m_per_s3` is the comfort limit.
 
-    Comfort limits: common practice, no source. Passengers who stand are carried at about 1 m/s3 and less.
+    Comfort limits: common practice, no source. Vehicles with standing passengers stay at about 1 m/s3 or
+    less.
     """
 
     name: str
@@ -28,9 +29,9 @@ PRIORITIES = {
     "calm": Priority("calm", 0.5, 2.0, 0.5),
     "balanced": Priority("balanced", 1.0, 1.0, 1.0),
     "quick": Priority("quick", 2.0, 0.5, 2.0),
-    # Starting up a slope: help at once counts, and the slope takes the edge off it.
+    # Starting uphill: immediate help counts, and the slope makes a jerk less felt.
     "hill": Priority("hill", 1.5, 0.5, 1.5),
-    # Nothing that was not meant, and nothing sudden.
+    # No false start, and nothing sudden.
     "learner": Priority("learner", 0.5, 4.0, 0.35),
 }
 
@@ -38,9 +39,9 @@ ENGAGE_DELAY_S = 0.5
 FALSE_SHARE = 0.1
 RUN_ON_S = 0.25
 LAPSES_PER_MIN = 1.0
-# A ring with a flaw is a repair away: until then help may lapse now and then, not with every turn.
+# A ring with a flaw is to be repaired: until then help may lapse now and then, but not in every turn.
 FLAWED_LAPSES_PER_MIN = 10.0
-HALF_S = 0.5  # Until then nobody can tell whether help comes at all.
+HALF_S = 0.5  # Until then the rider can't tell whether help comes at all.
 REACH_S = 2.0
 OVERSHOOT_PERCENT = 10.0
 SWING_PERCENT = 5.0
@@ -52,24 +53,24 @@ SENSITIVITY_SPAN = 0.2
 
 
 def engage_score(measures: EngageMeasures, priority: Priority) -> float:
-    """Return what waiting for help and engaging by mistake cost."""
+    """Return the score for waiting for help and for false starts."""
     wait = priority.haste * measures.delay_s / ENGAGE_DELAY_S
     return wait + priority.care * measures.false_share / FALSE_SHARE
 
 
 def sound_score(measures: ReleaseMeasures) -> float:
-    """Return what running on and lapsing cost as long as the ring has no flaw."""
+    """Return the score for run-on and lapses with a sound ring."""
     return measures.run_on_s / RUN_ON_S + measures.lapses_per_min / LAPSES_PER_MIN
 
 
 def release_score(measures: ReleaseMeasures) -> float:
-    """Return what running on and lapsing cost, flawed rings included; the same whatever a rider wants."""
+    """Return the score for run-on and lapses, flawed rings included; the same for every priority."""
     flawed = measures.weak_lapses_per_min + measures.missing_lapses_per_min
     return sound_score(measures) + flawed / FLAWED_LAPSES_PER_MIN
 
 
 def drive_score(measures: DriveMeasures, sensitivity: float, priority: Priority) -> float:
-    """Return what jerks, waiting for power, overshoot, swing, disturbance and thin margins cost.
+    """Return the score for jerk, waiting for power, overshoot, swing, disturbance and small margins.
 
     `sensitivity` is the greatest Ms over the operating range, 1 without a loop.
     """

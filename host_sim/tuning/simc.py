@@ -35,7 +35,7 @@ def simc(model: ProcessModel, closed_loop_s: float | None = None) -> PiGains:
     theta_s = model.dead_time_s
     tau_c_s = theta_s if closed_loop_s is None else closed_loop_s
     if tau_c_s < 0.0 or tau_c_s + theta_s <= 0.0:
-        raise ValueError(f"closed_loop_s and dead time must come to more than 0 s, got {tau_c_s + theta_s:g}")
+        raise ValueError(f"closed_loop_s plus dead time must be more than 0 s, got {tau_c_s + theta_s:g}")
     if model.gain == 0.0:
         raise ValueError("a process without gain can't be tuned")
     if model.integrating:
@@ -45,13 +45,13 @@ def simc(model: ProcessModel, closed_loop_s: float | None = None) -> PiGains:
 
 
 def half_rule(gain: float, lags_s: list[float], dead_time_s: float) -> ProcessModel:
-    """Return the first-order model of a row of lags, the largest first kept, by Skogestad's half rule.
+    """Return the first-order model of several lags, the largest first, by Skogestad's half rule.
 
     Half of the second lag goes to the first, half to the dead time, and so do all smaller ones. ValueError
     without a lag.
     """
     if not lags_s:
-        raise ValueError("lags_s must hold one lag or more")
+        raise ValueError("lags_s must contain one lag or more")
     first, *others = sorted(lags_s, reverse=True)
     second = others[0] if others else 0.0
     return ProcessModel(gain, first + second / 2.0, dead_time_s + second / 2.0 + sum(others[1:]))

@@ -1,4 +1,4 @@
-"""How far a recommendation depends on the luck of its rides: what each draw of them alone would recommend."""
+"""How much a recommendation depends on the random draw of its rides."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ class Spread:
         return 200.0 * (self.highest - self.lowest) / max(self.highest + self.lowest, 1)
 
     def words(self) -> str:
-        """Return it for a table."""
+        """Return the spread as text for a table."""
         if self.lowest == self.highest:
             return f"the same on each of {self.draws} draws of the rides"
         return (

@@ -1,4 +1,4 @@
-"""How far a bicycle goes on with help once the legs stop, at speed: measured on the bench, and as a curve."""
+"""How far help continues after the legs stop at speed: measured on the bench, and as a formula."""
 
 from dataclasses import dataclass
 
@@ -23,7 +23,7 @@ CONTROL_PERIOD_S = 0.005
 
 @dataclass(frozen=True, slots=True)
 class StopMeasures:
-    """`distance_m` the longest way with help after the legs stood, `run_on_s` the longest time."""
+    """`distance_m` is the longest distance with help after the legs stopped, `run_on_s` the longest time."""
 
     distance_m: float
     run_on_s: float
@@ -51,7 +51,7 @@ def measure_stops(bike: Bike, seed: int = 1) -> StopMeasures:
 
 
 def stop_gap_s(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> float:
-    """Return the stop gap of firmware/decide/pedalling.py: the least of its three bounds, s."""
+    """Return the stop gap of firmware/decide/pedalling.py in s: the least of its three bounds."""
     share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
     by_release_s = 60.0 / (settings.pulses_per_rev * settings.release_rpm) * share
     by_pitch_s = 60.0 / (settings.pulses_per_rev * cadence_rpm) * settings.stop_pitch_percent / 100.0
@@ -60,16 +60,16 @@ def stop_gap_s(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> 
 
 
 def way_with_help_m(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> float:
-    """Return the way from the last edge to the end of help, the fall of motor power included, m."""
+    """Return the distance from the last edge to the end of help in m, the fall of motor power included."""
     gap_s = stop_gap_s(settings, speed_m_per_s, cadence_rpm)
     return speed_m_per_s * (gap_s + CONTROL_PERIOD_S + settings.motor_lag_ms / 1000.0)
 
 
 def way_with_wheel_lost_m(bike: Bike, stop_pitch_percent: int) -> float:
-    """Return the way with help after a stop when the wheel sensor has just failed, m.
+    """Return the distance with help in m after a stop when the wheel sensor has just failed.
 
-    The cut-off distance is then of no use, since no speed is known: the pitch just measured alone tells of
-    the stop. At cadence and highest speed of the fault matrix, as ridden there (one lag of the controller).
+    The cut-off distance can't be used then, since no speed is known: only the last measured pitch shows the
+    stop. At cadence and highest speed of the fault matrix, as ridden there (one lag of the controller).
     """
     pitch_s = 60.0 / (bike.pedal_sensor.pulses_per_rev * FAULT_CADENCE_RPM)
     driving = [speed for speed in columns_km_per_h(bike) if speed < cutoff_km_per_h(bike)]

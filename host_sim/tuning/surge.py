@@ -1,12 +1,12 @@
-"""The surge limit: predicted from the identified plant, then looked for on the simulated ride.
+"""The surge limit: predicted from the identified plant, then searched for on the simulated ride.
 
-The ride is the whole bench at the operating point with the least gain margin, kicked once by a dip of the
-speed; the gain goes up until the power no longer comes to rest. The gain margin knows neither rise nor fall
+The ride is the whole bench at the operating point with the least gain margin, disturbed once by a dip of the
+speed; the gain is raised until the power no longer settles. The gain margin doesn't consider rise and fall
 rate, so there are two predictions: the margin for the smallest swings, and the linear loop with its rates
-(`predict`) for those that a rider feels. The shunt is quiet meanwhile: noise is no surge, nor is a drift.
+(`predict`) for those that a rider feels. The shunt has no noise meanwhile: noise is no surge, nor is a drift.
 
-Neither prediction knows that the command comes in whole millivolts and that the current limits bend the
-plant. Beyond TIMES_MOST nothing is said, therefore, and nothing ridden: nobody sets ten times the gain.
+Neither prediction considers that the command has whole millivolts and that current limits make the plant
+nonlinear. So nothing is predicted or ridden beyond TIMES_MOST: nobody sets ten times the gain.
 """
 
 from dataclasses import dataclass
@@ -32,12 +32,12 @@ SETTLE_S = 3.0
 KICK_S = 0.2
 AFTER_S = 6.0
 LOOKED_AT_S = 2.0
-SURGES_SHARE = 0.04  # Of the power, highest to lowest, long after the kick: beyond it, it surges.
+SURGES_SHARE = 0.04  # Of the power, highest to lowest, long after the dip: a larger swing is a surge.
 QUIET_STEP_A = 0.005
 FREE_MV_PER_S = 10_000
 TIMES_MOST = 10.0
 _ROUNDING = 1e-9
-SLOWEST_HZ = 1.0  # Two swings in what is looked at; slower is a drift.
+SLOWEST_HZ = 1.0  # Two swings in the window; slower is a drift.
 FACTORS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.45, 1.7, 2.0)  # Times the gain margin.
 
 
@@ -61,12 +61,12 @@ class SurgeScan:
 
     @property
     def predicted(self) -> SurgePoint | None:
-        """Where the linear loop begins to surge; None if it never did."""
+        """Where the linear loop begins to surge; None if it never does."""
         return next((ride for ride in self.model if ride.swing_share > SURGES_SHARE), None)
 
     @property
     def simulated(self) -> SurgePoint | None:
-        """Where the bench begins to surge; None if it never did."""
+        """Where the bench begins to surge; None if it never does."""
         return next((ride for ride in self.bench if ride.swing_share > SURGES_SHARE), None)
 
 
@@ -81,7 +81,7 @@ class SurgeCheck:
     felt: SurgeScan
 
     def sentence(self, bike: Bike) -> str:
-        """Return it as a practitioner says it."""
+        """Return it in a sentence."""
         where = self.point.words(bike)
         surging = self.felt.simulated
         if surging is not None:
@@ -94,15 +94,15 @@ class SurgeCheck:
             )
         if self.margin > TIMES_MOST:
             return (
-                f"Surging is more than {TIMES_MOST:.0f} times this gain away {where}, further than this "
-                "model is good for."
+                f"Surging is more than {TIMES_MOST:.0f} times this gain away {where}, beyond the range of "
+                f"this model."
             )
         ridden = self.felt.bench[-1].factor if self.felt.bench else 1.0
         return f"Up to {ridden:.1f} times this gain nothing surges {where}."
 
 
 def surge_course(bike: Bike, point: OperatingPoint) -> Course:
-    """Return the ride: pedalling at the point's speed on a roller, one dip of the speed, and on."""
+    """Return the ride: pedalling at the point's speed on a roller, with one dip of the speed."""
     begin_s = rest_s(bike)
     kick_s = begin_s + SETTLE_S
     speed_km_per_h = point.speed_m_per_s * KM_PER_H_PER_M_PER_S
@@ -124,7 +124,7 @@ def surge_course(bike: Bike, point: OperatingPoint) -> Course:
 def check_surge(
     bike: Bike, settings: DriveSettings, worst: WorstCase, plants: list[IdentifiedPlant], seed: int = 1
 ) -> SurgeCheck:
-    """Look for the surge limit of `settings` at the point that `worst` names; it must be one of `plants`."""
+    """Search for the surge limit of `settings` at the point of `worst`, which must be one of `plants`."""
     point, margin = worst.surge_point, worst.margins.gain
     plant = next(one for one in plants if one.point == point)
     scans = [
@@ -195,14 +195,14 @@ def _point(factor: float, last_w: Floats) -> SurgePoint:
 
 
 def without_drift(values: Floats) -> Floats:
-    """Return values by the control period without their mean and what they rise or fall on the whole."""
+    """Return values by the control period without their mean and linear trend."""
     times = np.arange(len(values), dtype=np.float64)
     rest: Floats = values - np.polyval(np.polyfit(times, values, 1), times)
     return rest
 
 
 def main_frequency_hz(values: Floats) -> float:
-    """Return the frequency that is strongest in values by the control period, the mean left out; Hz."""
+    """Return the strongest frequency in Hz of values by the control period, their mean left out."""
     swing = (values - np.mean(values)) * np.hanning(len(values))
     spectrum = np.abs(np.fft.rfft(swing, 8 * len(values)))
     return float(np.argmax(spectrum) / (8 * len(values) * PERIOD_S))

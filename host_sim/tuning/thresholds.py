@@ -1,4 +1,4 @@
-"""Engage and release thresholds for a ring and its rider, chosen by what a ride makes of every candidate."""
+"""Chooses engage and release thresholds for a ring and its rider by evaluating each candidate on rides."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -16,9 +16,9 @@ from host_sim.tuning.stop_rides import way_with_wheel_lost_m
 from host_sim.tuning.variant import with_settings
 
 ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
-AS_GOOD = 0.05  # Scores this near to each other are taken as the same.
+AS_GOOD = 0.05  # Scores this close count as equal.
 ENGAGE_TURNS_MOST = 0.3  # Help that comes later than after a third of a turn is no help at starting.
-# Nearer than this and steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
+# Closer than this, steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
 RELEASE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 STOP_PITCH_PERCENT = (*range(100, 200, 10), 200, 220, 250)
 PATIENT_PERCENT = 160
@@ -80,15 +80,14 @@ class ReleaseChoice:
 
 
 def least_edges(bike: Bike) -> int:
-    """Return the edges that a first measured pitch takes, the fewest that may be asked for."""
+    """Return the edges that a first measured pitch needs, the fewest that may be required."""
     return FIRST_PITCH_EDGES[bike.firmware_settings.sensor_kind]
 
 
 def least_engage_rpm(bike: Bike) -> float:
-    """Return the cadence below which this ring can't keep help up to the taper without a lapse, rpm.
+    """Return the cadence in rpm below which help lapses with this ring at speeds up to the taper.
 
-    The rule "steady help" promises it from a third above the engage cadence on; legs swing a little about
-    that.
+    The rule "steady help" requires it from a third above the engage cadence; legs vary a little about that.
     """
     return ring_can_show_rpm(bike) * SWINGING_LEGS / STEADY_ABOVE_ENGAGE
 
@@ -102,7 +101,7 @@ def edge_candidates(bike: Bike) -> list[int]:
 
 
 def choose_engage(bike: Bike, priority: Priority, seed: int = 1) -> EngageChoice:
-    """Return edges and cadence with the least score over all draws, and what single draws would say."""
+    """Return edges and cadence with the least score over all draws, and what single draws would recommend."""
     rides = EngageRides(bike, seed)
     edges_range = edge_candidates(bike)
     floor_rpm = least_engage_rpm(bike)
@@ -122,7 +121,7 @@ def choose_engage(bike: Bike, priority: Priority, seed: int = 1) -> EngageChoice
 
 
 def _scored(measured: Callable[[int, int], EngageMeasures], priority: Priority) -> EngageScorer:
-    """Return what gives a point for edges and cadence."""
+    """Return the function that gives a point for edges and cadence."""
 
     def point(edges: int, rpm: int) -> EngagePoint:
         measures = measured(edges, rpm)
@@ -137,7 +136,7 @@ def _best_engage(point: EngageScorer, edges_range: list[int], rpms: list[int]) -
         (point(edges, rpm) for edges in edges_range for rpm in rpms),
         key=lambda one: (round(one.score, 6), one.engage_edges, one.engage_rpm),
     )
-    # Over a wide range the cadence costs next to nothing; its middle is the safest place.
+    # Over a wide range the cadence hardly changes the score; its middle is the safest choice.
     level = [rpm for rpm in rpms if point(best.engage_edges, rpm).score <= best.score + AS_GOOD]
     return point(best.engage_edges, level[len(level) // 2])
 
@@ -158,7 +157,7 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
     found: dict[tuple[int, int], list[ReleasePoint]] = {}
 
     def point(rpm: int, percent: int) -> ReleasePoint:
-        """Return the whole of the rides; `found` keeps it, and each of their parts behind it."""
+        """Return the point for the whole rides; `found` stores it, followed by one for each part."""
         if (rpm, percent) not in found:
             tried = {"engage_rpm": engage_rpm, "release_rpm": rpm, "stop_pitch_percent": percent}
             parts = ride.parts(with_settings(bike, tried).firmware_settings)
@@ -173,7 +172,7 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
     percent = _best(over_percent).stop_pitch_percent
     near = {min(max(rpm + step, RELEASE_LEAST_RPM), engage_rpm - 2) for step in range(-3, 4)}
     over_rpm = [point(some, percent) for some in sorted(near | set(shares))]
-    # A ring that is and stays sound is best off with the shortest gap, so its search begins there.
+    # For a ring that stays sound the shortest gap is best, so the search begins there.
     for some in sorted(near | set(shares)):
         point(some, STOP_PITCH_PERCENT[0])
     whole, *parts = ([points[index] for points in found.values()] for index in range(PARTS + 1))

@@ -1,4 +1,4 @@
-"""What a priority gives up: the rides that were ridden anyway, scored for everybody else."""
+"""What a priority gives up: the same rides, scored for the other priorities."""
 
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.recommend import Tuned
@@ -8,14 +8,14 @@ WORTH_A_WORD = 0.05  # A difference of less than a twentieth is not felt.
 
 
 def point_for(tuned: Tuned, priority: Priority) -> DrivePoint:
-    """Return what of everything that was ridden is best for a priority; the chosen point for its own."""
+    """Return the ridden point that is best for a priority; for the chosen priority, the chosen point."""
     if priority.name == tuned.priority.name:
         return tuned.drive.chosen
     return min(tuned.drive.tried, key=lambda point: drive_score(point.measures, point.sensitivity, priority))
 
 
 def front(points: list[DrivePoint]) -> list[DrivePoint]:
-    """Return the points that no other beats in both, by the time to half of the power, ascending."""
+    """Return the points that no other beats in both measures, by ascending time to half of the power."""
     best: list[DrivePoint] = []
     for point in sorted(points, key=lambda one: (one.measures.half_s, one.measures.jerk_m_per_s3)):
         if not best or point.measures.jerk_m_per_s3 < best[-1].measures.jerk_m_per_s3:
@@ -24,7 +24,7 @@ def front(points: list[DrivePoint]) -> list[DrivePoint]:
 
 
 def given_up(tuned: Tuned) -> str:
-    """Return the sentence, with numbers: what waits longer than for quick, what jerks more than for calm."""
+    """Return a sentence with numbers: how much longer a wait than "quick", how much more jerk than "calm"."""
     name, chosen = tuned.priority.name, tuned.drive.chosen.measures
     quick = point_for(tuned, PRIORITIES["quick"]).measures
     calm = point_for(tuned, PRIORITIES["calm"]).measures

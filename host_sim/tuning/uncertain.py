@@ -1,8 +1,8 @@
-"""What the power loop's margin is worth as long as the bicycle's numbers are known no better.
+"""The power loop's margin, given the uncertainty of the bicycle's numbers.
 
 Each draw is the same bicycle with the same settings, but with numbers of motor, battery and motor controller
 drawn evenly from their intervals (those of the bike file, or a fifth either way). Its plant is identified by
-riding it at every operating point, and the margins of the loop are worked out from that.
+riding it at every operating point; the margins of the loop are computed from that.
 """
 
 from collections.abc import Callable
@@ -21,7 +21,7 @@ from host_sim.tuning.simc import PiGains
 DRAWS = 50
 GAIN_MARGIN_LEAST = 2.0  # Below, common practice calls a loop too lively; no source.
 DRIVES_LEAST = 0.3  # A weaker rank correlation of 50 draws may be chance: 95 % of chance lies below 0.28.
-# How a number is got to know better; a data sheet or a meter serves for the rest.
+# How to measure a number; for the rest there is a data sheet or a meter.
 HOW = {
     "battery.resistance_ohm": "load steps: `treadle measure --load-steps`",
     "motor.torque_constant_nm_per_a": "lift the wheel, read volts and speed at full command",
@@ -32,10 +32,10 @@ OTHERWISE = "the part's data sheet, or `treadle compare` with a recorded ride"
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:
-    """What came of the draws: `worst`, the least gain margin (times) of all, `as_given` the bike file's.
+    """The draws: `worst` is the least gain margin (times) of all, `as_given` that of the bike file.
 
     `worst_numbers` are those of the worst draw. `drivers` has the rank correlation of each number with the
-    margin, the strongest first; None where no number drives it.
+    margin, the strongest first.
     """
 
     draws: int
@@ -48,30 +48,30 @@ class Uncertain:
 
     @property
     def driver(self) -> Number | None:
-        """The number that the margin depends on most, if on any."""
+        """The number that the margin depends on most, or None."""
         number, correlation = self.drivers[0]
         return number if abs(correlation) >= DRIVES_LEAST else None
 
     @property
     def measure_next(self) -> Number | None:
-        """The number to measure next: the strongest driver whose interval nobody has measured."""
+        """The number to measure next: the strongest driver whose interval is not measured."""
         for number, correlation in self.drivers:
             if abs(correlation) >= DRIVES_LEAST and not self.known[number].measured:
                 return number
         return self.driver
 
     def sentences(self) -> list[str]:
-        """Return what a person should know of it."""
+        """Return sentences for the user."""
         told = [
-            f"gain margin {self.as_given:.2f} with the numbers as given; of {self.draws} bicycles within the "
-            f"intervals the worst has {self.worst:.2f} (phase margin {self.least_phase_deg:.0f} degrees)"
+            f"gain margin {self.as_given:.2f} with the numbers as given; the worst of {self.draws} bicycles "
+            f"within the intervals has {self.worst:.2f} (phase margin {self.least_phase_deg:.0f} degrees)"
         ]
         if self.worst < GAIN_MARGIN_LEAST:
-            told.append(f"that is below {GAIN_MARGIN_LEAST:g}: ride it as if the loop might surge")
+            told.append(f"that is below {GAIN_MARGIN_LEAST:g}: expect that the loop may surge")
         driver, following = self.driver, self.measure_next
         if driver is None or following is None:
-            return [*told, "no number drives the margin more than chance would: nothing to measure for it"]
-        told.append(f"it is driven most by the {driver.words} ({driver.name})")
+            return [*told, "no number influences the margin more than chance would: measuring would not help"]
+        told.append(f"the {driver.words} ({driver.name}) has the most influence on it")
         told.append(
             f"measure next: {following.words} ({following.name}), by {HOW.get(following.name, OTHERWISE)}"
         )
@@ -100,7 +100,7 @@ def uncertain(
     draws: int = DRAWS,
     done: Callable[[int, int], None] = lambda now, of: None,
 ) -> Uncertain | None:
-    """Ride `draws` bicycles within what the file at `path` knows; None without a loop to look at."""
+    """Ride `draws` bicycles within the intervals of the file at `path`; None if there is no power loop."""
     given = identify(bike, seed)
     if not given:
         return None

@@ -1,4 +1,4 @@
-"""The same bicycle with other settings, checked as a bike file is."""
+"""The same bicycle with other settings, checked like a bike file."""
 
 from typing import Any
 
@@ -8,9 +8,9 @@ from host_sim.errors import RequestError
 
 
 def with_settings(bike: Bike, changes: dict[str, int], parts: dict[str, Any] | None = None) -> Bike:
-    """Return `bike` with `changes` over its [settings] and `parts` (whole sections) in place of its own.
+    """Return `bike` with `changes` in its [settings] and `parts` (whole sections) instead of its own.
 
-    RequestError if the settings do not fit together or go beyond the limits of the place.
+    RequestError if the settings do not fit together or exceed the limits of the place.
     """
     changed = bike.model_copy(update={**(parts or {}), "settings": {**bike.settings, **changes}})
     try:

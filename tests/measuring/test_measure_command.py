@@ -80,7 +80,7 @@ def test_pushes_and_known_values_are_read_from_the_command_line(tmp_path, own_bi
     ("arguments", "sentence"),
     [
         (["cargo_trike"], "no log is given"),
-        (["cargo_trike", "b.csv", "--ride=a.csv", "--coast-down=c.csv"], "b.csv stands without an option"),
+        (["cargo_trike", "b.csv", "--ride=a.csv", "--coast-down=c.csv"], "b.csv has no option"),
         (["cargo_trike", "--pushed=3:1", "--write"], "--write would change the example cargo_trike"),
         (["cargo_trike", "--pushed=3"], "--pushed is '3', allowed is metres:turns"),
         (["cargo_trike", "--pushed=nan:2"], "--pushed is 'nan:2'"),

@@ -95,13 +95,13 @@ def test_a_sweep_that_is_interrupted_goes_on_and_rides_nothing_twice(treadle, tm
     running.send_signal(signal.SIGINT)
     _, told = running.communicate()
     assert running.returncode == 130
-    assert told == "treadle: interrupted; what was ridden is kept, the same command goes on from there\n"
+    assert told == "treadle: interrupted; what was rides are kept, and the same command goes on from there\n"
     assert not (tmp_path / "t.csv").exists()
     kept = unfinished.read_bytes().count(b"\n") - 2
     assert 0 < kept < RIDES_OF_MANY
     code, out, told = treadle(*many, "--json")
     assert code == 0
-    assert told == f"treadle: {kept} of {RIDES_OF_MANY} rides are there already, going on from there\n"
+    assert told == f"treadle: {kept} of {RIDES_OF_MANY} rides are done already, continuing from there\n"
     assert json.loads(out)["already_there"] == kept
     assert [int(row["number"]) for row in table("t.csv")] == list(range(40))
     assert not unfinished.exists()
@@ -132,7 +132,7 @@ def test_another_request_for_the_same_file_is_refused(treadle):
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        ([], "a sweep varies something: give --vary KEY=LOW:HIGH:N at least once"),
+        ([], "--vary is missing, allowed is --vary KEY=LOW:HIGH:N, once or more"),
         (["--vary", "resistance_ohm=0.1:1:3"], "could be motor.resistance_ohm or battery.resistance_ohm"),
         ([*SMALL[2:], "--seconds", "29"], "--seconds is 29, allowed is 30 to 3600 (s)"),
         ([*SMALL[2:], "--seconds", "nan"], "--seconds is nan, allowed is 30 to 3600 (s)"),

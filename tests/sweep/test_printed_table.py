@@ -71,5 +71,5 @@ def test_the_speed_is_that_of_the_rides_and_left_out_where_it_would_tell_nothing
     assert "times real" not in printed(told(rides=12, rules={}))
     assert "times real" not in printed(told(rides=1000, rules={}, riding_s=0.0))
     there = printed(told(rides=1000, already_there=1000, rules={}, riding_s=0.0))
-    assert "all rides were there already" in there
+    assert "all rides were done already" in there
     assert "times real" not in there

@@ -156,7 +156,7 @@ def test_a_setting_that_is_kept_is_not_changed_and_says_so(folding_tuned):
     kept = replace(folding_tuned, changes=folding_tuned.changes | {"rise_mv_per_s": 600})
     row = next(row for row in rows_of(kept) if row.setting == "rise_mv_per_s")
     assert row.recommended == row.now == 600
-    assert row.why.startswith("left as it is, as asked for; ")
+    assert row.why.startswith("kept as requested; ")
 
 
 def test_an_interruption_leaves_nothing(monkeypatch, tmp_path):

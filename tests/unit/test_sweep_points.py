@@ -26,10 +26,10 @@ def test_a_name_of_several_keys_is_refused_with_all_of_them():
 
 def test_an_unknown_name_is_refused_with_a_near_one():
     with pytest.raises(
-        RequestError, match=r"'rise_mv_per_sec' is no number of a bike file, did you mean rise_mv"
+        RequestError, match=r"'rise_mv_per_sec' is not a number of a bike file, did you mean rise_mv"
     ):
         find_key("rise_mv_per_sec")
-    with pytest.raises(RequestError, match="'title' is no number of a bike file"):
+    with pytest.raises(RequestError, match="'title' is not a number of a bike file"):
         find_key("title")
 
 
@@ -97,11 +97,11 @@ def test_random_points_lie_in_their_ranges_and_depend_on_seed_and_number_alone()
 
 
 def test_nothing_to_vary_a_key_twice_and_too_many_points_are_refused():
-    with pytest.raises(RequestError, match="give --vary"):
+    with pytest.raises(RequestError, match="allowed is --vary"):
         points()
     with pytest.raises(RequestError, match=r"settings\.rise_mv_per_s is given twice"):
         points("rise_mv_per_s=1:9:2", "settings.rise_mv_per_s=1:9:2")
-    with pytest.raises(RequestError, match="has 4000000 points, allowed are up to 1000000"):
+    with pytest.raises(RequestError, match="has 4000000 points, allowed is up to 1000000"):
         points("rise_mv_per_s=1:2000:2000", "fall_mv_per_s=500:2499:2000")
 
 
