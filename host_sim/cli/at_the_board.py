@@ -1,4 +1,4 @@
-"""What the commands at a live board share: the options that choose it, its port, questions and the time."""
+"""Shared by the commands at a live board: the options that choose it, its port, questions and the time."""
 
 import contextlib
 import sys
@@ -23,9 +23,9 @@ def live_board(
     hurry: bool,
     words: tuple[str, ...] = (),
 ) -> Iterator[LiveBoard]:
-    """Give the board on a port, or a desk board started for the block with this bike (or with `files`).
+    """Yield the board on a port, or a desk board that runs during the block with this bike (or with `files`).
 
-    `words` are options of the desk itself.
+    `words` are options of the desk board.
     """
     require_link()
     at_desk = bike if desk and files is None else None
@@ -36,7 +36,7 @@ def live_board(
 
 
 def asking(board: LiveBoard) -> Callable[[str], str]:
-    """Return what asks the person; what the board sent meanwhile is no answer to anything asked later."""
+    """Return a function that asks the user; it discards what the board sends meanwhile."""
 
     def asked(question: str) -> str:
         answer = ask(question)
@@ -47,14 +47,14 @@ def asking(board: LiveBoard) -> Callable[[str], str]:
 
 
 def ask(question: str) -> str:
-    """Return the answer of the person, without blanks around it; RequestError if nobody answers."""
+    """Return the user's answer without surrounding blanks; RequestError if nobody answers."""
     print(question, end="", file=sys.stderr, flush=True)
     line = sys.stdin.readline()
     if not line:
-        raise RequestError("a question was not answered, allowed is a terminal, or answers on standard input")
+        raise RequestError("a question was not answered, allowed is a terminal or answers on standard input")
     return line.strip()
 
 
 def utc_now() -> str:
-    """Return the time now, ISO 8601, to the second."""
+    """Return the present time, ISO 8601, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")

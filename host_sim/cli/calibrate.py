@@ -1,4 +1,4 @@
-"""`treadle calibrate`: levers, meter and wheel, measured at a live board into the bike file."""
+"""`treadle calibrate`: measures levers, battery, shunt and wheel at a live board, into the bike file."""
 
 import json
 from collections.abc import Callable
@@ -28,16 +28,16 @@ HEADING = "treadle calibration 1"
 
 
 class CalibrateRequest:
-    """Whose hands, which bike file, which steps, and where the record goes."""
+    """The user, the bike file, the steps, and the record's file."""
 
     def __init__(self, bike: str, by: str, only: list[str], out: Path | None, force: bool) -> None:
-        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        """Check everything before a port is opened; RequestError says what is wrong."""
         self.path = find_file(bike, BIKES, (".toml",), "bike")
         self.bike = load_bike(self.path)
         if self.path.resolve().parent == BIKES:
             raise RequestError(f"BIKE is the example {self.path.stem}, allowed is a bike file of your own")
         if not by.strip():
-            raise RequestError("--by is empty, allowed is the name of who measures")
+            raise RequestError("--by is empty, allowed is the name of the person who measures")
         self.by = by.strip()
         for name in only:
             if name not in STEP_NAMES:
@@ -51,10 +51,10 @@ class CalibrateRequest:
 
 
 class CalibrateResult:
-    """The entries of the steps, the record, and the settings that the board got."""
+    """The entries of the steps, the record, and the settings sent to the board."""
 
     def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
-        """Keep what came of it."""
+        """Store the results."""
         self.record = record
         self.entries = entries
         self.file = file
@@ -67,9 +67,10 @@ def calibrate(
     say: Callable[[str], None],
     now: Callable[[], str],
 ) -> CalibrateResult:
-    """Measure, write the bike file and the record, and give the board what has changed.
+    """Measure, write the bike file and the record, and send changed settings to the board.
 
-    The bike file is read once more before it takes its place; an interruption before leaves all as it was.
+    The new bike file is read once before it replaces the old one; an interruption before that changes
+    nothing.
     """
     path = request.out
     with (
@@ -108,13 +109,13 @@ def calibrate(
 
 
 def changed_settings(before: Bike, after: Bike) -> dict[str, int]:
-    """Return the settings that follow otherwise from the new bike file."""
+    """Return the settings that change with the new bike file."""
     old = before.firmware_settings.as_dict()
     return {name: value for name, value in after.firmware_settings.as_dict().items() if old[name] != value}
 
 
 def _with(request: CalibrateRequest, found: dict[str, float], day: str) -> str:
-    """Return the bike file's text with the new values; each says who measured it when."""
+    """Return the bike file's text with the new values; comments say who measured them when."""
     import tomlkit
     from tomlkit.items import Table
 
@@ -124,33 +125,35 @@ def _with(request: CalibrateRequest, found: dict[str, float], day: str) -> str:
         table = document[section]
         if isinstance(table, Table):
             table[key] = value
-            # A name may hold what a comment can't.
+            # A name may contain what a comment can't.
             by = " ".join("".join(one if one.isprintable() else " " for one in request.by).split())
             table[key].comment(f"measured by {by}, {day}")
     return without_guess_marks(tomlkit.dumps(document), found)
 
 
 def calibrate_command(
-    bike: Annotated[str, typer.Argument(help="Your bike file; it gets what is measured.")],
-    by: Annotated[str, typer.Option(help="Who measures; stands in the record and in the bike file.")],
+    bike: Annotated[str, typer.Argument(help="Your bike file, to which the measured values are written.")],
+    by: Annotated[
+        str, typer.Option(help="Name of the person who measures, for the record and the bike file.")
+    ],
     port: PortOption = None,
     desk: DeskOption = False,
     files: FilesOption = None,
     hurry: HurryOption = False,
     only: Annotated[
-        list[str] | None, typer.Option(metavar="STEP", help="Only this step; may be given again.")
+        list[str] | None, typer.Option(metavar="STEP", help="Measure only this step; repeatable.")
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The record. Default: calibration-BIKE.json.")
+        Path | None, typer.Option(metavar="FILE", help="File for the record. Default: calibration-BIKE.json.")
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace a record that exists.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Measure throttle, selector, battery, shunt and wheel at the live board, step by step.
 
-    Driven wheel off the ground, brake pulled or motor controller unplugged. A reading that jumps, lies in the
-    wrong order or can't be true is refused with the reason, and asked for again. What is measured goes into
-    the bike file, with who and when, and onto the board. With --desk nobody pedals meanwhile.
+    Driven wheel off the ground, brake pulled or motor controller unplugged. A reading that jumps, is in the
+    wrong order or is impossible is refused with the reason, and the step is repeated. The values are written
+    to the bike file, with name and date, and to the board. With --desk the simulated rider doesn't pedal.
 
     Example: `treadle calibrate longtail.toml --by "Ada"`
     """
@@ -175,5 +178,5 @@ def calibrate_command(
         print(f"note    {note}")
     changed = ", ".join(f"{name} = {value}" for name, value in record["settings"].items())
     print(f"board   {changed or 'nothing changed'}")
-    print(f"bike    {spoken(request.path)}" + ("" if record["found"] else ": nothing new"))
+    print(f"bike    {spoken(request.path)}" + ("" if record["found"] else ": unchanged"))
     print(f"record  {spoken(result.file)}")

@@ -1,4 +1,4 @@
-"""`treadle commission`: the first-power checklist of one bike, ticked from a live board."""
+"""`treadle commission`: the first-power checklist of one bike, checked against a live board."""
 
 import json
 from collections.abc import Callable
@@ -28,15 +28,15 @@ SECONDS_LEAST, SECONDS_MOST = 5.0, 3600.0
 
 
 class CommissionRequest:
-    """Whose hands, which bike, what is left out, how long an item may take, and where the record goes."""
+    """The user, the bike, skipped items, the time limit of an item, and the record's file."""
 
     def __init__(
         self, bike: str, by: str, skip: list[str], seconds: float, out: Path | None, force: bool
     ) -> None:
-        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        """Check everything before a port is opened; RequestError says what is wrong."""
         self.bike = load_bike(bike)
         if not by.strip():
-            raise RequestError("--by is empty, allowed is the name of who does the work")
+            raise RequestError("--by is empty, allowed is the name of the person who does the work")
         self.by = by.strip()
         for name in skip:
             if name not in ITEM_NAMES:
@@ -58,14 +58,14 @@ class CommissionResult:
     """The entries of the list and its record."""
 
     def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
-        """Keep what came of it."""
+        """Store the results."""
         self.record = record
         self.entries = entries
         self.file = file
 
     @property
     def holds(self) -> bool:
-        """Whether nothing failed and nothing was left out."""
+        """Whether nothing failed and nothing was skipped."""
         return passed(self.entries)
 
 
@@ -76,7 +76,7 @@ def commission(
     say: Callable[[str], None],
     now: Callable[[], str],
 ) -> CommissionResult:
-    """Go through the list and write its record, also when an item fails; an interruption leaves nothing."""
+    """Go through the list and write its record, even if an item fails; an interruption leaves no file."""
     path = request.out
     with Delivery(path.parent, (path.name,), request.force) as delivery:
         begun, name = now(), board.name()
@@ -98,30 +98,30 @@ def commission(
 
 
 def commission_command(
-    bike: Annotated[str, typer.Argument(help="Bike file whose settings are on the board.")],
-    by: Annotated[str, typer.Option(help="Who does the work; stands in the record.")],
+    bike: Annotated[str, typer.Argument(help="The bike file whose settings are on the board.")],
+    by: Annotated[str, typer.Option(help="Name of the person who does the work, for the record.")],
     port: PortOption = None,
     desk: DeskOption = False,
     files: FilesOption = None,
     hurry: HurryOption = False,
     skip: Annotated[
-        list[str] | None, typer.Option(metavar="ITEM", help="Leave an item out; may be given again.")
+        list[str] | None, typer.Option(metavar="ITEM", help="Skip this item; repeatable.")
     ] = None,
     seconds: Annotated[
-        float, typer.Option(parser=read_seconds, metavar="SECONDS", help="How long an item may take.")
+        float, typer.Option(parser=read_seconds, metavar="SECONDS", help="Time limit of an item.")
     ] = 120.0,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The record. Default: commission-BIKE.json.")
+        Path | None, typer.Option(metavar="FILE", help="File for the record. Default: commission-BIKE.json.")
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace a record that exists.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Go through the first-power checklist; it ticks itself from what the board tells.
+    """Go through the first-power checklist; the board's telemetry ticks the items.
 
-    Driven wheel off the ground, hands clear, a hand at the battery switch. What fails ends the list; the
-    record says who saw what when, and what was left out. Exit code 0 if all of it holds, 1 if an item failed
-    or was left out. With --desk a simulated rider does what the items ask for: that shows the list, and
-    nothing about a bicycle.
+    Driven wheel off the ground, hands clear, a hand at the battery switch. A failed item ends the list; the
+    record says who saw what and when, and what was skipped. Exit code 0 if every item holds, 1 if an item
+    failed or was skipped. With --desk a simulated rider does what the items require: this shows the
+    procedure, but says nothing about a bicycle.
 
     Example: `treadle commission longtail.toml --by "Ada"`
     """
@@ -141,7 +141,7 @@ def commission_command(
     if as_json:
         print(json.dumps(result.record, allow_nan=False))
     else:
-        verdict = "all of it holds" if result.holds else "not passed: nobody sits on this bicycle yet"
+        verdict = "every item holds" if result.holds else "not passed: nobody may ride this bicycle yet"
         print(f"record  {spoken(result.file)}: {verdict}")
     if not result.holds:
         raise typer.Exit(1)

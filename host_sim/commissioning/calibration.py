@@ -1,8 +1,8 @@
-"""The steps of a calibration, in their order; each takes a reading, checks it, and says what follows.
+"""The steps of a calibration, in order; each takes a reading, checks it, and derives values from it.
 
 Throttle at rest, then open; selector at its lowest, its positions, its highest; battery divider and shunt
-against a meter; way of a turn of the wheel. What follows goes into the keys of the bike file, from which the
-settings are worked out, with their margins.
+against a meter; circumference of the wheel. The values are written to the bike file, from which the settings
+and their margins are computed.
 """
 
 from collections.abc import Callable
@@ -14,17 +14,19 @@ from host_sim.commissioning.readings import Implausible, steady_current_a, stead
 from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED, Entry
 
 TRAVEL_LEAST_V = 0.5  # As bike files ask for.
-POSITION_OFF = 0.25  # Of the distance of two positions: the firmware takes them as evenly spaced.
+POSITION_OFF = (
+    0.25  # Of the distance between two positions: the firmware assumes that they are evenly spaced.
+)
 # Two 1 % resistors make 1.9 % at worst (boards/README.md), shunt and amplifier about as much.
 SCALE_NOTED, SCALE_MOST = 0.02, 0.10
 CURRENT_LEAST_A = 2.0
-WHEEL_OFF = 0.15  # More than this beside the bike file is another wheel, or a slip.
+WHEEL_OFF = 0.15  # A larger difference from the bike file means another wheel, or an error.
 WHEEL_TURNS = 3
 
 
 @dataclass(slots=True)
 class Measuring:
-    """Board, bike, questions, and what was found so far: keys of the bike file, and notes."""
+    """Board, bike, questions, and results so far: keys of the bike file, and notes."""
 
     board: BoardAtHand
     bike: Bike
@@ -36,7 +38,7 @@ class Measuring:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: what the person does; `take` returns what was seen, or raises Implausible."""
+    """One step: what the user does; `take` returns what was measured, or raises Implausible."""
 
     name: str
     sentence: str
@@ -45,16 +47,16 @@ class Step:
 
 
 def run_calibration(measuring: Measuring, only: tuple[str, ...], now: Callable[[], str]) -> list[Entry]:
-    """Go through the steps; a reading that is implausible is told and the step is asked for again.
+    """Go through the steps; if a reading is implausible, say why and repeat the step.
 
-    The answer "skip" leaves a step out.
+    The answer "skip" skips a step.
     """
     entries = []
     for step in STEPS:
         if not step.applies(measuring.bike):
             outcome, seen = NOT_APPLICABLE, ""
         elif only and step.name not in only:
-            outcome, seen = SKIPPED, "not asked for"
+            outcome, seen = SKIPPED, "not requested"
         else:
             outcome, seen = _taken(step, measuring)
         entries.append(Entry(step.name, step.sentence, outcome, seen, now()))
@@ -64,11 +66,11 @@ def run_calibration(measuring: Measuring, only: tuple[str, ...], now: Callable[[
 def _taken(step: Step, measuring: Measuring) -> tuple[str, str]:
     while True:
         if measuring.ask(f"{step.name}: {step.sentence} Enter, or skip: ") == "skip":
-            return SKIPPED, "left out by the person"
+            return SKIPPED, "skipped by the user"
         try:
             seen = step.take(measuring)
         except Implausible as error:
-            measuring.say(f"  not taken: {error}")
+            measuring.say(f"  refused: {error}")
             continue
         measuring.say(f"  {seen}")
         return TICKED, seen
@@ -79,9 +81,9 @@ def _number(measuring: Measuring, question: str) -> float:
     try:
         value = float(text)
     except ValueError:
-        raise Implausible(f'"{text[:20]}" is no number') from None
+        raise Implausible(f'"{text[:20]}" is not a number') from None
     if not 0.0 < value < 1e6:
-        raise Implausible(f"{text[:20]} is not above 0")
+        raise Implausible(f"{text[:20]} is out of range, allowed is above 0")
     return value
 
 
@@ -92,7 +94,7 @@ def _end(name: str, key: str, low_v: float, high_v: float) -> Callable[[Measurin
         value_v = round(steady_v(measuring.board, f"{name}_v"), 2)
         if not low_v <= value_v <= high_v:
             raise Implausible(
-                f"{key} reads {value_v:g} V, allowed is {low_v:g} to {high_v:g} V: look at the wires"
+                f"{key} reads {value_v:g} V, allowed is {low_v:g} to {high_v:g} V: check the wires"
             )
         before = {"throttle.full_v": "throttle.rest_v", "selector.high_v": "selector.low_v"}.get(key)
         if before is not None:
@@ -103,7 +105,7 @@ def _end(name: str, key: str, low_v: float, high_v: float) -> Callable[[Measurin
                 raise Implausible(
                     f"{key} reads {value_v:g} V and {before} was {first_v:g} V, allowed is "
                     f"{TRAVEL_LEAST_V:g} V more: "
-                    "was the order the other way round, or the lever not moved?"
+                    "did you move the lever, and in the right direction?"
                 )
         measuring.found[key] = value_v
         return f"{key} = {value_v:g} V"
@@ -112,7 +114,7 @@ def _end(name: str, key: str, low_v: float, high_v: float) -> Callable[[Measurin
 
 
 def _positions(measuring: Measuring) -> str:
-    """Read every position between the ends, and hold it against an even spacing."""
+    """Read every position between the ends, and compare it with an even spacing."""
     selector = measuring.bike.selector
     low_v = measuring.found.get("selector.low_v", selector.low_v)
     high_v = measuring.found.get("selector.high_v", selector.high_v)
@@ -125,8 +127,8 @@ def _positions(measuring: Measuring) -> str:
         wanted_v = low_v + (position - 1) * step_v
         if abs(value_v - wanted_v) > POSITION_OFF * step_v:
             raise Implausible(
-                f"position {position} reads {value_v:.2f} V, allowed is {wanted_v:.2f} V within "
-                f"{POSITION_OFF * step_v:.2f} V: positions are taken as evenly spaced"
+                f"position {position} reads {value_v:.2f} V, allowed is {wanted_v:.2f} V ± "
+                f"{POSITION_OFF * step_v:.2f} V: positions must be evenly spaced"
             )
         seen.append(f"{value_v:.2f} V")
     return f"positions between the ends: {', '.join(seen) or 'none'}"
@@ -138,11 +140,11 @@ def _scale(measuring: Measuring, what: str, told: float, metered: float, place: 
         raise Implausible(
             f"the board reads {told:.2f} {what} and the meter {metered:.2f}, allowed is "
             f"{SCALE_MOST * 100:g} % apart: "
-            "a wrong resistor, or another range of the meter"
+            "check the resistors and the range of the meter"
         )
     if abs(factor - 1.0) > SCALE_NOTED:
         measuring.notes.append(
-            f"multiply {place} in the board's pins.py by {factor:.4f}: no setting exists for this scale"
+            f"multiply {place} in the board's pins.py by {factor:.4f}: there is no setting for this scale"
         )
     return f"the board reads {told:.2f} {what}, the meter {metered:.2f}: factor {factor:.4f}"
 
@@ -153,21 +155,21 @@ def _battery(measuring: Measuring) -> str:
 
 
 def _shunt(measuring: Measuring) -> str:
-    metered_a = _number(measuring, "  Amperes by the meter, while that load is on: ")
+    metered_a = _number(measuring, "  Amperes by the meter while the load is on: ")
     if metered_a < CURRENT_LEAST_A:
         raise Implausible(
-            f"{metered_a:g} A is too little to tell a scale by, allowed is {CURRENT_LEAST_A:g} A or more"
+            f"{metered_a:g} A is too little to measure the scale, allowed is {CURRENT_LEAST_A:g} A or more"
         )
     return _scale(measuring, "A", steady_current_a(measuring.board), metered_a, "CURRENT_FULL_MA")
 
 
 def _wheel(measuring: Measuring) -> str:
-    way_m = _number(measuring, f"  Way of {WHEEL_TURNS} turns of the wheel with the rider on it, in m: ")
+    way_m = _number(measuring, f"  Distance of {WHEEL_TURNS} turns of the wheel with the rider on it, in m: ")
     around_m = round(way_m / WHEEL_TURNS, 3)
     known_m = measuring.bike.bicycle.wheel_circumference_m
     if not 0.5 <= around_m <= 3.0 or abs(around_m / known_m - 1.0) > WHEEL_OFF:
         raise Implausible(
-            f"a turn would be {around_m:g} m and the bike file has {known_m:g} m, allowed is "
+            f"a turn would be {around_m:g} m, and the bike file has {known_m:g} m, allowed is "
             f"{WHEEL_OFF * 100:g} % "
             "apart: count the turns again, or correct the bike file"
         )
@@ -184,33 +186,41 @@ def _selector(bike: Bike) -> bool:
 
 
 STEPS: tuple[Step, ...] = (
-    Step("throttle rest", "Let the throttle go.", _end("throttle", "throttle.rest_v", 0.2, 3.9), _throttle),
+    Step(
+        "throttle rest", "Let go of the throttle.", _end("throttle", "throttle.rest_v", 0.2, 3.9), _throttle
+    ),
     Step(
         "throttle full",
-        "Driven wheel off the ground, brake pulled or motor controller unplugged: open it fully and hold it.",
+        "Driven wheel off the ground, brake pulled or motor controller unplugged: open the throttle fully "
+        "and hold it.",
         _end("throttle", "throttle.full_v", 0.7, 4.4),
         _throttle,
     ),
     Step(
         "selector low",
-        "Put the selector to its lowest.",
+        "Set the selector to its lowest position.",
         _end("selector", "selector.low_v", 0.3, 4.0),
         _selector,
     ),
-    Step("selector high", "Put it to its highest.", _end("selector", "selector.high_v", 0.8, 4.6), _selector),
+    Step(
+        "selector high",
+        "Set the selector to its highest position.",
+        _end("selector", "selector.high_v", 0.8, 4.6),
+        _selector,
+    ),
     Step(
         "selector positions",
-        "Now its positions, one after the other.",
+        "Set the selector to each position in turn.",
         _positions,
         lambda bike: bike.selector.kind == "positions",
     ),
-    Step("battery", "Hold a meter to the battery.", _battery),
+    Step("battery", "Connect a meter to the battery.", _battery),
     Step(
         "shunt",
-        "Motor controller unplugged, a lamp or resistor behind the shunt, a meter in its wire.",
+        "Unplug the motor controller; connect a lamp or resistor after the shunt, and a meter in series.",
         _shunt,
         lambda bike: bike.shunt.fitted,
     ),
-    Step("wheel", f"Mark tyre and floor, sit on it, and roll {WHEEL_TURNS} turns.", _wheel),
+    Step("wheel", f"Mark tyre and floor, sit on the bicycle, and roll {WHEEL_TURNS} turns.", _wheel),
 )
 STEP_NAMES = tuple(step.name for step in STEPS)

@@ -1,7 +1,7 @@
-"""The first-power checklist: items that tick themselves from live telemetry; what fails ends the list.
+"""The first-power checklist: items that are ticked from live telemetry; a failed item ends the list.
 
-An item looks at frames until it has seen what must be, or something that must not, or its time is over. What
-no telemetry can show is asked of the person, and says so in the record.
+An item watches frames until it sees what is required, or something forbidden, or its time is over. What
+telemetry can't show is asked of the user and recorded as such.
 """
 
 from collections.abc import Callable
@@ -22,16 +22,16 @@ from host_sim.commissioning.record import (
     Entry,
 )
 
-PERIOD_OFF = 0.05  # The mean step may be off by this share.
+PERIOD_OFF = 0.05  # The mean period may be off by this share.
 LOOP_S = 3.0
-LATCH_S = 2.0  # A fault must stay for so long after its cause is gone.
+LATCH_S = 2.0  # A fault must stay for this long after its cause is gone.
 RESTART_S = 3.0
 WAITING = "waiting"
 
 
 @dataclass(slots=True)
 class Hands:
-    """All that an item may use: the board, the bike, questions to the person, and how long it may wait."""
+    """What an item may use: the board, the bike, questions to the user, and how long it may wait."""
 
     board: BoardAtHand
     bike: Bike
@@ -42,7 +42,7 @@ class Hands:
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """`look` returns whether it holds and what was seen; `person` tells that a person said so."""
+    """`look` returns whether it holds and what was seen; with `person` it is the user who says so."""
 
     name: str
     sentence: str
@@ -52,7 +52,7 @@ class Item:
 
 
 def run_checklist(hands: Hands, skip: tuple[str, ...], now: Callable[[], str]) -> list[Entry]:
-    """Go through the list; after the first item that fails, nothing more is tried."""
+    """Go through the list; after the first failed item the rest is not tried."""
     entries: list[Entry] = []
     failed = False
     for item in ITEMS:
@@ -61,7 +61,7 @@ def run_checklist(hands: Hands, skip: tuple[str, ...], now: Callable[[], str]) -
         elif not item.applies(hands.bike):
             outcome, seen = NOT_APPLICABLE, ""
         elif item.name in skip:
-            outcome, seen = SKIPPED, "left out on request"
+            outcome, seen = SKIPPED, "skipped on request"
         else:
             hands.say(f"{item.name}: {item.sentence}")
             holds, seen = item.look(hands)
@@ -74,7 +74,7 @@ def run_checklist(hands: Hands, skip: tuple[str, ...], now: Callable[[], str]) -
 
 
 def passed(entries: list[Entry]) -> bool:
-    """Tell whether nothing failed and nothing was left out."""
+    """Return whether nothing failed and nothing was skipped."""
     return all(entry.outcome in (TICKED, CONFIRMED, NOT_APPLICABLE) for entry in entries)
 
 
@@ -83,7 +83,7 @@ def _confirm(question: str) -> Callable[[Hands], tuple[bool, str]]:
         answer = hands.ask(f"{question} (yes, no): ")
         return (
             answer == "yes",
-            "the person says yes" if answer == "yes" else f'the answer was "{answer[:20]}"',
+            "the user says yes" if answer == "yes" else f'the answer was "{answer[:20]}"',
         )
 
     return look
@@ -92,7 +92,7 @@ def _confirm(question: str) -> Callable[[Hands], tuple[bool, str]]:
 def _until(
     hands: Hands, seen: Callable[[Frame], bool], wanted: str, never: Callable[[Frame], str] = lambda frame: ""
 ) -> tuple[bool, str]:
-    """Look at frames until one is as wanted; `never` says why a frame ends it."""
+    """Watch frames until `seen` is true for one; `never` returns why a frame fails the item."""
     for frame in hands.board.frames(hands.seconds):
         wrong = never(frame) or (f"fault: {frame.fault}" if frame.fault != "none" else "")
         if wrong:
@@ -120,11 +120,11 @@ def _loop(hands: Hands) -> tuple[bool, str]:
     frames = list(hands.board.frames(LOOP_S))
     periods = [frame.period_us for frame in frames if frame.period_us]
     if len(periods) < 5:
-        return False, f"only {len(periods)} frames came in {LOOP_S:g} s"
+        return False, f"only {len(periods)} frames arrived in {LOOP_S:g} s"
     usual_us = median(periods)
     late = (frames[-1].overruns - frames[0].overruns) % 65_536
     longest_ms = max(frame.worst_us for frame in frames) / 1000
-    seen = f"a step each {usual_us / 1000:.2f} ms, longest {longest_ms:.1f} ms, late {late}"
+    seen = f"a step every {usual_us / 1000:.2f} ms, longest {longest_ms:.1f} ms, {late} late"
     return abs(usual_us - CONTROL_PERIOD_US) <= PERIOD_OFF * CONTROL_PERIOD_US and late == 0, seen
 
 
@@ -133,7 +133,7 @@ def _forward(hands: Hands) -> tuple[bool, str]:
         hands,
         lambda frame: frame.direction == "forward" and frame.cadence_rpm > 0,
         "forward pedalling",
-        lambda frame: "the first turn is seen as backward" if frame.direction == "backward" else "",
+        lambda frame: "forward turning is seen as backward" if frame.direction == "backward" else "",
     )
 
 
@@ -155,7 +155,7 @@ def _drives(hands: Hands) -> tuple[bool, str]:
 
 
 def _brake(hands: Hands) -> tuple[bool, str]:
-    """See it drive, then a pulled brake; in the frames from then on nothing may drive."""
+    """Wait for drive, then for a pulled brake; from then on nothing may drive."""
     driven = False
 
     def cut(frame: Frame) -> bool:
@@ -172,20 +172,20 @@ def _brake(hands: Hands) -> tuple[bool, str]:
 
 
 def _each_brake(hands: Hands) -> tuple[bool, str]:
-    """Have every lever pulled by itself while the motor is driven: each must end the drive."""
+    """Have each lever pulled alone while the motor is driven: each must end the drive."""
     count_told = hands.ask("How many brake levers have a switch? ")
     if not count_told.isdigit() or not 1 <= int(count_told) <= 4:
         return False, f'the answer was "{count_told[:20]}", allowed is 1 to 4'
     for lever in range(1, int(count_told) + 1):
-        hands.say(f"  let all levers go, pedal until the motor turns, then pull lever {lever} alone")
+        hands.say(f"  let go of all levers, pedal until the motor turns, then pull only lever {lever}")
         holds, seen = _brake(hands)
         if not holds:
             return False, f"lever {lever}: {seen}"
-    return True, "the only lever" if int(count_told) == 1 else f"{count_told} levers, each by itself"
+    return True, "the only lever" if int(count_told) == 1 else f"{count_told} levers, each alone"
 
 
 def _unplugged(hands: Hands) -> tuple[bool, str]:
-    """Unplug a lever: a fault must come; plug it in: it must stay; clear it: it must go."""
+    """Unplug a lever: a fault must come; plug it in: the fault must stay; clear it: it must go."""
     lever = "throttle" if hands.bike.throttle.fitted else "selector"
     for frame in hands.board.frames(hands.seconds):
         if frame.fault != "none":
@@ -194,9 +194,9 @@ def _unplugged(hands: Hands) -> tuple[bool, str]:
     else:
         return False, f"no fault came in {hands.seconds:g} s"
     if not first.startswith(lever):
-        return False, f'the fault "{first}" came, not one of the {lever}'
+        return False, f'the fault "{first}" came, expected was one of the {lever}'
     if hands.ask("Plug it in again, then press Enter: "):
-        return False, "stopped by the person"
+        return False, "stopped by the user"
     if any(frame.fault != first or frame.drive_enabled for frame in hands.board.frames(LATCH_S)):
         return False, f'the fault "{first}" did not stay'
     hands.board.clear_fault()
@@ -206,7 +206,7 @@ def _unplugged(hands: Hands) -> tuple[bool, str]:
 
 
 def _restart(hands: Hands) -> tuple[bool, str]:
-    """Have the board store what it has and start anew: nothing may drive, whatever turns."""
+    """Have the board store its settings and restart: nothing may drive, whatever turns."""
     told = hands.board.settings()
     hands.board.change({"engage_rpm": told["engage_rpm"]})
     states: list[str] = []
@@ -227,7 +227,7 @@ ITEMS: tuple[Item, ...] = (
     ),
     Item("settings", "The board rides with the settings of this bike file, without a fault.", _settings),
     Item("loop time", "A step comes every 5 ms, and none is late.", _loop),
-    Item("forward", "Turn the crank forward, slowly: it is seen as forward.", _forward),
+    Item("forward", "Turn the crank slowly forward: it is seen as forward.", _forward),
     Item("help", "Pedal until the motor turns.", _drives),
     Item(
         "brake cuts",
@@ -238,22 +238,23 @@ ITEMS: tuple[Item, ...] = (
     Item("backward", "Turn the crank backward: it is seen as backward, and nothing drives.", _backward),
     Item(
         "each brake",
-        "Pedal until the motor turns, then pull one lever alone, for every lever: each ends the drive.",
+        "Pedal until the motor turns, then pull one lever; repeat with every lever: each ends the drive.",
         _each_brake,
         lambda bike: bike.brakes.switches != "none",
     ),
     Item(
         "fault stays",
-        "Unplug the throttle (or else the selector): a fault comes, stays after plugging in, can be cleared.",
+        "Unplug the throttle (or else the selector): a fault comes, stays after plugging in, and can be "
+        "cleared.",
         _unplugged,
         lambda bike: bike.throttle.fitted or bike.selector.kind != "none",
     ),
     Item(
         "expiry",
-        "The board's reset held, or its supply off: drive enable and command read 0 V on a meter.",
+        "Hold the board in reset, or switch its supply off: drive enable and command read 0 V on a meter.",
         _confirm("With the board held in reset, do drive enable and command read 0 V on the meter?"),
         person=True,
     ),
-    Item("restart", "The board starts anew: it waits for controls at rest, and nothing drives.", _restart),
+    Item("restart", "The board restarts: it waits for controls at rest, and nothing drives.", _restart),
 )
 ITEM_NAMES = tuple(item.name for item in ITEMS)

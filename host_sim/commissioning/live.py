@@ -1,4 +1,4 @@
-"""A board on a port, as the work at the bicycle needs it: frames for a while, a cleared fault, a restart."""
+"""A board on a port for calibration and commissioning: frames for a time, a cleared fault, a restart."""
 
 import time
 from collections.abc import Callable, Iterator
@@ -13,33 +13,33 @@ STEP_MOST_US = 5_000_000  # From one frame to the next.
 
 
 class BoardAtHand(Protocol):
-    """What calibration and checklist need of a board."""
+    """What calibration and checklist need from a board."""
 
     def frames(self, seconds: float) -> Iterator[Frame]:
-        """Give the frames that arrive from now on, for so long."""
+        """Yield the frames that arrive from now on, for `seconds`."""
 
     def name(self) -> str:
-        """Return what the board calls itself."""
+        """Return the board's name."""
 
     def settings(self) -> dict[str, int]:
         """Return the settings in force."""
 
     def change(self, changes: dict[str, int]) -> None:
-        """Change settings once the bicycle stands; the board starts anew."""
+        """Change settings once the bicycle stands; the board restarts."""
 
     def clear_fault(self) -> None:
         """Clear the fault once the bicycle stands."""
 
 
 class KeepingPort(ClosablePort, Protocol):
-    """A port of which the operating system keeps what nobody has read yet, as pyserial's."""
+    """A port with an input buffer in the operating system, such as pyserial's."""
 
     def reset_input_buffer(self) -> None:
-        """Drop what has come and was not read."""
+        """Discard input that was not read."""
 
 
 class LiveBoard:
-    """A board behind an open port. BoardTrouble when it refuses or is silent."""
+    """A board at an open port. BoardTrouble if it refuses or doesn't answer."""
 
     def __init__(
         self,
@@ -47,20 +47,20 @@ class LiveBoard:
         standing: Callable[[Callable[[], object]], object],
         clock_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        """Use an open port; `standing` carries a request out once the bicycle stands."""
+        """Use an open port; `standing` sends a request once the bicycle stands."""
         self._port = port
         self._workshop = Workshop(port)
         self._standing = standing
         self._clock_s = clock_s
 
     def forget(self) -> None:
-        """Drop what came while a person was asked: it would show the levers as they were seconds ago."""
+        """Discard input from the time of a question: it would show levers as they were seconds ago."""
         self._port.reset_input_buffer()
 
     def frames(self, seconds: float) -> Iterator[Frame]:
-        """Give the frames that arrive from now on, for so long on the board's own clock.
+        """Yield the frames that arrive from now on, for `seconds` on the board's clock.
 
-        It also ends when none has come for so long on ours.
+        It also ends if none arrives for that long on ours.
         """
         wire = Wire()
         last_us: int | None = None
@@ -72,14 +72,14 @@ class LiveBoard:
                     continue
                 heard_s = self._clock_s()
                 if last_us is not None:
-                    # A board that starts anew has another clock.
+                    # A board that restarts has another clock.
                     since_us = ticks_diff_us(item.time_us, last_us)
                     ridden_us += since_us if 0 < since_us < STEP_MOST_US else 0
                 last_us = item.time_us
                 yield item
 
     def name(self) -> str:
-        """Return what the board calls itself."""
+        """Return the board's name."""
         return self._workshop.about()["board"]
 
     def settings(self) -> dict[str, int]:
@@ -87,7 +87,7 @@ class LiveBoard:
         return self._workshop.settings()
 
     def change(self, changes: dict[str, int]) -> None:
-        """Change settings once the bicycle stands; the board starts anew."""
+        """Change settings once the bicycle stands; the board restarts."""
         self._standing(lambda: self._workshop.change(changes))
 
     def clear_fault(self) -> None:

@@ -1,4 +1,4 @@
-"""Steady readings of a lever out of frames, and what makes one implausible."""
+"""Steady readings of a lever from frames, and what makes one implausible."""
 
 from statistics import median
 
@@ -7,30 +7,32 @@ from host_sim.commissioning.live import BoardAtHand
 
 READ_S = 1.5
 FRAMES_LEAST = 10
-# Twelve bits are steps of 1.3 mV; a still lever scatters by some hundredths of a volt (common practice,
+# Twelve bits are steps of 1.3 mV; a still lever varies by some hundredths of a volt (common practice,
 # no source).
 SPREAD_MOST_V = 0.06
 
 
 class Implausible(Exception):
-    """A reading that can't be taken; the text is one sentence, and the step may be repeated."""
+    """A reading that is refused; the message is one sentence, and the step may be repeated."""
 
 
 def steady_v(board: BoardAtHand, name: str) -> float:
     """Return the median of a voltage over READ_S; Implausible if it jumps or the motor is driven."""
     frames = list(board.frames(READ_S))
     if any(frame.drive_enabled for frame in frames):
-        raise Implausible("the motor is driven: stop pedalling, pull a brake, or unplug the motor controller")
+        raise Implausible(
+            "the motor is being driven: stop pedalling, pull a brake, or unplug the motor controller"
+        )
     values = [float(getattr(frame, name)) for frame in frames]
     if len(values) < FRAMES_LEAST:
         raise Implausible(
-            f"only {len(values)} frames came in {READ_S:g} s, allowed is {FRAMES_LEAST} or more"
+            f"only {len(values)} frames arrived in {READ_S:g} s, allowed is {FRAMES_LEAST} or more"
         )
     spread_v = max(values) - min(values)
     if spread_v > SPREAD_MOST_V:
         raise Implausible(
-            f"{name} jumps by {spread_v:.2f} V, allowed is {SPREAD_MOST_V:g} V: hold it "
-            "still, look for a loose wire"
+            f"{name} jumps by {spread_v:.2f} V, allowed is {SPREAD_MOST_V:g} V: hold it still, and check "
+            f"for a loose wire"
         )
     return median(values)
 
@@ -40,6 +42,6 @@ def steady_current_a(board: BoardAtHand) -> float:
     frames: list[Frame] = list(board.frames(READ_S))
     if len(frames) < FRAMES_LEAST:
         raise Implausible(
-            f"only {len(frames)} frames came in {READ_S:g} s, allowed is {FRAMES_LEAST} or more"
+            f"only {len(frames)} frames arrived in {READ_S:g} s, allowed is {FRAMES_LEAST} or more"
         )
     return sum(frame.current_a for frame in frames) / len(frames)

@@ -1,10 +1,10 @@
-"""What was done at the bicycle, as data that other commands can attach: who saw what, and when."""
+"""A record of work at the bicycle, as data that other commands can attach: who saw what, and when."""
 
 from dataclasses import asdict, dataclass
 from typing import Any
 
 TICKED = "ticked"  # Seen in the board's telemetry.
-CONFIRMED = "confirmed"  # Seen by a person, who said so.
+CONFIRMED = "confirmed"  # Confirmed by the user.
 FAILED = "failed"
 SKIPPED = "skipped"
 NOT_APPLICABLE = "not applicable"
@@ -13,7 +13,7 @@ NOT_REACHED = "not reached"
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One item: its name and sentence, what came of it, what was seen, and when (UTC, ISO 8601)."""
+    """One item: its name and sentence, the outcome, what was seen, and when (UTC, ISO 8601)."""
 
     item: str
     sentence: str

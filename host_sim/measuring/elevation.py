@@ -86,7 +86,7 @@ def _solve(table: Series) -> tuple[float, float]:
 
 
 def _stretches(log: Log, masses: Masses, efficiency: float) -> list[tuple[float, float, float, float, float]]:
-    """Return for each stretch its middle, work of rolling and air per unit coefficient, the rest, the climb."""
+    """Return for each stretch middle, work of rolling and air per unit coefficient, the rest, and climb."""
     time_s, speed, altitude_m, power_w = log.rows_with(
         "time_s", "speed_m_per_s", "altitude_m", "rider_power_w"
     )

@@ -1,4 +1,4 @@
-"""What a board's own pins.py says: the pin of each signal, and what full scale means."""
+"""Reads a board's pins.py: the pin of each signal, and the full scales."""
 
 import importlib
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ PIN_FULL_MV = 3_300  # The converter's full scale at the pin, on all boards here
 
 @dataclass(frozen=True, slots=True)
 class BoardPins:
-    """Pins by their name in pins.py, as they are printed on the board; full scales in V and A."""
+    """Pins by their names in pins.py, as printed on the board; full scales in V and A."""
 
     board: str
     pins: dict[str, str]
@@ -18,7 +18,7 @@ class BoardPins:
     battery_full_v: float
     current_full_a: float
     command_full_v: float
-    seen_share: float  # Of full scale: what lies above it the converter does not show.
+    seen_share: float  # Of full scale, above which the converter is saturated.
 
     @property
     def multiplexed(self) -> bool:
@@ -35,7 +35,7 @@ _PREFIX = {"rpi_pico": "GP", "esp32_devkitc": "IO", "pyboard": ""}
 
 
 def has_pins(board: str) -> bool:
-    """Tell whether a board has pins at all; the desk has none."""
+    """Return whether a board has pins; the desk has none."""
     return board in _PREFIX
 
 

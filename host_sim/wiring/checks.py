@@ -5,7 +5,7 @@ from host_sim.wiring.board_pins import BoardPins
 from host_sim.wiring.parts import pin_v
 
 CAUTIONS = (
-    "Battery unplugged while anything is wired. Driven wheel off the ground for every test; "
+    "Battery unplugged while you wire. Driven wheel off the ground for every test; "
     "hands, hair and cables clear.",
     "A fuse at the pack and a switch within reach that cuts the battery without any "
     "electronics, before anything else.",
@@ -17,7 +17,7 @@ CAUTIONS = (
     "No part here protects against reverse polarity, surges, water or vibration. One common "
     "ground, at one point.",
     "Don't connect a computer's USB while the charger is connected, unless the USB port is isolated.",
-    "Local codes, and licensed practice where they ask for it, decide what may be built and ridden.",
+    "Local codes, and licensed practice where they require it, decide what may be built and ridden.",
 )
 
 
@@ -51,10 +51,10 @@ def before_the_motor(bike: Bike, pins: BoardPins) -> list[tuple[str, str]]:
         )
     if bike.selector.kind != "none":
         low, high = (pin_v(volts, pins.lever_full_v) for volts in (bike.selector.low_v, bike.selector.high_v))
-        rows.append(("Selector pin at its lowest, then its highest place", f"{low:.2f} V, {high:.2f} V"))
+        rows.append(("Selector pin at its lowest, then its highest position", f"{low:.2f} V, {high:.2f} V"))
     if bike.brakes.switches != "none":
         rows.append(
-            ("Brake pin: all levers let go, then each lever by itself", "0 V; 3.3 V for every single lever")
+            ("Brake pin: all levers released, then each lever pulled alone", "0 V; 3.3 V for each lever")
         )
     if bike.shunt.fitted:
         rows.append(("Current pin, nothing drawing current", "below 0.05 V"))
@@ -66,7 +66,7 @@ def before_the_motor(bike: Bike, pins: BoardPins) -> list[tuple[str, str]]:
     return rows
 
 
-# See, means, do. The test is ours; what each observation means follows from what the two kinds do.
+# Observation, meaning, action. The test is ours; the meanings follow from how the two kinds work.
 METER_STEPS = (
     "Driven wheel off the ground, a hand at the battery switch. The controller's own throttle "
     "is plugged in; our board is not.",

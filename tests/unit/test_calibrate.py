@@ -97,8 +97,8 @@ def test_steps_that_a_bicycle_has_not_are_not_asked_for():
 # Reading, answers after the first Enter, and the reason; then the step is left out.
 REFUSALS = {
     "jumps": (("throttle rest",), [throttle(0.8, jump=0.2)], ["", "skip"], "throttle_v jumps by 0.20 V"),
-    "few": (("throttle rest",), [throttle(0.8, count=5)], ["", "skip"], "only 5 frames came"),
-    "driven": (("throttle rest",), [{"drive_enabled": True}], ["", "skip"], "the motor is driven"),
+    "few": (("throttle rest",), [throttle(0.8, count=5)], ["", "skip"], "only 5 frames arrived"),
+    "driven": (("throttle rest",), [{"drive_enabled": True}], ["", "skip"], "the motor is being driven"),
     "unplugged": (
         ("throttle rest",),
         [throttle(0.0)],
@@ -111,11 +111,11 @@ REFUSALS = {
         ["", "skip"],
         "throttle.full_v reads 5 V, allowed is 0.7",
     ),
-    "not moved": (("throttle full",), [throttle(1.0)], ["", "skip"], "was the order the other way round"),
-    "no number": (("battery",), [], ["", "much", "skip"], '"much" is no number'),
-    "zero": (("battery",), [], ["", "0", "skip"], "0 is not above 0"),
+    "not moved": (("throttle full",), [throttle(1.0)], ["", "skip"], "did you move the lever"),
+    "no number": (("battery",), [], ["", "much", "skip"], '"much" is not a number'),
+    "zero": (("battery",), [], ["", "0", "skip"], "0 is out of range, allowed is above 0"),
     "resistor": (("battery",), [{"battery_v": 30.0}], ["", "38", "skip"], "allowed is 10 % apart"),
-    "dead": (("battery",), [{"battery_v": 0.0}], ["", "38", "skip"], "a wrong resistor"),
+    "dead": (("battery",), [{"battery_v": 0.0}], ["", "38", "skip"], "check the resistors"),
     "little": (("shunt",), [], ["", "1.9", "skip"], "1.9 A is too little"),
     "two turns": (("wheel",), [], ["", "3.8", "skip"], "count the turns again"),
     "position": (
@@ -153,7 +153,7 @@ def test_the_ends_in_the_wrong_order_are_refused():
 def test_a_scale_that_is_off_by_some_percent_is_noted_as_no_setting_can_hold_it():
     entries, measuring, _ = run({"battery_v": 38.0}, answers=["", "39.9"], only=("battery",))
     assert measuring.notes == [
-        "multiply BATTERY_FULL_MV in the board's pins.py by 1.0500: no setting exists for this scale"
+        "multiply BATTERY_FULL_MV in the board's pins.py by 1.0500: there is no setting for this scale"
     ]
     assert "factor 1.0500" in next(entry.seen for entry in entries if entry.item == "battery")
 

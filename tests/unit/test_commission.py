@@ -93,7 +93,7 @@ def test_a_healthy_bicycle_passes_and_what_a_person_said_is_marked():
 
 FAILURES = {
     "settings": ([[still(fault=OPEN)]], f"fault: {OPEN}"),
-    "loop time": ([[still(), *[still(overruns=1)] * 9]], "late 1"),
+    "loop time": ([[still(), *[still(overruns=1)] * 9]], "1 late"),
     "forward": ([[still(direction="backward", cadence_rpm=20)]], "seen as backward"),
     "help": ([[still()] * 50], "help while pedalling was not seen in 10 s"),
     "brake cuts": ([[driving(), driving(brake_pulled=True)]], "it drives although a brake is pulled"),
@@ -121,8 +121,8 @@ def test_what_fails_is_told_and_ends_the_list(item):
 @pytest.mark.parametrize(
     ("item", "looks", "said"),
     [
-        ("loop time", [[still(period_us=5_400)] * 9], "a step each 5.40 ms"),
-        ("loop time", [[still()] * 3], "only 3 frames came"),
+        ("loop time", [[still(period_us=5_400)] * 9], "a step every 5.40 ms"),
+        ("loop time", [[still()] * 3], "only 3 frames arrived"),
         ("brake cuts", [[still(**PULLED)] * 9], "a brake pulled while it drove was not seen"),
         # A lever that is pulled while nothing drives shows no cut.
         (
@@ -139,7 +139,7 @@ def test_what_fails_is_told_and_ends_the_list(item):
         (
             "fault stays",
             [[still(fault="shunt dead: the battery voltage falls but no current is read")]],
-            "came, not one of the throttle",
+            "came, expected was one of the throttle",
         ),
         (
             "fault stays",
