@@ -1,5 +1,5 @@
 """Rides a bicycle in virtual time: world, simulated board, rides, faults, recordings, traces.
 
-Here lives what joins the firmware and the plant. Physics without a controller is in `plant`; what a
-ride must hold is in `rules`; pictures are in `report`.
+This folder connects the firmware and the plant. Physics without a controller is in `plant`, rules that rides
+must keep are in `rules`, pictures are in `report`.
 """

@@ -1,4 +1,4 @@
-"""From a bike file to a bicycle on the bench."""
+"""Builds the bicycle of a bike file on the bench."""
 
 from collections.abc import Callable
 
@@ -17,7 +17,7 @@ from host_sim.plant.wheel_sensor import WheelSensor
 
 AMBIENT_CELSIUS = 20.0
 SENSOR_KINDS = {"two channels": "two_channel", "one channel": "one_channel", "duty-coded": "duty_coded"}
-NO_SHUNT_STEP_A = 0.03  # Only so that the reading of a shunt that is not there is defined.
+NO_SHUNT_STEP_A = 0.03  # Only defines the reading of a shunt that is not fitted.
 
 
 def bench_for(

@@ -4,9 +4,9 @@ from firmware.ticks import TICKS_MAX_US
 
 
 class BoardClock:
-    """What the microcontroller reads as its time. Set by a fault: `percent` of the true pace, `jump_us`.
+    """The time that the microcontroller reads. Set by a fault: `percent` of the true pace, `jump_us`.
 
-    `jump_us` is done once, when a fault begins that has not held before.
+    The jump happens once, when its fault begins.
     """
 
     __slots__ = ("_at_start_us", "_even", "_from_us", "_percent", "_shown_us", "jump_us", "percent")
@@ -21,12 +21,12 @@ class BoardClock:
         self.heal()
 
     def heal(self) -> None:
-        """Let the clock run on from what it shows, at the true pace."""
+        """Let the clock continue from its present time at the true pace."""
         self.percent = 100
         self.jump_us = 0
 
     def settle(self, now_us: int, jump_before_us: int) -> None:
-        """Take the faults as they are set at `now_us`; `jump_before_us` is what `jump_us` was until then."""
+        """Apply the faults set at `now_us`; `jump_before_us` is the previous `jump_us`."""
         jump_us = self.jump_us if self.jump_us != jump_before_us else 0
         if jump_us == 0 and self.percent == self._percent:
             return

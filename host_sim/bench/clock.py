@@ -19,7 +19,7 @@ class Event:
 
 
 class Agenda:
-    """Events to come. Read: `now_us`, and of the event that is next `first_us` and `first_number`.
+    """Future events. Read: `now_us`, and for the next event `first_us` and `first_number`.
 
     Numbers follow the order of scheduling. Without events `first_us` is NEVER_US.
     """
@@ -35,7 +35,7 @@ class Agenda:
         self.first_number = 0
 
     def number(self) -> int:
-        """Return the number for something that is put down now and kept elsewhere."""
+        """Return the number for an event that is scheduled now but stored elsewhere."""
         self._count += 1
         return self._count
 
@@ -49,13 +49,13 @@ class Agenda:
         return self._heap[0][0]
 
     def take(self) -> Event:
-        """Take the next event off and move `now_us` to its time; IndexError if none is left."""
+        """Remove the next event and move `now_us` to its time; IndexError if none is left."""
         self.now_us, _, event = heappop(self._heap)
         self._look()
         return event
 
     def _look(self) -> None:
-        """See which event is next, once for all who ask in every control period."""
+        """Store which event is next, since this is read in every control period."""
         if self._heap:
             self.first_us, self.first_number, _ = self._heap[0]
         else:

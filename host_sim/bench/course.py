@@ -47,7 +47,7 @@ class Course:
     __slots__ = ("_starts_s", "name", "seconds", "stretches", "title")
 
     def __init__(self, name: str, title: str, seconds: float, stretches: list[Stretch]) -> None:
-        """Take resolved stretches, as `load_course` makes them."""
+        """Store resolved stretches, as made by `load_course`."""
         self.name = name
         self.title = title
         self.seconds = seconds
@@ -72,14 +72,14 @@ def course_names() -> list[str]:
 def load_course(path_or_name: str | Path, known_faults: KnownFaults | None = None) -> Course:
     """Return a course from a file, or an example by its name; RequestError says what is wrong.
 
-    `known_faults` has the names that a course may use, each with its keys; default: those of the bench.
+    `known_faults` has the allowed fault names, each with its keys; default: those of the bench.
     """
     path = find_file(path_or_name, COURSES, (".toml",), "course")
     return _checked(path.stem, spoken(path.name), read_toml(path), known_faults)
 
 
 def course_from(name: str, title: str, seconds: float, stretches: list[dict[str, Any]]) -> Course:
-    """Return a course made by a program, each stretch with the keys of a course file; else RequestError."""
+    """Return a course from data, each stretch with the keys of a course file; RequestError if invalid."""
     return _checked(name, f"course {name}", {"title": title, "seconds": seconds, "stretch": stretches}, None)
 
 
@@ -94,7 +94,7 @@ def _checked(name: str, place: str, data: dict[str, Any], known_faults: KnownFau
 
 
 def _resolve(name: str, table: CourseTable, known_faults: KnownFaults) -> Course:
-    """Carry each value on until it is set again; ValueError says what conflicts."""
+    """Keep each value until it is set again; ValueError says what conflicts."""
     stretches: list[Stretch] = []
     latest = Stretch()
     free_s = 0.0
@@ -116,11 +116,12 @@ def _check_times(
         raise ValueError(f"{key} is {entry.at_s:g}, allowed is 0 (s): a ride begins with its first stretch")
     if stretches and entry.at_s <= stretches[-1].at_s:
         raise ValueError(
-            f"{key} is {entry.at_s:g}, allowed is above {stretches[-1].at_s:g} (s), the one before"
+            f"{key} is {entry.at_s:g}, allowed is above {stretches[-1].at_s:g} (s), that of the stretch "
+            f"before"
         )
     if entry.at_s < free_s:
         raise ValueError(
-            f"{key} is {entry.at_s:g}, allowed is {free_s:g} or more (s), when the one before is done"
+            f"{key} is {entry.at_s:g}, allowed is {free_s:g} or more (s), when the stretch before has ended"
         )
     if entry.at_s + entry.over_s > table.seconds:
         over = f" with over_s {entry.over_s:g}" if entry.over_s else ""
@@ -147,7 +148,7 @@ def _check_faults(number: int, entry: StretchTable, known_faults: KnownFaults) -
 
 
 def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
-    """Set the values of `entry` in `stretch`; the rest stays."""
+    """Set the values of `entry` in `stretch`; others stay."""
     if entry.selector_percent is not None and entry.selector_position is not None:
         raise ValueError(
             f"stretch {number} names selector_percent and selector_position, allowed is one of them"
@@ -179,7 +180,7 @@ def _apply(stretch: Stretch, entry: StretchTable, number: int) -> None:
     for name, value in plain.items():
         if value is not None:
             setattr(stretch, name, value)
-    # These are brought about once, when the stretch begins, and not kept.
+    # These are set once, when the stretch begins, and not kept.
     stretch.charge = _share(entry.charge_percent)
     stretch.motor_celsius = entry.motor_celsius
 

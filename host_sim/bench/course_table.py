@@ -1,4 +1,4 @@
-"""What may stand in a course file: keys, units in their names, allowed ranges."""
+"""The format of a course file: keys, units in their names, allowed ranges."""
 
 from typing import Any, Literal
 
@@ -11,7 +11,7 @@ SECONDS_MAX = 86_400
 
 
 class FaultTable(Table):
-    """One fault that holds during a stretch; the bench's FAULTS tell which other keys it needs."""
+    """One fault during a stretch; the bench's FAULTS say which other keys it needs."""
 
     name: str = Field(min_length=1, max_length=60)
     channel: Literal["A", "B"] | None = None
@@ -27,7 +27,7 @@ class FaultTable(Table):
     km_per_h: float | None = Field(default=None, ge=0, le=60)
 
     def keys(self) -> dict[str, Any]:
-        """Return the keys that are named beside the name."""
+        """Return the keys given in addition to the name."""
         return self.model_dump(exclude={"name"}, exclude_none=True)
 
     def as_spec(self) -> FaultSpec:
@@ -36,7 +36,7 @@ class FaultTable(Table):
 
 
 class StretchTable(Table):
-    """One [[stretch]] as it stands in the file; None is what it does not name."""
+    """One [[stretch]] as in the file; a key that is absent is None."""
 
     at_s: float = within(0, SECONDS_MAX)
     over_s: float = within(0, SECONDS_MAX, default=0)
@@ -58,7 +58,7 @@ class StretchTable(Table):
 
 
 class CourseTable(Table):
-    """A course file as it stands."""
+    """A course file, not yet resolved."""
 
     title: str = Field(min_length=1, max_length=100)
     seconds: float = within(1, SECONDS_MAX)

@@ -1,6 +1,6 @@
-"""What can go wrong with one measured value on its way to the controller, apart from a broken wire.
+"""Faults of one measured value on its way to the controller, other than a broken wire.
 
-Applied once a control period, and only while a fault asks for it: a healthy reading never comes here.
+Applied once in each control period while a fault is active; a healthy reading is not passed through here.
 """
 
 from math import pi, sin
@@ -9,11 +9,11 @@ from random import Random
 from host_sim.bench.noise import Noise
 
 PLAIN = 0
-STUCK = 1  # The reading stays what it was when the fault began.
-FIXED = 2  # The reading is `fixed`, whatever is true.
+STUCK = 1  # The reading keeps the value that it had when the fault began.
+FIXED = 2  # The reading is `fixed`, whatever the true value.
 
 CONTACT_LOST_SHORTEST_US = 5_000
-CONTACT_LOST_LONGEST_US = 50_000  # A loose contact that shakes; common practice, no source.
+CONTACT_LOST_LONGEST_US = 50_000  # A shaking loose contact; common practice, no source.
 _TURN = 2.0 * pi
 
 
@@ -59,7 +59,7 @@ class Distortion:
         self.heal()
 
     def heal(self) -> None:
-        """End every fault; a value that is held is forgotten at `settle`."""
+        """End every fault; a held value is released at `settle`."""
         self.mode = PLAIN
         self.fixed = 0
         self.gain = 1.0
@@ -69,7 +69,7 @@ class Distortion:
         self.lost_per_s = 0.0
 
     def settle(self, now_us: int) -> None:
-        """Take the faults as they are set now: what was held stays only if it is stuck still."""
+        """Apply the faults set now: a held value stays only if it is still stuck."""
         self._last_us = now_us
         if self.mode != STUCK:
             self._holding = False
@@ -77,7 +77,7 @@ class Distortion:
             self._lost_until_us = now_us
 
     def faulty(self) -> bool:
-        """Tell whether this reading needs `reading` at all."""
+        """Return whether this reading has a fault, so `reading` must be called."""
         return (
             self.mode != PLAIN
             or self.gain != 1.0
@@ -87,7 +87,7 @@ class Distortion:
         )
 
     def reading(self, true_value: int, now_us: int) -> int:
-        """Return what arrives of `true_value` at `now_us`; call it once a control period."""
+        """Return the distorted reading of `true_value` at `now_us`; call it once in each control period."""
         if self.mode == FIXED:
             return self.fixed
         if self.mode == STUCK:

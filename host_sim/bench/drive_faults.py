@@ -1,20 +1,20 @@
-"""What can go wrong between command and road: no plug in the motor controller, cut-outs, wheel slip."""
+"""Faults between command and road: an unplugged motor controller, cut-outs, wheel slip."""
 
 from random import Random
 
-# A wheel that has let go spins up and grips again within about a tenth of a second: it is light against the
+# A slipping wheel spins up and grips again within about a tenth of a second: it is light compared with the
 # bicycle. Common practice, no source.
 SPIN_UP_M_PER_S2 = 60.0
 GRIP_AGAIN_M_PER_S2 = 120.0
-SLIDING_SHARE = 0.6  # Of the force that a sliding tyre still passes on; common practice, no source.
-_FORCE_LEAST_N = 1.0  # Less than this makes no wheel let go.
+SLIDING_SHARE = 0.6  # Share of the force that a sliding tyre still transmits; common practice, no source.
+_FORCE_LEAST_N = 1.0  # A smaller force never makes a wheel slip.
 
 
 class DriveFaults:
     """Set by a fault: `unplugged`, `cuts_per_s` with `cut_us`, `slip_m_per_s`. Read: `active`.
 
-    `slipping_m_per_s` is by how much the motor's wheel is faster than the road just now, `slipped_m` how far
-    it has turned further than the road since the start.
+    `slipping_m_per_s` is how much faster the motor's wheel now is than the road, `slipped_m` how much further
+    it has turned since the start.
     """
 
     __slots__ = (
@@ -39,20 +39,20 @@ class DriveFaults:
         self.heal()
 
     def heal(self) -> None:
-        """End every fault; a wheel that slips grips again within a moment."""
+        """End every fault; a slipping wheel soon grips again."""
         self.unplugged = False
         self.cuts_per_s = 0.0
         self.cut_us = 0
         self.slip_m_per_s = 0.0
 
     def settle(self) -> None:
-        """Take the faults as they are set now."""
+        """Apply the faults set now."""
         self.active = (
             self.unplugged or self.cuts_per_s > 0.0 or self.slip_m_per_s > 0.0 or self.slipping_m_per_s > 0.0
         )
 
     def arriving_v(self, command_v: float, now_us: int, elapsed_s: float) -> float:
-        """Return what of the command reaches the power stage in a step of the plant."""
+        """Return the command that reaches the power stage in a step of the plant."""
         if self.unplugged or now_us < self._cut_until_us:
             return 0.0
         if self.cuts_per_s > 0.0 and self._random.random() < self.cuts_per_s * elapsed_s:
@@ -61,7 +61,7 @@ class DriveFaults:
         return command_v
 
     def slip(self, force_n: float, elapsed_s: float) -> float:
-        """Spin the wheel up or let it grip, by the motor's force at the rim; return the force on the road."""
+        """Let the wheel slip or grip by the motor's force at the rim; return the force on the road."""
         if self.slip_m_per_s > 0.0 and force_n > _FORCE_LEAST_N:
             faster_m_per_s = self.slipping_m_per_s + SPIN_UP_M_PER_S2 * elapsed_s
             self.slipping_m_per_s = min(faster_m_per_s, self.slip_m_per_s)

@@ -1,4 +1,4 @@
-"""What each fault of the bench does to the world; `faults.py` has the names."""
+"""The effect of each fault of the bench on the world; `faults.py` has the names."""
 
 from host_sim.bench.distortion import FIXED, STUCK, Distortion
 from host_sim.bench.world import WIRE_OPEN, WIRE_SHORTED, WIRE_STUCK, World
@@ -64,7 +64,7 @@ def _channel(spec: FaultSpec) -> int:
 
 
 def channel_dead(world: World, spec: FaultSpec) -> None:
-    """The channel keeps the level it has."""
+    """The channel keeps its present level."""
     world.channel_states[_channel(spec)] = DEAD
 
 
@@ -100,7 +100,7 @@ def magnet_missing_on_channel(world: World, spec: FaultSpec) -> None:
 
 
 def crank_pulses_halved(world: World, _: FaultSpec) -> None:
-    """Every second magnet is gone."""
+    """Every second magnet is missing."""
     for magnet in range(1, world.pulses_per_rev, 2):
         world.magnet_strengths[magnet] = 0.0
 
@@ -117,7 +117,7 @@ def channel_dropouts(world: World, spec: FaultSpec) -> None:
 
 
 def channel_interference(world: World, spec: FaultSpec) -> None:
-    """Evenly spaced pulses turn the channel's level round."""
+    """Evenly spaced pulses invert the channel's level."""
     world.interference_channel |= 1 << _channel(spec)
     world.interference_per_s = spec.per_s
     world.interference_pulse_s = spec.pulse_ms * 1e-3
@@ -179,12 +179,12 @@ def wheel_dropouts(world: World, spec: FaultSpec) -> None:
 
 
 def wheel_noise(world: World, spec: FaultSpec) -> None:
-    """Wheel pulses come at random that no magnet made."""
+    """Extra wheel pulses come at random."""
     world.wheel_faults.noise_per_s = spec.per_s
 
 
 def wheel_interference(world: World, spec: FaultSpec) -> None:
-    """Wheel pulses come evenly that no magnet made."""
+    """Extra wheel pulses come at even intervals."""
     world.wheel_faults.interference_per_s = spec.per_s
 
 
@@ -194,7 +194,7 @@ def wheel_slips(world: World, spec: FaultSpec) -> None:
 
 
 def unplugged(world: World, _: FaultSpec) -> None:
-    """The command reaches nothing."""
+    """The command does not reach the motor controller."""
     world.drive_faults.unplugged = True
 
 
@@ -220,7 +220,7 @@ def battery_wire_open(world: World, _: FaultSpec) -> None:
 
 
 def shunt_fixed(world: World, spec: FaultSpec) -> None:
-    """The shunt reads one current for ever."""
+    """The shunt always reads one current."""
     world.readings.shunt.mode = FIXED
     world.readings.shunt.fixed = int(spec.amps * 1000.0 + 0.5)
 
@@ -256,7 +256,7 @@ def clock_runs(world: World, spec: FaultSpec) -> None:
 
 
 def clock_stands(world: World, _: FaultSpec) -> None:
-    """The board's clock stands still."""
+    """The board's clock stops."""
     world.board_clock.percent = 0
 
 
@@ -301,18 +301,18 @@ def reading_stuck(world: World, spec: FaultSpec) -> None:
 
 
 def reading_gain(world: World, spec: FaultSpec) -> None:
-    """A share of what is true is read."""
+    """The reading is a share of the true value."""
     _reading(world, spec).gain = spec.percent * 0.01
 
 
 def reading_noise(world: World, spec: FaultSpec) -> None:
-    """Normally distributed noise is laid over the reading."""
+    """Normally distributed noise is added to the reading."""
     reading = _reading(world, spec)
     reading.noise = spec.percent * 0.01 * float(reading.high_value)
 
 
 def reading_interference(world: World, spec: FaultSpec) -> None:
-    """A sine is laid over the reading."""
+    """A sine is added to the reading."""
     reading = _reading(world, spec)
     reading.interference = spec.percent * 0.01 * float(reading.high_value)
     reading.interference_per_s = spec.per_s

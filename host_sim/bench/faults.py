@@ -6,7 +6,7 @@ To add one: a row in FAULTS, with its keys and the function in `fault_effects` t
 from collections.abc import Callable
 
 from host_sim.bench import fault_effects as effects
-from host_sim.bench.fault_effects import FaultSpec as FaultSpec  # Told on to whoever asks here.
+from host_sim.bench.fault_effects import FaultSpec as FaultSpec  # Re-exported.
 from host_sim.bench.world import SensorState, World
 
 FAULTS: dict[str, tuple[tuple[str, ...], Callable[[World, FaultSpec], None]]] = {

@@ -19,24 +19,24 @@ J_PER_WH = 3600.0
 
 
 class RideEvent:
-    """One line of the ride's story: `time_s` and `text`."""
+    """One event of the ride: `time_s` and `text`."""
 
     __slots__ = ("text", "time_s")
 
     def __init__(self, time_s: float, text: str) -> None:
-        """Note that `text` happened at `time_s`."""
+        """Store an event."""
         self.time_s = time_s
         self.text = text
 
 
-EVENTS_KEPT = 20_000  # A ride that has more is not read event by event; the count goes on.
+EVENTS_KEPT = 20_000  # Nobody reads more events than this; counting continues.
 
 
 class Meter(StepWatch):
-    """Watches a ride. Its fields are the numbers that `treadle ride` prints."""
+    """Observes a ride. Its fields are the numbers that `treadle ride` prints."""
 
     def __init__(self) -> None:
-        """Start with nothing seen."""
+        """Start at zero."""
         self.engagements = 0
         self.first_assist_s: float | None = None
         self.longest_run_on_s = 0.0
@@ -53,7 +53,7 @@ class Meter(StepWatch):
         self._powered = False
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take a controller that has just been switched on."""
+        """Register a controller that has just been switched on."""
         self.world = world
         self._seen_world = world
         self._controller = controller
@@ -63,7 +63,7 @@ class Meter(StepWatch):
         self._note("power on")
 
     def look(self, outputs: Outputs) -> None:
-        """Take one control period."""
+        """Evaluate one control period."""
         world = self._seen_world
         state = self._controller.engagement.state
         if outputs.command_mv > self.max_command_mv:
@@ -81,7 +81,7 @@ class Meter(StepWatch):
                 self._note(CAUSE_NAMES[self._fault])
 
     def look_unpowered(self, world: World) -> None:
-        """Take one control period without supply; remaining help still counts."""
+        """Evaluate one control period without supply; remaining help still counts."""
         self.world = world
         self._seen_world = world
         if self._powered:
@@ -94,7 +94,7 @@ class Meter(StepWatch):
             self.max_speed_m_per_s = world.bicycle.speed_m_per_s
         assisting = world.motor.assisting()
         if world.last_forward_us == world.now_us:
-            self._throttled = False  # The crank turns forward now: the help is the pedals'.
+            self._throttled = False  # The crank turns forward now: the help belongs to pedalling.
         elif world.throttle_share > 0.0:
             self._throttled = self._throttled or self._throttle_may_drive(world)
         elif not assisting:
@@ -114,7 +114,7 @@ class Meter(StepWatch):
         if self.first_assist_s is None:
             self.first_assist_s = world.now_us / US_PER_S
         if self._throttled:
-            return  # Help that the throttle asked for is no run-on of the pedals.
+            return  # Help that the throttle requested is not run-on of pedalling.
         run_on_s = (world.now_us - world.last_forward_us) / US_PER_S
         if run_on_s > self.longest_run_on_s:
             self.longest_run_on_s = run_on_s

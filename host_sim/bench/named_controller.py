@@ -83,17 +83,17 @@ def _load(text: str, folder: Path) -> Any:
     except (Exception, SystemExit) as error:
         if isinstance(error, ModuleNotFoundError) and (error.name or "") in _parents(place):
             raise RequestError(
-                f"--controller names the module {place}, which is not found; {ALLOWED}"
+                f"--controller names the module {place}, which was not found; {ALLOWED}"
             ) from None
         raise RequestError(f"--controller: {place} can't be imported, it {what_was_raised(error)}") from None
     found = getattr(module, name, None)
     if found is None:
         classes = [key for key, value in vars(module).items() if isinstance(value, type)]
-        hint = closest(name, classes) if classes else "it has no class at all"
+        hint = closest(name, classes) if classes else "it has no class"
         raise RequestError(f"--controller names the class {name}, which {place} does not have: {hint}")
     if not isinstance(found, type) or not callable(getattr(found, "step", None)):
         raise RequestError(
-            f"--controller names {name} in {place}, which is no class with a method step(inputs, now_us); "
+            f"--controller names {name} in {place}, which is not a class with a method step(inputs, now_us); "
             f"{ALLOWED}"
         )
     return found
@@ -112,14 +112,16 @@ def _from_module(place: str, folder: Path) -> ModuleType:
 def _from_file(path: Path) -> ModuleType:
     path = path.resolve()
     if not path.is_file():
-        raise RequestError(f"--controller names the file {spoken(path.name)}, which is not there; {ALLOWED}")
+        raise RequestError(
+            f"--controller names the file {spoken(path.name)}, which does not exist; {ALLOWED}"
+        )
     name = MODULE_PREFIX + sha256(str(path).encode()).hexdigest()[:12]
     if name in sys.modules:
         return sys.modules[name]
     _search(path.parent)
     spec = importlib.util.spec_from_file_location(name, path)
     if spec is None or spec.loader is None:
-        raise RequestError(f"--controller names the file {spoken(path.name)}, which is no Python; {ALLOWED}")
+        raise RequestError(f"--controller names the file {spoken(path.name)}, which is not Python; {ALLOWED}")
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:

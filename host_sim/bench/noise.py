@@ -1,4 +1,4 @@
-"""Noise of a reading: normally distributed numbers, one after the other."""
+"""Noise of a reading: a sequence of normally distributed numbers."""
 
 from collections.abc import Callable
 from math import cos, log, pi, sin, sqrt
@@ -33,7 +33,7 @@ class Noise:
         return cos(turn) * radius
 
     def __deepcopy__(self, memo: dict[int, object]) -> "Noise":
-        """Return a noise that goes on by itself: a copied bound method would draw from this one's numbers."""
+        """Return an independent copy; a copied bound method would continue to draw this one's numbers."""
         twin = Noise(0)
         random = Random()
         generator: Random = self._uniform.__self__  # type: ignore[attr-defined]

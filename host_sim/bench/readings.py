@@ -1,4 +1,4 @@
-"""Everything that is measured as a voltage, and what can go wrong with it on its way to the controller."""
+"""All readings that are measured as voltages, and their faults on the way to the controller."""
 
 from random import Random
 
@@ -6,12 +6,12 @@ from firmware.records import Inputs
 from host_sim.bench.distortion import Distortion
 from host_sim.bench.noise import Noise
 
-# What the converters read without contact, at least, and at most.
+# Readings of the converters without contact, and their lowest and highest values.
 LEVER_MV = (0, 0, 5_000)
 BATTERY_MV = (0, 0, 100_000)
 CURRENT_MA = (0, 0, 40_000)
 HEAT_DECICELSIUS = (-500, -500, 3_000)
-BRAKE_PULLED = (1, 0, 1)  # 1 is pulled: the switch opens, and so does a broken wire.
+BRAKE_PULLED = (1, 0, 1)  # 1 means pulled: an open switch and a broken wire look the same.
 
 
 class Readings:
@@ -39,14 +39,14 @@ class Readings:
             reading.heal()
 
     def settle(self, now_us: int) -> None:
-        """Take the faults as they are set at `now_us`."""
+        """Apply the faults set at `now_us`."""
         self.faulty = False
         for reading in self.all_of_them():
             reading.settle(now_us)
             self.faulty = self.faulty or reading.faulty()
 
     def distort(self, inputs: Inputs, now_us: int) -> None:
-        """Let the faults have their way with what was measured at `now_us`."""
+        """Apply the faults to the readings at `now_us`."""
         inputs.throttle_mv = self.throttle.reading(inputs.throttle_mv, now_us)
         inputs.selector_mv = self.selector.reading(inputs.selector_mv, now_us)
         inputs.battery_mv = self.battery.reading(inputs.battery_mv, now_us)

@@ -1,4 +1,4 @@
-"""Records of a ride from a CSV file, its columns named in the first line."""
+"""Records of a ride from a CSV file with column names in the first line."""
 
 import math
 from pathlib import Path
@@ -16,7 +16,7 @@ def read_csv(path: Path) -> RideRecords:
     file_name = spoken(path.name)
     lines = read_text(path, RIDE_BYTES_MAX).splitlines()
     if not lines or not lines[0].strip():
-        raise RequestError(f"{file_name} line 1: it is empty, the header {','.join(COLUMNS)} is wanted")
+        raise RequestError(f"{file_name} line 1: it is empty, allowed is the header {','.join(COLUMNS)}")
     if lines[0].startswith(f"{FIRST_COLUMN},"):
         return watch_records(lines, file_name)
     header = _header(lines[0], file_name)
@@ -36,7 +36,7 @@ def _header(line: str, file_name: str) -> list[str]:
                 f"{file_name} line 1: {shown(name)} is not a known column, {closest(name, list(COLUMNS))}"
             )
         if names.count(name) > 1:
-            raise RequestError(f"{file_name} line 1: column {name} stands there twice, allowed is once")
+            raise RequestError(f"{file_name} line 1: column {name} is there twice, allowed is once")
     # With a speed the rest can be estimated.
     for name in REQUIRED[:1] if "speed_m_per_s" in names else REQUIRED:
         if name not in names:
@@ -50,7 +50,7 @@ def _add(records: RideRecords, header: list[str], cells: list[str], place: str) 
     values = {name: _number(name, cell, place) for name, cell in zip(header, cells, strict=True)}
     elapsed_s = values["elapsed_s"]
     if elapsed_s is None:
-        raise RequestError(f"{place}: elapsed_s is empty, a number of seconds is wanted")
+        raise RequestError(f"{place}: elapsed_s is empty, allowed is a number of seconds")
     if records.elapsed_s and elapsed_s <= records.elapsed_s[-1]:
         raise RequestError(
             f"{place}: elapsed_s is {elapsed_s:g}, allowed is above {records.elapsed_s[-1]:g}, the one before"

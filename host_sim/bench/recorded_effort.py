@@ -1,9 +1,9 @@
-"""What the rider must have done, estimated from recorded speed: power by the road-load equation, and brakes.
+"""Estimates the rider's power and braking from recorded speed with the road-load equation.
 
-Where a recording has speed and no power meter, the force that moved the bicycle is worked out second by
-second: road load at that speed and grade plus mass times gain of speed (Martin et al. 1998, as in the plant).
-What the motor gave is taken off. A force below zero was the brakes. Wind is unknown and taken as none, so a
-single second may be far off; everything that comes of it is called estimated.
+If a recording has speed but no power meter, the driving force is computed for each second: road load at that
+speed and grade plus mass times acceleration (Martin et al. 1998, as in the plant). The motor's force is
+subtracted. A force below zero is braking. Wind is unknown and assumed to be zero, so a single second may be
+far off; all values derived from this are called estimated.
 """
 
 from host_sim.plant.bicycle import Bicycle
@@ -12,8 +12,8 @@ SMOOTH_S = 3
 STANDING_M_PER_S = 0.3
 POWER_MOST_W = 2137.0  # The highest within one turn that Martin, Wagner and Coyle measured (1997).
 MOTOR_EFFICIENCY = 0.75  # From battery to rim, of a hub motor at usual speed: common practice, no source.
-CADENCE_RPM = 65.0  # Where none is recorded; the least tiring one (MacIntosh et al. 2000, see `course`).
-POWER_LEAST_W = 10.0  # Less is what noise in the speed makes; the legs rest.
+CADENCE_RPM = 65.0  # If none is recorded; the least tiring one (MacIntosh et al. 2000, see `course`).
+POWER_LEAST_W = 10.0  # Less is due to noise in the speed; the legs rest.
 
 
 class Effort:
@@ -36,7 +36,7 @@ def estimated_effort(
     bicycle: Bicycle,
     brake_deceleration_m_per_s2: float,
 ) -> Effort:
-    """Return what was done in each second; all lists have equal lengths."""
+    """Return the effort in each second; all lists have equal lengths."""
     effort = Effort()
     smooth = _smoothed(speed_m_per_s)
     mass_kg = 2.0 * bicycle.kinetic_energy_j(1.0)
@@ -63,12 +63,12 @@ def estimated_effort(
 
 
 def cadence_for(rider_power_w: list[float]) -> list[float]:
-    """Return a usual cadence wherever there is power, for a ride that recorded none."""
+    """Return a usual cadence wherever there is power, for a recording without cadence."""
     return [CADENCE_RPM if power_w > 0.0 else 0.0 for power_w in rider_power_w]
 
 
 def _smoothed(values: list[float]) -> list[float]:
-    """Return the mean over SMOOTH_S seconds around each; a standing second stays one."""
+    """Return the mean over SMOOTH_S seconds around each; a standing second stays standing."""
     half = SMOOTH_S // 2
     smooth = []
     for place, value in enumerate(values):

@@ -18,7 +18,7 @@ _FIELDS = {
 
 
 def read_fit(path: Path) -> RideRecords:
-    """Return the `record` messages of a FIT file; any fault raises RequestError."""
+    """Return the `record` messages of a FIT file; an error in it raises RequestError."""
     file_name = spoken(path.name)
     try:
         import fitdecode  # type: ignore[import-untyped]
@@ -29,7 +29,7 @@ def read_fit(path: Path) -> RideRecords:
     content = read_bytes(path, RIDE_BYTES_MAX)
     records = RideRecords()
     first: datetime | None = None
-    # The checksum is asked for and nothing is guessed: a damaged recording is refused, not half read.
+    # The checksum is checked: a damaged recording is refused, not partly read.
     options = {"check_crc": fitdecode.CrcCheck.RAISE, "error_handling": fitdecode.ErrorHandling.RAISE}
     try:
         with fitdecode.FitReader(io.BytesIO(content), **options) as reader:
@@ -39,9 +39,9 @@ def read_fit(path: Path) -> RideRecords:
     except RequestError:
         raise
     except Exception as error:
-        # Damaged bytes make the library raise many kinds; the file is at fault whichever it is.
+        # Damaged bytes make the library raise many kinds of error; all mean that the file is damaged.
         raise RequestError(
-            f"{file_name}: this is not a whole FIT file ({error or type(error).__name__})"
+            f"{file_name}: this is not a complete FIT file ({error or type(error).__name__})"
         ) from error
     records.check_not_empty(file_name)
     return records
@@ -66,7 +66,7 @@ def _add(records: RideRecords, frame: object, first: datetime | None, place: str
 
 
 def _cadence_rpm(frame: object) -> object:
-    """Return whole turns a minute and the fraction that some recorders write beside them."""
+    """Return whole turns a minute plus the fraction that some recorders add."""
     whole, fraction = _field(frame, ("cadence",)), _field(frame, ("fractional_cadence",))
     both = isinstance(whole, int | float) and isinstance(fraction, int | float)
     return whole + fraction if both else whole  # type: ignore[operator]

@@ -1,9 +1,9 @@
 """The grade of the road, from recorded altitude over recorded distance.
 
-A recorder's altitude has steps of 0.2 m and drifts with the air pressure; taken by the second it would make
-stairs. So it is laid out over distance and smoothed by a Savitzky-Golay filter, which gives the slope as well
-(scipy.signal.savgol_filter). Over distance, a rider who stands adds nothing: standstill needs no special case
-but that all altitudes read at one place are averaged.
+A recorder's altitude has steps of 0.2 m and drifts with the air pressure; second by second it would look like
+stairs. So it is resampled over distance and smoothed by a Savitzky-Golay filter, which also gives the slope
+(scipy.signal.savgol_filter). A standing rider covers no distance, so the only special case is that all
+altitudes read at one place are averaged.
 """
 
 import numpy as np
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 GRID_M = 5.0
 WINDOW_POINTS = 31  # 150 m: the rise of a 1 % grade over it is seven steps of the altitude.
 WINDOW_POINTS_MIN = 5
-GRADE_MAX = 0.25  # Roads that are steeper are streets with steps, or a drifting barometer.
+GRADE_MAX = 0.25  # Anything steeper is a street with steps, or a drifting barometer.
 _SPEED_FILL_MAX_S = 3
 
 
@@ -21,8 +21,8 @@ def grades(
 ) -> list[float]:
     """Return rise over run for each second, within ±GRADE_MAX; all 0 where speed or altitude is unknown.
 
-    An empty altitude is interpolated however long the gap is: the road went on. An empty speed counts as the
-    one before it for a few seconds, then as standing. A change of altitude during a pause is no hill, and is
+    An empty altitude is interpolated over any gap, since the road continues. An empty speed counts as the
+    previous one for a few seconds, then as standing. A change of altitude during a pause is not a hill and is
     left out.
     """
     level = [0.0] * len(speed_m_per_s)
@@ -44,7 +44,7 @@ def grades(
     places, place_of_row = np.unique(distance, return_inverse=True)
     mean_altitude = np.bincount(place_of_row, weights=altitude) / np.bincount(place_of_row)
     grid = np.arange(points) * GRID_M
-    # Here, for it takes longer to import than all the rest together and few rides need it.
+    # Imported here because it takes longer than all other imports together, and few rides need it.
     from scipy.signal import savgol_filter
 
     slope = savgol_filter(np.interp(grid, places, mean_altitude), window, 2, deriv=1, delta=GRID_M)

@@ -18,12 +18,12 @@ COLUMNS = {
 
 
 def watch_records(lines: list[str], file_name: str) -> RideRecords:
-    """Return the records of the lines of a file; RequestError with its line."""
+    """Return the records in the lines of a file; RequestError names the line."""
     header = lines[0].split(",")
     for name in COLUMNS.values():
         if name not in header:
             raise RequestError(
-                f"{file_name} line 1: column {name} is missing, a file of watch --record has it"
+                f"{file_name} line 1: column {name} is missing, allowed is a file of watch --record"
             )
     records = RideRecords()
     for cells, place in table_rows(lines, len(header), file_name):

@@ -33,7 +33,7 @@ class Road:
     __slots__ = ("bicycle", "brake_deceleration_m_per_s2")
 
     def __init__(self, bicycle: Bicycle, brake_deceleration_m_per_s2: float) -> None:
-        """Keep the plant's bicycle and what its full brakes do."""
+        """Store the plant's bicycle and its full braking force."""
         self.bicycle = bicycle
         self.brake_deceleration_m_per_s2 = brake_deceleration_m_per_s2
 
@@ -67,7 +67,7 @@ class Recording:
         paused: list[bool],
         corrections: Corrections,
     ) -> None:
-        """Take lists of equal length, else ValueError."""
+        """Store lists of equal length, else ValueError."""
         if not len(cadence_rpm) == len(rider_power_w) == len(grade) == len(paused):
             raise ValueError("cadence_rpm, rider_power_w, grade and paused must have equal lengths")
         self.name = name
@@ -93,13 +93,13 @@ def read_recording(path_or_name: str | Path, road: Road | None = None) -> Record
     """
     path = find_file(path_or_name, RECORDINGS, _SUFFIXES, "recording")
     if path.suffix.lower() not in _SUFFIXES:
-        raise RequestError(f"{spoken(path.name)}: a recording ends in .csv or .fit")
+        raise RequestError(f"{spoken(path.name)}: allowed is a name that ends in .csv or .fit")
     records = read_fit(path) if path.suffix.lower() == ".fit" else read_csv(path)
     return recording_from(records, path.stem, road)
 
 
 def recording_from(records: RideRecords, name: str, road: Road | None = None) -> Recording:
-    """Apply the rules, in their order, to what a recorder wrote."""
+    """Apply the rules, in order, to a recorder's data."""
     corrections = Corrections()
     unpowered = all(value is None for value in records.rider_power_w)
     track, paused = lay_out_seconds(records, corrections)
@@ -127,8 +127,8 @@ def _grades(track: RideRecords, paused: list[bool]) -> list[float]:
 def _estimated(
     track: RideRecords, paused: list[bool], name: str, road: Road, corrections: Corrections
 ) -> Recording:
-    """Return a ride whose power, and cadence where none was recorded, follow from its speed."""
-    # The pauses that a rule put in are no recorded cadence.
+    """Return a ride with power, and cadence if none was recorded, computed from its speed."""
+    # Pauses inserted by a rule are not recorded cadence.
     known = [value for value, standing in zip(track.cadence_rpm, paused, strict=True) if not standing]
     speed_m_per_s = fill_gaps(track.speed_m_per_s, corrections)
     battery_w = fill_gaps(track.battery_w, Corrections())
@@ -142,7 +142,7 @@ def _estimated(
         estimated.append("cadence")
     else:
         cadence_rpm = fill_gaps(track.cadence_rpm, corrections)
-        # A crank that stands does no work, whatever wind or a slope has made of the speed.
+        # A standing crank does no work, whatever wind or slope did to the speed.
         still = [rpm <= 0.0 for rpm in cadence_rpm]
         effort.rider_power_w = [
             0.0 if rests else power for rests, power in zip(still, effort.rider_power_w, strict=True)

@@ -1,27 +1,28 @@
-"""The rules that make a ride of what a recorder wrote. Each is stated, and each use of it is counted.
+"""The rules that convert a recorder's data to a ride. Each use of a rule is counted.
 
 1. Pause. Records more than PAUSE_FROM_S seconds apart are a pause: the rider stands, cadence and power 0,
    brakes on. At most PAUSE_KEPT_S seconds of it are kept: nothing happens in the rest. A shorter gap counts
    as empty cells. Records within one second are averaged.
 2. Empty cells. Up to FILLED_MAX_S seconds are interpolated between their neighbours, longer ones are 0:
-   without a reading no pedalling may be invented.
+without a reading no pedalling is assumed.
 3. Spike. One second of cadence that differs by more than SPIKE_RPM from both neighbours, to the same side,
    while these agree within SPIKE_RPM, becomes their mean. Three exceptions: a dip in a second without rider
-   power is kept, the legs did ease; a second between two standing ones is kept up to PUSH_MAX_RPM, it is a
-   short push of the pedal; and zero is never called a spike (rule 4 decides about it).
-4. Lag. Zero cadence with rider power for up to LAG_MAX_S seconds is the recorder lagging behind the legs:
-   cadence is interpolated. Zero cadence without power is a real stop, even of a single second. Power without
-   cadence for longer, or between two standing seconds, is not believed and set to 0: the assist logic sees
-   the crank, and a standing crank does no work.
+   power is kept, since the rider did ease off; a second between two standing ones is kept up to PUSH_MAX_RPM,
+   it is a short push of the pedal; and zero never counts as a spike (see rule 4).
+4. Lag. Zero cadence with rider power for up to LAG_MAX_S seconds means that the recorder lags behind the
+legs: cadence is interpolated. Zero cadence without power is a real stop, even of a single second. Power
+without
+   cadence for longer, or between two standing seconds, is set to 0: the assist logic sees the crank, and a
+   standing crank does no work.
 """
 
 from host_sim.bench.records_of_ride import RideRecords
 
-PAUSE_FROM_S = 4.0  # Recorders drop one to three records now and then; a rider stands longer than that.
+PAUSE_FROM_S = 4.0  # Recorders sometimes drop one to three records; a rider stands longer than that.
 PAUSE_KEPT_S = 20  # Long enough for the bicycle to come to rest and for every time-out to pass.
 FILLED_MAX_S = 3
 SPIKE_RPM = 25.0  # Legs change cadence by less than this in a second, and back again in the next: judgement.
-PUSH_MAX_RPM = 100.0  # No leg goes from rest through two turns to rest within a second: judgement.
+PUSH_MAX_RPM = 100.0  # Nobody turns the crank twice from rest to rest within a second: judgement.
 LAG_MAX_S = 2
 
 
@@ -153,7 +154,7 @@ def remove_spikes(
 def join_lagging_cadence(
     cadence_rpm: list[float], rider_power_w: list[float], corrections: Corrections
 ) -> None:
-    """Interpolate zero cadence under power, or disbelieve the power, in place (rule 4)."""
+    """Interpolate zero cadence under power, or set the power to 0, in place (rule 4)."""
     row = 0
     while row < len(cadence_rpm):
         end = row
@@ -172,7 +173,7 @@ def join_lagging_cadence(
 
 
 def _interpolate(values: list[float], first: int, end: int) -> None:
-    """Put a straight line between the neighbours of the rows `first` to `end - 1`, in place."""
+    """Interpolate the rows `first` to `end - 1` between their neighbours, in place."""
     rise = (values[end] - values[first - 1]) / (end - first + 1)
     for row in range(first, end):
         values[row] = values[first - 1] + rise * (row - first + 1)

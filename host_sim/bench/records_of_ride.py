@@ -1,4 +1,4 @@
-"""What a recorder wrote, column by column, before any rule has touched it."""
+"""A recorder's data, column by column, before any rule is applied."""
 
 from host_sim.errors import RequestError
 
@@ -42,7 +42,7 @@ class RideRecords:
     def check_not_empty(self, file_name: str) -> None:
         """Raise RequestError unless there are two records, and speed or both cadence and power among them."""
         if len(self.elapsed_s) < 2:
-            raise RequestError(f"{file_name}: it holds {len(self.elapsed_s)} records, at least 2 are needed")
+            raise RequestError(f"{file_name}: it has {len(self.elapsed_s)} records, allowed is 2 or more")
         unpowered = all(value is None for value in self.rider_power_w)
         if unpowered and any(value is not None for value in self.speed_m_per_s):
             return  # What is missing is estimated from the speed.

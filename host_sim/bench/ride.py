@@ -29,7 +29,7 @@ class Bench:
     ) -> None:
         """Put a world on the bench; `seed` and the world's own seed decide all noise.
 
-        `settings_after` are the settings that the board finds after a loss of supply.
+        `settings_after` are the settings that the board loads after a loss of supply.
         `build` makes the controller from settings and the time; None makes the firmware's own.
         """
         self.world = world

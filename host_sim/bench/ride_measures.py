@@ -14,18 +14,18 @@ from host_sim.bench.world import TURNING_RAD_PER_S, World
 
 SETTLED_SHARE = 0.1  # The power has settled when it stays within a tenth of what is allowed.
 SURGE_WINDOW_US = 4_000_000
-JERK_PERIODS = 20  # 0.1 s: a change that is over sooner is not felt as one (common practice, no source).
+JERK_PERIODS = 20  # 0.1 s: a shorter change is not felt (common practice, no source).
 MEAN_SAMPLES = 100  # 10 s in tenths: the mean that counts as continuous power.
 SAMPLE_PERIODS = 20
 NOT_SEEN = -1.0
 
 
 class RideMeasures(StepWatch):
-    """Watches one ride. Read after it; a number is NOT_SEEN if the ride did not measure it.
+    """Observes one ride. Read after it; a number is NOT_SEEN if the ride did not measure it.
 
-    `engage_s` from the first movement of the crank to the first help, `first_help_deg` the crank's way until
-    the command is beyond the dead band, `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s for
-    this mass, `overshoot_share`, `settling_s` and `surge_share` of the power against what is allowed,
+    `engage_s` from the first movement of the crank to the first help, `first_help_deg` the crank's angle
+    until the command passes the dead band, `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s
+    for this mass, `overshoot_share`, `settling_s` and `surge_share` of the power relative to its limit,
     `mean_power_w` the highest over 10 s, `engagements` before the first stop, `stop_time_s` from the crank's
     stop to a command of zero, the mean of all stops.
     """
@@ -81,7 +81,7 @@ class RideMeasures(StepWatch):
         self._command_start_mv = 0
         self._command_max_mv = 0
         self._assisting = False
-        self._late_us = -1  # Of the stop that is going on; below 0 while there is none to measure.
+        self._late_us = -1  # Of the present stop; below 0 while there is none to measure.
         self._late_sum_us = 0
         self._stops = 0
         self.engagements = 0
@@ -97,14 +97,14 @@ class RideMeasures(StepWatch):
 
     @property
     def settling_s(self) -> float:
-        """Seconds from engaging until the power stays within a tenth of what is allowed."""
+        """Seconds from engaging until the power stays within a tenth of its limit."""
         if self._engaged_us == 0:
             return NOT_SEEN
         return float(self._outside_us - self._engaged_us) * 1e-6
 
     @property
     def surge_share(self) -> float:
-        """Swing of the power in the 4 s before the stop, as a share of what is allowed."""
+        """Swing of the power in the 4 s before the stop, as a share of its limit."""
         if self._highest_share < self._lowest_share:
             return NOT_SEEN
         return self._highest_share - self._lowest_share
@@ -119,14 +119,14 @@ class RideMeasures(StepWatch):
         return float(self._late_sum_us + open_us) * 1e-6 / float(stops)
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and a controller that has just been switched on."""
+        """Register the world and a controller that has just been switched on."""
         self._world = world
         self._controller = controller
         self._command_start_mv = controller.settings.command_start_mv
         self._command_max_mv = controller.settings.command_max_mv
 
     def look(self, outputs: Outputs) -> None:
-        """Take one control period."""
+        """Evaluate one control period."""
         world = self._world
         if self.engage_s == NOT_SEEN or self.first_help_deg == NOT_SEEN:
             self._start(world, outputs.command_mv)
@@ -145,7 +145,7 @@ class RideMeasures(StepWatch):
         self._assisting = assisting
 
     def _stop(self, world: World, command_mv: int) -> None:
-        """Measure how long the command outlasts the crank, stop after stop."""
+        """Measure how long the command lasts after the crank stops, stop by stop."""
         if world.rider.target_rad_per_s > 0.0:
             if self._late_us >= 0:
                 self._late_sum_us += self._late_us
@@ -155,7 +155,7 @@ class RideMeasures(StepWatch):
             self._late_us = world.now_us - world.last_forward_us
 
     def _start(self, world: World, command_mv: int) -> None:
-        """Measure the start, from the last moment at which the crank stood."""
+        """Measure the start from the last moment at which the crank stood."""
         rider = world.rider
         if self._waiting and rider.crank_rad_per_s <= TURNING_RAD_PER_S and command_mv == 0:
             self._start_rad = rider.crank_rad
@@ -186,7 +186,7 @@ class RideMeasures(StepWatch):
         self._mean_index = 0 if index == MEAN_SAMPLES - 1 else index + 1
 
     def _follow(self, world: World, command_mv: int) -> None:
-        """Follow battery power as a share of what is allowed."""
+        """Follow battery power as a share of its limit."""
         now_us = world.now_us
         if self._engaged_us == 0:
             self._engaged_us = now_us
@@ -196,7 +196,7 @@ class RideMeasures(StepWatch):
             return
         share = world.motor.power_w / float(allowed_w)
         if share < 1.0 and command_mv == self._command_max_mv:
-            share = 1.0  # The motor can't take more at this speed: nothing left to follow.
+            share = 1.0  # The motor can't draw more at this speed, so the power can't follow.
         if share - 1.0 > self.overshoot_share:
             self.overshoot_share = share - 1.0
         if share > 1.0 + SETTLED_SHARE or share < 1.0 - SETTLED_SHARE:

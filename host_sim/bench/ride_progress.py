@@ -16,7 +16,7 @@ STEPS_BETWEEN = 1000
 
 
 class ProgressWatch(StepWatch):
-    """Moves a progress bar on as the ride goes."""
+    """Advances a progress bar during a ride."""
 
     def __init__(self, progress: Progress, text: str, seconds: float) -> None:
         """Show a bar of `seconds`, named `text`."""
@@ -25,11 +25,11 @@ class ProgressWatch(StepWatch):
         self._steps = 0
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world to look at."""
+        """Store the world."""
         self._world = world
 
     def look(self, outputs: Outputs) -> None:
-        """Count the steps, and bring the bar up to date now and then."""
+        """Count the steps, and update the bar from time to time."""
         self._steps += 1
         if self._steps == STEPS_BETWEEN:
             self._steps = 0
@@ -38,7 +38,7 @@ class ProgressWatch(StepWatch):
 
 @contextmanager
 def progress_watch(text: str, seconds: float) -> Iterator[StepWatch | None]:
-    """Give a watch that shows progress while the block runs; None where nobody would see it."""
+    """Yield an observer that shows progress during the block; None if there is no terminal."""
     console = Console(stderr=True)
     if not console.is_terminal:
         yield None

@@ -12,8 +12,8 @@ from host_sim.bench.world import World
 from host_sim.plant.rider import EFFORT, FOLLOW, HOLD
 
 RAD_PER_S_PER_RPM = 2.0 * pi / 60.0
-LEAD_IN_S = 3  # A recording starts rolling: first the bicycle stands so long, switched on, as one does.
-RAMP_STEP_US = 20_000  # Gradual changes are made in steps as fine as this.
+LEAD_IN_S = 3  # A recording starts rolling: before that the bicycle stands this long, switched on.
+RAMP_STEP_US = 20_000  # Gradual changes are made in steps of this length.
 
 
 class Script(Event):
@@ -26,7 +26,7 @@ class Script(Event):
         self.seconds = seconds
 
     def begin(self, world: World, board: SimBoard, levers: Levers, agenda: Agenda) -> None:
-        """Join the bench, set the world up for time 0 and put down the first change."""
+        """Join the bench, set the world up for time 0 and schedule the first change."""
         self._world = world
         self._board = board
         self._levers = levers
@@ -35,7 +35,7 @@ class Script(Event):
         self.happen()
 
     def rewind(self) -> None:
-        """Go back to the beginning of the script."""
+        """Restart the script."""
 
 
 class CourseScript(Script):
@@ -48,7 +48,7 @@ class CourseScript(Script):
         self.rewind()
 
     def rewind(self) -> None:
-        """Go back to the first stretch."""
+        """Restart at the first stretch."""
         self._next = 0
         self._ramp_until_us = 0
 
@@ -65,7 +65,7 @@ class CourseScript(Script):
             if stretch.motor_celsius is not None:
                 self._world.motor.temperature_celsius = stretch.motor_celsius
             self._next += 1
-        # At its end a ramp is what the stretch says, not what division leaves of it.
+        # A ramp ends exactly at the stretch's value, without rounding.
         ramping = now_us < self._ramp_until_us
         self._apply(self._course.at(now_us / US_PER_S) if ramping else stretches[self._next - 1])
         again_us = []
@@ -106,7 +106,7 @@ class RecordingScript(Script):
         self.rewind()
 
     def rewind(self) -> None:
-        """Go back to the lead-in."""
+        """Restart at the lead-in."""
         self._second = -LEAD_IN_S
 
     def happen(self) -> None:
@@ -125,7 +125,7 @@ class RecordingScript(Script):
         rider.power_w = recording.rider_power_w[second]
         row = second
         if recording.place_m:
-            # The bench may be faster than the recording was: the hill stays where it is.
+            # The bench may be faster than the recording; the hill stays at its place.
             row = max(bisect_right(recording.place_m, world.bicycle.distance_m) - 1, 0)
         world.grade = recording.grade[row]
         world.pull_brake(recording.brake_share[second])

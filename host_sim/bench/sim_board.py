@@ -57,35 +57,35 @@ class Levers:
 
 
 class Restart(Exception):
-    """The microcontroller lost its supply and starts again."""
+    """The microcontroller lost its supply and restarts."""
 
 
 class RideOver(Exception):
-    """The ride has come to its end."""
+    """The ride has ended."""
 
 
 class PeriodMissed(Event):
-    """The moment at which a control period would have begun."""
+    """The start of a control period that never runs."""
 
     def happen(self) -> None:
-        """Nothing: the controller that waited for this moment has lost its supply meanwhile."""
+        """Do nothing: the controller that waited for this moment has lost its supply."""
 
 
 class StepWatch:
-    """Somebody who looks once a control period, after the outputs have been written."""
+    """An observer that is called in each control period, after the outputs have been written."""
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and a new controller: at the start, and after every loss of supply."""
+        """Register the world and a new controller: at the start, and after every loss of supply."""
 
     def look(self, outputs: Outputs) -> None:
-        """Look at what the step just did."""
+        """Observe the step that has just run."""
 
     def look_unpowered(self, world: World) -> None:
-        """Look at the world once a control period while the controller has no supply."""
+        """Observe the world once in each control period while the controller has no supply."""
 
 
 class SimBoard(Board):
-    """A board whose interrupts, converters and clock are those of the bench.
+    """A board whose interrupts, converters and clock are simulated.
 
     `read` moves the world to the next control period, event by event; it raises RideOver at the end and
     Restart at a brown-out.
@@ -137,7 +137,7 @@ class SimBoard(Board):
         while not self._period_is_next():
             self._next_event().happen()
             if not self.powered:
-                # Whatever the controller waited for, it will not live to see it.
+                # This controller has lost its supply, so it doesn't run its next step.
                 agenda.put(self._due_us, PeriodMissed())
                 self._set_due(agenda.now_us)
                 raise Restart
@@ -155,7 +155,7 @@ class SimBoard(Board):
         world.command_v = float(outputs.command_mv) * 1e-3
         world.command_until_us = world.now_us + outputs.valid_for_us
         if self._over or not self.powered:
-            return  # The loop's last word, no step: the ride has ended, or the supply has.
+            return  # The loop's last write, not a step: the ride or the supply has ended.
         for watch in self._watches:
             watch.look(outputs)
 
@@ -180,12 +180,12 @@ class SimBoard(Board):
         self.watchdog_feeds += 1
 
     def _set_due(self, time_us: int) -> None:
-        """Put the next control period down."""
+        """Schedule the next control period."""
         self._due_us = time_us
         self._due_number = self._agenda.number()
 
     def _period_is_next(self) -> bool:
-        """Tell whether the control period is due before every event of the agenda."""
+        """Return whether the control period is due before every event of the agenda."""
         agenda = self._agenda
         if self._due_us != agenda.first_us:
             return self._due_us < agenda.first_us
@@ -208,7 +208,7 @@ class SimBoard(Board):
         return event
 
     def _end(self) -> None:
-        """Move the world to the end of the ride and say so."""
+        """Move the world to the end of the ride and raise RideOver."""
         self._world.advance(self._end_us)
         self._over = True
         raise RideOver
@@ -239,7 +239,7 @@ class SimBoard(Board):
 
 
 def _wire_mv(wire: int, true_v: float, last_mv: int) -> int:
-    """Return what arrives at the controller: an open wire is pulled down, a shorted one is at the supply."""
+    """Return the voltage at the controller: an open wire is pulled down, a shorted one is at the supply."""
     if wire == WIRE_WHOLE:
         return int(true_v * 1e3)
     if wire == WIRE_STUCK:

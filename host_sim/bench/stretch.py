@@ -1,8 +1,8 @@
-"""One stretch of a course with every field resolved, and what lies between two of them."""
+"""One stretch of a course with every field resolved, and interpolation between two of them."""
 
 from host_sim.bench.course_table import FaultTable
 
-EFFORT_AT_FIRST_W = 100.0  # What a healthy adult keeps up with ease (princeton.edu/~maelabs/hpt).
+EFFORT_AT_FIRST_W = 100.0  # What a healthy adult keeps up easily (princeton.edu/~maelabs/hpt).
 
 ON_THE_ROAD = -1.0
 _FIELDS = (
@@ -28,21 +28,21 @@ _FIELDS = (
 
 
 class Stretch:
-    """What holds from `at_s` on, or is reached `over_s` later. Read only.
+    """The values from `at_s` on, or reached `over_s` later. Read only.
 
     While `cadence_held`, the rider turns `cadence_rpm` (negative: backward) with `effort_w`; else `effort_w`
-    alone counts, and `cadence_rpm` is what the gears are shifted for. `crank_free`: the crank turns as told
-    and drives nothing, as on a work stand without chain. `gear_m` is the development, 0 = automatic. `grade`
-    is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of the
-    lever's travel; `selector_position` (from 1) is None while `selector_share` counts.
-    `roller_m_per_s` is the speed that a roller gives the wheel, -1 on the road. `charge` and
-    `motor_celsius` are what battery and motor are brought to when the stretch begins, else None.
+    alone counts, and `cadence_rpm` is what the gears are shifted for. `crank_free`: the crank turns at its
+    cadence and drives nothing, as on a work stand without chain. `gear_m` is the development, 0 = automatic.
+    `grade` is rise over run, head wind is positive, `throttle_share` and `selector_share` run from 0 to 1 of
+    the lever's travel; `selector_position` (from 1) is None while `selector_share` counts. `roller_m_per_s`
+    is the speed that a roller gives the wheel, -1 on the road. `charge` and `motor_celsius` are set when the
+    stretch begins, unless they are None.
     """
 
     __slots__ = _FIELDS
 
     def __init__(self) -> None:
-        """Stand on a level road, power on, levers at rest, selector full."""
+        """Start on a level road, power on, levers at rest, selector full."""
         self.at_s = 0.0
         self.over_s = 0.0
         self.cadence_rpm = 0.0
@@ -63,7 +63,7 @@ class Stretch:
         self.faults: tuple[FaultTable, ...] = ()
 
     def copy(self) -> "Stretch":
-        """Return an equal stretch."""
+        """Return a copy."""
         other = Stretch()
         for name in _FIELDS:
             setattr(other, name, getattr(self, name))

@@ -63,7 +63,7 @@ class Trace(StepWatch):
         self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
-        """Take one control period."""
+        """Evaluate one control period."""
         state = self._controller.engagement.state
         self._periods += 1
         if self._periods < PERIODS_PER_ROW and state == self._state:
@@ -73,7 +73,7 @@ class Trace(StepWatch):
         self._row(outputs)
 
     def look_unpowered(self, world: World) -> None:
-        """Take as much time without supply."""
+        """Record the same time without supply."""
         self._periods += 1
         if self._periods < PERIODS_PER_ROW and self._state == _OFF:
             return
@@ -105,13 +105,13 @@ class Trace(StepWatch):
 
 
 class EdgeWindow(StepWatch, EdgeWatch):
-    """Keeps the crank edges of the one second around the first engagement. Read: `edges`, `centre_us`.
+    """Records the crank edges of the second around the first engagement. Read: `edges`, `centre_us`.
 
     `edges` is a list of (time_us, levels), `before` the levels at its beginning.
     """
 
     def __init__(self, state: int, levels: int, half_us: int = 500_000) -> None:
-        """Centre the window on the first time that the engagement reaches `state`.
+        """Centre the window on the first time at which the engagement reaches `state`.
 
         `levels` are those of the two channels before the first edge.
         """
@@ -127,7 +127,7 @@ class EdgeWindow(StepWatch, EdgeWatch):
         self._controller = controller
 
     def edge(self, time_us: int, levels: int) -> None:
-        """See a crank edge."""
+        """Record a crank edge."""
         if self.centre_us is not None:
             if time_us <= self.centre_us + self.half_us:
                 self.edges.append((time_us, levels))

@@ -17,7 +17,7 @@ class Bounds:
     __slots__ = ("power_w", "speed_m_per_s", "throttle_m_per_s")
 
     def __init__(self, power_w: float, speed_m_per_s: float, throttle_m_per_s: float) -> None:
-        """Take the bounds, tolerances included."""
+        """Store the bounds, tolerances included."""
         self.power_w = power_w
         self.speed_m_per_s = speed_m_per_s
         self.throttle_m_per_s = throttle_m_per_s
@@ -28,12 +28,11 @@ class Truth(PlantWatch):
 
     `over_speed_s`, `over_speed_j` (all battery energy up there), `peak_drive_m_per_s`: true drive, that is
     motor current above its no-load current (EN 15194 3.23, by the parallel text TBIS 15194:2019). Drive by an
-    open throttle alone above its own speed counts as well.
-    `over_power_s`, `over_power_j` (what is above the bound), `peak_power_w`: true battery power, where it
-    does not count as too fast already.
-    `unpedalled_s`, `unpedalled_m`: time and way with help since the crank last turned forward, or a throttle
-    that may drive was open; the most. `unpedalled_j` is all energy of such help. `braked_s`: the longest help
-    with the brake pulled. `driven_s`, `driven_j`: all help.
+    open throttle alone above its own speed limit counts as well. `over_power_s`, `over_power_j` (the part
+    above the bound), `peak_power_w`: true battery power, where it does not count as too fast already.
+    `unpedalled_s`, `unpedalled_m`: the most time and distance with help since the crank last turned forward,
+    or a throttle that may drive was open. `unpedalled_j` is all energy of such help. `braked_s`: the longest
+    help with the brake pulled. `driven_s`, `driven_j`: all help.
     """
 
     __slots__ = (
@@ -56,7 +55,7 @@ class Truth(PlantWatch):
     )
 
     def __init__(self, bounds: Bounds, from_us: int = 0) -> None:
-        """Start with nothing seen."""
+        """Start at zero."""
         self._bounds = bounds
         self.from_us = from_us
         self._unasked_s = 0.0
@@ -75,7 +74,7 @@ class Truth(PlantWatch):
         self.driven_j = 0.0
 
     def passed(self, world: World, elapsed_s: float) -> None:
-        """Take one step of the plant that has just been made."""
+        """Evaluate the latest step of the plant."""
         bounds = self._bounds
         speed_m_per_s = world.bicycle.speed_m_per_s
         pedalled = world.last_forward_us == world.now_us
@@ -107,7 +106,7 @@ class Truth(PlantWatch):
             self.braked_s = max(self.braked_s, braked_s)
 
     def _unasked(self, speed_m_per_s: float, power_w: float, elapsed_s: float) -> None:
-        """Count help that neither the legs nor a permitted throttle ask for now."""
+        """Count help that neither the legs nor a permitted throttle request now."""
         self._unasked_s += elapsed_s
         self._unasked_m += speed_m_per_s * elapsed_s
         self.unpedalled_s = max(self.unpedalled_s, self._unasked_s)

@@ -1,4 +1,4 @@
-"""Wheel pulses that get lost on the way, and ones that no magnet made."""
+"""Lost wheel pulses, and extra ones that no magnet made."""
 
 from random import Random
 
@@ -26,7 +26,7 @@ class WheelFaults:
         self.interference_per_s = 0.0
 
     def settle(self) -> None:
-        """Take the faults as they are set now."""
+        """Apply the faults set now."""
         self.active = self.lost_share > 0.0 or self.noise_per_s > 0.0 or self.interference_per_s > 0.0
 
     def times_s(self, sensor: WheelSensor, count: int, start_us: int, elapsed_us: int) -> list[float]:

@@ -9,7 +9,7 @@ from random import Random
 from firmware.records import EdgeLog
 from host_sim.bench.board_clock import BoardClock
 from host_sim.bench.drive_faults import DriveFaults
-from host_sim.bench.edge_watch import EdgeWatch as EdgeWatch  # Told on to whoever asks here.
+from host_sim.bench.edge_watch import EdgeWatch as EdgeWatch  # Re-exported.
 from host_sim.bench.noise import Noise
 from host_sim.bench.readings import Readings
 from host_sim.bench.wheel_faults import WheelFaults
@@ -21,7 +21,7 @@ from host_sim.plant.rider import Rider
 from host_sim.plant.wheel_sensor import WheelSensor
 
 PLANT_STEP_US = 5_000
-FAULT_SEED = 0x5EED  # Makes another row of random numbers of the same seed.
+FAULT_SEED = 0x5EED  # Makes another sequence of random numbers from the same seed.
 
 WIRE_WHOLE = 0
 WIRE_OPEN = 1
@@ -40,11 +40,11 @@ class PlantWatch:
     """Called after every step of the plant, independent of the controller."""
 
     def passed(self, world: "World", elapsed_s: float) -> None:
-        """Look at the world after a step of `elapsed_s`."""
+        """Observe the world after a step of `elapsed_s`."""
 
 
 class SensorState:
-    """What the pedal sensor is to be, kept while faults are exchanged."""
+    """The target state of the pedal sensor, stored while faults change."""
 
     __slots__ = (
         "channel_shares",
@@ -56,7 +56,7 @@ class SensorState:
     )
 
     def __init__(self, world: "World") -> None:
-        """Keep what `world` says now, and by how far its clock has jumped."""
+        """Store the present state of `world`, and how far its clock has jumped."""
         self.channel_states = world.channel_states
         self.channels_swapped = world.channels_swapped
         self.magnet_strengths = world.magnet_strengths
@@ -168,11 +168,13 @@ class World:
         self.crank_log = EdgeLog()
         self.wheel_log = EdgeLog()
         self._random = Random(seed)
-        self._fault_random = Random(seed ^ FAULT_SEED)  # Apart, so that old faults stay what they were.
+        self._fault_random = Random(
+            seed ^ FAULT_SEED
+        )  # Separate, so that other faults keep their random numbers.
         self._edge_watches: list[EdgeWatch] = []
         self._plant_watches: list[PlantWatch] = []
         self._true_levels = pedal_sensor.levels
-        self._overlay = 0  # What noise does to the levels just now.
+        self._overlay = 0  # The present effect of noise on the levels.
         self._toggles: list[tuple[float, int]] = []
         self.now_us = 0
         self.plant_step_us = PLANT_STEP_US
@@ -228,15 +230,15 @@ class World:
         self.readings.heal()
 
     def settle_readings(self) -> None:
-        """Take the faults of readings, drive and wheel pulses as they are set now."""
+        """Apply the faults of readings, drive and wheel pulses that are set now."""
         self.drive_faults.settle()
         self.wheel_faults.settle()
         self.readings.settle(self.now_us)
 
     def settle_sensor(self, before: "SensorState") -> None:
-        """Bring the pedal sensor to what it is to be; `before` is what held until now.
+        """Bring the pedal sensor to its target state; `before` is the previous one.
 
-        What stays as it was is not touched: a channel that is dead keeps the level at which it died.
+        Unchanged parts are not touched: a dead channel keeps the level at which it died.
         """
         sensor = self.pedal_sensor
         if self.channels_lost == 0:
@@ -258,13 +260,13 @@ class World:
                     sensor.set_magnet_on_channel(channel, magnet, self.channel_shares[place])
 
     def pull_brake(self, share: float) -> None:
-        """Pull the brake by `share` of its travel (0 to 1); `brake_since_us` tells since when."""
+        """Pull the brake by `share` of its travel (0 to 1); `brake_since_us` is the time of it."""
         if share > 0.0 and self.brake_share == 0.0:
             self.brake_since_us = self.now_us
         self.brake_share = share
 
     def turn_throttle(self, share: float) -> None:
-        """Turn the throttle by `share` of its travel (0 to 1); `throttle_closed_us`: at rest since then."""
+        """Turn the throttle by `share` of its travel (0 to 1); `throttle_closed_us`: last time it closed."""
         if share == 0.0 and self.throttle_share > 0.0:
             self.throttle_closed_us = self.now_us
         self.throttle_share = share
@@ -278,7 +280,7 @@ class World:
         self._plant_watches.append(plant_watch)
 
     def connect(self, crank_log: EdgeLog, wheel_log: EdgeLog) -> None:
-        """Record edges into these logs from now on: those of one controller's life."""
+        """Record edges into these logs from now on, for one controller."""
         self.crank_log = crank_log
         self.wheel_log = wheel_log
 
@@ -303,7 +305,7 @@ class World:
         speed_m_per_s = bicycle.speed_m_per_s
         crank_rad = rider.crank_rad
         distance_m = bicycle.distance_m
-        # A board drops to the safe state when its outputs are not renewed in time.
+        # A board goes to the safe state when its outputs are not renewed in time.
         command_v = self.command_v if self.now_us < self.command_until_us else 0.0
         force_n = rider.step(speed_m_per_s, elapsed_s)
         drive_faults = self.drive_faults
@@ -332,7 +334,7 @@ class World:
             for index in range(edges):
                 self._true_levels = self.pedal_sensor.edge_levels[index]
                 self._note_edge(int(self.pedal_sensor.edge_times_s[index] * 1e6), self._true_levels)
-        from_m = distance_m + slipped_m  # The sensor sits on the motor's wheel.
+        from_m = distance_m + slipped_m  # The sensor is on the motor's wheel.
         to_m = bicycle.distance_m + drive_faults.slipped_m
         pulses = self.wheel_sensor.advance(from_m, to_m, start_s, elapsed_s)
         if self.wheel_faults.active:
@@ -351,7 +353,7 @@ class World:
             plant_watch.passed(self, elapsed_s)
 
     def _lose_channels(self, elapsed_s: float) -> None:
-        """Let a loose contact of the pedal sensor come and go: without it a channel reads low."""
+        """Let a loose contact of the pedal sensor open and close: while open, a channel reads low."""
         if self._lost_channels != 0:
             if self.now_us >= self._lost_until_us:
                 self._regain_channels()
@@ -370,7 +372,7 @@ class World:
         self._lost_channels = 0
 
     def _interfere(self, elapsed_s: float) -> None:
-        """Put down the periodic pulses that begin in this step."""
+        """Schedule the periodic pulses that begin in this step."""
         number = int(float(self.now_us) * 1e-6 * self.interference_per_s) + 1
         end_us = self.now_us + int(elapsed_s * 1e6 + 0.5)
         last = int(float(end_us) * 1e-6 * self.interference_per_s)
@@ -386,7 +388,7 @@ class World:
             edge_watch.edge(time_us, levels)
 
     def _note_noisy_edges(self, edges: int, start_s: float, elapsed_s: float) -> None:
-        """Lay noise pulses and bounces over the step's edges, all in order of time."""
+        """Add noise pulses and bounces to the step's edges, all in order of time."""
         sensor = self.pedal_sensor
         before = self._true_levels
         happenings: list[tuple[float, int, int]] = []  # Time, true levels or -1, mask to toggle.

@@ -1,4 +1,4 @@
-"""The values of module constants: whole numbers, truths, texts, and tuples of them."""
+"""The values of module constants: ints, bools, strings, and tuples of them."""
 
 import ast
 import operator
@@ -24,7 +24,7 @@ LARGEST = (1 << 31) - 1
 
 
 def value_of(module: Module, node: ast.expr, modules: dict[str, Module]) -> Value:
-    """Return the value of an expression of constants; OutsideSubsetError if it is none or over 31 bits."""
+    """Return the value of an expression of constants; OutsideSubsetError if not constant or over 31 bits."""
     value = _value(module, node, modules)
     if isinstance(value, int) and not -LARGEST <= value <= LARGEST:
         raise outside(module.path, node, f"{value} does not fit 32 bits")
@@ -46,14 +46,14 @@ def _value(module: Module, node: ast.expr, modules: dict[str, Module]) -> Value:
             raise outside(module.path, node, f"divides by {right}")
         found: int = _BINARY[type(node.op)](left, right)
         return found
-    raise outside(module.path, node, f"`{ast.unparse(node)}` is no constant of the subset")
+    raise outside(module.path, node, f"`{ast.unparse(node)}` is not a constant of the subset")
 
 
 def _named(module: Module, node: ast.Name, modules: dict[str, Module]) -> Value:
     home, name = module.imports.get(node.id, (module.name, node.id))
     constants = module.constants if home == module.name else modules[home].constants
     if name not in constants:
-        raise outside(module.path, node, f"{node.id} is no constant that is known here")
+        raise outside(module.path, node, f"{node.id} is not a known constant")
     return constants[name].value
 
 
@@ -61,4 +61,4 @@ def _whole(module: Module, node: ast.expr, modules: dict[str, Module]) -> int:
     value = _value(module, node, modules)
     if isinstance(value, int) and not isinstance(value, bool):
         return value
-    raise outside(module.path, node, f"`{ast.unparse(node)}` is no whole number")
+    raise outside(module.path, node, f"`{ast.unparse(node)}` is not an int")

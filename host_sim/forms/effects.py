@@ -1,8 +1,8 @@
-"""What expressions read and write, and that no expression depends on the order of its operands.
+"""Checks that no expression depends on the evaluation order of its operands.
 
-Python takes operands from the left to the right. C leaves their order open, and a compiler may choose another
-one each time. So an expression may have one call that changes something, and nothing beside it may read what
-that call changes. `and`, `or` and `a if b else c` have an order in both languages.
+Python evaluates operands from left to right. C leaves the order open, and a compiler may choose any. So an
+expression may contain one call that changes something, and nothing else in it may read what that call
+changes. `and`, `or` and `a if b else c` have an order in both languages.
 """
 
 import ast
@@ -14,7 +14,7 @@ from host_sim.forms.outside import outside
 
 
 def find_effects(program: Program) -> None:
-    """Work out what each function reads and writes, with all that it calls."""
+    """Compute what each function reads and writes, including the functions that it calls."""
     own: dict[str, Effects] = {}
     for label, function in program.functions.items():
         if label in program.calls:
@@ -49,7 +49,7 @@ def _own_effects(program: Program, function: Function) -> Effects:
 
 
 def check_order(program: Program, function: Function) -> None:
-    """Refuse an expression whose value depends on the order in which its operands are taken."""
+    """Refuse an expression whose value depends on the evaluation order of its operands."""
     for node in ast.walk(ast.Module(function.body, [])):
         if isinstance(node, ast.Compare) and len(node.ops) > 1:
             _check_chain(program, function, node)
@@ -70,7 +70,7 @@ def check_order(program: Program, function: Function) -> None:
 
 
 def _check_chain(program: Program, function: Function, node: ast.Compare) -> None:
-    """Refuse a chain whose middle changes something: written out, it would do so twice."""
+    """Refuse a chain of comparisons whose middle changes something: in C it would do so twice."""
     for middle in node.comparators[:-1]:
         if _effects_of(program, function, middle).writes:
             raise outside(
@@ -79,7 +79,7 @@ def _check_chain(program: Program, function: Function, node: ast.Compare) -> Non
 
 
 def _unordered(node: ast.AST) -> Iterator[tuple[ast.expr, ast.expr]]:
-    """Go through the pairs of operands of a node of which either may be taken first."""
+    """Yield the pairs of operands of a node of which either may be evaluated first."""
     operands: list[ast.expr] = []
     if isinstance(node, ast.BinOp):
         operands = [node.left, node.right]

@@ -24,7 +24,7 @@ class Expressions:
     """Types expressions inside one function and writes them down in the program."""
 
     def __init__(self, program: Program, function: Function) -> None:
-        """Look into `function`, whose local variables are found as it goes."""
+        """Type the expressions of `function`; its local variables are found on the way."""
         self.program = program
         self.function = function
         self.module = function.module
@@ -40,7 +40,7 @@ class Expressions:
         return found
 
     def condition(self, node: ast.expr) -> None:
-        """Take an expression where only its truth counts: a whole number is true unless it is 0."""
+        """Type an expression that is used as a condition: a whole number is true unless it is 0."""
         if isinstance(node, ast.BoolOp):
             for value in node.values:
                 self.condition(value)
@@ -49,7 +49,7 @@ class Expressions:
             self.condition(node.operand)
             self.program.types[id(node)] = BOOL
         elif self.typed(node) not in (BOOL, INT):
-            raise self.refuse(node, f"`{ast.unparse(node)}` is neither a truth nor a whole number")
+            raise self.refuse(node, f"`{ast.unparse(node)}` is neither a bool nor an int")
 
     def wanted(self, node: ast.expr, *kinds: Type) -> Type:
         """Return the type of an expression, which must be one of `kinds`."""
@@ -63,7 +63,7 @@ class Expressions:
         """Return the class of an expression that is an object."""
         found = self.typed(node)
         if found.kind != "object":
-            raise self.refuse(node, f"`{ast.unparse(node)}` is no object")
+            raise self.refuse(node, f"`{ast.unparse(node)}` is not an object")
         return self.program.classes[found.name]
 
     def _typed(self, node: ast.expr) -> Type:
@@ -98,7 +98,7 @@ class Expressions:
             if node.value >= 1 << 31:
                 raise self.refuse(node, f"{node.value} does not fit 32 bits")
             return INT
-        raise self.refuse(node, f"`{ast.unparse(node)}` is neither a whole number nor a truth")
+        raise self.refuse(node, f"`{ast.unparse(node)}` is neither an int nor a bool")
 
     def _name(self, node: ast.Name) -> Type:
         owner = self.function.owner
@@ -113,7 +113,7 @@ class Expressions:
         return constant.type
 
     def field_type(self, node: ast.Attribute) -> Type:
-        """Return the type of a field; NotYetKnown if nothing has been assigned to it so far."""
+        """Return the type of a field; NotYetKnown if nothing is assigned to it yet."""
         kind = self.object_class(node.value)
         if node.attr not in kind.fields:
             if node.attr in kind.methods:
@@ -128,13 +128,13 @@ class Expressions:
         self.wanted(node.right, INT)
         amount = self.known_value(node.right)
         if isinstance(node.op, ast.FloorDiv | ast.Mod) and amount is not None and amount <= 0:
-            raise self.refuse(node, f"divides by {amount}; divisors are positive")
+            raise self.refuse(node, f"divides by {amount}, allowed is a positive divisor")
         if (
             isinstance(node.op, ast.LShift | ast.RShift)
             and amount is not None
             and not 0 <= amount <= SHIFT_MAX
         ):
-            raise self.refuse(node, f"shifts by {amount}; shifts go from 0 to {SHIFT_MAX}")
+            raise self.refuse(node, f"shifts by {amount}, allowed is 0 to {SHIFT_MAX}")
         return INT
 
     def known_value(self, node: ast.expr) -> int | None:
@@ -188,7 +188,7 @@ class Expressions:
 
     def _call(self, node: ast.Call) -> Type:
         if node.keywords or any(isinstance(argument, ast.Starred) for argument in node.args):
-            raise self.refuse(node, "arguments are given by their place")
+            raise self.refuse(node, "allowed are positional arguments only")
         called = self.called(node)
         if called is None:
             return self._built_in(node)
@@ -209,7 +209,7 @@ class Expressions:
             raise self.refuse(node, f"`{ast.unparse(node.func)}` can't be called")
         function = self.program.function(self.module, node.func.id)
         if function is None and node.func.id not in BUILT_IN:
-            raise self.refuse(node, f"{node.func.id} is no function that can be called here")
+            raise self.refuse(node, f"{node.func.id} is not a function that can be called here")
         return function
 
     def _built_in(self, node: ast.Call) -> Type:

@@ -1,4 +1,4 @@
-"""Golden traces: whole rides of the bench as the firmware saw them, with what it answered.
+"""Golden traces: whole rides of the bench, with the firmware's inputs and outputs.
 
 A trace is a row of records of 32 bytes, little-endian, after each of them what belongs to it:
 
@@ -49,7 +49,7 @@ class TraceWriter:
         self.edges = 0
 
     def life(self, settings: Settings, now_us: int) -> None:
-        """A controller starts with these settings."""
+        """Record the start of a controller with these settings."""
         text = " ".join(f"{name}={value}" for name, value in settings.as_dict().items()).encode()
         self._file.write(HEAD.pack(LIFE, 0, len(text), now_us, *[0] * 11) + text)
 
@@ -62,7 +62,7 @@ class TraceWriter:
         outputs: Outputs,
         state: int,
     ) -> None:
-        """The controller took one step; edges are (levels, time_us), all since the step before."""
+        """Record one step of the controller; edges are (levels, time_us), all since the step before."""
         head = HEAD.pack(
             STEP,
             len(wheel_edges),
@@ -90,7 +90,7 @@ class TraceWriter:
 
 
 class EveryEdge(EdgeLog):
-    """A log that keeps every edge, for the recorder to hand on. Read: `edges`, of (levels, time_us)."""
+    """A log of all edges for the recorder. Read: `edges`, of (levels, time_us)."""
 
     __slots__ = ("edges",)
 
@@ -100,11 +100,11 @@ class EveryEdge(EdgeLog):
         self.edges: list[tuple[int, int]] = []
 
     def record(self, levels: int, time_us: int) -> None:
-        """Keep an edge."""
+        """Store an edge."""
         self.edges.append((levels, time_us))
 
     def hand_on(self, log: EdgeLog) -> list[tuple[int, int]]:
-        """Record all that came since the last time into `log`, and return it."""
+        """Record all edges since the last call into `log`, and return them."""
         edges = self.edges
         self.edges = []
         for levels, time_us in edges:
@@ -113,14 +113,14 @@ class EveryEdge(EdgeLog):
 
 
 class Recorder(Board):
-    """A board that stands before the simulated one and writes down all that crosses the border.
+    """A board that wraps the simulated one and records all inputs and outputs.
 
     Read: `met`, the (state, fault cause, indicator) that the outputs showed; `longest_us`, the longest time
     between two steps of one life.
     """
 
     def __init__(self, board: SimBoard, writer: TraceWriter, clear_every: int) -> None:
-        """Record into `writer`; every `clear_every` steps the rider asks to clear a fault, never if 0."""
+        """Record into `writer`; every `clear_every` steps the rider requests to clear a fault, never if 0."""
         self._board = board
         self._writer = writer
         self._clear_every = clear_every
@@ -128,7 +128,7 @@ class Recorder(Board):
         self.met: set[tuple[int, int, int]] = set()
 
     def begin_life(self, settings: Settings, controller: Controller, now_us: int) -> None:
-        """A controller has been switched on."""
+        """Record that a controller has been switched on."""
         self._controller = controller
         self._seen = Inputs()
         self._seen.crank = self._crank = EveryEdge()
@@ -140,7 +140,7 @@ class Recorder(Board):
         self._writer.life(settings, now_us)
 
     def read(self, inputs: Inputs) -> int:
-        """Let the simulated board measure, and hand everything on to `inputs`."""
+        """Let the simulated board measure, and copy everything to `inputs`."""
         clear_every = self._clear_every
         self._board.clear_requested = clear_every > 0 and self._writer.steps % clear_every == clear_every - 1
         self._now_us = self._board.read(self._seen)
@@ -153,8 +153,8 @@ class Recorder(Board):
         return self._now_us
 
     def write(self, outputs: Outputs) -> None:
-        """Write the step down, then let the simulated board carry the outputs out."""
-        if self._step_due:  # Else it is the loop's first or last word, no step.
+        """Record the step, then let the simulated board apply the outputs."""
+        if self._step_due:  # Otherwise it is the loop's first or last write, not a step.
             state = self._controller.engagement.state
             self._writer.step(self._seen, self._now_us, self._crank_edges, self._wheel_edges, outputs, state)
             self.met.add((state, outputs.fault_cause, outputs.indicator))
@@ -164,7 +164,7 @@ class Recorder(Board):
         self._board.write(outputs)
 
     def feed_watchdog(self) -> None:
-        """Hand it on."""
+        """Forward the call."""
         self._board.feed_watchdog()
 
 
@@ -185,7 +185,7 @@ class GoldenTrace:
         self.met = recorder.met
 
     def _record(self, writer: TraceWriter) -> Recorder:
-        """Ride as the bench does, with the recorder between the loop and the simulated board."""
+        """Ride like the bench, with the recorder between the loop and the simulated board."""
         ride = self.ride
         bench = bench_for(ride.bike, ride.seed, ride.clock_at_start_us)
         world = bench.world

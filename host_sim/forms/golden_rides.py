@@ -1,4 +1,4 @@
-"""The rides that golden traces are made of: every example bike, and everything that can go wrong."""
+"""The rides of the golden traces: every example bike, and all faults."""
 
 from firmware.ticks import TICKS_MAX_US
 from host_sim.bench.course import Course, course_from, load_course
@@ -19,9 +19,9 @@ class GoldenRide:
     def __init__(
         self, name: str, bike: Bike, course: Course, wrap_after_s: int, clear_every: int = 0
     ) -> None:
-        """Take what is ridden; the board's clock wraps after `wrap_after_s` seconds.
+        """Store the ride; the board's clock wraps after `wrap_after_s` seconds.
 
-        Every `clear_every` steps the rider asks to clear a fault, never if 0.
+        Every `clear_every` steps the rider requests to clear a fault, never if 0.
         """
         self.name = name
         self.bike = bike
@@ -37,7 +37,7 @@ class GoldenRide:
 
 
 def golden_rides() -> list[GoldenRide]:
-    """Return all golden rides; the board's clock wraps once in each, while the motor helps in most."""
+    """Return all golden rides; the board's clock wraps once in each, in most of them during help."""
     bikes = {name: load_bike(name) for name in BIKES}
     rides = [
         GoldenRide(f"{name}-{course}", bike, load_course(course), wrap_after_s=40)
@@ -52,7 +52,7 @@ def golden_rides() -> list[GoldenRide]:
 
 
 def _electrics() -> Course:
-    """One wire after the other fails while the bicycle is ridden, and heals."""
+    """Return a ride in which the wires fail one after the other and recover."""
     faults = (
         {"name": "throttle wire open"},
         {"name": "throttle wire shorted"},

@@ -1,8 +1,8 @@
-"""Random lives that mostly drive: any legal settings, with crank, wheel and motor that roughly fit them.
+"""Random runs that mostly drive: any legal settings, with crank, wheel and motor that roughly fit them.
 
-What a rider's bicycle would do is followed roughly: a crank turns, a wheel turns, and the current answers
-the command. Now and then anything else comes: a lever at one of its thresholds, noise, a stall, a clock that
-goes back. A life ends when nothing has been driven for a while, so that most steps drive.
+They roughly follow a ridden bicycle: a crank turns, a wheel turns, and the current follows the command. At
+times something else happens: a lever at one of its thresholds, noise, a stall, a clock that goes back. A run
+ends when the motor has not been driven for a while, so most steps drive.
 """
 
 from random import Random
@@ -64,7 +64,7 @@ class RandomLife:
         self._inputs.motor_decicelsius = draw.choice((200, self._settings.heat_foldback_decicelsius))
 
     def live(self) -> None:
-        """Rest until the crank counts as standing, then ride until nothing is driven any more."""
+        """Rest until the crank counts as standing, then ride until the motor is no longer driven."""
         for _ in range(REST_STEPS):
             self._measure()
             self._step(REST_STEP_US)
@@ -123,7 +123,7 @@ class RandomLife:
         self._edges[which].append((levels, time_us))
 
     def _measure(self) -> None:
-        """Let battery and current answer the command, roughly."""
+        """Let battery and current roughly follow the command."""
         draw, inputs = self._draw, self._inputs
         power_w = self._motor_w() + draw.randint(0, 8)
         current_ma = power_w * 1_000_000 // max(self._battery_mv, 1)
@@ -132,7 +132,7 @@ class RandomLife:
         inputs.clear_requested = False
 
     def _motor_w(self) -> int:
-        """Return the power that the motor takes at the present command and speed."""
+        """Return the power that the motor draws at the present command and speed."""
         settings = self._settings
         command_mv = self._controller.outputs.command_mv
         over_mv = command_mv - settings.command_start_mv
@@ -155,7 +155,7 @@ class RandomLife:
         return min(watts, self._battery_mv * settings.battery_current_limit_ma // 1_000_000)
 
     def _disturb(self) -> None:
-        """Let something else come, its thresholds more often than what lies between."""
+        """Let something else happen, values at thresholds more often than those between."""
         draw, inputs, settings = self._draw, self._inputs, self._settings
         what = draw.randrange(10)
         by_one = draw.choice((-1, 0, 0, 1))
@@ -203,7 +203,7 @@ def _near(draw: Random, settings: Settings, prefix: str, by_one: int) -> int:
 
 
 def draw_values(draw: Random) -> dict[str, int]:
-    """Return values for all settings: defaults, ends of ranges and what lies between; pairs ascend."""
+    """Return values for all settings: defaults, ends of ranges and values between; pairs ascend."""
     ranges = {row[0]: (row[2], row[3]) for row in TABLE}
     values = {row[0]: draw.choice((row[1], row[2], row[3], draw.randint(row[2], row[3]))) for row in TABLE}
     values["engage_edges"] = max(values["engage_edges"], max(FIRST_PITCH_EDGES))
@@ -216,7 +216,7 @@ def draw_values(draw: Random) -> dict[str, int]:
 
 
 def fitting_settings(draw: Random, sensor_kind: int, motor_kind: int) -> Settings:
-    """Return random legal settings with these two kinds; three in four ask for some power."""
+    """Return random legal settings with these two kinds; three in four request some power."""
     while True:
         values = draw_values(draw)
         values["sensor_kind"] = sensor_kind

@@ -1,4 +1,4 @@
-"""What the front end hands to a back end: modules, constants, classes, fields and methods, all with types."""
+"""The front end's output for a back end: modules, constants, classes, fields and methods, all with types."""
 
 import ast
 from collections.abc import Iterator
@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 Value = int | bool | str | tuple["Value", ...]
-"""What a module constant may be."""
+"""The values that a module constant may have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class Type:
     dims: tuple[int, ...] = ()
 
     def __str__(self) -> str:
-        """Return it as one says it."""
+        """Return it in words."""
         return self.name if self.kind == "object" else self.kind
 
 
@@ -35,7 +35,7 @@ TEXT = Type("text")
 
 @dataclass(slots=True)
 class Constant:
-    """A constant of a module, with its value worked out."""
+    """A constant of a module, with its value."""
 
     name: str
     module: "Module"
@@ -45,7 +45,7 @@ class Constant:
 
     @property
     def place(self) -> tuple[str, str]:
-        """What tells it from constants of the same name: module and name."""
+        """Its unique key: module and name."""
         return self.module.name, self.name
 
 
@@ -64,7 +64,7 @@ class Function:
 
     @property
     def label(self) -> str:
-        """Its name as one says it."""
+        """Its name in messages."""
         return f"{self.owner.name}.{self.name}" if self.owner else self.name
 
     @property
@@ -80,7 +80,7 @@ class Function:
 
 @dataclass(slots=True)
 class Field:
-    """A field of a class; an object is `owned` where the constructor builds it, else it belongs elsewhere."""
+    """A field of a class; an object is `owned` if the constructor builds it."""
 
     name: str
     type: Type
@@ -90,7 +90,7 @@ class Field:
 
 @dataclass(slots=True)
 class Class:
-    """A class. `declared`: its fields stand as annotations in its body, its methods are not translated."""
+    """A class. `declared`: its fields are annotations in its body, and its methods are not translated."""
 
     name: str
     module: "Module"
@@ -109,7 +109,7 @@ class Module:
     text: str
     tree: ast.Module
     comments: dict[int, tuple[str, bool]]
-    """By line: the comment without its sign, and whether it has the line to itself."""
+    """By line: the comment without its sign, and whether it is alone on its line."""
     imports: dict[str, tuple[str, str]] = field(default_factory=dict)
     constants: dict[str, Constant] = field(default_factory=dict)
     functions: dict[str, Function] = field(default_factory=dict)
@@ -117,7 +117,7 @@ class Module:
 
 
 Place = tuple[str, str]
-"""A field as effects know it: class and name."""
+"""A field in effects: class and name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,13 +128,13 @@ class Effects:
     writes: frozenset[Place] = frozenset()
 
     def __or__(self, other: "Effects") -> "Effects":
-        """Return both together."""
+        """Return the union of both."""
         return Effects(self.reads | other.reads, self.writes | other.writes)
 
 
 @dataclass(slots=True)
 class Program:
-    """Everything that the root class needs; modules stand after those that they import."""
+    """Everything that the root class needs; modules come after those that they import."""
 
     root: Class
     modules: dict[str, Module]
@@ -145,7 +145,7 @@ class Program:
 
     @property
     def classes(self) -> dict[str, Class]:
-        """All classes by name; a class stands after those whose objects it owns."""
+        """All classes by name; a class comes after those whose objects it owns."""
         found = {kind.name: kind for module in self.modules.values() for kind in module.classes.values()}
         order: dict[str, Class] = {}
         for kind in found.values():
@@ -195,7 +195,7 @@ class Program:
         return self.modules[source].classes.get(real)
 
     def border(self) -> list[Class]:
-        """Return the classes that the root's public methods take and return, and what those own."""
+        """Return the classes that the root's public methods take and return, and the classes these own."""
         names: list[str] = []
         for method in self.root.methods.values():
             if method.is_constructor or not method.name.startswith("_"):
@@ -206,7 +206,7 @@ class Program:
         return [kind for kind in self.classes.values() if kind.name in parts]
 
     def reached(self, labels: list[str]) -> list[Function]:
-        """Return the functions that those with `labels` call, and they themselves, in source order."""
+        """Return the functions with `labels` and those that they call, in source order."""
         seen: set[str] = set()
         waiting = list(labels)
         while waiting:
@@ -218,7 +218,7 @@ class Program:
 
 
 def _with_parts(kind: Class, classes: dict[str, Class]) -> Iterator[Class]:
-    """Go through the classes whose objects one of `kind` owns, the inner ones first, and end with it."""
+    """Yield the classes whose objects one of `kind` owns, inner ones first, and last `kind`."""
     for part in kind.fields.values():
         if part.type.kind == "object" and part.owned:
             yield from _with_parts(classes[part.type.name], classes)

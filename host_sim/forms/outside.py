@@ -1,11 +1,11 @@
-"""What the translator says to a source that it can't translate."""
+"""The refusal of a source that can't be translated."""
 
 import ast
 from pathlib import Path
 
 
 class OutsideSubsetError(Exception):
-    """A source uses what README.md of this folder does not list; the message names file and line."""
+    """A source uses something that this folder's README.md does not list; the message names file and line."""
 
 
 def outside(path: Path, node: ast.AST, sentence: str) -> OutsideSubsetError:

@@ -1,4 +1,4 @@
-"""Reads the sources of a class and of all that it needs, and checks that they are in the subset."""
+"""Reads the sources of a class and of everything that it needs, and checks that they are in the subset."""
 
 import ast
 from pathlib import Path
@@ -22,14 +22,14 @@ NAMES_OF_C = frozenset(
 
 
 def read_firmware() -> Program:
-    """Return the firmware's controller with everything that its step needs."""
+    """Return the firmware's controller and everything that its step needs."""
     return read_program(ROOT, "firmware.controller", "Controller")
 
 
 def read_program(folder: Path, module: str, root: str) -> Program:
-    """Return the class `root` of `module` and all that it needs, from the sources in `folder`.
+    """Return the class `root` of `module` and everything that it needs, from the sources in `folder`.
 
-    OutsideSubsetError names file and line of what README.md does not list.
+    OutsideSubsetError names file and line of anything that README.md does not list.
     """
     modules = read_modules(folder, module)
     program = Program(modules[module].classes[root], modules)
@@ -49,7 +49,7 @@ def read_program(folder: Path, module: str, root: str) -> Program:
 
 
 def _take_signatures(program: Program) -> None:
-    """Take the annotations of parameters, results and declared fields."""
+    """Read the annotations of parameters, results and declared fields."""
     names: dict[str, Class] = {}
     for module in program.modules.values():
         for kind in module.classes.values():
@@ -84,7 +84,7 @@ def _take_signature(program: Program, function: Function) -> None:
     given = arguments.args
     if function.owner is not None:
         if not given or given[0].arg != "self":
-            raise outside(function.module.path, node, f"{function.label} is no method with self")
+            raise outside(function.module.path, node, f"{function.label} is not a method with self")
         given = given[1:]
     for argument in given:
         found = annotated_type(program, function, argument.annotation, f"the parameter {argument.arg}")
@@ -95,7 +95,7 @@ def _take_signature(program: Program, function: Function) -> None:
 
 
 def _find_types(program: Program, functions: list[Function]) -> None:
-    """Go through all functions until no field or variable with a new type is found any more."""
+    """Type all functions repeatedly until no new type of a field or variable is found."""
     before = -1
     missing: list[str] = [""]
     while missing:
@@ -112,7 +112,7 @@ def _find_types(program: Program, functions: list[Function]) -> None:
 
 
 def _calls(program: Program, function: Function) -> set[str]:
-    """Return the labels of what a function calls, constructors among them."""
+    """Return the labels of the functions that a function calls, constructors included."""
     found: set[str] = set()
     expressions = Expressions(program, function)
     for node in ast.walk(ast.Module(function.body, [])):
@@ -130,11 +130,13 @@ def _check_names(function: Function) -> None:
     """Refuse names that mean something else in C."""
     for name in (*function.parameters, *function.locals):
         if name in NAMES_OF_C:
-            raise outside(function.module.path, function.node, f"{name} in {function.label} is a word of C")
+            raise outside(
+                function.module.path, function.node, f"{name} in {function.label} is a reserved word of C"
+            )
 
 
 def _check_ends(function: Function) -> None:
-    """Refuse a function with a result that may end without one."""
+    """Refuse a function that may end without its result."""
     if function.returns != NONE and not _always_returns(function.body):
         raise outside(function.module.path, function.node, f"{function.label} may end without a result")
 
@@ -150,7 +152,9 @@ def _check_recursion(program: Program) -> None:
     for label, function in program.functions.items():
         reached = program.reached(sorted(program.calls.get(label, ())))
         if function in reached:
-            raise outside(function.module.path, function.node, f"{label} calls itself, directly or by others")
+            raise outside(
+                function.module.path, function.node, f"{label} calls itself, directly or indirectly"
+            )
 
 
 def _check_slots(program: Program) -> None:

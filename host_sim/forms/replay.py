@@ -43,11 +43,11 @@ FIELDS = ("command_mv", "drive_enabled and indicator", "fault_cause", "state")
 class Replay:
     """One trace through the firmware. Read: `steps`, `edges`, `differences`, `allocations`, `digest`.
 
-    `file` is the trace, open for reading bytes. ValueError if it is no whole trace.
+    `file` is the trace, open for reading bytes. ValueError if it is not a complete trace.
     """
 
     def __init__(self, file: "io.BufferedReader") -> None:
-        """Take the trace; nothing is replayed yet."""
+        """Open the trace; nothing is replayed yet."""
         self._file = file
         self._head = bytearray(HEAD_BYTES)
         self._edge = bytearray(EDGE_BYTES)
@@ -71,14 +71,14 @@ class Replay:
                 return
             else:
                 break
-        raise ValueError("this is no golden trace, or not a whole one: stopped after step " + str(self.steps))
+        raise ValueError("this is not a complete golden trace: stopped after step " + str(self.steps))
 
     def begin(self, settings: Settings, now_us: int) -> Controller:
         """Return a controller that has just been switched on."""
         return Controller(settings, now_us)
 
     def step(self, controller: Controller, inputs: Inputs, now_us: int) -> Outputs:
-        """Take one step of the firmware; it must take no memory."""
+        """Run one step of the firmware, which must not allocate memory."""
         heap_lock()
         try:
             outputs = controller.step(inputs, now_us)
@@ -89,7 +89,7 @@ class Replay:
         return outputs
 
     def record(self, log: EdgeLog, levels: int, time_us: int) -> None:
-        """Record one edge as an interrupt handler does; it must take no memory."""
+        """Record one edge like an interrupt handler, without allocating memory."""
         heap_lock()
         try:
             log.record(levels, time_us)
@@ -111,7 +111,7 @@ class Replay:
         self._hold_against(self.step(self._controller, self._inputs, self._u32(4)))
 
     def _take_inputs(self) -> None:
-        """Read what follows the head of a step, and put all of it into the inputs."""
+        """Read what follows the head of a step into the inputs."""
         head = self._head
         inputs = self._inputs
         self._record_edges(inputs.crank, self._u16(2))
@@ -129,7 +129,7 @@ class Replay:
         inputs.clear_requested = head[26] & 2 == 2
 
     def _hold_against(self, outputs: Outputs) -> None:
-        """Compare what the step came to with what was recorded."""
+        """Compare the step's outputs with the recorded ones."""
         head = self._head
         self.steps += 1
         self._compare(0, outputs.command_mv, self._u16(27))
@@ -157,7 +157,7 @@ class Replay:
         return self._head[at] | self._head[at + 1] << 8
 
     def _u32(self, at: int) -> int:
-        """Return a time or a reading; all of them are below 2**30, so nothing here takes memory."""
+        """Return a time or a reading; all are below 2**30, so nothing here allocates memory."""
         head = self._head
         return head[at] | head[at + 1] << 8 | head[at + 2] << 16 | head[at + 3] << 24
 
@@ -181,7 +181,7 @@ def main() -> None:
         if argument == "--no-collector":
             import gc
 
-            gc.disable()  # One runtime's collector frees what is still in use; see README.md.
+            gc.disable()  # One runtime's collector frees memory that is still in use; see README.md.
             continue
         with open(argument, "rb") as file:
             replay = Replay(file)

@@ -1,4 +1,4 @@
-"""From files to modules: syntax trees, comments, imports, constants, and what else stands at module level."""
+"""From files to modules: syntax trees, comments, imports, constants, and other module-level statements."""
 
 import ast
 import io
@@ -21,9 +21,9 @@ def read_modules(folder: Path, name: str) -> dict[str, Module]:
 def _read(folder: Path, name: str, modules: dict[str, Module], importers: list[str]) -> None:
     path = folder / (name.replace(".", "/") + ".py")
     if name in importers:
-        raise OutsideSubsetError(f"{path}:1: {name} imports itself by way of {importers[-1]}")
+        raise OutsideSubsetError(f"{path}:1: {name} imports itself through {importers[-1]}")
     if not path.is_file():
-        raise OutsideSubsetError(f"{path}:1: there is no such file, which {importers[-1]} imports")
+        raise OutsideSubsetError(f"{path}:1: this file, imported by {importers[-1]}, does not exist")
     text = path.read_text(encoding="utf-8")
     module = Module(name, path, text, ast.parse(text), _comments(text))
     for statement in module.tree.body:
@@ -43,12 +43,12 @@ def _import(module: Module, statement: ast.ImportFrom) -> None:
         raise outside(module.path, statement, f"only names of {package} may be imported")
     for alias in statement.names:
         if alias.asname is not None or alias.name == "*":
-            raise outside(module.path, statement, "import names one by one, and as they are")
+            raise outside(module.path, statement, "import names one by one, without renaming")
         module.imports[alias.name] = (statement.module or "", alias.name)
 
 
 def _take(module: Module, statement: ast.stmt, modules: dict[str, Module]) -> None:
-    """Take one statement at module level."""
+    """Read one statement at module level."""
     if isinstance(statement, ast.ImportFrom) or _is_text(statement):
         return
     if isinstance(statement, ast.FunctionDef):

@@ -1,4 +1,4 @@
-"""Which statements the subset has, and the types of local variables and fields that follow from them."""
+"""The statements of the subset, and the types of local variables and fields that follow from them."""
 
 import ast
 
@@ -7,10 +7,10 @@ from host_sim.forms.model import BOOL, INT, NONE, TEXT, Field, Type
 
 
 class Statements(Expressions):
-    """Takes the statements of one function, in order."""
+    """Types the statements of one function, in order."""
 
     def take_all(self, statements: list[ast.stmt]) -> None:
-        """Take statements one after the other."""
+        """Type statements one after the other."""
         for statement in statements:
             self._take(statement)
 
@@ -52,7 +52,7 @@ class Statements(Expressions):
 
     def _assign(self, statement: ast.Assign) -> None:
         if len(statement.targets) != 1:
-            raise self.refuse(statement, "one value is assigned to one name at a time")
+            raise self.refuse(statement, "an assignment has one name and one value")
         target = statement.targets[0]
         if isinstance(target, ast.Tuple):
             raise self.refuse(statement, f"`{ast.unparse(statement)}` is not in the subset")
@@ -71,7 +71,7 @@ class Statements(Expressions):
             raise self.refuse(target, f"{target.id} can't hold {found}")
         if target.id in self.function.parameters:
             if self.function.parameters[target.id] != found or found.kind == "object":
-                raise self.refuse(target, f"the parameter {target.id} is given another kind of value")
+                raise self.refuse(target, f"the parameter {target.id} is assigned a value of another type")
         elif known.setdefault(target.id, found) != found:
             sentence = f"{target.id} is {known[target.id]} before and {found} here; give it two names"
             raise self.refuse(target, sentence)
@@ -126,7 +126,7 @@ class Statements(Expressions):
         if isinstance(value, ast.BinOp):
             length = self._length(value.right) if isinstance(value.op, ast.Mult) and length == 1 else None
         if not length or length < 1:
-            raise self.refuse(value, f"`{ast.unparse(value)}` is no list of a known length")
+            raise self.refuse(value, f"`{ast.unparse(value)}` is not a list of known length")
         found = Type("numbers", "", (length,))
         self.program.types[id(value)] = found
         return found
@@ -151,10 +151,10 @@ class Statements(Expressions):
         self.wanted(statement.value, INT)
         amount = self.known_value(statement.value)
         if isinstance(statement.op, ast.FloorDiv | ast.Mod) and amount is not None and amount <= 0:
-            raise self.refuse(statement, f"divides by {amount}; divisors are positive")
+            raise self.refuse(statement, f"divides by {amount}, allowed is a positive divisor")
         if isinstance(statement.op, ast.LShift | ast.RShift) and amount is not None:
             if not 0 <= amount <= SHIFT_MAX:
-                raise self.refuse(statement, f"shifts by {amount}; shifts go from 0 to {SHIFT_MAX}")
+                raise self.refuse(statement, f"shifts by {amount}, allowed is 0 to {SHIFT_MAX}")
 
     def _loop(self, statement: ast.For) -> None:
         where = statement.iter
@@ -172,7 +172,7 @@ class Statements(Expressions):
             raise self.refuse(statement, f"`for … in {ast.unparse(where)}` is not in the subset")
 
     def _loop_body(self, statement: ast.For) -> None:
-        """Take a loop over numbers. Its variable must not be changed inside, nor used after it."""
+        """Type a loop over numbers. Its variable must not be changed inside or used after it."""
         target = statement.target
         if not isinstance(target, ast.Name) or target.id in self.function.parameters:
             raise self.refuse(statement, "a loop has one variable of its own")
@@ -182,29 +182,29 @@ class Statements(Expressions):
             if isinstance(node, ast.Name) and node.id == target.id and node is not target:
                 inside = statement.lineno <= node.lineno <= (statement.end_lineno or 0)
                 if not inside or isinstance(node.ctx, ast.Store):
-                    raise self.refuse(node, f"{target.id} is the variable of a loop and used otherwise too")
+                    raise self.refuse(node, f"{target.id} is a loop variable and is also used otherwise")
 
     def _unrolled(self, statement: ast.For, rows: ast.Tuple) -> None:
-        """Take a loop over a tuple that is written out: a constructor may have one, to check arguments."""
+        """Type a loop over a literal tuple: a constructor may have one, to check arguments."""
         names = statement.target.elts if isinstance(statement.target, ast.Tuple) else [statement.target]
         if not self.function.is_constructor or not all(isinstance(name, ast.Name) for name in names):
             raise self.refuse(
-                statement, "a loop over a tuple that is written out checks a constructor's arguments"
+                statement, "a loop over a literal tuple is allowed only to check a constructor's arguments"
             )
         for row in rows.elts:
             values = row.elts if isinstance(row, ast.Tuple) else [row]
             if len(values) != len(names):
-                raise self.refuse(row, f"`{ast.unparse(row)}` has not one value for each name")
+                raise self.refuse(row, f"`{ast.unparse(row)}` does not have one value for each name")
             for name, value in zip(names, values, strict=True):
                 assert isinstance(name, ast.Name)
                 is_text = isinstance(value, ast.Constant) and isinstance(value.value, str)
                 found = TEXT if is_text else self.wanted(value, INT, BOOL)
                 if self.function.locals.setdefault(name.id, found) != found:
-                    raise self.refuse(name, f"{name.id} is of two kinds")
+                    raise self.refuse(name, f"{name.id} has two types")
         for inner in statement.body:
             checks = isinstance(inner, ast.If) and not inner.orelse and isinstance(inner.body[0], ast.Raise)
             if not checks:
-                raise self.refuse(inner, "a loop over a tuple that is written out only raises")
+                raise self.refuse(inner, "a loop over a literal tuple may only raise")
             self._take(inner)
         for name in names:
             assert isinstance(name, ast.Name)

@@ -1,4 +1,4 @@
-"""Vectors: what a controller was given, step by step, and what it made of it.
+"""Vectors: a controller's inputs, step by step, and its outputs.
 
 A file of vectors is a row of little-endian words of 32 bits. A record begins with its kind:
 
@@ -31,12 +31,12 @@ Edge = tuple[int, int]
 
 
 def plain_fields(kind: Class) -> list[str]:
-    """Return the names of the numbers and truths of a class, in the order of its fields."""
+    """Return the names of the ints and bools of a class, in the order of its fields."""
     return [field.name for field in kind.fields.values() if field.type.kind in ("int", "bool")]
 
 
 class StateDigest:
-    """Works out the digest of a controller and its inputs. Read: `names`, the place of each word."""
+    """Computes the digest of a controller and its inputs. Read: `names`, the place of each word."""
 
     def __init__(self, program: Program) -> None:
         """Take what belongs to the state from the program; lent objects belong elsewhere."""
@@ -81,7 +81,7 @@ def _alone(path: str) -> Callable[[Any], Any]:
 
 
 def state_places(program: Program, kind: Class, before: str = "") -> Iterator[tuple[str, int]]:
-    """Go through the numbers that belong to an object: the path to each, and its length if it is a list."""
+    """Yield the numbers that belong to an object: the path to each, and its length if it is a list."""
     for field in kind.fields.values():
         path = before + field.name
         if field.type.kind == "object" and field.owned:
@@ -110,14 +110,14 @@ class VectorWriter:
         self.digest = 1
 
     def life(self, settings: Settings, controller: Controller, inputs: Inputs, now_us: int) -> None:
-        """A controller has been built."""
+        """Record that a controller has been built."""
         words = [LIFE, now_us, *settings.as_dict().values()]
         self._put([*words, self._state(controller, inputs)])
 
     def step(
         self, controller: Controller, inputs: Inputs, edges: tuple[list[Edge], list[Edge]], now_us: int
     ) -> None:
-        """The controller took a step; `edges` are those of the crank and of the wheel that came before it."""
+        """Record a step; `edges` are those of crank and wheel that came before it."""
         outputs: Outputs = controller.outputs
         words = [STEP, now_us, len(edges[0]), len(edges[1])]
         words += [int(getattr(inputs, name)) for name in self._inputs]
@@ -128,7 +128,7 @@ class VectorWriter:
         self.driving += outputs.drive_enabled
 
     def question(self, values: dict[str, int]) -> None:
-        """Ask whether settings are legal; every setting has a value."""
+        """Record whether settings are legal; every setting has a value."""
         try:
             Settings(values)
         except ValueError:
@@ -156,24 +156,24 @@ class RideVectors(Replay):
     """Makes vectors of a trace: a golden ride, or any other with its layout."""
 
     def __init__(self, trace: BinaryIO, writer: VectorWriter) -> None:
-        """Take the trace, open for reading bytes."""
+        """Store the trace, open for reading bytes."""
         super().__init__(trace)  # type: ignore[arg-type]
         self._writer = writer
         self._came: tuple[list[Edge], list[Edge]] = ([], [])
 
     def begin(self, settings: Settings, now_us: int) -> Controller:
-        """Build a controller and write that down."""
+        """Build a controller and record it."""
         controller = super().begin(settings, now_us)
         self._writer.life(settings, controller, self._inputs, now_us)
         return controller
 
     def record(self, log: EdgeLog, levels: int, time_us: int) -> None:
-        """Record an edge and keep it for the vector."""
+        """Record an edge, and store it for the vector."""
         super().record(log, levels, time_us)
         self._came[log is self._inputs.wheel].append((levels, time_us))
 
     def step(self, controller: Controller, inputs: Inputs, now_us: int) -> Outputs:
-        """Take a step and write it down."""
+        """Run a step and record it."""
         outputs = super().step(controller, inputs, now_us)
         self._writer.step(controller, inputs, self._came, now_us)
         self._came = ([], [])

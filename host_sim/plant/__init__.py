@@ -1,1 +1,1 @@
-"""The physics that the bench rides: it knows bicycles and people, and nothing of any controller."""
+"""The physics of the bench: bicycles and riders, without any controller."""

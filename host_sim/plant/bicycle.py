@@ -1,11 +1,11 @@
-"""A bicycle on a road: what holds it back, and how fast it goes.
+"""A bicycle on a road: its resistance and its speed.
 
 Air, rolling, slope and bearings after Martin, Milliken, Cobb, McFadden and Coggan, "Validation of
 a mathematical model for road cycling power", J. Appl. Biomech. 14 (1998) 276-291. The wind is the
 head wind along the road; side wind and cornering are left out.
 
-The bicycle never rolls backward: what is too weak to move it forward leaves it standing, as a
-rider who puts a foot down would. A slope that would let it roll back therefore holds it at zero.
+The bicycle never rolls backward: if the force is too weak to move it forward, it stands, as if the rider put
+a foot down. So on a slope that would let it roll back it stays at zero.
 """
 
 from math import pi, sqrt
@@ -16,7 +16,7 @@ GRAVITY_M_PER_S2 = 9.80665  # Standard acceleration of free fall, 3rd CGPM (1901
 
 
 class Bicycle:
-    """Speed and way of everything that moves, from the force at the wheel rim."""
+    """Speed and distance from the force at the wheel rim."""
 
     __slots__ = (
         "_bearing_n",
@@ -51,7 +51,7 @@ class Bicycle:
         `mass_kg` (10 to 1000) is bicycle, rider and load together; `wheel_inertia_kg_m2` (0 to 10) is
         that of all wheels together. `drag_area_m2` (0.05 to 5) includes the spokes. Full brakes slow
         the bicycle by `brake_deceleration_m_per_s2` (0.1 to 12). The two bearing terms are 91 mN and
-        8.7 mN per m/s in Martin et al. 1998. An `air_density_kg_per_m3` of 0 takes the air away.
+        8.7 mN per m/s in Martin et al. 1998. With an `air_density_kg_per_m3` of 0 there is no air resistance.
         """
         mass_kg = require("mass_kg", mass_kg, 10.0, 1000.0, "kg")
         area_m2 = require("drag_area_m2", drag_area_m2, 0.05, 5.0, "m2")
@@ -74,13 +74,13 @@ class Bicycle:
         self._set_grade(0.0)
 
     def _set_grade(self, grade: float) -> None:
-        """Keep rolling and slope force of this grade, so that a step needs no square root."""
+        """Store rolling and slope force of this grade, so that a step needs no square root."""
         along = sqrt(1.0 + grade * grade)
         self._grade = grade
         self._slope_n = self._weight_n * (self._rolling_coefficient + grade) / along
 
     def road_load_n(self, speed_m_per_s: float, grade: float, wind_m_per_s: float) -> float:
-        """Return the force that holds the rolling bicycle back, N; negative when the slope drives it.
+        """Return the force that slows the rolling bicycle, N; negative when the slope drives it.
 
         `grade` is rise over run (0.05 for 5 %), head wind is positive.
         """
@@ -95,17 +95,17 @@ class Bicycle:
         )
 
     def pedal_power_w(self, speed_m_per_s: float, grade: float, wind_m_per_s: float) -> float:
-        """Return the power at the pedals that keeps this speed by legs alone, W (Martin et al. 1998)."""
+        """Return the power at the pedals that keeps this speed without a motor, W (Martin et al. 1998)."""
         return self.road_load_n(speed_m_per_s, grade, wind_m_per_s) * speed_m_per_s / self._chain_efficiency
 
     def kinetic_energy_j(self, speed_m_per_s: float) -> float:
-        """Return the energy of motion with the turning wheels, J (Martin et al. 1998)."""
+        """Return the kinetic energy, rotating wheels included, J (Martin et al. 1998)."""
         return 0.5 * self._inertial_mass_kg * speed_m_per_s * speed_m_per_s
 
     def step(
         self, drive_n: float, brake_share: float, grade: float, wind_m_per_s: float, elapsed_s: float
     ) -> None:
-        """Move on by `elapsed_s` with a constant force at the rim and brakes pulled by 0 to 1.
+        """Advance by `elapsed_s` with a constant force at the rim and brakes pulled by 0 to 1.
 
         Second order in `elapsed_s`: one linearly implicit step (Rosenbrock, one stage, gamma 1/2), which
         needs the road load once and stays stable at any step.

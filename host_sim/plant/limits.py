@@ -1,4 +1,4 @@
-"""One way to refuse a number: by name, with the range that is allowed and what came instead."""
+"""Refuses a number in one sentence: its name, the allowed range, and the value."""
 
 
 def require(name: str, value: object, low: float, high: float, unit: str = "") -> float:

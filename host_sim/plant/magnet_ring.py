@@ -4,10 +4,10 @@ A sector is the angle between two neighbouring switching points; within it nothi
 (counted forward from 0) covers pitch i of the turn. Its pulse on a channel is as wide as the duty share
 of the pitch, centred, and moved by half the phase back on the leading channel and forward on the other.
 A weak magnet narrows its pulse, as a Hall switch sees a field peak nearer to its threshold; a missing
-one gives none. Hall switches of unequal strength may see a magnet on one channel alone, so each channel
-has strengths of its own on top. A duty-coded part tells the direction by the share of the pitch it is
-high: `duty` turning forward, 1 - `duty` backward. So its pulse ends where the direction puts it, and a
-sector between the two ends has one level entered forward and another entered backward.
+one gives none. With Hall switches of unequal strength only one channel may see a magnet, so each channel has
+additional strengths of its own. A duty-coded sensor shows the direction by the share of the pitch for which
+it is high: `duty` forward, 1 - `duty` backward. So the end of its pulse depends on the direction, and a
+sector between the two ends has one level when entered forward and another when entered backward.
 """
 
 from bisect import bisect_right
@@ -48,7 +48,7 @@ class MagnetRing:
         errors_rad: list[float],
         on_b: bool,
     ) -> None:
-        """Take values that PedalSensor has checked; all magnets start at full strength."""
+        """Store values that PedalSensor has checked; all magnets start at full strength."""
         self._kind = kind
         self._pitch_rad = TURN_RAD / float(pulses_per_rev)
         self._width_share = duty
@@ -58,14 +58,16 @@ class MagnetRing:
         self.strengths = [1.0] * pulses_per_rev
         self.a_strengths = [1.0] * pulses_per_rev  # Shares of `strengths`, as channel A sees them.
         self.b_strengths = [1.0] * pulses_per_rev
-        self.multiple = 1  # Pulses that each magnet makes: more where a part with more poles was fitted.
+        self.multiple = (
+            1  # Pulses that each magnet makes: more than one if a part with more poles was fitted.
+        )
         self.edges_rad: list[float] = []
         self.forward_levels: list[int] = []
         self.backward_levels: list[int] = []
         self.build()
 
     def build(self) -> None:
-        """Work the sectors out from the magnets as they are now; a single channel may be on wire B."""
+        """Compute the sectors from the present magnets; a single channel may be on wire B."""
         shares = self.b_strengths if self._on_b else self.a_strengths
         a_forward = self._pulses(shares, -self._lead_rad, self._width_share)
         if self._kind == DUTY_CODED:
@@ -106,7 +108,7 @@ class MagnetRing:
         return self.edges_rad[sector - turns * count] + float(turns) * TURN_RAD
 
     def _middle_rad(self, index: int) -> float:
-        """Return the middle of a sector; the last one reaches over the end of the turn."""
+        """Return the middle of a sector; the last one extends past the end of the turn."""
         if index + 1 < len(self.edges_rad):
             return 0.5 * (self.edges_rad[index] + self.edges_rad[index + 1])
         return 0.5 * (self.edges_rad[index] + self.edges_rad[0] + TURN_RAD)
@@ -139,7 +141,7 @@ class MagnetRing:
 
 
 def _distinct(points: list[float]) -> list[float]:
-    """Return the points in order, with those that differ by rounding only taken as one."""
+    """Return the points in order; points that differ only by rounding are merged."""
     distinct: list[float] = []
     for point in sorted(points):
         if not distinct or point - distinct[-1] > 1e-9:
@@ -148,5 +150,5 @@ def _distinct(points: list[float]) -> list[float]:
 
 
 def _inside(angle_rad: float, pulses: list[tuple[float, float]]) -> bool:
-    """Whether an angle lies inside any of the pulses, over the end of the turn as well."""
+    """Whether an angle lies inside any of the pulses, including one past the end of the turn."""
     return any((angle_rad - start_rad) % TURN_RAD < width_rad for start_rad, width_rad in pulses)

@@ -2,8 +2,8 @@
 
 Voltage across the winding V = Ke w + I R, torque at the axle T = Kt (I - I0), Kt = Ke in SI units
 (any text on direct-current machines). Speeds and torques are those of the wheel: a gear inside the
-hub is part of the constant. Current below the no-load current I0 moves nothing. The freewheel inside
-the hub lets the wheel outrun the motor, so the motor never brakes the wheel; it then turns freely.
+hub is part of the constant. Current below the no-load current I0 gives no torque. The freewheel inside the
+hub lets the wheel turn faster than the motor, so the motor never brakes the wheel; it then turns freely.
 """
 
 from math import exp, pi, sqrt
@@ -12,11 +12,13 @@ from host_sim.plant.limits import require
 
 COPPER_PER_K = 0.00393  # Rise of copper resistance per kelvin, IEC 60034-1.
 RESISTANCE_AT_CELSIUS = 25.0  # `resistance_ohm` is the winding at this temperature.
-# Motor and battery tell each other current and voltage of the step before. This smoothing of the voltage
+# Motor and battery use each other's current and voltage of the previous step. This smoothing of the voltage
 # keeps that exchange stable for packs up to eight times as resistive as the winding (at 5 ms steps).
 SUPPLY_SMOOTHING_S = 0.02
-_SHARE_SETTLED = 1e-9  # The lag ends here, lest a dying exponential becomes a slow denormal number.
-_SUPPLY_LOW_V = 0.1  # Below this there is no battery to speak of.
+_SHARE_SETTLED = (
+    1e-9  # The lag ends here, so that a decaying exponential doesn't become a slow denormal number.
+)
+_SUPPLY_LOW_V = 0.1  # Below this the battery counts as disconnected.
 
 
 class Motor:
@@ -65,7 +67,7 @@ class Motor:
         thermal_capacity_j_per_k: float,
         ambient_celsius: float,
     ) -> None:
-        """Stand cold and off; a value out of range raises ValueError.
+        """Start cold and off; a value out of range raises ValueError.
 
         `kind` says what the command sets: "torque" a share of the motor current limit, "speed" a share of
         the battery voltage. The share is 0 up to `start_v` and 1 from `full_v` (0 to 5 V), follows with
@@ -86,7 +88,7 @@ class Motor:
         self._motor_limit_a = require("motor_current_limit_a", motor_current_limit_a, 0.5, 500.0, "A")
         self._battery_limit_a = require("battery_current_limit_a", battery_current_limit_a, 0.5, 300.0, "A")
         least_limit_a = min(self._motor_limit_a, self._battery_limit_a)
-        # Half of a limit, so that turning freely never meets it.
+        # Half of a limit, so that free turning never reaches it.
         self._no_load_a = require("no_load_current_a", no_load_current_a, 0.0, 0.5 * least_limit_a, "A")
         around_m = require("wheel_circumference_m", wheel_circumference_m, 0.3, 4.0, "m")
         self._rad_per_m = 2.0 * pi / around_m
@@ -105,7 +107,7 @@ class Motor:
         self._set_elapsed(0.005)
 
     def _set_elapsed(self, elapsed_s: float) -> None:
-        """Keep what one step of this length does to the three lags: exact for a constant input."""
+        """Compute the factors of the three lags for steps of this length: exact for a constant input."""
         self._elapsed_s = elapsed_s
         self._lag_part = 1.0 - exp(-elapsed_s / self._lag_s)
         self._supply_part = 1.0 - exp(-elapsed_s / SUPPLY_SMOOTHING_S)
@@ -123,14 +125,14 @@ class Motor:
         """Return the force at the rim, N (0 or more), for this step; currents, power and heat follow.
 
         `battery_v` is the voltage at the terminals, `power_w` what the battery gives. First order in
-        `elapsed_s` where it meets the speed and the battery; the lags themselves are exact.
+        `elapsed_s` in the coupling with speed and battery; the lags themselves are exact.
         """
         if elapsed_s != self._elapsed_s:
             self._set_elapsed(elapsed_s)
         share = self._follow_command(command_v)
         supply_v = self._supply_v
         if supply_v < _SUPPLY_LOW_V:
-            supply_v = battery_v  # Just connected: nothing to smooth yet.
+            supply_v = battery_v  # Just connected: no earlier voltage to smooth.
         else:
             supply_v += (battery_v - supply_v) * self._supply_part
         self._supply_v = supply_v
@@ -147,7 +149,7 @@ class Motor:
         return self._account(current_a, drawn_w / supply_v, heat_w, force_n, battery_v)
 
     def _follow_command(self, command_v: float) -> float:
-        """Move the share through dead band and lag; return its mean over the step."""
+        """Apply dead band and lag to the share; return its mean over the step."""
         wanted = (command_v - self._start_v) * self._share_per_v
         if wanted < 0.0:
             wanted = 0.0
@@ -161,7 +163,7 @@ class Motor:
         return 0.5 * (before + after)
 
     def _current_a(self, share: float, supply_v: float, emf_v: float, ohm: float) -> float:
-        """Return the motor current that the command asks for and the two limits and the voltage allow."""
+        """Return the motor current that the command requests, within both limits and available voltage."""
         if self._sets_torque:
             current_a = share * self._motor_limit_a
             possible_a = (supply_v - emf_v) / ohm
@@ -178,9 +180,9 @@ class Motor:
         return current_a
 
     def _turn_freely(self, share: float, supply_v: float, ohm: float, battery_v: float) -> float:
-        """The freewheel lets go: the motor turns at no load, or stands if the current is too small for that.
+        """The freewheel disengages: the motor turns without load, or stands if the current is too small.
 
-        How it spins up and down takes tenths of a second in truth and no time here.
+        Spinning up and down takes tenths of a second in reality and no time here.
         """
         current_a = self._no_load_a
         if self._sets_torque:
@@ -197,7 +199,7 @@ class Motor:
     def _account(
         self, current_a: float, battery_a: float, heat_w: float, force_n: float, battery_v: float
     ) -> float:
-        """Write down currents, power and temperature, and hand the force on."""
+        """Store currents, power and temperature, and return the force."""
         self.motor_current_a = current_a
         self.battery_current_a = battery_a
         self.force_n = force_n

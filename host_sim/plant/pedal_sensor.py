@@ -1,7 +1,7 @@
-"""A magnet ring on the crank and a Hall pickup beside it: levels and edges from the crank angle.
+"""A magnet ring on the crank and a Hall pickup next to it: levels and edges from the crank angle.
 
-Hall switches do not bounce. Their hysteresis shows as play: turning back, an edge comes back displaced by
-`hysteresis_deg`, so a crank that rocks less than that gives no edge at all.
+Hall switches do not bounce. Their hysteresis displaces an edge by `hysteresis_deg` when the crank turns back,
+so a crank that rocks by less than that gives no edge.
 """
 
 from math import inf, pi
@@ -9,13 +9,13 @@ from math import inf, pi
 from host_sim.plant.limits import require, require_whole
 from host_sim.plant.magnet_ring import DUTY_CODED, ONE_CHANNEL, TWO_CHANNEL, MagnetRing
 
-FREE = 0  # The channel does what the magnets say.
+FREE = 0  # The channel follows the magnets.
 STUCK_LOW = 1
 STUCK_HIGH = 2
 DEAD = 3  # The channel holds the level it had when it died.
 
 _RAD_PER_DEG = pi / 180.0
-_BUFFER_EDGES = 64  # More than any 5 ms of pedalling; grown when needed.
+_BUFFER_EDGES = 64  # More than 5 ms of pedalling ever gives; grows when needed.
 
 
 class PedalSensor:
@@ -54,11 +54,11 @@ class PedalSensor:
         """Read the levels at `crank_rad`; a value out of range raises ValueError.
 
         `kind`: "two_channel", "one_channel" or "duty_coded"; `pulses_per_rev` 1 to 128. `a_leads`: channel A
-        changes first turning forward. `duty` (0.1 to 0.9) is the high share of a pitch; a duty-coded part
-        keeps 0.05 away from 0.5, where it tells no direction. `phase_deg` (5 to 175) is between A and B in
-        electrical degrees, 360 a pitch. `angle_errors_deg` has one error per magnet, or none at all, each up
-        to half a pitch, in degrees of the crank. `hysteresis_deg` 0 to 20 degrees of the crank.
-        `levels`: bit 0 is channel A, bit 1 channel B. A single channel is on A, or `on_b`.
+        changes first when turning forward. `duty` (0.1 to 0.9) is the high share of a pitch; for a duty-coded
+        sensor it is at least 0.05 away from 0.5, where it shows no direction. `phase_deg` (5 to 175) is
+        between A and B in electrical degrees, 360 a pitch. `angle_errors_deg` has one error per magnet, or
+        none at all, each up to half a pitch, in degrees of the crank. `hysteresis_deg` 0 to 20 degrees of the
+        crank. `levels`: bit 0 is channel A, bit 1 channel B. A single channel is on A, or `on_b`.
         """
         if on_b and kind == TWO_CHANNEL:
             raise ValueError("on_b is for a sensor with a single channel")
@@ -116,7 +116,7 @@ class PedalSensor:
         self._show()
 
     def swap_channels(self, swapped: bool) -> None:
-        """Exchange the wires of A and B behind the channels, or put them right again."""
+        """Swap the wires of A and B behind the channels, or restore them."""
         self._swapped = swapped
         self._show()
 
@@ -125,12 +125,12 @@ class PedalSensor:
         self._set_strength(self._ring.strengths, index, strength)
 
     def set_magnet_on_channel(self, channel: int, index: int, share: float) -> None:
-        """Set what channel 0 (A) or 1 (B) sees of a magnet: 0 nothing, 1 as much as is there."""
+        """Set what channel 0 (A) or 1 (B) sees of a magnet: 0 nothing, 1 its full strength."""
         require_whole("channel", channel, 0, 1)
         self._set_strength(self._ring.b_strengths if channel else self._ring.a_strengths, index, share)
 
     def multiply_pulses(self, multiple: int) -> None:
-        """Let each magnet make 1 to 4 pulses, as a ring with so many times the poles would."""
+        """Let each magnet make 1 to 4 pulses, like a ring with so many times the poles."""
         self._ring.multiple = require_whole("multiple", multiple, 1, 4)
         self._rebuild()
 
@@ -145,12 +145,12 @@ class PedalSensor:
         self._call_slow_path()
 
     def _call_slow_path(self) -> None:
-        """Make the next `advance` look closer, whatever its angle."""
+        """Make the next `advance` check for edges, whatever its angle."""
         self._low_rad = inf
         self._high_rad = -inf
 
     def _show(self) -> None:
-        """Work out which levels are seen for each pair of true levels, and show the present ones."""
+        """Compute which levels are seen for each pair of true levels, and show the present ones."""
         for true_levels in range(4):
             seen = 0
             for channel in range(2):
@@ -162,7 +162,7 @@ class PedalSensor:
         self._call_slow_path()
 
     def _locate(self, crank_rad: float) -> None:
-        """Find sector and true levels from the angle alone, as if it had been reached turning forward."""
+        """Find sector and true levels from the angle, as if it had been reached turning forward."""
         ring = self._ring
         self._ring_changed = False
         self._sector = ring.sector_of(crank_rad)
@@ -171,7 +171,7 @@ class PedalSensor:
         self._bound()
 
     def _bound(self) -> None:
-        """Set the crank angles between which the present sector lasts, play included."""
+        """Set the crank angles that bound the present sector, hysteresis included."""
         if self._ring.edges_rad:
             self._low_rad = self._ring.start_rad(self._sector) - self._half_play_rad
             self._high_rad = self._ring.start_rad(self._sector + 1) + self._half_play_rad
@@ -180,7 +180,7 @@ class PedalSensor:
             self._high_rad = inf
 
     def _cross(self, from_rad: float, to_rad: float, start_s: float, elapsed_s: float) -> int:
-        """Walk from sector to sector and note what a pickup would see at each border."""
+        """Go from sector to sector and record what the pickup sees at each border."""
         if self._ring_changed:
             self._locate(from_rad)
             self.levels = self._seen_levels[self._true_levels]
@@ -212,13 +212,13 @@ class PedalSensor:
         start_s: float,
         elapsed_s: float,
     ) -> None:
-        """Take the levels of the sector just entered, and the time at which its border was crossed."""
+        """Store the levels of the sector just entered, and the time at which its border was crossed."""
         self._bound()
         self._true_levels = true_levels
         self.levels = self._seen_levels[true_levels]
         if self.levels != self._told_levels:
             share = (border_rad - from_rad) / (to_rad - from_rad) if to_rad != from_rad else 0.0
-            # A border that a new magnet strength put behind the crank counts at once.
+            # If a new magnet strength moved a border behind the crank, it counts at once.
             self._note(start_s + elapsed_s * min(max(share, 0.0), 1.0))
 
     def _note(self, time_s: float) -> None:

@@ -9,17 +9,19 @@ from math import cos, pi, sin, sqrt
 
 from host_sim.plant.limits import require
 
-FOLLOW = 0  # A recording: the crank follows `target_rad_per_s`, the gear is whatever links it to the wheel.
+FOLLOW = 0  # A recording: the crank follows `target_rad_per_s`; the gear follows from crank and wheel.
 HOLD = 1  # The rider tries to hold `target_rad_per_s` in the given gear.
 EFFORT = 2  # The rider gives `power_w` in the given gear.
 
 # Legs stop from 80 rpm (8.4 rad/s) in 0.14 s and start as fast; common practice, no source.
 LEG_ACCELERATION_RAD_PER_S2 = 60.0
-# HOLD: full strength when the crank is this much (9.5 rpm) too slow, less and less as it comes nearer.
+# HOLD: full strength when the crank is this much (9.5 rpm) too slow, decreasing as it gets closer.
 HOLD_BAND_RAD_PER_S = 1.0
-# EFFORT: nobody's legs follow a wheel beyond 150 rpm for long; common practice, no source.
+# EFFORT: no rider pedals above 150 rpm for long; common practice, no source.
 LEG_FASTEST_RAD_PER_S = 5.0 * pi
-_START_AFTER_DEAD_CENTRE_RAD = 0.25 * pi  # Who waits at the lights puts a pedal where it can be pushed.
+_START_AFTER_DEAD_CENTRE_RAD = (
+    0.25 * pi
+)  # A rider who waits at the lights puts a pedal where it can be pushed.
 _TURN_RAD = 2.0 * pi
 _STILL_RAD_PER_S = 1e-3
 _CAUGHT_UP_RAD_PER_S = 1e-9
@@ -56,11 +58,11 @@ class Rider:
         development_high_m: float,
         chain_efficiency: float,
     ) -> None:
-        """Sit still at crank angle 0; a value out of range raises ValueError.
+        """Start at rest at crank angle 0; a value out of range raises ValueError.
 
         `strength_nm` (5 to 500) is the most torque as a mean over the turn. `dead_centre_share` (0 to 1):
         torque at the dead centre over the mean. `cadence_ripple` (0 to 0.5): how far the crank speed of a
-        recording swings about its mean, as a share. Development is metres per crank turn, 0.3 to 20.
+        recording varies about its mean, as a share. Development is metres per crank turn, 0.3 to 20.
         """
         self._strength_nm = require("strength_nm", strength_nm, 5.0, 500.0, "N m")
         self._profile = 1.0 - require("dead_centre_share", dead_centre_share, 0.0, 1.0)
@@ -90,7 +92,7 @@ class Rider:
         `mode`, `target_rad_per_s`, `power_w` and `development_m` may change before any step. A negative
         target pedals backward: the freewheel turns and no force comes. `delivered_power_w` is the power at
         the crank now. HOLD with the automatic gear (`development_m` 0) holds the cadence by shifting, so
-        there `power_w` says how hard; EFFORT without power rests the legs. Without a positive target the
+        there `power_w` is the effort; in EFFORT without power the legs rest. Without a positive target the
         automatic gear is the lowest. To rock the crank of a standing bicycle, FOLLOW a target whose sign
         changes: in HOLD and EFFORT a standing wheel holds the crank.
         """
@@ -99,7 +101,7 @@ class Rider:
         return self._push(speed_m_per_s, elapsed_s)
 
     def _move_leg(self, wanted_rad_per_s: float, elapsed_s: float) -> float:
-        """Bring the legs towards the wanted speed as fast as legs can; return their mean speed meanwhile."""
+        """Move the legs towards the target speed as fast as legs can; return their mean speed meanwhile."""
         before_rad_per_s = self._leg_rad_per_s
         reach_rad_per_s = LEG_ACCELERATION_RAD_PER_S2 * elapsed_s
         if wanted_rad_per_s > before_rad_per_s + reach_rad_per_s:
@@ -110,14 +112,15 @@ class Rider:
         return 0.5 * (before_rad_per_s + wanted_rad_per_s)
 
     def _place_pedal(self) -> None:
-        """At rest the next push starts past the dead centre, wherever the crank stands now."""
+        """At rest, make the next push start past the dead centre, wherever the crank is."""
         self._dead_centre_rad = self.crank_rad - _START_AFTER_DEAD_CENTRE_RAD
 
     def _follow(self, speed_m_per_s: float, elapsed_s: float) -> float:
         """The crank follows a recording; the torque follows from its power."""
         leg_rad_per_s = self._move_leg(self.target_rad_per_s, elapsed_s)
         twice_rad = 2.0 * (self.crank_rad - self._dead_centre_rad) + leg_rad_per_s * elapsed_s
-        # Speed is the integral of torque, so its swing is a quarter period behind; the mean stays the target.
+        # Speed is the integral of torque, so its variation is a quarter period behind; the mean stays the
+        # target.
         crank_rad_per_s = leg_rad_per_s * self._ripple_mean * (1.0 - self._ripple * sin(twice_rad))
         self.crank_rad_per_s = crank_rad_per_s
         self.crank_rad += crank_rad_per_s * elapsed_s
@@ -136,7 +139,7 @@ class Rider:
         return self._force_n(torque_nm, twice_rad, development_m, speed_m_per_s)
 
     def _push(self, speed_m_per_s: float, elapsed_s: float) -> float:
-        """HOLD and EFFORT: the crank pushes the wheel, or hangs slack while the wheel outruns the legs."""
+        """HOLD and EFFORT: the crank drives the wheel, or freewheels while the wheel is faster."""
         target_rad_per_s = self.target_rad_per_s
         development_m = self._gear_m(speed_m_per_s)
         wheel_rad_per_s = speed_m_per_s * _TURN_RAD / development_m
@@ -151,7 +154,7 @@ class Rider:
         twice_rad = crank_rad + self.crank_rad - self._dead_centre_rad - self._dead_centre_rad
         self.crank_rad_per_s = self._leg_rad_per_s
         self.crank_rad = crank_rad
-        # A hair of tolerance: the automatic gear meets the target only to the last digit or so.
+        # A small tolerance: the automatic gear meets the target only within rounding.
         if wanted_rad_per_s <= 0.0 or self._leg_rad_per_s < wheel_rad_per_s - _CAUGHT_UP_RAD_PER_S:
             if wanted_rad_per_s <= 0.0 and leg_rad_per_s == 0.0 and speed_m_per_s == 0.0:
                 self._place_pedal()
@@ -172,11 +175,13 @@ class Rider:
         return min(wanted_m, self._development_high_m)
 
     def _torque_nm(self, wanted_rad_per_s: float, wheel_rad_per_s: float) -> float:
-        """Return the mean torque of legs that have caught the wheel up."""
+        """Return the mean torque of legs that have caught up with the wheel."""
         torque_nm = 0.0
         if self.mode == HOLD:
             missing_rad_per_s = wanted_rad_per_s - wheel_rad_per_s
-            if missing_rad_per_s > 0.0:  # Within the tolerance above the wheel may be ahead; legs don't pull.
+            if (
+                missing_rad_per_s > 0.0
+            ):  # Within that tolerance the wheel may be faster; the legs never apply negative torque.
                 torque_nm = self._strength_nm * missing_rad_per_s / HOLD_BAND_RAD_PER_S
         if self.mode == EFFORT or self.development_m == 0.0:
             power_nm = self._strength_nm
@@ -189,7 +194,7 @@ class Rider:
     def _force_n(
         self, torque_nm: float, twice_rad: float, development_m: float, speed_m_per_s: float
     ) -> float:
-        """Shape the torque over the turn and bring it to the rim."""
+        """Apply the torque profile over the turn and return the force at the rim."""
         torque_nm *= 1.0 - self._profile * cos(twice_rad)
         force_n = torque_nm * self._chain_efficiency * _TURN_RAD / development_m
         self.delivered_power_w = force_n * speed_m_per_s / self._chain_efficiency

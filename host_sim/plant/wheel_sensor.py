@@ -7,7 +7,7 @@ _ROUNDING = 1e-9
 
 
 class WheelSensor:
-    """Rising edges from the way the wheel has rolled."""
+    """Rising edges from the distance that the wheel has rolled."""
 
     __slots__ = (
         "_balance",
@@ -21,7 +21,7 @@ class WheelSensor:
     )
 
     def __init__(self, pulses_per_rev: int, wheel_circumference_m: float, distance_m: float = 0.0) -> None:
-        """Stand at `distance_m`; the first edge comes half a pulse later. ValueError out of range.
+        """Start at `distance_m`; the first edge comes half a pulse later. ValueError out of range.
 
         `pulses_per_rev` 1 to 200, `wheel_circumference_m` 0.3 to 4. `working` may be set to False (no
         pulses: lead torn off, magnet lost) and back at any time, and `pulses_share` to anything from 0 to 2:
@@ -39,9 +39,9 @@ class WheelSensor:
         self.edge_times_s = [0.0] * _BUFFER_EDGES
 
     def advance(self, from_m: float, to_m: float, start_s: float, elapsed_s: float) -> int:
-        """Roll on, never back, and return how many rising edges came; `edge_times_s` holds their times.
+        """Roll forward, never back, and return the number of rising edges; `edge_times_s` has their times.
 
-        The speed is taken as even from `from_m` to `to_m` within `elapsed_s` from `start_s`.
+        The speed is constant from `from_m` to `to_m` within `elapsed_s` from `start_s`.
         """
         self.edge_count = 0
         if self.pulses_share != 1.0:
@@ -51,7 +51,7 @@ class WheelSensor:
         return self._cross(from_m, to_m, start_s, elapsed_s)
 
     def _cross(self, from_m: float, to_m: float, start_s: float, elapsed_s: float) -> int:
-        """Note every edge up to `to_m`."""
+        """Record every edge up to `to_m`."""
         while self._next_m <= to_m:
             if self.working:
                 self._note(self._next_m, from_m, to_m, start_s, elapsed_s)
@@ -59,7 +59,7 @@ class WheelSensor:
         return self.edge_count
 
     def _cross_faulty(self, from_m: float, to_m: float, start_s: float, elapsed_s: float) -> int:
-        """Walk from half spacing to half spacing and give `pulses_share` of the pulses."""
+        """Go in steps of half a spacing and give `pulses_share` of the pulses."""
         while True:
             place_m = self._next_m - 0.5 * self._spacing_m if self._half_due else self._next_m
             if place_m > to_m:

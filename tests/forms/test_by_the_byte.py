@@ -123,33 +123,33 @@ def test_an_error_planted_into_the_generated_functions_changes_the_bytes(monkeyp
 
 REFUSED = {
     "def f(a: int = 1) -> int:\n    return a": "f has a decorator, a default or a star",
-    "def f(a: list[int]) -> int:\n    return 1": "a type is written as one name",
+    "def f(a: list[int]) -> int:\n    return 1": "a type must be one name",
     "def f(a: int) -> str:\n    return a": "f returns a number or None",
-    "def f(a: int) -> int:\n    return a / 2": "`a / 2` is no number here",
-    "def f(a: int) -> int:\n    return a if a else 1": "`a if a else 1` is no number here",
-    "def f(a: int) -> int:\n    return abs(a)": "`abs(a)` is no number here",
-    "def f(a: int) -> int:\n    return b": "b is no number here",
-    "def f(a: int) -> None:\n    a = 2**40": "`2 ** 40` is no number here",
-    "def f(a: int) -> None:\n    a[0] = 1": "`a` is no bytearray with a name",
-    "def f(a: int) -> None:\n    a.b = 1": "`a.b` takes no number here",
-    "def f(a: int) -> int:\n    return a.b": "a is no object here",
-    "def f(a: Controller) -> None:\n    a.crank.levels = 1": "`a.crank.levels` takes no number here",
-    "def f(a: Controller) -> int:\n    return a.crank.colour": "crank.colour is no number of Controller",
-    "def f(a: Thing) -> None:\n    a.b = 1": "`a.b` takes no number here",
+    "def f(a: int) -> int:\n    return a / 2": "`a / 2` is not a number here",
+    "def f(a: int) -> int:\n    return a if a else 1": "`a if a else 1` is not a number here",
+    "def f(a: int) -> int:\n    return abs(a)": "`abs(a)` is not a number here",
+    "def f(a: int) -> int:\n    return b": "b is not a number here",
+    "def f(a: int) -> None:\n    a = 2**40": "`2 ** 40` is not a number here",
+    "def f(a: int) -> None:\n    a[0] = 1": "`a` is not a named bytearray",
+    "def f(a: int) -> None:\n    a.b = 1": "`a.b` can't be assigned here",
+    "def f(a: int) -> int:\n    return a.b": "a is not an object here",
+    "def f(a: Controller) -> None:\n    a.crank.levels = 1": "`a.crank.levels` can't be assigned here",
+    "def f(a: Controller) -> int:\n    return a.crank.colour": "crank.colour is not a number of Controller",
+    "def f(a: Thing) -> None:\n    a.b = 1": "`a.b` can't be assigned here",
     "def f(a: int) -> None:\n    for b in (1, 2):\n        a = b": "a loop goes over a range of numbers",
     "def f(a: int) -> None:\n    with a:\n        pass": "`with a:` is not taken here",
     "def g(a: int) -> None:\n    a = 1\ndef f(a: int) -> None:\n    a = g(a)": (
-        "`a = g(a)` and g differ about a result"
+        "`a = g(a)` and g disagree about a result"
     ),
-    "def f(a: int) -> int:\n    a = f(a)\n    return a": "`f(a)` is no call by places of another function",
+    "def f(a: int) -> int:\n    a = f(a)\n    return a": "`f(a)` is not a positional call of another function",
     "def g(a: int) -> int:\n    if a:\n        return 1\n    return 2\ndef f(a: int) -> None:\n  a = g(a)": (
         "g returns before its end, and is called here"
     ),
     "def g(a: bytearray) -> None:\n    a[0] = 1\ndef f(a: Thing) -> None:\n    g(a.b)": (
-        "`a.b` is to be a name, for bytearray"
+        "`a.b` must be a name, for bytearray"
     ),
     "class Thing:\n    __slots__ = ('a',)\n    def __init__(self) -> None:\n        self.b = 1": (
-        "the constructor of Thing gives not just each of its slots a number"
+        "the constructor of Thing must give a number to each of its slots, and do nothing else"
     ),
     "class Thing:\n    def f(self) -> None:\n        pass": (
         "Thing is not a class of numbers: __slots__ and a constructor"

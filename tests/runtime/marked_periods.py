@@ -85,9 +85,7 @@ class Periods(Replay):  # type: ignore[misc, unused-ignore]
                 self.letters.append(ord("-"))
                 call("", "")
         if self._head[0] != END or self._u32(4) != self.steps:
-            raise ValueError(
-                "this is no golden trace, or not a whole one: stopped after step " + str(self.steps)
-            )
+            raise ValueError("this is not a complete golden trace: stopped after step " + str(self.steps))
 
     def begin(self, settings: Settings, now_us: int) -> Controller:
         """Return a controller that has just been switched on, with a link as on a board."""

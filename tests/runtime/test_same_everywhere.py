@@ -159,7 +159,5 @@ def test_a_trace_cut_short_is_refused(results, tmp_path, runtime):
         pytest.skip(runtime.why_missing())
     cut = tmp_path / "cut"
     cut.write_bytes(results.wild.path.read_bytes()[:-32])
-    with pytest.raises(
-        ReplayFailed, match="this is no golden trace, or not a whole one: stopped after step 12000"
-    ):
+    with pytest.raises(ReplayFailed, match="this is not a complete golden trace: stopped after step 12000"):
         runtime.replay([cut])

@@ -52,13 +52,13 @@ REFUSED = {
     ":Still": "allowed is module_or_file:Class",
     "mine.py:a class": "allowed is module_or_file:Class",
     "a-b:Still": "allowed is module_or_file:Class",
-    "other.py:Still": "names the file other.py, which is not there",
-    "no_such_module:Still": "names the module no_such_module, which is not found",
+    "other.py:Still": "names the file other.py, which does not exist",
+    "no_such_module:Still": "names the module no_such_module, which was not found",
     "broken.py:Still": "broken.py can't be imported, it raised SyntaxError",
     "leaving.py:Still": "leaving.py can't be imported, it raised SystemExit: 3",
     "needy.py:Still": "needy.py can't be imported, it raised ModuleNotFoundError",
     "mine.py:Stil": "names the class Stil, which mine.py does not have",
-    "mine.py:number": "names number in mine.py, which is no class with a method step(inputs, now_us)",
+    "mine.py:number": "names number in mine.py, which is not a class with a method step(inputs, now_us)",
     "mine.py:Choosy": "Choosy(settings) raised TypeError",
 }
 

@@ -125,7 +125,10 @@ def test_faults_hold_until_they_are_named_again(tmp_path):
         (START + "selector_position = 1\nselector_percent = 1\n", "stretch 1 names selector_percent and"),
         (START + "over_s = 2\n", "stretch 1.over_s is 2, allowed is 0 (s)"),
         ('title = "x"\nseconds = 60\n' + NEXT + "at_s = 1\n", "stretch 1.at_s is 1, allowed is 0 (s)"),
-        (START + NEXT + "at_s = 0\n", "stretch 2.at_s is 0, allowed is above 0 (s), the one before"),
+        (
+            START + NEXT + "at_s = 0\n",
+            "stretch 2.at_s is 0, allowed is above 0 (s), that of the stretch before",
+        ),
         (START + NEXT + "at_s = 61\n", "stretch 2.at_s is 61, allowed is up to 60 (s), the end of the ride"),
         (
             START + NEXT + "at_s = 58\nover_s = 3\n",

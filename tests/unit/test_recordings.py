@@ -229,15 +229,15 @@ def test_columns_may_stand_in_any_order(tmp_path):
     ("content", "sentence"),
     [
         ("", "ride.csv line 1: it is empty"),
-        (HEADER, "ride.csv: it holds 0 records, at least 2 are needed"),
-        (HEADER + "0,60,100,5,1\n", "ride.csv: it holds 1 records, at least 2 are needed"),
+        (HEADER, "ride.csv: it has 0 records, allowed is 2 or more"),
+        (HEADER + "0,60,100,5,1\n", "ride.csv: it has 1 records, allowed is 2 or more"),
         ("seconds,cadence_rpm,rider_power_w\n", 'ride.csv line 1: "seconds" is not a known column'),
         (
             "elapsed_s,cadence,rider_power_w\n",
             'line 1: "cadence" is not a known column, did you mean cadence_rpm?',
         ),
         ("elapsed_s,cadence_rpm\n0,1\n", "ride.csv line 1: column rider_power_w is missing"),
-        ("elapsed_s,elapsed_s,cadence_rpm\n", "ride.csv line 1: column elapsed_s stands there twice"),
+        ("elapsed_s,elapsed_s,cadence_rpm\n", "ride.csv line 1: column elapsed_s is there twice"),
         (HEADER + "0,60,100,5,1\n1,fast,100,5,1\n", "line 3: cadence_rpm is fast, allowed is 0 to 200 (rpm)"),
         (HEADER + "0,60,100,5,1\n1,201,100,5,1\n", "line 3: cadence_rpm is 201, allowed is 0 to 200 (rpm)"),
         (HEADER + "0,60,-1,5,1\n", "ride.csv line 2: rider_power_w is -1, allowed is 0 to 2500 (W)"),
@@ -330,10 +330,10 @@ def test_bad_fit_files_are_refused_in_one_sentence(tmp_path):
     assert "no record holds rider_power_w" in refusal(
         tmp_path, fit_file([(n, 60, None, 1, 1) for n in range(3)]), "a.fit"
     )
-    assert "this is not a whole FIT file" in refusal(tmp_path, good[:100], "a.fit")
-    assert "this is not a whole FIT file" in refusal(tmp_path, good[:60] + b"\x01" + good[61:], "a.fit")
-    assert "this is not a whole FIT file" in refusal(tmp_path, HEADER, "a.fit")
-    assert "it holds 0 records" in refusal(tmp_path, fit_file([]), "a.fit")
+    assert "this is not a complete FIT file" in refusal(tmp_path, good[:100], "a.fit")
+    assert "this is not a complete FIT file" in refusal(tmp_path, good[:60] + b"\x01" + good[61:], "a.fit")
+    assert "this is not a complete FIT file" in refusal(tmp_path, HEADER, "a.fit")
+    assert "it has 0 records" in refusal(tmp_path, fit_file([]), "a.fit")
 
 
 def test_without_the_library_the_sentence_says_how_to_get_it(tmp_path, monkeypatch):

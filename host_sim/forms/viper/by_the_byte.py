@@ -102,7 +102,11 @@ def _places_of(path: Path, node: ast.ClassDef) -> Places:
             raise outside(path, statement, "such a constructor gives numbers to fields, one by one")
         given.append(target.attr)
     if sorted(given) != sorted(names):
-        raise outside(path, node, f"the constructor of {node.name} gives not just each of its slots a number")
+        raise outside(
+            path,
+            node,
+            f"the constructor of {node.name} must give a number to each of its slots, and do nothing else",
+        )
     return {name: place for place, name in enumerate(names)}
 
 
@@ -170,7 +174,7 @@ class _Function:
     def _kind_of(self, node: ast.AST, annotation: ast.expr | None) -> str:
         """Return int, bytearray, or the name of a class."""
         if not isinstance(annotation, ast.Name):
-            raise self._refusal(node, "a type is written as one name")
+            raise self._refusal(node, "a type must be one name")
         return "int" if annotation.id in NUMBERS else annotation.id
 
     def _returns_number(self, function: ast.FunctionDef) -> bool:
@@ -214,7 +218,7 @@ class _Function:
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
             if self._kinds.get(node.value.id) in self._own:
                 return self._attribute(node)
-        raise self._refusal(node, f"`{ast.unparse(node)}` takes no number here")
+        raise self._refusal(node, f"`{ast.unparse(node)}` can't be assigned here")
 
     def _range(self, node: ast.For) -> None:
         over = node.iter
@@ -254,7 +258,7 @@ class _Function:
         if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
             node.operand = self._number(node.operand)
             return node
-        raise self._refusal(node, f"`{ast.unparse(node)}` is no number here")
+        raise self._refusal(node, f"`{ast.unparse(node)}` is not a number here")
 
     def _named(self, node: ast.Name) -> ast.expr:
         kind = self._kinds.get(node.id)
@@ -263,12 +267,12 @@ class _Function:
         value = self._constants.get(node.id)
         if kind is None and isinstance(value, int) and abs(value) <= SMALL_INT_MAX:
             return ast.copy_location(ast.Constant(int(value)), node)
-        raise self._refusal(node, f"{node.id} is no number here")
+        raise self._refusal(node, f"{node.id} is not a number here")
 
     def _byte(self, node: ast.Subscript) -> ast.expr:
         of = node.value
         if not (isinstance(of, ast.Name) and self._kinds.get(of.id) == BYTES):
-            raise self._refusal(node, f"`{ast.unparse(of)}` is no bytearray with a name")
+            raise self._refusal(node, f"`{ast.unparse(of)}` is not a named bytearray")
         node.slice = self._number(node.slice)
         return node
 
@@ -277,11 +281,11 @@ class _Function:
         root, _, path = ast.unparse(node).partition(".")
         kind = self._kinds.get(root, "int")
         if kind in ("int", BYTES):
-            raise self._refusal(node, f"{root} is no object here")
+            raise self._refusal(node, f"{root} is not an object here")
         if kind not in self._placed:
             return ast.Call(ast.Name("int"), [node], [])
         if path not in self._placed[kind]:
-            raise self._refusal(node, f"{path} is no number of {kind}")
+            raise self._refusal(node, f"{path} is not a number of {kind}")
         if root not in self._reached:
             self._reached.append(root)
         return ast.Subscript(ast.Name(_cells_of(root)), ast.Constant(self._placed[kind][path]), node.ctx)

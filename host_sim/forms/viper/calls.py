@@ -28,7 +28,7 @@ class Calls(Expressions):
             return self._ask_outside(node, f"{self.name_outside(of)}.{node.func.attr}", wanted)
         kind = self.program.classes.get(of.cls.__name__) if isinstance(of, Component) else None
         if kind is None or node.func.attr not in kind.methods:
-            raise self.refusal(node, f"`{ast.unparse(node.func)}` is no method that is known here")
+            raise self.refusal(node, f"`{ast.unparse(node.func)}` is not a known method")
         assert isinstance(of, Component)
         return self.invoke(node, kind.methods[node.func.attr], of, wanted)
 
@@ -46,7 +46,7 @@ class Calls(Expressions):
                 return constant(len(of.values) if isinstance(of, Table) else of.length)
         function = self.program.function(self.frame.function.module, name)
         if function is None:
-            raise self.refusal(node, f"`{name}` is no function that is known here")
+            raise self.refusal(node, f"`{name}` is not a known function")
         return self.invoke(node, function, None, wanted)
 
     def _extreme(self, node: ast.Call, sign: str) -> Number:

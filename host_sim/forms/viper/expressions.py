@@ -106,7 +106,7 @@ class Expressions:
         if isinstance(of, Outside):
             return Number(f"int({self.name_outside(of)}.{node.attr})")
         if not isinstance(of, Component) or node.attr not in of.fields:
-            raise self.refusal(node, f"`{ast.unparse(node)}` is no field of a component")
+            raise self.refusal(node, f"`{ast.unparse(node)}` is not a field of a component")
         found = of.fields[node.attr]
         return self.element(self.place(found.at)) if isinstance(found, Cell) else found
 
@@ -192,7 +192,7 @@ class Expressions:
             found = self.meaning(node)
             if isinstance(found, Number):
                 return found
-        raise self.refusal(node, f"`{ast.unparse(node)}` is no number of the subset")
+        raise self.refusal(node, f"`{ast.unparse(node)}` is not a number of the subset")
 
     def combined(self, node: ast.AST, operator: ast.operator, left: ast.expr, right: ast.expr) -> Number:
         """Translate an operation on two numbers."""

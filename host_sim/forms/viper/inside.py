@@ -46,13 +46,17 @@ class Inside:
 
     def _call(self, node: ast.stmt, call: ast.Call, function: ast.FunctionDef) -> list[ast.stmt]:
         if function.name in self._within or call.keywords or len(call.args) != len(function.args.args):
-            raise outside(self._path, node, f"`{ast.unparse(call)}` is no call by places of another function")
+            raise outside(
+                self._path,
+                node,
+                f"`{ast.unparse(call)}` is not a positional call of another function",
+            )
         body, returned = _body_and_result(function)
         if any(isinstance(inner, ast.Return) for one in body for inner in ast.walk(one)):
             raise outside(self._path, function, f"{function.name} returns before its end, and is called here")
         if isinstance(node, ast.Assign) != (returned is not None):
             raise outside(
-                self._path, node, f"`{ast.unparse(node)}` and {function.name} differ about a result"
+                self._path, node, f"`{ast.unparse(node)}` and {function.name} disagree about a result"
             )
         renamed, found = self._given(call, function)
         for one in body:
@@ -78,7 +82,7 @@ class Inside:
             elif isinstance(argument, ast.Name):
                 renamed[parameter.arg] = argument.id
             else:
-                raise outside(self._path, call, f"`{ast.unparse(argument)}` is to be a name, for {kind}")
+                raise outside(self._path, call, f"`{ast.unparse(argument)}` must be a name, for {kind}")
         return renamed, found
 
 

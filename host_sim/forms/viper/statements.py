@@ -88,7 +88,7 @@ class Statements(Calls):
         elif isinstance(target, ast.Subscript):
             block = self.meaning(target.value)
             if not isinstance(block, Block):
-                raise self.refusal(target, f"`{ast.unparse(target.value)}` is no list")
+                raise self.refusal(target, f"`{ast.unparse(target.value)}` is not a list")
             self.text.line(f"{self.place_in(block, target)} = {number.text}")
         else:
             self.text.line(f"{self._place(target)} = {number.text}")
@@ -128,7 +128,7 @@ class Statements(Calls):
             for offset, element in enumerate(value.elts):
                 self.text.line(f"{self.place(field.at + offset)} = {self.number(element).text}")
             return
-        raise self.refusal(node, f"`{ast.unparse(value)}` is no list of the subset")
+        raise self.refusal(node, f"`{ast.unparse(value)}` is not a list of the subset")
 
     # Branches, loops, returns.
 
