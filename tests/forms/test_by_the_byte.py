@@ -141,7 +141,9 @@ REFUSED = {
     "def g(a: int) -> None:\n    a = 1\ndef f(a: int) -> None:\n    a = g(a)": (
         "`a = g(a)` and g disagree about a result"
     ),
-    "def f(a: int) -> int:\n    a = f(a)\n    return a": "`f(a)` is not a positional call of another function",
+    "def f(a: int) -> int:\n    a = f(a)\n    return a": (
+        "`f(a)` is not a positional call of another function"
+    ),
     "def g(a: int) -> int:\n    if a:\n        return 1\n    return 2\ndef f(a: int) -> None:\n  a = g(a)": (
         "g returns before its end, and is called here"
     ),
