@@ -1,4 +1,4 @@
-"""What the findings mean for the hands: one sentence each, the most urgent first."""
+"""What to do about the findings: one sentence each, the most urgent first."""
 
 from math import ceil
 
@@ -13,9 +13,9 @@ NARROW_CADENCE = 1.3
 
 
 def advice_of(inspection: Inspection, support: Support | None, any_cadence: bool = True) -> list[str]:
-    """Return what to do, in sentences; none where everything is as it should be.
+    """Return what to do, in sentences; none if everything is all right.
 
-    `any_cadence`: whether slow and quick legs were asked for.
+    `any_cadence`: whether slow and fast cadences are required.
     """
     return [
         *wire_words(inspection.channels, inspection.noise_per_s > 0.0, inspection.gathered.changes),
@@ -38,15 +38,15 @@ def _open_questions(inspection: Inspection) -> list[str]:
         if inspection.turns_asked:
             needed = max(turns_needed(float(seen or 16)), ceil(inspection.turns_asked) + 1)
             said.append(
-                f"{inspection.turns_asked:g} turns leave more than one number of pulses open{probably}: "
+                f"{inspection.turns_asked:g} turns are too few for a certain number of pulses{probably}: "
                 f"count {needed} turns"
             )
         else:
             needed = turns_needed(float(seen or 16))
             said.append(
-                f"magnets too even, or turns too few, to tell the pulses of a turn{probably}: turn "
-                f"the crank exactly {needed} times from a mark to the same mark while recording, and say "
-                f"--turns {needed}"
+                f"the magnets are too evenly spaced, or the turns too few, to find the number of pulses per "
+                f"turn{probably}: turn the crank exactly {needed} times from a mark back to it while "
+                f"recording, and give --turns {needed}"
             )
     if (
         inspection.kind.value == "two channels"
@@ -56,17 +56,20 @@ def _open_questions(inspection: Inspection) -> list[str]:
     ):
         probably = f" (probably {inspection.lead.value})" if inspection.lead.value else ""
         said.append(
-            f"which channel leads can't be told from edges alone{probably}: say which seconds are forward "
-            "pedalling, for example --forward 2:8"
+            f"edges alone don't show which channel leads{probably}: give the seconds of forward pedalling, "
+            f"for example --forward 2:8"
         )
     if (
         inspection.kind.value == "one channel"
         and inspection.kind.confidence < SURE
         and not inspection.channels.dead
     ):
-        said.append("it may be duty-coded: record again and pedal backward for two turns in between")
+        said.append("it may be duty-coded: record again, with two turns backward in between")
     if inspection.kind.value == "one channel":
-        said.append("one channel can't tell forward from backward: pedalling backward and rocking will drive")
+        said.append(
+            "one channel can't distinguish forward from backward: the motor will drive when you "
+            "pedal backward or rock the pedals"
+        )
     return said
 
 
@@ -75,8 +78,11 @@ def _range(inspection: Inspection, support: Support | None, any_cadence: bool) -
     cadence = inspection.cadence
     if any_cadence and cadence is not None and cadence.most < NARROW_CADENCE * cadence.least:
         said.append(
-            f"only {cadence.least:.0f} to {cadence.most:.0f} rpm were covered: record slow and quick legs too"
+            f"only {cadence.least:.0f} to {cadence.most:.0f} rpm were recorded: record slow and fast "
+            f"pedalling too"
         )
     if support is not None and support.release_rpm == 0:
-        said.append("the gaps between edges are too long to keep help on at any cadence: mend the ring first")
+        said.append(
+            "the gaps between edges are too long to keep help on at any cadence: repair the ring first"
+        )
     return said

@@ -1,4 +1,4 @@
-"""What a capture says against a bike file: other pulses, swapped wires, thresholds too low for the ring."""
+"""Contradictions between capture and bike file: pulses, swapped wires, thresholds too low for the ring."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ from host_sim.capture.stopping import Support
 
 
 def contradictions(inspection: Inspection, bike: Bike) -> list[str]:
-    """Return what of kind, pulses and lead the bike file has otherwise than the capture, as short phrases."""
+    """Return which of kind, pulses and lead differ between bike file and capture, as short phrases."""
     settings = bike.firmware_settings
     says = "A" if settings.lead == 0 else "B"
     found = inspection
@@ -17,11 +17,11 @@ def contradictions(inspection: Inspection, bike: Bike) -> list[str]:
         ("number of pulses", found.pulses.sure and found.pulses.value != settings.pulses_per_rev),
         ("lead", found.kind.value == "two channels" and found.lead.sure and found.lead.value != says),
     )
-    return [f"the bike file has another {name} than the capture" for name, differs in pairs if differs]
+    return [f"the bike file and the capture differ in the {name}" for name, differs in pairs if differs]
 
 
 def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike) -> list[str]:
-    """Return one sentence for each thing in which bike file and capture differ."""
+    """Return one sentence for each difference between bike file and capture."""
     said: list[str] = []
     sensor = bike.pedal_sensor
     settings = bike.firmware_settings
@@ -35,8 +35,8 @@ def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike)
     if inspection.kind.value == "two channels" and inspection.lead.sure and inspection.lead.value != says:
         said.append(
             f"the bike file has {says} lead, in the capture {inspection.lead.value} leads: the wires are "
-            "swapped or the sensor sits on the other side. Do one of two things, never both: swap the wires, "
-            "or write the lead into the file. Both together make backward pedalling drive"
+            f"swapped, or the sensor is on the other side. Do only one of these: swap the wires, or write "
+            f"the lead into the file. If you do both, pedalling backward drives the motor"
         )
     if support is not None and support.release_rpm:
         for name, has, least in (
@@ -44,15 +44,15 @@ def advice_for_bike(inspection: Inspection, support: Support | None, bike: Bike)
             ("engage_rpm", settings.engage_rpm, support.engage_rpm),
         ):
             if has < least:
-                said.append(f"settings.{name} is {has}, this ring supports {least} or more")
+                said.append(f"settings.{name} is {has}, but this ring needs {least} or more")
     return said
 
 
 def written_words(changed: dict[str, Any]) -> list[str]:
-    """Return what must not be done any more after these keys were written."""
+    """Return what must no longer be done after these keys were written."""
     if "leads_on_the_right" not in changed:
         return []
     return [
-        "the bike file now has the lead as the wires are: leave the wires as they are. Swapping them as well "
-        "would make backward pedalling drive"
+        "the lead in the bike file now matches the wires: leave the wires as they are, or pedalling backward "
+        "drives the motor"
     ]

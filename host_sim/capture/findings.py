@@ -13,11 +13,10 @@ from host_sim.capture.unequal import Unequal
 
 Value = TypeVar("Value", covariant=True)
 
-SURE = 0.9  # From here on a finding is stated, and may go into a bike file; below it is a guess and said so.
-ODD_EDGES_A_TURN = (
-    0.5  # Edges backward or refused while the crank turns forward; a fault of a magnet makes one.
-)
-WEAK_OPEN = "whether a magnet is weak can't be told"
+SURE = 0.9  # From here on a finding is stated, below it is a guess.
+# Edges backward or refused per turn while the crank turns forward; a faulty magnet causes one.
+ODD_EDGES_A_TURN = 0.5
+WEAK_OPEN = "weak magnets can't be ruled out"
 GUESS = 0.5  # Below this it is "can't tell".
 
 
@@ -34,7 +33,7 @@ class Finding(Generic[Value]):
         return self.value is not None and self.confidence >= SURE
 
     def said(self, text: str) -> str:
-        """Return `text`, the value in words, with the confidence; or "can't tell"."""
+        """Return `text`, the value in words, with the confidence, or "can't tell"."""
         if self.value is None or self.confidence < GUESS:
             return "can't tell"
         return f"{'' if self.sure else 'probably '}{text} ({self.confidence:.0%} sure)"
@@ -42,10 +41,11 @@ class Finding(Generic[Value]):
 
 @dataclass(frozen=True, slots=True)
 class Channels:
-    """Which wires carry something. `live` are the bits of channels that magnets move (0, 1, 2 or 3).
+    """Which wires carry a signal. `live` are the bits of channels that magnets change (0, 1, 2 or 3).
 
-    `dead`: the name of one that should and does not, or "", since `dead_since_s` (0: never seen to move) at
-    `dead_level`, until `dead_until_s` (0: to the end). `same_signal`: both change together, as if joined.
+    `dead`: the name of one that should change and does not, or "", since `dead_since_s` (0: never seen to
+    move) at `dead_level`, until `dead_until_s` (0: to the end). `same_signal`: both change together, as if
+    joined.
     """
 
     number: Finding[int]
@@ -59,11 +59,11 @@ class Channels:
 
 @dataclass(frozen=True, slots=True)
 class RingChange:
-    """The ring is another one from `at_s` on, seconds of the capture.
+    """The ring changes at `at_s`, seconds of the capture.
 
     `more_gaps`: 1 where more magnets give no pulse than before, -1 where fewer, 0 where as many. `lost`,
-    `back` and `weak`: numbers of magnets that give no pulse any more, give one again, or a short one, where
-    known.
+    `back` and `weak`: numbers of magnets that no longer give a pulse, give one again, or give a short one,
+    where known.
     """
 
     at_s: float
@@ -79,14 +79,12 @@ class Inspection:
 
     `kind` as in bike files. `lead` "A" or "B". `duty` by channel name, shares of a pitch. `missing` and
     `weak` are numbers of magnets, as in `ring`. `decodable`: whether the board can tell direction from this
-    ring; `lacking`: magnets that one channel alone does not show, `unequal`:
-    those weak on one; `overlap`: see `order.py`. `board` is what
-    its    decoder counted, `table` the count beside it, `agree` whether both say the same.
-    `changes` of the ring during the capture; `turned_s`: when it began to turn
-    the other way for long.
-    `swing` of the crank's speed within a turn, a share. `seconds` from the first to the last edge. `rises_s`:
-    the leading channel's (A if `a_first`, in the direction of travel), from that of magnet 1 on, to the end
-    of its stretch.
+    ring; `lacking`: magnets that one channel does not see, `unequal`: those weak on one; `overlap`: see
+    `order.py`. `board` is its decoder's count, `table` the second count, `agree` whether both agree.
+    `changes` of the ring during the capture; `turned_s`: when it began to turn the other way for a long time.
+    `swing`: variation of the crank's speed within a turn, a share. `seconds` from the first to the last edge.
+    `rises_s`: the leading channel's (A if `a_first`, in the direction of travel), from that of magnet 1 on,
+    to the end of its stretch.
     """
 
     channels: Channels
@@ -155,7 +153,7 @@ class Inspection:
             for wrong, phrase in (
                 (channels.dead and channels.number.value != 1, f"channel {channels.dead} is dead"),
                 (channels.same_signal, "A and B carry the same signal"),
-                (self.lacking, "a channel does not show every magnet"),
+                (self.lacking, "a channel does not see every magnet"),
                 (self.missing.value, "a magnet is missing"),
                 (any(one.sure for one in self.unequal), "a magnet is weak on one channel"),
                 (self.weak.value, "a magnet is weak"),
@@ -165,7 +163,7 @@ class Inspection:
                 (self.decodable.value is False, "A and B do not overlap"),
                 (self.overlap_too_brief, "A and B overlap too briefly"),
                 (not self._all_counted, "edges are counted backward or refused in every turn"),
-                (not self._known, "whether all magnets are there can't be told"),
+                (not self._known, "missing magnets can't be ruled out"),
             )
             if wrong
         ]
@@ -177,12 +175,12 @@ class Inspection:
 
     @property
     def _all_counted(self) -> bool:
-        """Whether turning forward leaves fewer wrong edges than one in two turns, noise taken out."""
+        """Whether forward turning gives fewer than one wrong edge in two turns, without noise."""
         return self.odd_edges_a_turn < ODD_EDGES_A_TURN
 
     @property
     def _weak_open(self) -> bool:
-        """Whether narrow pulses were seen and no magnet could be named for them."""
+        """Whether narrow pulses were seen but no magnet could be identified."""
         narrow = self.ring is not None and bool(self.ring.weak)
         return self.weak.value is None and (narrow or self.kind.value == "two channels")
 

@@ -1,4 +1,4 @@
-"""What to do about phase, duty and the overlap of A and B, in words, with the direction to move things in."""
+"""What to do about phase, duty and the overlap of A and B, with the direction in which to move parts."""
 
 from host_sim.capture.findings import Inspection
 from host_sim.capture.order import QUICK_LEGS_RPM
@@ -18,17 +18,17 @@ def overlap_words(inspection: Inspection) -> list[str]:
         return []
     where = f" at magnet {overlap.magnet}" if overlap.magnet else ""
     if overlap.share <= 0.0:
-        return [f"A and B don't overlap{where}: edges come out of order there, so the board counts wrong"]
+        return [f"A and B don't overlap{where}: edges come out of order there, so the board miscounts"]
     return [
-        f"A and B overlap too briefly{where} ({overlap.share:.1%} of a pitch): above "
-        f"{overlap.highest_rpm:.0f} rpm the board refuses edges there, and it should follow up to "
-        f"{QUICK_LEGS_RPM:.0f} rpm. Bring the "
-        "pickups nearer to the ring for longer pulses" + _phase_remedy(inspection.phase_deg.value)
+        f"A and B overlap too briefly{where} ({overlap.share:.1%} of a pitch): "
+        f"above {overlap.highest_rpm:.0f} rpm "
+        f"the board refuses edges there, but it should accept them up to {QUICK_LEGS_RPM:.0f} rpm. Move the "
+        "pickups closer to the ring for longer pulses" + _phase_remedy(inspection.phase_deg.value)
     ]
 
 
 def _phase_remedy(phase_deg: float | None) -> str:
-    """Return what moves the phase towards 90°; moving both pickups along the ring together does not."""
+    """Return how to move the phase towards 90°; moving both pickups together along the ring does not help."""
     if phase_deg is None or PHASE_GOOD_DEG[0] <= phase_deg <= PHASE_GOOD_DEG[1]:
         return ""
     if phase_deg < BEST_PHASE_DEG:
@@ -51,7 +51,7 @@ def order_words(inspection: Inspection) -> list[str]:
         duty = f"duty {min(shares):.0%}, " if shares else ""
         said.append(
             f"the pulses of A and B do not overlap as they should ({duty}phase {phase_deg:.0f}°), "
-            "so the board can't tell direction: bring both pickups nearer for longer pulses"
+            "so the board can't tell direction: move both pickups closer for longer pulses"
             + _phase_remedy(phase_deg)
         )
     elif phase_deg is not None and _phase_remedy(phase_deg) and not inspection.overlap_too_brief:

@@ -1,4 +1,4 @@
-"""What is wrong with wires and recording, in words: dead or joined channels, bounces, noise, disagreement."""
+"""Sentences about wires and recording: dead or joined channels, bounces, noise, counts that differ."""
 
 from host_sim.capture.findings import Channels, Inspection
 
@@ -7,19 +7,15 @@ NOISE_TOLD_PER_S = 0.2
 
 
 def wire_words(channels: Channels, noisy: bool, changes: tuple[int, int]) -> list[str]:
-    """Return what to do about wires; `changes` is how often A and B changed."""
+    """Return what to do about wires; `changes` has the numbers of changes of A and B."""
     if channels.live == 0 and noisy:
-        return [
-            "nothing but pulses too short for a magnet: check plug, supply, pull-up and the channel's name"
-        ]
+        return ["only pulses too short for a magnet: check plug, supply, pull-up and the channel's name"]
     if channels.live == 0 and any(changes):
         counted = " and ".join(
             f"{name} {count} {'time' if count == 1 else 'times'}"
             for name, count in zip("AB", changes, strict=True)
         )
-        return [
-            f"too few changes to tell anything ({counted}): turn the crank for some turns and record again"
-        ]
+        return [f"too few changes ({counted}): turn the crank for some turns and record again"]
     if channels.same_signal:
         return [
             "A and B change together: look for a bridge between the two wires, or one wire on both inputs"
@@ -28,32 +24,30 @@ def wire_words(channels: Channels, noisy: bool, changes: tuple[int, int]) -> lis
         level = "high" if channels.dead_level else "low"
         name = channels.dead
         look = "check plug, supply and pull-up, then turn the crank and watch the level"
-        alone = " (a sensor with one channel: give --channels only the other one)"
+        alone = " (for a sensor with one channel, name only the other channel in --channels)"
         if channels.dead_until_s > 0.0:
             return [
                 f"channel {name} stays {level} from {channels.dead_since_s:.2f} to "
-                f"{channels.dead_until_s:.2f} s while the other one goes on: "
-                "look for a loose plug or a broken wire, and record again"
+                f"{channels.dead_until_s:.2f} s while the other one changes: look for a loose plug or a "
+                f"broken wire, and record again"
             ]
         if channels.dead_since_s > 0.0:
             return [f"channel {name} stays {level} from {channels.dead_since_s:.2f} s on: {look}"]
         if channels.number.value == 2 or channels.live == 0:
             return [f"channel {name} never changes, it stays {level}: {look}{alone if channels.live else ''}"]
-        return [
-            f"channel {name} never changes, it stays {level}, which is right for a sensor with one channel"
-        ]
+        return [f"channel {name} never changes, it stays {level}, as expected for a sensor with one channel"]
     if channels.live == 0:
         return ["no channel changes: turn the crank while recording; if it was turned, check plug and supply"]
     return []
 
 
 def noise_words(inspection: Inspection) -> list[str]:
-    """Return what to do about noise, and whether the counts can be relied on."""
+    """Return what to do about noise, and whether the counts are reliable."""
     said: list[str] = []
     if inspection.bounces:
         said.append(
-            "edges bounce: Hall switches do not, so look for a reed contact or a loose plug, and put a "
-            "Schmitt trigger or 1 ms of RC in the wire"
+            "edges bounce: Hall switches don't, so look for a reed contact or a loose plug, and put a "
+            "Schmitt trigger or an RC filter of 1 ms in the wire"
         )
     if inspection.noise_per_s >= NOISE_TOLD_PER_S:
         faults = inspection.invalid_per_s > EDGES_FORGIVEN_PER_S
@@ -64,18 +58,18 @@ def noise_words(inspection: Inspection) -> list[str]:
         )
     if inspection.rocked:
         said.append(
-            f"the crank was rocked or turned back {inspection.reversals} times; the board and the count "
-            "beside it agree, so this is no fault of the sensor"
+            f"the crank was rocked or turned back {inspection.reversals} times; the board's count and the "
+            f"second count agree, so the sensor is not at fault"
         )
     elif inspection.reversals > inspection.reversals_seen + 2 and inspection.decodable.value is not False:
         said.append(
-            f"the board would take the crank to turn back {inspection.reversals} times, of which "
-            f"{inspection.reversals_seen} last for some pitches: mend noise and magnets first"
+            f"the board would see the crank turn back {inspection.reversals} times, of which "
+            f"{inspection.reversals_seen} last for some pitches: fix noise and magnets first"
         )
     if not inspection.agree:
         other = inspection.table.net if inspection.table is not None else 0
         said.append(
-            f"the board's decoder counts {inspection.board.net} edges forward, the count beside it {other}: "
-            "do not rely on this capture, record it again"
+            f"the board's decoder counts {inspection.board.net} edges forward, the second count {other}: "
+            f"don't rely on this capture, record it again"
         )
     return said

@@ -1,4 +1,4 @@
-"""`treadle compare`: a board's log against what the bench predicts of the same ride."""
+"""`treadle compare`: compares a board's log with the bench's prediction of the same ride."""
 
 import json
 import sys
@@ -24,16 +24,16 @@ from host_sim.textfile import spoken
 
 PICTURE = "compare.png"
 SECONDS = (10.0, 1800.0)
-CAUSES_S = 300.0  # Each number is tried at some fifteen values: a longer ride would take minutes.
+CAUSES_S = 300.0  # Each number is tried at about fifteen values, so a longer ride would take minutes.
 CAUTION = (
-    "a board records no power of the riders, no slope and no wind: they are worked out from the measured "
-    "speed, so the speed agrees wherever they can explain it; a slight slope or wind looks like another "
-    "rolling coefficient or drag area"
+    "a board records neither rider power nor slope nor wind: power and slope are estimated from the "
+    "measured speed, so the speed agrees wherever they can explain it; a slight slope or wind looks like "
+    "another rolling coefficient or drag area"
 )
 
 
 class CompareRequest:
-    """Which bike, which log, how much of it, and where the picture goes."""
+    """The bike, the log, its length, and the output folder."""
 
     def __init__(
         self, bike: str, log: Path, seconds: float | None = None, out: Path | None = None, force: bool = False
@@ -65,7 +65,7 @@ class CompareRequest:
 
 
 class CompareResult:
-    """What came of it."""
+    """The results."""
 
     def __init__(
         self,
@@ -75,7 +75,7 @@ class CompareResult:
         causes: Causes,
         files: list[Path],
     ) -> None:
-        """Take errors, engagements and causes."""
+        """Store errors, engagements and causes."""
         self.request = request
         self.gaps = found
         self.engagements = engagements
@@ -83,7 +83,7 @@ class CompareResult:
         self.files = files
 
     def as_json(self) -> dict[str, Any]:
-        """Return the result, with the keys that the manual names."""
+        """Return the results under the documented keys."""
         road_error = self.causes.road_error
         return {
             "bike": self.request.bike.name,
@@ -101,14 +101,14 @@ class CompareResult:
 
 
 def compare(request: CompareRequest, progress: Callable[[str], None] = lambda words: None) -> CompareResult:
-    """Ride the log on the bench, draw both, and look for what explains the difference."""
+    """Ride the log on the bench, draw both, and search for causes of the difference."""
     ride = request.measured
     progress("the ride")
     predicted = predict(request.bike, ride)
     part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
     causes = find_causes(request.bike, part, request.known, progress)
     result = CompareResult(request, gaps(predicted, ride), match(predicted, ride), causes, [])
-    # Here, for drawing takes a second to load.
+    # Imported here, since drawing takes a second to load.
     from host_sim.report.compare_figure import draw_compare
 
     with Delivery(request.out, (PICTURE,), request.force) as delivery:
@@ -124,21 +124,23 @@ def _seconds(text: str) -> float:
 
 def compare_command(
     bike: BikeArgument,
-    log: Annotated[Path, typer.Argument(help="Log of watch --record or --blackbox.")],
+    log: Annotated[Path, typer.Argument(help="Log of treadle watch (--record or --blackbox).")],
     seconds: Annotated[
         float | None,
-        typer.Option(parser=_seconds, metavar="SECONDS", help="Only so long. Default: all, up to 1800."),
+        typer.Option(
+            parser=_seconds, metavar="SECONDS", help="Compare only this long. Default: all, up to 1800."
+        ),
     ] = None,
     out: OutOption = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare a recorded ride with what the bench predicts of it.
+    """Compare a recorded ride with the bench's prediction of it.
 
-    The bench rides the log's rider, road and levers with the settings of the log. Speed, battery power,
-    command and engagements are drawn over the measured ones (compare.png), with their errors. Then every
-    number of motor, battery and road is moved within its interval (that of `measure --write`, or a fifth
-    either way): what would explain the difference is named, with the value that does.
+    The bench rides the log's rider, road and levers with the settings of the log. It draws predicted and
+    measured speed, battery power, command and engagements together (compare.png), and reports the errors.
+    Then it varies each number of motor, battery and road within its interval (from `measure --write`, or a
+    fifth either way), and names the numbers that would explain the difference, with the values that do.
 
     Example: `treadle compare my_bike.toml sunday.steps --out sunday`
     """
@@ -168,7 +170,7 @@ def _print(result: CompareResult) -> None:
     _print_causes(result)
     if request.other_settings:
         named = ", ".join(request.other_settings[:4]) + (" …" if len(request.other_settings) > 4 else "")
-        print(f"the board was set otherwise than the bike file says, and so is the bench: {named}")
+        print(f"the board's settings differ from the bike file's, and the bench uses the board's: {named}")
     print(f"note: {CAUTION}")
     print("files  " + "\n       ".join(spoken(path) for path in result.files))
 
@@ -185,19 +187,19 @@ def _print_engagements(result: CompareResult) -> None:
 def _print_causes(result: CompareResult) -> None:
     causes = result.causes
     if causes.road_error is None:
-        print("rolling and air: nobody coasted for 5 s, so the log says nothing of them")
+        print("rolling and air: not compared, because the log has no coasting of 5 s")
     if not causes.named:
-        print("no number of the bike file would explain a fifth of what is left: nothing to correct")
+        print("no number of the bike file would explain a fifth of the remaining error: nothing to correct")
     for cause in causes.named:
         print(f"would explain {100 * cause.share:.0f} %: {_told(cause)}")
     if len(causes.named) > 1:
-        print("several explain the same error: measure the one that is known least, then compare again")
+        print("several explain the same error: measure the least certain one, then compare again")
 
 
 def _told(cause: Cause) -> str:
     interval = cause.interval
     known = "measured" if interval.measured else "not measured, a fifth either way"
-    end = "; the end of its interval, more would explain more" if cause.at_end else ""
+    end = "; this is the end of its interval, a value beyond it would explain more" if cause.at_end else ""
     value = f"{cause.number.words} of {cause.value:.4g} {cause.number.unit}".rstrip()
     known_to = f"{interval.low:.4g} to {interval.high:.4g}, {known}{end}"
     return f"{value} instead of {cause.file_value:.4g} ({cause.number.name}, {known_to})"

@@ -1,4 +1,4 @@
-"""`treadle flash`: a bundle onto a board, checked before and hashed after, or into a folder for the desk."""
+"""`treadle flash`: copies a bundle to a board after a check of the rules, or to a folder for the desk."""
 
 import json
 import sys
@@ -43,7 +43,7 @@ INTERRUPTED = 130
 
 
 class FlashRequest:
-    """Which board at which port, which bike, which rules may fail, how many rides of each kind."""
+    """The board, its port, the bike, the accepted rules, the number of rides of each kind."""
 
     def __init__(
         self,
@@ -57,9 +57,9 @@ class FlashRequest:
         dry_run: bool,
         force: bool,
     ) -> None:
-        """Check and load everything, and find the board.
+        """Check and load everything, and find the board, before any ride.
 
-        RequestError says what is wrong, BoardTrouble that no board is found, before anything is ridden.
+        RequestError says what is wrong, BoardTrouble that no board was found.
         """
         self.target = target_named(board)
         self.bike_given = bike
@@ -75,12 +75,15 @@ class FlashRequest:
             if port is not None:
                 raise RequestError("the desk has no port, allowed is --out with a folder")
             if out is None:
-                raise RequestError("the desk has no port: --out must say which folder to make")
+                raise RequestError(
+                    "--out is missing, allowed is --out with the folder to make, since the desk has no port"
+                )
             refuse_what_exists(out, force)
         else:
             if out is not None:
                 raise RequestError(
-                    f"--out is for the desk only, allowed for {board} is --port; see treadle bundle"
+                    f"--out is for the desk only, allowed for {board} is --port; treadle bundle makes a "
+                    f"folder"
                 )
             require_mpremote()
             if not dry_run:
@@ -89,7 +92,7 @@ class FlashRequest:
 
 @dataclass(slots=True)
 class FlashResult:
-    """What came of it. `flashed` is False where rules refused, and after a dry run."""
+    """The results. `flashed` is False if a rule failed, and after a dry run."""
 
     request: FlashRequest
     ruling: Ruling
@@ -101,11 +104,11 @@ class FlashResult:
 
     @property
     def holds(self) -> bool:
-        """Whether no rule stood against it."""
+        """Whether no rule forbids flashing."""
         return not self.ruling.refused
 
     def as_json(self) -> dict[str, Any]:
-        """Return what was done, with the keys that the manual names."""
+        """Return what was done, under the documented keys."""
         plan = self.plan or Plan([], [], [])
         return {
             "board": self.request.target.name,
@@ -126,23 +129,23 @@ class FlashResult:
 
 @contextmanager
 def claimed(request: FlashRequest) -> Iterator[None]:
-    """Hold the desk's folder while the block runs; RequestError, before a ride, if another run fills it."""
+    """Lock the desk's folder during the block; RequestError, before a ride, if another run is filling it."""
     if request.out is None:
         yield
         return
     with Delivery(request.out.parent, (f"{request.out.name}/{MANIFEST}",), force=True):
-        yield  # Only the name is held: the folder is written as a whole, at the end.
+        yield  # Only the name is locked: the folder is written as a whole at the end.
 
 
 def judged(request: FlashRequest, done: Done, say: Say) -> Ruling:
-    """Ride the rides and judge the bike."""
+    """Ride, and judge the bike."""
     return rule_on(request.bike, request.rides, request.accepted, done, say)
 
 
 def flash(request: FlashRequest, ruling: Ruling, done: Callable[[int, int], None]) -> FlashResult:
-    """Put the bundle where it belongs, unless rules stand against it.
+    """Copy the bundle to its target unless a rule forbids it.
 
-    `done(bytes, all)` is called as the copying goes on. BoardTrouble says what went wrong at the board.
+    `done(bytes, all)` reports progress. BoardTrouble says what went wrong at the board.
     """
     bundle = bundle_for(request.target, request.bike, request.form, ruling.as_json())
     result = FlashResult(request, ruling, bundle)
@@ -186,30 +189,34 @@ def _onto_board(
 def flash_command(
     board: BoardOption,
     bike: BikeArgument = DEFAULT_BIKE,
-    port: Annotated[str | None, typer.Option(help="Serial port. Default: the only USB port.")] = None,
+    port: Annotated[
+        str | None, typer.Option(help="Serial port of the board. Default: the only USB port.")
+    ] = None,
     accept: Annotated[
         list[str] | None,
-        typer.Option(metavar="RULE", help="Flash although this rule fails; once for each rule."),
+        typer.Option(metavar="RULE", help="Flash even if this rule fails; repeatable."),
     ] = None,
     rides: Annotated[
         int,
         typer.Option(
-            parser=read_rides, metavar="NUMBER", help="Rides of each kind to hold against the rules."
+            parser=read_rides, metavar="NUMBER", help="Number of rides of each kind to check the rules on."
         ),
     ] = 5,
     form: FormOption = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Judge and show, copy nothing.")] = False,
-    out: Annotated[Path | None, typer.Option(help="Folder to make for the desk, which has no port.")] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Check and list everything, but copy nothing.")
+    ] = False,
+    out: Annotated[Path | None, typer.Option(help="Only for the desk: the folder to make.")] = None,
     force: Annotated[
         bool, typer.Option("--force", help="Replace a main.py that is not ours, or an older bundle in --out.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Put the firmware and the settings of a bike onto a board, and check what arrived.
+    """Copy the firmware and the settings of a bike to a board, and verify the copy.
 
-    Rides the bike on the bench first: a rule that fails must be accepted by its name; one that no ride could
-    try out is named and doesn't stop the copying. Then looks at the board's MicroPython, copies, and has
-    every file hashed on the board. The desk gets a folder (--out).
+    Rides the bike on the bench first. If a rule fails, nothing is copied unless you accept the rule by name;
+    a rule that no ride tested is reported. Then it checks the board's MicroPython, copies, and compares a
+    hash of every file on the board. For the desk it makes a folder (--out).
 
     Example: `treadle flash --board rpi_pico tandem --dry-run`
     """
@@ -233,7 +240,7 @@ def flash_command(
 
 
 def _end(sentence: str, code: int) -> NoReturn:
-    """Leave with a sentence; not by typer, whose word on interruptions would be wrong here."""
+    """Exit with a sentence; not through typer, whose message on interruptions would be wrong here."""
     complain(sentence, code)
     sys.exit(code)
 
@@ -243,10 +250,10 @@ def _print_flash(result: FlashResult) -> None:
     bike = spoken(made.manifest["bike"])
     counts = f"{ruling.held} rules hold, {len(ruling.failing)} fail, in {ruling.rides} rides of each kind"
     if ruling.untried:
-        counts += f"; {len(ruling.untried)} could not be tried out"
+        counts += f"; {len(ruling.untried)} not tested"
     print(f"{bike} on {made.target.title}: {counts}")
     for verdict in ruling.untried:
-        print(f"  not tried out: {verdict.rule.name}: {verdict.why_not_shown}; more --rides may get there")
+        print(f"  not tested: {verdict.rule.name}: {verdict.why_not_shown}; more --rides may test it")
     for verdict in ruling.accepted:
         print(f"  accepted: {_told(verdict)}")
     for verdict in ruling.refused:
@@ -255,7 +262,7 @@ def _print_flash(result: FlashResult) -> None:
     if ruling.refused:
         given = spoken(result.request.bike_given)
         names = " ".join(f'--accept "{verdict.rule.name}"' for verdict in ruling.refused)
-        print(f"Nothing was copied. `treadle verify {given}` tells more; to flash all the same: {names}")
+        print(f"Nothing was copied. `treadle verify {given}` shows details; to flash all the same: {names}")
     elif not result.flashed:
         for row in made.manifest["files"]:
             print(f"  {len(made.files[row['file']]):>7}  {row['sha256'][:12]}  {row['file']}")
@@ -286,5 +293,5 @@ def _print_done(result: FlashResult) -> None:
             f"{len(plan.copied)} copied, {len(plan.unchanged)} there already, {len(plan.removed)} removed"
         )
         print(f"{counts}; every file was hashed on the board at {result.request.port}.")
-    print(f"MicroPython {result.micropython}. It is not riding yet: restart it to ride.")
+    print(f"MicroPython {result.micropython}. The firmware does not run yet: restart the board.")
     print("First with the driven wheel off the ground, hands clear, and the battery switch within reach.")

@@ -29,7 +29,7 @@ FIT = {
 
 
 class HandoverRequest:
-    """Which bike, which reports of other commands, into which file, and whether to print it as well."""
+    """The bike, the reports of other commands, the output file, and whether to make a PDF."""
 
     def __init__(
         self,
@@ -42,7 +42,7 @@ class HandoverRequest:
         force: bool = False,
         records: Sequence[Path] = (),
     ) -> None:
-        """Check and load everything; RequestError says what is wrong, before anything is ridden."""
+        """Check and load everything before any ride; RequestError says what is wrong."""
         self.bike = load_bike(bike)
         if out is not None and out.suffix.lower() not in (".html", ".htm"):
             raise RequestError(f"--out is {spoken(out)}, allowed is a file name that ends with .html")
@@ -59,10 +59,10 @@ class HandoverRequest:
 
 
 class HandoverResult:
-    """What was measured, what the reports say, and the files."""
+    """The measured numbers, the contents of the reports, and the files."""
 
     def __init__(self, request: HandoverRequest, ride: FirstRide, files: list[Path]) -> None:
-        """Keep what came of it."""
+        """Store the results."""
         self.bike = request.bike
         self.reports = request.reports
         self.ride = ride
@@ -75,21 +75,21 @@ class HandoverResult:
 
     @property
     def untested(self) -> list[str]:
-        """The rules of the report that no simulated ride put to the test."""
+        """The rules of the report that no simulated ride tested."""
         return [row.rule for row in self.reports.rules if row.untested]
 
     def stand(self, *outcomes: str) -> list[str] | None:
-        """Return what came to these outcomes in the last first-power checklist; None without a record."""
+        """Return the items with these outcomes in the last first-power checklist; None without a record."""
         tried = newest_commission(self.reports.records)
         return None if tried is None else tried.named(*outcomes)
 
     @property
     def run_on_worst_m(self) -> float | None:
-        """The longest way to the end of help in the report, in m; None where no ride showed it."""
+        """The longest distance to the end of help in the report, in m; None if no ride showed it."""
         return next((row.measured for row in self.reports.rules if row.rule == "cut-off distance"), None)
 
     def as_json(self) -> dict[str, Any]:
-        """Return the numbers on the sheet, with the keys that the manual names."""
+        """Return the numbers on the sheet under their documented keys."""
         rules = self.reports.rules
         ride = self.ride
         return {
@@ -114,7 +114,7 @@ class HandoverResult:
 
 
 def handover(request: HandoverRequest) -> HandoverResult:
-    """Ride the first ride, write the page, print it if asked, and return what is on it."""
+    """Ride the first ride, write the page, make a PDF if requested, and return the contents."""
     page, printed = request.out.name, request.out.with_suffix(".pdf").name
     refuse_missing_folder(request.out, "--out")
     names = (page,) if request.browser is None else (page, printed)
@@ -160,7 +160,8 @@ def handover_command(
         typer.Option(metavar="FILE", help="Record of calibrate or commission; repeatable."),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The page. Default: a new handover-BIKE.html here.")
+        Path | None,
+        typer.Option(metavar="FILE", help="File for the page. Default: a new handover-BIKE.html here."),
     ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Also write a PDF; needs a browser.")] = False,
     force: ForceOption = False,

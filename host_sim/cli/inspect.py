@@ -224,7 +224,7 @@ def _turning_rows(result: "InspectResult") -> list[tuple[str, str]]:
     told = "can't tell"
     if cadence is not None:
         told = f"{cadence.least:.0f} to {cadence.most:.0f} rpm, median {cadence.median:.0f} rpm"
-        told = told if found.pulses.sure else f"if the pulses are right, {told}"
+        told = told if found.pulses.sure else f"if the number of pulses is right, {told}"
     board = found.board
     return [
         ("cadence", told),
@@ -243,6 +243,9 @@ def _support_rows(result: "InspectResult") -> list[tuple[str, str]]:
         rows = [("smallest engage, release", "none")]
     for row in support.rows:
         slowest = f"{row.slowest_rpm} rpm" if row.slowest_rpm else "no cadence"
-        told = f"keeps on from {slowest}; stopping at 60 rpm takes {row.stop_s:.2f} s, {row.distance_m:.2f} m"
+        told = (
+            f"help continues from {slowest} on; after stopping at 60 rpm it ends in {row.stop_s:.2f} s, "
+            f"{row.distance_m:.2f} m"
+        )
         rows.append((f"at {row.speed_km_per_h:.0f} km/h", told))
     return rows

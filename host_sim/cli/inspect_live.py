@@ -1,4 +1,4 @@
-"""`treadle inspect --live` on the command line: the next step, the ring as it appears, and the findings."""
+"""`treadle inspect --live` on the command line: the next instruction, the ring so far, and the findings."""
 
 import contextlib
 import json
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from host_sim.inspecting.live import LiveResult
 
 CAUTION = (
-    "lift the driven wheel, disconnect the motor's battery, keep hands, hair and cables clear; "
-    "then turn the left crank arm straight down"
+    "lift the driven wheel, disconnect the motor's battery, and keep hands, hair and cables clear; then "
+    "turn the left crank arm straight down"
 )
 PLANTS = {
     "missing-magnet": "--magnet-missing",

@@ -35,7 +35,7 @@ def _print(result: "WheelResult", request: "WheelRequest") -> None:
         ("missing magnets", str(found.turn.missing)),
     ]
     if found.circumference_m is not None:
-        rows.append(("circumference", f"{found.circumference_m:.3f} m by the push"))
+        rows.append(("circumference", f"{found.circumference_m:.3f} m from the push"))
     rows.append(
         (
             "pulses",

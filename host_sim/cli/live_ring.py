@@ -1,4 +1,4 @@
-"""Shows a guided capture while it goes on: what to do next, and the ring as far as it is known."""
+"""Shows a guided capture while it runs: what to do next, and the ring as far as it is known."""
 
 import sys
 from itertools import pairwise
@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from host_sim.capture.live.guide import Guide
 
-LOOK_S = 1.0  # Of the board's clock; a look at the ring takes some tenths of a second.
+LOOK_S = 1.0  # On the board's clock; evaluating the ring takes some tenths of a second.
 EDGES_SHOWN = 240
 
 
@@ -31,7 +31,7 @@ class LiveRing:
         self._ring = ""
 
     def __enter__(self) -> "LiveRing":
-        """Take the terminal, if there is one."""
+        """Claim the terminal, if there is one."""
         if self._terminal:
             from rich.console import Console
             from rich.live import Live
@@ -45,12 +45,12 @@ class LiveRing:
     def __exit__(
         self, _: type[BaseException] | None, __: BaseException | None, ___: TracebackType | None
     ) -> None:
-        """Give it back."""
+        """Release the terminal."""
         if self._live is not None:
             self._live.stop()
 
     def show(self, guide: "Guide", changed: bool) -> None:
-        """Take the state of the capture after one more item."""
+        """Show the state of the capture after one more item."""
         from host_sim.capture.live.guide import BACK_NEXT, FORWARD
 
         if not changed and (self._live is None or guide.now_s < self._looked_s + LOOK_S):

@@ -1,4 +1,4 @@
-"""`treadle new`: a bike file for a bicycle of which little is known yet, which loads and rides at once."""
+"""`treadle new`: writes a bike file from little information; it loads and rides at once."""
 
 import json
 import shlex
@@ -35,7 +35,7 @@ _NEEDED = ("--volts", "--watts", "--sensor", "--pulses", "--place")
 
 
 def choice(option: str, text: str) -> str:
-    """Return one of the words that an option allows; RequestError names the nearest."""
+    """Return one of the words that an option allows; RequestError names the closest."""
     words = CHOICES[option]
     if text not in words:
         near = closest(text, list(words))
@@ -46,7 +46,7 @@ def choice(option: str, text: str) -> str:
 
 
 def check_volts(volts: float) -> float:
-    """Return the nominal voltage, if this board's kind of build may have it."""
+    """Return the nominal voltage if it is allowed."""
     if not VOLTS_LEAST <= volts <= VOLTS_MOST:
         allowed = f"allowed is {VOLTS_LEAST:g} to {VOLTS_MOST:g} (V, nominal)"
         raise RequestError(f"--volts is {volts:g}, {allowed}")
@@ -54,10 +54,10 @@ def check_volts(volts: float) -> float:
 
 
 class NewRequest:
-    """The answers and the file to write; RequestError says what is wrong, before anything is written."""
+    """The answers and the file to write, checked before anything is written."""
 
     def __init__(self, name: str, answers: Answers, out: Path | None, force: bool) -> None:
-        """Check what the bike file's own check can't say in the words of the options."""
+        """Check everything that must be refused in terms of the options; RequestError says what is wrong."""
         if Path(name).name != name:
             raise RequestError(
                 f'NAME is "{spoken(name)}", allowed is a name without a folder, which --out may have'
@@ -85,14 +85,14 @@ class NewRequest:
 
 @dataclass(frozen=True, slots=True)
 class NewResult:
-    """The file, the bike in it, and what in it is a guess."""
+    """The file, its bike, and which values are guesses."""
 
     file: Path
     bike: Bike
     guesses: list[str]
 
     def as_json(self) -> dict[str, Any]:
-        """Return what was written, with the keys that the manual names."""
+        """Return what was written, under the documented keys."""
         return {
             "file": str(self.file),
             "title": self.bike.title,
@@ -102,7 +102,7 @@ class NewResult:
 
 
 def new(request: NewRequest) -> NewResult:
-    """Write the file whole or not at all; it has been loaded before it takes its place."""
+    """Write the complete file or none; it is loaded as a test before it takes its place."""
     path = request.out
     with Delivery(path.parent, (path.name,), request.force) as delivery:
         place = delivery.place(path.name)
@@ -138,7 +138,7 @@ def _yes(option: str, text: str) -> bool:
     return text == "yes"
 
 
-# Option, question, and how its answer is read. In the order in which they are asked.
+# Option, question, and how its answer is parsed, in the order of the questions.
 _READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
     "--volts": (
         "Nominal voltage of the battery (24, 36, 48, 52)",
@@ -153,7 +153,7 @@ _READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
     "--place": (f"Where is it ridden? ({', '.join(place_names())})", _place),
     "--side": ("Side of the crank that the sensor is on (right, left)", lambda t: choice("--side", t)),
     "--controller": ("Kind of motor controller (speed, torque)", lambda t: choice("--controller", t)),
-    "--wheel": ("Way of one turn of the wheel, in m", lambda t: _positive("--wheel", t)),
+    "--wheel": ("Distance of one turn of the wheel, in m", lambda t: _positive("--wheel", t)),
     "--rider": ("Weight of the rider, in kg", lambda t: _positive("--rider", t)),
     "--bicycle": ("Weight of the bicycle with its battery, in kg", lambda t: _positive("--bicycle", t)),
     "--throttle": ("Is there a throttle? (yes, no)", lambda t: _yes("--throttle", t)),
@@ -167,29 +167,41 @@ def new_command(
     name: Annotated[
         str, typer.Argument(help="Name of the bike; the file is NAME.toml unless --out is given.")
     ],
-    volts: Annotated[str | None, typer.Option(help="Nominal voltage of the battery, 20 to 52.")] = None,
-    watts: Annotated[str | None, typer.Option(help="Continuous rated power of the motor.")] = None,
-    sensor: Annotated[str | None, typer.Option(help="two-channel, one-channel or duty-coded.")] = None,
-    pulses: Annotated[str | None, typer.Option(help="Pulses of one channel in one turn, 4 to 64.")] = None,
-    place: Annotated[str | None, typer.Option(help="Whose limits it keeps, as in eu or us_class_2.")] = None,
-    side: Annotated[str | None, typer.Option(help="Side of the crank with the sensor: right, left.")] = None,
-    controller: Annotated[str | None, typer.Option(help="Motor controller: speed or torque.")] = None,
-    wheel: Annotated[str | None, typer.Option(help="Way of one turn of the wheel, in m.")] = None,
+    volts: Annotated[str | None, typer.Option(help="Nominal voltage of the battery, 20 to 52 V.")] = None,
+    watts: Annotated[str | None, typer.Option(help="Continuous rated power of the motor, in W.")] = None,
+    sensor: Annotated[
+        str | None, typer.Option(help="Pedal sensor: two-channel, one-channel or duty-coded.")
+    ] = None,
+    pulses: Annotated[
+        str | None, typer.Option(help="Pulses of one channel in one turn of the crank, 4 to 64.")
+    ] = None,
+    place: Annotated[
+        str | None, typer.Option(help="Place whose limits apply, such as eu or us_class_2.")
+    ] = None,
+    side: Annotated[
+        str | None, typer.Option(help="Side of the crank with the sensor: right or left.")
+    ] = None,
+    controller: Annotated[str | None, typer.Option(help="Kind of motor controller: speed or torque.")] = None,
+    wheel: Annotated[str | None, typer.Option(help="Distance of one turn of the wheel, in m.")] = None,
     rider: Annotated[str | None, typer.Option(help="Weight of the rider, in kg.")] = None,
     bicycle: Annotated[str | None, typer.Option(help="Weight of the bicycle, in kg.")] = None,
     throttle: Annotated[str | None, typer.Option(help="Throttle fitted: yes or no.")] = None,
-    selector: Annotated[str | None, typer.Option(help="none, potentiometer, or 2 to 6 positions.")] = None,
-    brakes: Annotated[str | None, typer.Option(help="Levers with a switch: all, some, none.")] = None,
-    shunt: Annotated[str | None, typer.Option(help="Battery current measured: yes or no.")] = None,
-    title: Annotated[str | None, typer.Option(help="What it is, for people. Default: NAME.")] = None,
-    out: Annotated[Path | None, typer.Option(metavar="FILE", help="The file. Default: NAME.toml.")] = None,
+    selector: Annotated[
+        str | None, typer.Option(help="Selector: none, potentiometer, or 2 to 6 positions.")
+    ] = None,
+    brakes: Annotated[str | None, typer.Option(help="Brake levers with a switch: all, some or none.")] = None,
+    shunt: Annotated[str | None, typer.Option(help="Whether battery current is measured: yes or no.")] = None,
+    title: Annotated[str | None, typer.Option(help="Title of the bike for people. Default: NAME.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="File to write. Default: NAME.toml.")
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace the file if it exists.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Write a bike file that explains every key, from what you know; it loads and rides at once.
 
-    Asks in a terminal for what the options leave open. What nobody told is a guess: the file marks each with
-    GUESS and says how to measure it.
+    In a terminal it asks for everything that the options leave open. Values that you don't give are guesses:
+    the file marks each with GUESS and says how to measure it.
 
     Example: `treadle new longtail --volts 48 --watts 750 --sensor two-channel --pulses 12 --place us_class_2`
     """
@@ -226,14 +238,16 @@ def new_command(
 
 
 def _ask(told: dict[str, Any]) -> None:
-    """Ask for what is not told; Enter leaves what is not needed to a guess."""
+    """Ask for missing answers; Enter leaves an optional one to a guess."""
     for option, (question, read) in _READERS.items():
         while option not in told:
             needed = option in _NEEDED
             try:
                 text = input(f"{question}{'' if needed else ', Enter to guess'}: ").strip()
             except EOFError:
-                raise RequestError("the questions were not answered, allowed is to give options") from None
+                raise RequestError(
+                    "the questions were not answered, allowed is to give the answers as options"
+                ) from None
             if not text and not needed:
                 break
             try:

@@ -1,4 +1,4 @@
-"""Options that several commands share, and the reading of numbers on the command line."""
+"""Options that several commands share, and parsing of numbers on the command line."""
 
 from pathlib import Path
 from typing import Annotated
@@ -13,7 +13,7 @@ RIDES_MAX = 100_000
 
 
 def number(name: str, text: str, allowed: str) -> float:
-    """Read a number; RequestError names the option, the text and what is allowed."""
+    """Parse a number; RequestError names the option, the text and what is allowed."""
     try:
         return float(text)
     except ValueError:

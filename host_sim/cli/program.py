@@ -1,7 +1,7 @@
 """The program `treadle`: all commands; every error becomes a sentence and an exit code.
 
-Exit codes: 0 when what was asked holds, 1 when it does not, 2 when the request is wrong; an
-interruption (Ctrl-C or SIGTERM) ends with 130 and leaves nothing half written.
+Exit codes: 0 for success, 1 for a negative result, 2 for a wrong request; an interruption (Ctrl-C or SIGTERM)
+ends with 130 and leaves no incomplete file.
 """
 
 import io
@@ -35,7 +35,7 @@ from host_sim.interruption import ended_as_interrupted
 
 INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
 
-# The headings of the help, in the order of the job.
+# The headings of the help, in the order of work.
 SET_UP, CHECK, INSTALL, EXPLAIN = "Fit and set up", "Check", "Install and watch", "Explain"
 
 app = typer.Typer(
@@ -83,7 +83,9 @@ def treadle(
 def main() -> None:
     """Run the program; a wrong request ends in one sentence and exit code 2."""
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # A name may hold what a terminal can't show.
+        sys.stdout.reconfigure(
+            errors="backslashreplace"
+        )  # A name may contain characters that a terminal can't show.
     try:
         with ended_as_interrupted():
             code = app(prog_name="treadle", standalone_mode=False)
@@ -93,7 +95,7 @@ def main() -> None:
     except (KeyboardInterrupt, typer.Abort):
         code = INTERRUPTED
     except OSError as error:
-        # Nobody reads standard output any more, or its disk is full; Python would try it again at exit.
+        # Standard output is closed, or its disk is full; Python would try again at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         if not isinstance(error, BrokenPipeError):
             say(f"standard output: {error.strerror}")

@@ -23,17 +23,17 @@ class ProveResult:
     """The properties with their verdicts."""
 
     def __init__(self, properties: "list[PropertyResult]", lemmas: "dict[str, LemmaResult]") -> None:
-        """Keep what was found."""
+        """Store the results."""
         self.properties = properties
         self.lemmas = lemmas
 
     @property
     def holds(self) -> bool:
-        """Whether everything asked for is proved."""
+        """Whether everything requested is proved."""
         return all(result.verdict == "proved" for result in self.properties)
 
     def as_json(self) -> list[dict[str, Any]]:
-        """Return one entry a property, with the keys that the manual names."""
+        """Return one entry for each property, under the documented keys."""
         from host_sim.proof.whole.evidence import in_words
 
         return [
@@ -61,7 +61,7 @@ class ProveResult:
 
 
 def check_request(name: str | None, vectors: Path | None, force: bool) -> None:
-    """Raise RequestError for what can't be done, before anything is proved."""
+    """Raise RequestError for a wrong request before anything is proved."""
     if find_spec("z3") is None:
         raise RequestError(
             "treadle prove needs z3, which is not installed, get it with: uv run --extra proof treadle prove"
@@ -80,7 +80,7 @@ def check_request(name: str | None, vectors: Path | None, force: bool) -> None:
 def prove(
     name: str | None, vectors: Path | None, force: bool, done: "Callable[[int, int], None]"
 ) -> ProveResult:
-    """Prove one property or all, and write the vectors if asked to."""
+    """Prove one property or all, and write the vectors if requested."""
     from host_sim.proof.properties import PROPERTIES
     from host_sim.proof.prover import prove as run
     from host_sim.proof.prover import vector_lines
@@ -98,7 +98,7 @@ def prove(
 def prove_command(
     name: Annotated[str | None, typer.Option("--property", help="Prove only this property.")] = None,
     vectors: Annotated[
-        Path | None, typer.Option(help="Write the numbers of each path to this file, one line a path.")
+        Path | None, typer.Option(help="Write the numbers of each path to this file, one line for each path.")
     ] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
@@ -153,6 +153,6 @@ def _print_properties(result: ProveResult) -> None:
 
 
 def _counted(judged: "PropertyResult") -> str:
-    """Return how many paths and claims a property took."""
+    """Return the numbers of paths and claims of a property."""
     parts = [f"{judged.paths} paths"] if judged.paths else []
     return ", ".join([*parts, f"{judged.claims} claims"] if judged.claims else parts)

@@ -1,4 +1,4 @@
-"""`treadle ride --replay`: step the firmware through a log, and say whether it decides as the board did."""
+"""`treadle ride --replay`: runs the firmware through a log, and compares its decisions with the board's."""
 
 import json
 from pathlib import Path
@@ -20,14 +20,14 @@ from host_sim.textfile import spoken
 
 FILES = ("trace.csv", "ride.png")
 NO_ANSWER = (
-    "these are not the settings of the ride: shown is what would have been decided on the readings as they "
-    "were; the road does not answer, so speed, current and battery stay those of the ride"
+    "the settings differ from those of the ride: this shows what the firmware would have decided on the "
+    "recorded readings; speed, current and battery stay as recorded"
 )
-LEAST_SECONDS = 0.1  # Less can't be drawn.
+LEAST_SECONDS = 0.1  # Fewer can't be drawn.
 
 
 class ReplayRequest:
-    """Which log is replayed, with which settings, and what is to be written."""
+    """The log, the settings, and the files to write."""
 
     def __init__(
         self,
@@ -38,7 +38,7 @@ class ReplayRequest:
         force: bool,
         as_test: Path | None,
     ) -> None:
-        """Read and check everything; RequestError says what is wrong, before anything is stepped."""
+        """Read and check everything before anything is replayed; RequestError says what is wrong."""
         from host_sim.watching.workshop import parse_changes
 
         self.path = log
@@ -69,11 +69,11 @@ class ReplayRequest:
     def _check_test(self, path: Path) -> None:
         if any(self.others):
             raise RequestError(
-                "--as-test with other settings is no test of the ride, allowed is without them"
+                "--as-test is given with other settings, allowed is --as-test with the settings of the ride"
             )
         if path.suffix != ".py" or not path.name.startswith("test_"):
             raise RequestError(
-                f"--as-test is {spoken(path)}, allowed is a name test_….py, so that pytest finds it"
+                f"--as-test is {spoken(path)}, allowed is a name like test_….py, so that pytest finds it"
             )
         refuse_missing_folder(path, "--as-test")
 
@@ -86,17 +86,17 @@ def _whole(section: Section) -> Settings:
 
 
 class ReplayResult:
-    """What came of it. `complaint` is one sentence if the firmware does not decide as the board did."""
+    """The results. `complaint` is one sentence if the firmware decided differently from the board."""
 
     def __init__(self, request: ReplayRequest, found: list[Replay], files: list[Path]) -> None:
-        """Take what each section came to."""
+        """Store the results of each section."""
         self.request = request
         self.found = found
         self.files = files
 
     @property
     def complaint(self) -> str:
-        """The first thing that does not hold; empty if all does."""
+        """The first complaint; empty if there is none."""
         for other, found in zip(self.request.others, self.found, strict=True):
             if found.loss is not None:
                 return _hole(found.loss)
@@ -104,13 +104,13 @@ class ReplayResult:
                 return f"the firmware parts from the board {found.parting.sentence()}"
             if not other and found.agrees_from is None:
                 return (
-                    f"the log is too short to know the state in which it begins: {found.steps} steps, "
-                    "allowed are some seconds"
+                    f"the log is too short to reconstruct its initial state: {found.steps} steps, allowed "
+                    f"is some seconds"
                 )
         return ""
 
     def as_json(self) -> dict[str, Any]:
-        """Return the result, with the keys that the manual names."""
+        """Return the results under the documented keys."""
         sections = zip(self.request.log.sections, self.request.others, self.found, strict=True)
         return {
             "log": str(self.request.path),
@@ -153,7 +153,7 @@ def _told(faults: list[Happened]) -> list[dict[str, Any]]:
 
 
 def replay_log(request: ReplayRequest) -> ReplayResult:
-    """Replay every section, draw the longest, write the test if asked."""
+    """Replay every section, draw the longest, and write the test if requested."""
     with Delivery(request.out, FILES, request.force) as delivery:
         found = []
         trace, picture = delivery.place(FILES[0]), delivery.place(FILES[1])
@@ -180,7 +180,7 @@ def _replay_and_draw(
     how_set = "with other settings" if other else "as it was set"
     facts = RideFacts(
         bike=request.bike.title if request.bike is not None else f"{section.board}, {how_set}",
-        ride=f"{request.path.name}, replayed" + (": the road does not answer" if other else ""),
+        ride=f"{request.path.name}, replayed" + (": speed and current as recorded" if other else ""),
         seconds=max(found.seconds, LEAST_SECONDS),
         settings=settings,
         events=trace.events,
@@ -196,7 +196,7 @@ def _write_test(request: ReplayRequest, result: ReplayResult) -> list[Path]:
     path = request.as_test
     assert path is not None
     if result.complaint:
-        raise RequestError(f"--as-test writes no test that fails: {result.complaint}")
+        raise RequestError(f"--as-test does not write a failing test: {result.complaint}")
     whole = result.found[request.log.sections.index(request.section)]
     section = shortened(request.section, whole)
     text = test_of(section, replay(section, _whole(section)), request.path.name)
@@ -206,7 +206,7 @@ def _write_test(request: ReplayRequest, result: ReplayResult) -> list[Path]:
 
 
 def replay_command(request: ReplayRequest, as_json: bool) -> None:
-    """Replay the log and print what came of it; exit code 1 if it is not what the board did."""
+    """Replay the log and print the results; exit code 1 if they differ from the board's."""
     result = replay_log(request)
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))

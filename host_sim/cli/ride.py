@@ -103,10 +103,10 @@ class RideRequest:
 
 
 class RideResult:
-    """What came of it: `as_json` with the keys that the manual names, and the notes for people."""
+    """The results: `as_json` with the documented keys, and notes for people."""
 
     def __init__(self, request: RideRequest, bench: Bench, wall_s: float, files: list[Path]) -> None:
-        """Gather the numbers of a bench that has been ridden."""
+        """Collect the numbers of the ride."""
         meter: Meter = bench.meter
         self.meter = meter
         self.notes = request.notes
@@ -148,7 +148,7 @@ def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
 
 
 class _CaptureWatch(EdgeWatch):
-    """Hands the ride's crank edges to a capture."""
+    """Passes the ride's crank edges to a capture."""
 
     def __init__(self, writer: CaptureWriter) -> None:
         self._writer = writer
@@ -159,7 +159,7 @@ class _CaptureWatch(EdgeWatch):
 
 @contextmanager
 def _capturing(request: RideRequest, bench: Bench) -> Iterator[Callable[[], list[Path]]]:
-    """Write the crank edges while the block rides, if asked; give a function that delivers the file."""
+    """Write the crank edges during the block, if requested; yield a function that completes the file."""
     path = request.capture
     if path is None:
         yield list
@@ -180,11 +180,15 @@ def _capturing(request: RideRequest, bench: Bench) -> Iterator[Callable[[], list
 
 
 def ride_command(
-    bike: Annotated[str | None, typer.Argument(help="Bike file, or example. Default: cargo_trike.")] = None,
-    recording: Annotated[
-        str | None, typer.Option(help="Recorded ride: a CSV or FIT file, or an example.")
+    bike: Annotated[
+        str | None, typer.Argument(help="Bike file, or the name of an example bike. Default: cargo_trike.")
     ] = None,
-    course: Annotated[str | None, typer.Option(help="Scripted ride: a TOML file, or an example.")] = None,
+    recording: Annotated[
+        str | None, typer.Option(help="Recorded ride: a CSV or FIT file, or the name of an example.")
+    ] = None,
+    course: Annotated[
+        str | None, typer.Option(help="Scripted ride: a TOML file, or the name of an example.")
+    ] = None,
     seconds: Annotated[
         float | None,
         typer.Option(
@@ -195,18 +199,19 @@ def ride_command(
     out: OutOption = None,
     force: ForceOption = False,
     capture: Annotated[
-        Path | None, typer.Option(help="Also write the crank edges as a capture: a .vcd or .csv file.")
+        Path | None, typer.Option(help="Also write the crank edges to this .vcd or .csv file.")
     ] = None,
     controller: ControllerOption = None,
     replay: Annotated[
-        Path | None, typer.Option(help="Run the firmware through this log of watch --record or --blackbox.")
+        Path | None,
+        typer.Option(help="Run the firmware through this log of treadle watch (--record or --blackbox)."),
     ] = None,
     changes: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="NAME=VALUE", help="With --replay: change a setting; repeatable."),
     ] = None,
     as_test: Annotated[
-        Path | None, typer.Option(help="With --replay: write the ride as a unit test, a test_….py file.")
+        Path | None, typer.Option(help="With --replay: write the ride as a unit test to this test_….py file.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -225,7 +230,7 @@ def ride_command(
     if replay is not None:
         if any(given is not None for given in (recording, course, seconds, capture, controller)):
             raise RequestError(
-                "--replay takes the ride from its log, allowed with it are BIKE, --set, --as-test, --out"
+                "--replay takes the ride from its log, allowed with it is BIKE, --set, --as-test, --out"
             )
         replay_command(ReplayRequest(replay, bike, changes or [], out, force, as_test), as_json)
         return
@@ -261,7 +266,7 @@ def _print_ride(result: RideResult) -> None:
         ("faults", "\n".join(dict.fromkeys(numbers["faults"])) or "none"),
         ("files", "\n".join(spoken(name) for name in numbers["files"])),
     )
-    # Printed as it is: a path that is cut or broken at the edge of the screen can't be copied.
+    # Printed without wrapping, so that the path can be copied.
     width = max(len(name) for name, _ in rows) + 2
     for name, value in rows:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))

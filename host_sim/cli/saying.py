@@ -22,5 +22,5 @@ def complain(sentence: str, code: int) -> None:
 
 
 def json_wanted() -> bool:
-    """Tell whether --json was given. Looked up here, since a wrong command line is never parsed."""
+    """Return whether --json was given, from the raw arguments, since a wrong command line is not parsed."""
     return "--json" in sys.argv[1:]

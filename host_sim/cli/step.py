@@ -84,7 +84,7 @@ class StepResult:
 
 
 class NoStep(Exception):
-    """No step was seen in time; the text is one sentence."""
+    """No step was seen in time; the message is one sentence."""
 
 
 def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = time.monotonic) -> StepResult:
@@ -103,7 +103,7 @@ def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = 
 def _wait(
     request: StepRequest, port: "BytePort", clock_s: Callable[[], float]
 ) -> "tuple[dict[str, int], StepSeen]":
-    """Ask for the settings, and listen until a step is complete."""
+    """Request the settings, and listen until a step is complete."""
     from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
     from host_sim.boardlink.frames import Frame
     from host_sim.watching.step_seen import StepFinder
@@ -143,7 +143,7 @@ def step_command(
         float, typer.Option(parser=read_seconds, metavar="SECONDS", help="How long to wait for a step.")
     ] = SECONDS,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The page. Default: step-BIKE.html here.")
+        Path | None, typer.Option(metavar="FILE", help="File for the page. Default: step-BIKE.html here.")
     ] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,

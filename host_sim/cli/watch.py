@@ -1,4 +1,4 @@
-"""`treadle watch`: see a board ride, record it; or ask it for its edges and settings while it stands."""
+"""`treadle watch`: shows and records what a board does, or sends it one request."""
 
 import json
 import time
@@ -25,42 +25,48 @@ if TYPE_CHECKING:
 
 SECONDS_MAX = 1_000_000.0
 DeskOption = Annotated[bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")]
-BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike. Default: cargo_trike.")]
+BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike to ride. Default: cargo_trike.")]
 FilesOption = Annotated[
-    Path | None, typer.Option(help="With --desk: folder of a desk bundle, where settings stay.")
+    Path | None, typer.Option(help="With --desk: run the bundle in this folder, which keeps its settings.")
 ]
 HurryOption = Annotated[bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")]
-PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only one.")]
+PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only USB port.")]
 RecordOption = Annotated[
     Path | None,
-    typer.Option(help="Record every frame in this CSV file, every step beside it."),
+    typer.Option(help="Record every frame in this CSV file, and every step in a .steps file."),
 ]
 SecondsOption = Annotated[
     float | None,
-    typer.Option(parser=read_seconds, metavar="SECONDS", help="End after so long. Default: q or Ctrl-C."),
+    typer.Option(
+        parser=read_seconds, metavar="SECONDS", help="End after this time. Default: until q or Ctrl-C."
+    ),
 ]
-PlainOption = Annotated[bool, typer.Option("--plain", help="Lines of text instead of the page.")]
+PlainOption = Annotated[
+    bool, typer.Option("--plain", help="Print lines of text instead of a full-screen page.")
+]
 CaptureOption = Annotated[
-    Path | None, typer.Option(help="Only ask for the last 512 crank edges, into this file for inspect.")
+    Path | None, typer.Option(help="Only fetch the last 512 crank edges into this file, for treadle inspect.")
 ]
 BlackBoxOption = Annotated[
     Path | None,
-    typer.Option("--blackbox", help="Only fetch the last 20 s, or those before a fault, for ride --replay."),
+    typer.Option(
+        "--blackbox", help="Only fetch the last 20 s, or the 20 s before a fault, for ride --replay."
+    ),
 ]
-SettingsOption = Annotated[bool, typer.Option("--settings", help="Only print the settings in force.")]
+SettingsOption = Annotated[bool, typer.Option("--settings", help="Only print the board's present settings.")]
 SetOption = Annotated[
     list[str] | None,
-    typer.Option("--set", metavar="NAME=VALUE", help="Only change this setting; may be given again."),
+    typer.Option("--set", metavar="NAME=VALUE", help="Only change this setting; repeatable."),
 ]
 ClearOption = Annotated[bool, typer.Option("--clear-fault", help="Only clear the fault.")]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that exists.")]
 
 
 class WatchRequest:
-    """What is asked for: the port, how long, and the record."""
+    """The port, the time limit, and the record."""
 
     def __init__(self, port: str | None, record: Path | None, seconds: float | None, force: bool) -> None:
-        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        """Check everything before a port is opened; RequestError says what is wrong."""
         require_link()
         from host_sim.boardlink.port_choice import choose_port
 
@@ -73,13 +79,13 @@ class WatchRequest:
         self.port = choose_port(port)
 
     def open_record(self) -> "RecordFile | None":
-        """Return the record, ready to be written to, if one is asked for."""
+        """Return the record, opened for writing, if one is requested."""
         from host_sim.watching.record_file import RecordFile
 
         return None if self.record is None else RecordFile(self.record, self.force)
 
     def open_steps(self) -> "StepRecord | None":
-        """Return the record of the steps, which lies beside the record of the frames."""
+        """Return the record of the steps, in the same folder as the record of the frames."""
         from host_sim.replay.log_file import LogWriter
         from host_sim.watching.step_record import StepRecord, steps_path
 
@@ -99,7 +105,7 @@ def watch(
     view: "View",
     steps: "StepRecord | None" = None,
 ) -> WatchResult:
-    """Watch until the view or the time ends it. RequestError if the port can't be opened."""
+    """Watch until the user or the time limit ends it. RequestError if the port can't be opened."""
     from host_sim.replay.log_file import LogFailed
     from host_sim.watching.record_file import RecordingFailed
     from host_sim.watching.session import Session
@@ -133,14 +139,14 @@ def watch_command(
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """See a board ride: channels, cadence, state, power, faults. A bell tells of a missed magnet.
+    """Show live what a board does: channels, cadence, state, power, faults; a bell for each missed magnet.
 
-    It goes on when the board is unplugged and comes back. With --capture, --blackbox, --settings, --set or
-    --clear-fault the board is asked only this, and the command ends; what it allows only while the bicycle
-    stands waits for that. With --desk no board is needed: one is started, and a simulated rider rides it.
+    It continues after the board was unplugged and plugged in again. --capture, --blackbox, --settings, --set
+    and --clear-fault send one request instead, and the command ends; a request that needs a standing bicycle
+    waits until it stands. With --desk no board is needed: a simulated one is started, with a simulated rider.
 
-    A changed setting is stored on the board and is not checked against the rules: `treadle verify` rides
-    them. Wheel off the ground, hands clear, before you try it.
+    A changed setting is stored on the board without a check against the rules; `treadle verify` does that.
+    Lift the wheel off the ground and keep hands clear before you try it.
 
     Example: `treadle watch --record ride.csv`
     """
@@ -151,7 +157,7 @@ def watch_command(
     asked_only = capture is not None or blackbox is not None or settings or bool(changes) or clear_fault
     if asked_only and (record is not None or seconds is not None or plain):
         raise RequestError(
-            "--record, --seconds and --plain belong to watching, allowed without --capture, --blackbox, "
+            "--record, --seconds and --plain are for watching, allowed only without --capture, --blackbox, "
             "--settings, --set and --clear-fault"
         )
     try:
@@ -176,18 +182,18 @@ def chosen_port(
     hurry: bool = False,
     words: tuple[str, ...] = (),
 ) -> Iterator[str | None]:
-    """Give the port that was named, or that of a desk board started for the block with its own `words`."""
+    """Yield the given port, or that of a desk board that runs during the block with options `words`."""
     from host_sim.boardlink.desk import desk_port
 
     if not desk:
         if bike is not None or files is not None or hurry:
-            raise RequestError("--bike, --files and --hurry belong to --desk, allowed is with it")
+            raise RequestError("--bike, --files and --hurry are allowed only with --desk")
         yield port
         return
     if port is not None:
-        raise RequestError("--port and --desk are both given, allowed is one of them")
+        raise RequestError("--port and --desk are both given, only one of them is allowed")
     if bike is not None and files is not None:
-        raise RequestError("--bike and --files are both given, allowed is one of them")
+        raise RequestError("--bike and --files are both given, only one of them is allowed")
     with desk_port(bike or DEFAULT_BIKE, files, hurry, words) as name:
         yield name
 
@@ -226,7 +232,7 @@ def _seen(
     plain: bool,
     as_json: bool,
 ) -> WatchResult:
-    """Watch in the way that suits where the output goes."""
+    """Watch with a page on a terminal, else with lines of text."""
     from rich.console import Console
 
     from host_sim.watching.keys import single_keys

@@ -28,7 +28,7 @@ from host_sim.outputs import Delivery, fresh_folder
 from host_sim.textfile import spoken
 
 FILES = ("inspection.png", "inspection.json")
-BEYOND_S = 5.0  # A capture may go on so long after the crank has stopped.
+BEYOND_S = 5.0  # A capture may continue this long after the crank has stopped.
 TURNS_LEAST, TURNS_MOST = 2, 10_000
 SECONDS_MOST = 1e7
 VOLTS_MOST = 1000.0
@@ -93,7 +93,7 @@ class InspectRequest:
 
 
 def _pair(option: str, text: str | None, allowed: str, lowest: float, highest: float) -> Pair | None:
-    """Read two numbers with a colon between them, ascending and from `lowest` to `highest`."""
+    """Parse two numbers with a colon between them, ascending and from `lowest` to `highest`."""
     if text is None:
         return None
     first, colon, second = text.partition(":")
@@ -117,10 +117,10 @@ class InspectResult:
         against_bike: list[str],
         volts: VoltsFound | None = None,
     ) -> None:
-        """Keep the findings; files are added as they are written.
+        """Store the findings; files are added as they are written.
 
-        `against_bike`: what the bike file, as it now is, has otherwise than the capture. `volts`: None where
-        the file has levels only.
+        `against_bike`: differences between the present bike file and the capture. `volts`: None if the file
+        has levels only.
         """
         self.inspection = inspection
         self.support = support
@@ -143,7 +143,7 @@ class InspectResult:
 
 
 def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | None = None) -> InspectResult:
-    """Read the capture, inspect it, draw it, and change the bike file if asked to."""
+    """Read the capture, inspect it, draw it, and change the bike file if requested."""
     capture = request.open(done)
 
     def source() -> Iterator[EdgeChunk]:
@@ -157,13 +157,13 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         advice += _of_the_end(request.told, inspection)
         volts = volts_of(capture, inspection) if isinstance(capture, VoltsCapture) else None
         if volts is not None and volts.judged:
-            # What edges leave open the volts have told.
+            # The volts decide what the edges leave open.
             inspection = replace(inspection, unequal=[one for one in inspection.unequal if one.sure])
         advice += (volts_advice(volts) if volts is not None else []) + advice_of(inspection, support)
         changed = changes_for(inspection, request.bike) if request.write and request.bike is not None else {}
         bike = request.bike
         if changed and request.bike_path is not None:
-            # What is said holds for the file as it will be, so it is tried out before anything is drawn.
+            # The advice is about the changed file, so the change is tested before anything is drawn.
             bike = bike_with(request.bike_path, changed)
         against: list[str] = []
         if bike is not None:
@@ -194,7 +194,7 @@ def _refuse_beyond(told: Told, inspection: Inspection) -> None:
 
 
 def _of_the_end(told: Told, inspection: Inspection) -> list[str]:
-    """Say so if the seconds called forward end long after the last edge: another capture may be meant."""
+    """Warn if the forward seconds end long after the last edge: another capture may be meant."""
     end_s = inspection.gathered.end_ns / 1e9
     if told.forward_s is None or told.forward_s[1] <= end_s + BEYOND_S:
         return []
@@ -205,7 +205,7 @@ def _of_the_end(told: Told, inspection: Inspection) -> list[str]:
 
 
 def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:
-    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    # Not at the top: drawing takes a second to load, and a wrong request is refused at once.
     from host_sim.report.ring_figure import VoltsShown, draw_inspection
 
     volts = (
@@ -218,13 +218,13 @@ def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:
 
 
 def _support(inspection: Inspection, bike: Bike | None) -> Support | None:
-    """Return what the ring supports with the settings of the bike, or the firmware's own; None if unknown."""
+    """Return the least settings of the ring with the bike's, or the firmware's own; None if unknown."""
     settings = bike.firmware_settings if bike is not None else Settings({})
     return support_with(inspection, settings.as_dict())
 
 
 def support_with(inspection: Inspection, settings: dict[str, int]) -> Support | None:
-    """Return what the ring supports with these settings; None if it is not known."""
+    """Return the least settings of the ring with these settings; None if it is unknown."""
     if inspection.ring is None or not inspection.pulses.sure or inspection.kind.value is None:
         return None
     values = settings | {"sensor_kind": KINDS[inspection.kind.value]}
@@ -236,9 +236,9 @@ def support_with(inspection: Inspection, settings: dict[str, int]) -> Support | 
 def _of_the_file(damage: str, unknown_values: int, inspection: Inspection) -> list[str]:
     said: list[str] = []
     if damage:
-        said.append(f"the file is damaged, it was read up to there: {damage}")
+        said.append(f"the file is damaged and was read up to this place: {damage}")
     if unknown_values:
-        said.append(f"{unknown_values} times a channel was neither high nor low: its level before was kept")
+        said.append(f"a channel was neither high nor low {unknown_values} times: its previous level was used")
     if not inspection.gathered.whole:
         gathered = inspection.gathered
         said.append(

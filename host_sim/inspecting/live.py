@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 CAPTURE = "capture.csv"
 FILES = ("inspection.png", "inspection.json", CAPTURE)
-SILENT_S = 10.0  # Without a step from the board the link is gone.
+SILENT_S = 10.0  # After this time without a step from the board the link is lost.
 
 
 class LiveResult:
@@ -103,7 +103,7 @@ def items_of(
 ) -> Iterator[Item]:
     """Yield edges, moments and losses of a board as they arrive; BoardTrouble if it stops answering.
 
-    `from_oldest`: begin with the edges that the board still keeps; a desk with --hurry has already ridden.
+    `from_oldest`: begin with the edges that the board still stores; a desk with --hurry has already ridden.
     """
     import time
 
@@ -124,12 +124,12 @@ def items_of(
         try:
             found = live.read()
         except (BoardRefusal, BoardSilent, OSError) as error:
-            raise BoardTrouble(f"the board is gone, plug it in and begin again: {error}") from None
+            raise BoardTrouble(f"the board is disconnected, plug it in and begin again: {error}") from None
         if found:
             heard_s = clock()
         elif clock() - heard_s > silent_s:
             raise BoardTrouble(
-                f"the board has sent nothing for {silent_s:.0f} s: check its plug, begin again"
+                f"the board has sent nothing for {silent_s:.0f} s: check its plug and begin again"
             )
         for item in found:
             if isinstance(item, Loss):
@@ -163,7 +163,7 @@ def inspect_live(
     force: bool,
     show: Callable[[Guide, bool], None],
 ) -> LiveResult:
-    """Capture, judge, draw, and keep the capture as a file that `treadle inspect` reads."""
+    """Capture, evaluate, draw, and save the capture as a file that `treadle inspect` reads."""
     with Delivery(out or fresh_folder("treadle-inspect"), FILES, force) as delivery:
         guide = guided_capture(items, show)
         guided = guided_findings(guide, settings.get("sensor_kind") != KINDS["two channels"])
@@ -183,7 +183,7 @@ def _draw(result: LiveResult, path: Path) -> None:
     title = "live capture"
     arm = result.guided.arm
     if arm is not None:
-        title += f", magnet 1 comes {arm.degrees:.0f}° after the left arm down"
+        title += f", magnet 1 is {arm.degrees:.0f}° after the left arm straight down"
     draw_inspection(result.inspection, result.support, result.advice, title, path, None, result.why)
 
 

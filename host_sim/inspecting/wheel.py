@@ -88,7 +88,7 @@ class WheelResult:
 def inspect_wheel_capture(
     request: WheelRequest, done: Callable[[int, int], None] | None = None
 ) -> WheelResult:
-    """Read the capture, inspect it, draw it, and change the bike file if asked to."""
+    """Read the capture, inspect it, draw it, and change the bike file if requested."""
     from host_sim.report.wheel_figure import draw_wheel
 
     capture = request.open(done)
@@ -100,13 +100,13 @@ def inspect_wheel_capture(
         found = inspect_wheel(source, request.told)
         changes = found.changes if request.write else {}
         if changes and request.bike_path is not None:
-            # What is said holds for the file as it will be.
+            # The advice is about the changed file.
             bike = bike_with(request.bike_path, changes, WHEEL_OVERRULING)
             told = WheelTold(request.told.pushed_m, request.told.pushed_turns, *_of_bike(bike))
             found = replace(found, told=told)
         advice = wheel_advice(found)
         if capture.damage:
-            advice.insert(0, f"the file is damaged, it was read up to there: {capture.damage}")
+            advice.insert(0, f"the file is damaged and was read up to this place: {capture.damage}")
         result = WheelResult(found, advice, [*found.why, *found.against_bike], capture.form)
         name = spoken(request.capture_path.name)
         draw_wheel(found, advice, result.why, name, delivery.place("inspection.png"))

@@ -36,7 +36,7 @@ def draw_ring(figure: Figure, axes: Any, inspection: Inspection, weak_by_volts: 
     if ring is None or not inspection.pulses.sure:
         # No empty ring: it would look like one without magnets.
         axes.set_axis_off()
-        text = "no ring is drawn:\na turn can't be told, so the magnets\ncan't be laid over each other"
+        text = "no ring is drawn:\nwithout the number of pulses\nthe turns can't be combined"
         axes.text(0, 0, text, ha="center", va="center", fontsize=12, color=QUIET)
         return
     figure.text(0.02 + 0.042, 0.622, _ring_title(inspection), fontsize=10, color=QUIET)

@@ -99,15 +99,15 @@ def _verdict(inspection: Inspection, weak_by_volts: list[int]) -> str:
         return (
             "Too few changes to tell anything" if any(inspection.gathered.changes) else "No channel changes"
         )
-    parts = [inspection.kind.value or "a sensor that can't be told"]
+    parts = [inspection.kind.value or "unknown kind of sensor"]
     pulses = inspection.pulses
     if pulses.sure:
         parts.append(f"{pulses.value} pulses a turn")
     else:
-        parts.append(f"pulses can't be told{f', probably {pulses.value}' if pulses.value else ''}")
+        parts.append(f"number of pulses unknown{f', probably {pulses.value}' if pulses.value else ''}")
     if inspection.kind.value == "two channels":
         lead = inspection.lead
-        parts.append(f"{lead.value} leads" if lead.sure else "lead can't be told")
+        parts.append(f"{lead.value} leads" if lead.sure else "lead unknown")
     wrong = []
     if inspection.channels.dead:
         since = " any more" if inspection.channels.dead_since_s > 0.0 else ""
@@ -209,7 +209,7 @@ def _cadence(axes: Axes, inspection: Inspection, support: Support | None, wide: 
     axes.set_ylabel("rpm")
     if cadence is None:
         axes.text(
-            0.5, 0.5, "without the pulses of a turn no cadence", transform=axes.transAxes, ha="center",
+            0.5, 0.5, "no cadence without the number of pulses", transform=axes.transAxes, ha="center",
             va="center", color=QUIET,
         )  # fmt: skip
         axes.set_xticks([])

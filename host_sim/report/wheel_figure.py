@@ -49,7 +49,7 @@ def _headline(found: WheelInspection, why: list[str]) -> str:
     pulses = found.turn.pulses
     number = "" if pulses.value is None else f"{pulses.value} pulse{'s' if pulses.value > 1 else ''} a turn"
     if not pulses.sure:
-        number = f"pulses of a turn can't be told{', probably ' + str(pulses.value) if pulses.value else ''}"
+        number = f"number of pulses unknown{', probably ' + str(pulses.value) if pulses.value else ''}"
     head = f"Wheel sensor, {number}"
     return head + (
         f": {'; '.join(phrase for phrase in why if 'told' not in phrase)}".rstrip(": ") if why else ""

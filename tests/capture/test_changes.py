@@ -29,7 +29,7 @@ def test_a_magnet_that_falls_off_during_the_capture_is_noticed_with_the_time(kin
     assert found.missing.value == [5]
     assert [change.lost for change in found.changes] in ([[5]], [[]])
     assert found.changes[0].at_s == pytest.approx(at_s, abs=1.2)  # The magnet passes once a turn, in 1 s.
-    assert f"the ring changes during the capture, at {found.changes[0].at_s:.1f} s" in _advice(found)
+    assert f"the ring changes during the capture at {found.changes[0].at_s:.1f} s" in _advice(found)
     assert found.fit is False
 
 

@@ -117,7 +117,7 @@ def test_volts_are_in_the_table_and_in_json_and_drawn(treadle, here):
     number = (5 - first_magnet(scope)) % 12 + 1
     assert (code, err) == (1, "")
     assert f"least margins of A        magnet {number} 0." in out
-    assert "a magnet is weak by its volts" in out
+    assert "a magnet is weak according to its volts" in out
     found = json.loads((here / "seen" / "inspection.json").read_text(encoding="utf-8"))
     assert (found["fit"], found["volts"]["linear"], found["volts"]["weak"]) == (False, True, [number])
     assert [len(one["magnets"]) for one in found["volts"]["channels"].values()] == [12, 12]
@@ -142,7 +142,7 @@ def test_what_can_not_be_told_is_said_and_null_in_json(treadle, here):
     assert (code, found["pulses_per_rev"], found["lead"], found["cadence_rpm"]) == (1, None, None, None)
     assert (found["fit"], found["why"]) == (
         False,
-        ["whether a magnet is weak can't be told", "whether all magnets are there can't be told"],
+        ["weak magnets can't be ruled out", "missing magnets can't be ruled out"],
     )
 
 
@@ -215,13 +215,13 @@ def test_without_write_a_bike_file_is_only_compared(treadle, here):
     code, out, _ = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml")
     assert code == 1
     assert (
-        "not shown to be fit: the bike file has another number of pulses than the capture; the bike file"
+        "not shown to be fit: the bike file and the capture differ in the number of pulses; the bike file"
         in out
     )
     assert (here / "mine.toml").read_text(encoding="utf-8") == TRIKE
     assert "the bike file says 10 pulses, the capture 12" in out
     assert "the bike file has A lead, in the capture B leads: the wires are swapped" in out
-    assert "Do one of two things, never both" in out
+    assert "Do only one of these" in out
 
 
 @pytest.mark.usefixtures("undrawn")

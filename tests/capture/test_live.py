@@ -71,16 +71,24 @@ def test_magnet_1_is_where_it_is_from_the_arm(tmp_path, arm):
             "a magnet is missing",
             "missing or far too weak",
         ),
-        ({"ring": _ring(12, strengths=({5: 0.0}, {}))}, "a channel does not show every magnet", "channel A"),
-        ({"ring": _ring(12, strengths=({5: 0.6}, {5: 0.6}))}, "a magnet is weak", "stop the crank over it"),
+        ({"ring": _ring(12, strengths=({5: 0.0}, {}))}, "a channel does not see every magnet", "channel A"),
+        ({"ring": _ring(12, strengths=({5: 0.6}, {5: 0.6}))}, "a magnet is weak", "stop the crank at it"),
         ({"ring": _ring(12, strengths=({}, {5: 0.6}))}, "a magnet is weak on one channel", "weak on B only"),
-        ({"wires": "swapped"}, "the board takes forward for backward", "the wires of A and B are swapped"),
+        ({"wires": "swapped"}, "the board sees forward as backward", "the wires of A and B are swapped"),
         ({"wires": "dead-a"}, "channel A is dead", "channel A never changes"),
         ({"wires": "dead-b"}, "channel B is dead", "channel B never changes"),
-        ({"turns": (6.0, -3.0)}, "the turns forward and back do not fit each other", "count again"),
-        ({"turns": (5.0, -2.0)}, "the turns forward and back do not fit each other", "count again"),
+        (
+            {"turns": (6.0, -3.0)},
+            "the turns forward and back contradict each other",
+            "repeat, and start and stop",
+        ),
+        (
+            {"turns": (5.0, -2.0)},
+            "the turns forward and back contradict each other",
+            "repeat, and start and stop",
+        ),
         ({"turns": (6.0,)}, "the turns back were not done", ""),
-        ({"lost_at_s": 6.0}, "edges were lost on the way to the computer", "4 steps of the board did not"),
+        ({"lost_at_s": 6.0}, "edges were lost between board and computer", "4 steps of the board did not"),
     ],
     ids=lambda value: str(value)[:40] if isinstance(value, dict) else "",
 )
@@ -198,7 +206,7 @@ def test_a_board_that_falls_silent_or_is_unplugged_is_told(monkeypatch):
     with pytest.raises(BoardTrouble, match="the board has sent nothing for 10 s"):
         next(items_of(None, clock_s=lambda: float(next(times_s))))
     monkeypatch.setattr("host_sim.boardlink.live_steps.LiveSteps", Gone)
-    with pytest.raises(BoardTrouble, match="the board is gone, plug it in and begin again"):
+    with pytest.raises(BoardTrouble, match="the board is disconnected, plug it in and begin again"):
         next(items_of(None, clock_s=lambda: 0.0))
 
 
@@ -252,7 +260,7 @@ def test_wrong_requests_are_refused(treadle, words, says):
     [
         ((), []),
         (("--plant", "missing-magnet"), ["a magnet is missing"]),
-        (("--plant", "swapped-wires"), ["the board takes forward for backward"]),
+        (("--plant", "swapped-wires"), ["the board sees forward as backward"]),
     ],
 )
 def test_the_desk_performs_the_turns_and_the_end_names_what_was_planted(treadle, tmp_path, words, why):

@@ -66,7 +66,7 @@ def test_a_low_magnet_is_named_with_its_true_height(tmp_path, count, strength, c
     _, volts = _found(scope, tmp_path)
     number = _numbered(scope, 5)
     assert volts.weak == [number]
-    assert why_of(volts) == ["a magnet is weak by its volts"]
+    assert why_of(volts) == ["a magnet is weak according to its volts"]
     for channel, found in enumerate(volts.channels):
         truth = true_heights(scope.ring, channel)
         heights = {magnet.number: magnet.share for magnet in found.magnets}
@@ -112,11 +112,11 @@ def test_what_spoils_a_picture_leaves_the_edges_and_blames_no_magnet(tmp_path, s
     [
         ({"drift_v": 1.2}, "the floor of channel A moves by 0.9"),
         ({"ac_s": 0.5}, "as behind a capacitor: set the input of the oscilloscope to DC"),
-        ({"inverted": True}, "probe the wrong way round"),
-        ({"range_v": (0.0, 1.8)}, "choose a larger range of the oscilloscope; if it is the sensor"),
+        ({"inverted": True}, "reversed probe"),
+        ({"range_v": (0.0, 1.8)}, "choose a larger range of the oscilloscope; if the sensor"),
         ({"gain_v": (2.0, 0.9)}, "make the gap of pickup B smaller, or that of A larger"),
         ({"hum_v": 0.25}, "of noise or hum on a swing of"),
-        ({"switches": True}, "two levels only, as those of a Hall switch"),
+        ({"switches": True}, "only two levels, as from a Hall switch"),
     ],
 )
 def test_what_spoils_a_picture_is_named_with_its_remedy(tmp_path, spoiled, says):
@@ -131,7 +131,7 @@ def test_a_ring_off_centre_is_no_row_of_weak_magnets(tmp_path):
     scope = replace(SCOPE, ring=replace(_ring(), strengths=(near, near)))
     _, volts = _found(scope, tmp_path)
     (said,) = volts_advice(volts)
-    assert f"Bring it towards the pickup at magnet {_numbered(scope, 7)}" in said
+    assert f"Move it towards the pickup at magnet {_numbered(scope, 7)}" in said
 
 
 def test_a_weak_magnet_upside_down_is_weak_all_the_same(tmp_path):
@@ -153,7 +153,7 @@ def test_volts_settle_what_edges_leave_open():
     class Judged:
         judged = True
 
-    why = ["whether a magnet is weak can't be told", "edges bounce"]
+    why = ["weak magnets can't be ruled out", "edges bounce"]
     assert settled(why, None) == why
     assert settled(why, Judged()) == ["edges bounce"]
 

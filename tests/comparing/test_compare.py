@@ -160,7 +160,7 @@ def test_the_command_gives_json_a_picture_and_what_is_set_otherwise(tmp_path):
     assert (told["other_settings"], told["seconds"]) == ([], pytest.approx(SECONDS, abs=0.2))
     assert (tmp_path / "new" / "compare.png").read_bytes().startswith(b"\x89PNG")
     other = run("folding", str(log), "--seconds", "12", "--out", str(tmp_path / "other"))
-    assert "the board was set otherwise than the bike file says" in other.stdout
+    assert "the board's settings differ from the bike file's" in other.stdout
     assert "bench minus road" in other.stdout
 
 

@@ -286,7 +286,7 @@ WITHOUT_A_RESULT = {
     ("sweep", "--vary", "rise_mv_per=1:2:3"): "did you mean",
     ("inspect", "nosuch.vcd"): "nosuch.vcd: there is no such file",
     ("bundle", "--board", "rpi_pic"): "did you mean rpi_pico?",
-    ("flash", "--board", "desk"): "--out must say which folder to make",
+    ("flash", "--board", "desk"): "--out is missing, allowed is --out with the folder to make",
     ("handover", "--verify", "nosuch.json"): "nosuch.json",
     ("watch", "--port", "/dev/nosuch"): "there is no such port",
     ("prove", "--property", "stpo"): "did you mean stop?",

@@ -520,8 +520,8 @@ def test_a_rule_that_no_ride_could_try_out_is_told_and_does_not_stop_the_copying
     code, out, err = treadle("--board", "desk", "no_help.toml", "--rides", "1", "--out", "mine")
     assert code == 0
     assert err.startswith("treadle: no ride tested stop time: riding up to 3 more of ")
-    assert "1 rules hold, 0 fail, in 1 rides of each kind; 1 could not be tried out" in out
-    assert "  not tried out: stop time: none of 8 rides tested it" in out
+    assert "1 rules hold, 0 fail, in 1 rides of each kind; 1 not tested" in out
+    assert "  not tested: stop time: none of 8 rides tested it" in out
     assert "fails" not in out
     rules = json.loads(Path("mine/manifest.json").read_text())["rules"]
     assert (rules["held"], rules["untried"]) == (1, ["stop time"])
@@ -605,7 +605,7 @@ WRONG = {
     ("--board", "rpi_pico", "--rides", "0"): "--rides is '0', allowed is a whole number from 1",
     ("--board", "rpi_pico", "--port", "/dev/nosuch"): '--port is "/dev/nosuch", and there is no such port',
     ("--board", "rpi_pico", "--out", "x"): "--out is for the desk only",
-    ("--board", "desk"): "the desk has no port: --out must say which folder to make",
+    ("--board", "desk"): "--out is missing, allowed is --out with the folder to make",
     ("--board", "desk", "--port", "COM1", "--out", "x"): "the desk has no port, allowed is --out",
     ("--board", "desk", "--out", "."): ". exists already, allowed is another --out, or --force",
 }

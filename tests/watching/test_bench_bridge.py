@@ -161,7 +161,7 @@ def test_another_motor_shows_as_curves_that_part():
         (("--out", "s.pdf"), "--out is s.pdf, allowed is a file name that ends with .html"),
         (("--seconds", "5"), "--seconds is 5, allowed is a number from 10 to 3600"),
         (("nobike",), "no bike is called 'nobike'"),
-        (("--hurry",), "belong to --desk"),
+        (("--hurry",), "allowed only with --desk"),
     ],
 )
 def test_a_wrong_request_is_one_sentence_before_any_port(treadle, tmp_path, monkeypatch, arguments, words):

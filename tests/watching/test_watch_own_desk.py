@@ -53,7 +53,7 @@ def test_a_changed_setting_stays_in_the_folder_of_a_desk_bundle(treadle, here, d
     ("words", "said"),
     [
         (("--desk", "--port", "/dev/null"), "--port and --desk are both given"),
-        (("--bike", "tandem"), "--bike, --files and --hurry belong to --desk"),
+        (("--bike", "tandem"), "--bike, --files and --hurry are allowed only with --desk"),
         (("--desk", "--files", "nosuch"), "allowed is a folder made by treadle bundle --board desk"),
         (("--desk", "--bike", "tandm"), "did you mean tandem?"),
         (("--port", "/dev/null"), "the port /dev/null cannot be opened: it is no serial port"),

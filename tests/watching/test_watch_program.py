@@ -291,7 +291,7 @@ def test_a_file_that_is_no_port_is_refused_with_2(tmp_path, treadle):
         (["--seconds", "0"], "--seconds is 0, allowed is a number from 1 to 1000000"),
         (["--seconds", "nan"], "--seconds is nan, allowed is a number from 1 to 1000000"),
         (["--seconds", "soon"], "--seconds is 'soon', allowed is a number of seconds"),
-        (["--settings", "--plain"], "--record, --seconds and --plain belong to watching"),
+        (["--settings", "--plain"], "--record, --seconds and --plain are for watching"),
         (["--set", "engage_rpm"], '--set is "engage_rpm", allowed is NAME=VALUE'),
         (["--capture", "."], ". is a directory, allowed is a file for --capture"),
     ],

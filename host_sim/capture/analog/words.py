@@ -1,4 +1,4 @@
-"""What the volts mean for the hands, and what keeps a sensor from being called fit."""
+"""What to do about findings from the volts, and why a sensor is not called fit."""
 
 from typing import Any
 
@@ -13,25 +13,25 @@ WOBBLE_TOLD = 0.1
 
 
 def why_of(volts: VoltsFound) -> list[str]:
-    """Return what the volts have against the sensor, as short phrases."""
+    """Return the faults that the volts show, as short phrases."""
     phrases = []
     if volts.weak:
-        phrases.append("a magnet is weak by its volts")
+        phrases.append("a magnet is weak according to its volts")
     elif any(_some_are_low(one) for one in volts.channels):
-        phrases.append("some pulses are low by their volts")
+        phrases.append("some pulses are low according to their volts")
     if any(_levels_wrong(one) for one in volts.channels):
         phrases.append("the levels in volts are not those of a 3.3 V input")
     return phrases
 
 
 def settled(why: list[str], volts: VoltsFound | None) -> list[str]:
-    """Return what edges have against the sensor, without what only the volts can tell and have told."""
+    """Return the faults that the edges show, without those that the volts have cleared."""
     told = volts is not None and volts.judged
     return [phrase for phrase in why if not (told and phrase == WEAK_OPEN)]
 
 
 def volts_advice(volts: VoltsFound) -> list[str]:
-    """Return one sentence for each thing to do, with the direction."""
+    """Return one sentence for each thing to do, with directions."""
     said: list[str] = []
     said += _below_zero(volts)
     for one in volts.channels:
@@ -39,25 +39,25 @@ def volts_advice(volts: VoltsFound) -> list[str]:
             said += _recording(one)
     said += _magnets(volts) + _channels(volts)
     if not volts.unit_known:
-        said.append("the file names no unit for its numbers: they were taken for volts")
+        said.append("the file has no unit for its numbers: volts are assumed")
     return said
 
 
 def _below_zero(volts: VoltsFound) -> list[str]:
-    """Return what to do where volts are below 0, which those of a Hall output never are."""
+    """Return what to do about volts below 0, which a Hall output never has."""
     said = []
     coupled = [one.name for one in volts.channels if one.without_constant_part]
     if coupled:
         said.append(
-            f"channel {' and '.join(coupled)} swings around 0 V, as behind a capacitor: set the input of the "
-            "oscilloscope to DC and record again; a standing crank is not seen rightly"
+            f"the voltage of {' and '.join(coupled)} swings around 0 V, as behind a capacitor: set the input of "
+            f"the oscilloscope to DC and record again; a standing crank is not shown correctly"
         )
     wrong = [one for one in volts.channels if one.reversed]
     if wrong:
         least_v = min(one.swing.least_v for one in wrong)
         said.append(
-            f"channel {' and '.join(one.name for one in wrong)} goes down to {least_v:.2f} V, and a Hall "
-            "output does not go below 0: look for a probe the wrong way round or a picture turned upside down"
+            f"the voltage of {' and '.join(one.name for one in wrong)} goes down to {least_v:.2f} V, but a Hall "
+            f"output does not go below 0: check for a reversed probe or an inverted channel"
         )
     return said
 
@@ -67,24 +67,24 @@ def _recording(one: ChannelVolts) -> list[str]:
     said = []
     if one.clipped:
         said.append(
-            f"the peaks of channel {one.name} are cut off at {one.swing.most_v:.2f} V: choose a larger range "
-            "of the oscilloscope; if it is the sensor that can't give more, use a larger gap"
+            f"the peaks of channel {one.name} are cut off at {one.swing.most_v:.2f} V: choose a larger "
+            f"range of the oscilloscope; if the sensor itself is saturated, use a larger gap"
         )
     if one.drifts and not one.without_constant_part:
         said.append(
             f"the floor of channel {one.name} moves by {one.drift_v:.2f} V: check supply and ground; a "
-            "switch whose thresholds stay would lose pulses"
+            f"switch with fixed thresholds would lose pulses"
         )
     if one.swing.noise_v > NOISE_SHARE * one.swing.usual_v:
         said.append(
-            f"channel {one.name} carries {one.swing.noise_v:.2f} V of noise or hum on a swing of "
-            f"{one.swing.usual_v:.2f} V: join the grounds close to the sensor, and keep mains leads away"
+            f"channel {one.name} has {one.swing.noise_v:.2f} V of noise or hum on a swing of "
+            f"{one.swing.usual_v:.2f} V: connect the grounds close to the sensor, and keep mains leads away"
         )
     return said
 
 
 def _magnets(volts: VoltsFound) -> list[str]:
-    """Return what to do about magnets: turned pickups, a ring that wobbles, single magnets."""
+    """Return what to do about tilted pickups, a wobbling ring, and single magnets."""
     said = []
     wobbling = [one for one in volts.channels if one.wobble > WOBBLE_TOLD]
     if wobbling:
@@ -93,7 +93,7 @@ def _magnets(volts: VoltsFound) -> list[str]:
         near = max(one.magnets, key=lambda magnet: magnet.share)
         return [
             f"the height changes once a turn, least at magnet {far.number} ({far.share:.0%} of the usual) "
-            f"and most at magnet {near.number} ({near.share:.0%}): the ring is off centre or bent. Bring it "
+            f"and most at magnet {near.number} ({near.share:.0%}): the ring is off centre or bent. Move it "
             f"towards the pickup at magnet {far.number} and away from it at magnet {near.number}"
         ]
     weak_on = {number: [one for one in volts.channels if _has(one, number)] for number in volts.weak}
@@ -103,18 +103,18 @@ def _magnets(volts: VoltsFound) -> list[str]:
         alone = len(channels) < len([one for one in volts.channels if not one.dead])
         other = next((one.name for one in volts.channels if one.name not in names), "")
         remedy = (
-            f"it is usual on {other}, so it sits out of line or the pickups are tilted: move the magnet "
+            f"it is normal on {other}, so it is out of line or the pickups are tilted: move the magnet "
             f"sideways towards the path of pickup {names}"
             if alone
-            else "make the gap at this magnet smaller, or change the magnet"
+            else "make the gap at this magnet smaller, or replace the magnet"
         )
         said.append(f"magnet {number} is weak on {names} ({parts}): {remedy}")
     for one in volts.channels:
         if not one.weak and _some_are_low(one):
             said.append(
                 f"{one.low_runs:.0%} of the pulses of channel {one.name} reach less than {WEAK_SHARE:.0%} of "
-                "the usual height, and which magnets they are can't be told: see what is said about the "
-                "pulses of a turn"
+                "the usual height, but which magnets they belong to is unknown: see the sentence about the "
+                "pulses per turn"
             )
     return said
 
@@ -128,12 +128,12 @@ def _channels(volts: VoltsFound) -> list[str]:
             said.append(
                 f"channel {small.name} swings {small.swing.usual_v:.2f} V and {large.name} "
                 f"{large.swing.usual_v:.2f} V: make the gap of pickup {small.name} smaller, or that of "
-                f"{large.name} larger, until both are alike"
+                f"{large.name} larger, until both are equal"
             )
     if alive and not volts.linear:
         said.append(
-            "the volts have two levels only, as those of a Hall switch: a weak magnet does not show in them "
-            "until its pulse is lost. To see it coming, record a Hall element that gives volts by the field"
+            "the volts have only two levels, as from a Hall switch: they don't show a weak magnet until its "
+            "pulse is lost. To see it earlier, record a Hall element whose voltage follows the field"
         )
     for one in alive:
         if _levels_wrong(one):
@@ -146,7 +146,7 @@ def _channels(volts: VoltsFound) -> list[str]:
 
 
 def _levels_wrong(one: ChannelVolts) -> bool:
-    """Whether a switch's two levels, measured at the pin, are not those of an input."""
+    """Whether a switch's two levels, measured at the pin, are outside the levels of an input."""
     swing = one.swing
     if one.dead or swing.linear or swing.least_v < -0.5:
         return False
@@ -173,7 +173,7 @@ def _margin_words(one: ChannelVolts, magnet: MagnetVolts) -> str:
 
 
 def volts_json(volts: VoltsFound | None) -> dict[str, Any] | None:
-    """Return all of it for programs."""
+    """Return the findings as data for JSON."""
     if volts is None:
         return None
     return {

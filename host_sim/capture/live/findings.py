@@ -1,4 +1,4 @@
-"""What a guided capture tells: an inspection with the turns and forward known, and what was wrong with it."""
+"""The findings of a guided capture: an inspection with known turns and direction, and its faults."""
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -12,14 +12,14 @@ from host_sim.capture.live.guide import TURNS_BACK, TURNS_FORWARD, Edge, Guide
 from host_sim.capture.live.position import ArmPosition, arm_position
 
 MARGIN_S = 0.5
-TURNS_WITHIN = 0.35  # Of the two turns back, in turns: hands stop a little before or beyond the mark.
+TURNS_WITHIN = 0.35  # Of the two turns back, in turns: a person stops slightly before or after the mark.
 EDGES_LOOKED_AT = 64
 CODED = "duty-coded"
 
 
 @dataclass(frozen=True, slots=True)
 class GuidedFindings:
-    """`inspection` of the turns forward; `whole` is all edges; `why` what the turns have against it."""
+    """`inspection` is of the turns forward, `whole` of all edges; `why` lists faults of the turns."""
 
     inspection: Inspection
     whole: EdgeChunk
@@ -30,9 +30,9 @@ class GuidedFindings:
 
 
 def levels_at_rest(edges: list[Edge]) -> int:
-    """Return the levels before the first edge: the stream tells of changes only.
+    """Return the levels before the first edge, since the stream contains changes only.
 
-    Two channels change in turns, so the first edge was of the channel that the second was not of.
+    Two channels alternate, so the first edge was on the channel that the second was not on.
     """
     if len(edges) < 2:
         return edges[0].levels ^ 1 if edges else 0
@@ -43,7 +43,7 @@ def levels_at_rest(edges: list[Edge]) -> int:
 
 
 def guided_findings(guide: Guide, one_channel: bool) -> GuidedFindings:
-    """Judge what a guide has kept; `one_channel`: the board is set to a sensor with one."""
+    """Evaluate a guide's edges; `one_channel`: the board is set to a sensor with one."""
     rest_levels = levels_at_rest(guide.edges)
     whole = chunk_of(guide.edges, rest_levels)
     forward_s = guide.forward_s
@@ -70,7 +70,7 @@ def guided_findings(guide: Guide, one_channel: bool) -> GuidedFindings:
 
 @dataclass(frozen=True, slots=True)
 class RingSoFar:
-    """What the turns so far say of the ring; `pulses` may still be a guess."""
+    """The ring according to the turns so far; `pulses` may still be a guess."""
 
     pulses: int
     sure: bool
@@ -80,7 +80,7 @@ class RingSoFar:
 
 
 def ring_so_far(guide: Guide, one_channel: bool) -> RingSoFar | None:
-    """Return the ring as the turns forward, under way or done, show it; None if they don't yet."""
+    """Return the ring that the turns forward, finished or not, show; None if they don't yet."""
     part = [edge for edge in guide.edges if edge.at_s >= guide.forward_began_s]
     if guide.forward_s is not None:
         part = [edge for edge in part if edge.at_s <= guide.forward_s[1]]
@@ -98,7 +98,7 @@ def ring_so_far(guide: Guide, one_channel: bool) -> RingSoFar | None:
 
 
 def chunk_of(edges: list[Edge], rest_levels: int) -> EdgeChunk:
-    """Return edges as readers of files give them: times from 0, rising, changes only."""
+    """Return edges in the form of file readers: times ascending from 0, changes only."""
     begin_s = edges[0].at_s - MARGIN_S if edges else 0.0
     times, levels = [0], [rest_levels]
     for edge in edges:
@@ -112,7 +112,7 @@ def chunk_of(edges: list[Edge], rest_levels: int) -> EdgeChunk:
 
 
 def _with_kind(found: Inspection, whole: EdgeChunk) -> Inspection:
-    """Return the findings with the kind that turns in both directions tell: a coded duty needs them."""
+    """Return the findings with the kind found from turns in both directions, which a coded duty needs."""
     both = inspect_edges(lambda: iter([whole]), 2, Told(one_channel=True))
     return replace(found, kind=both.kind) if both.kind.value == CODED else found
 
@@ -130,26 +130,26 @@ def _against(guide: Guide, back_turns: float | None) -> tuple[list[str], list[st
     why: list[str] = []
     advice: list[str] = []
     if guide.losses:
-        number = f"{guide.lost} steps" if guide.lost else "steps, it is not known how many,"
-        why.append("edges were lost on the way to the computer")
+        number = f"{guide.lost} steps" if guide.lost else "an unknown number of steps"
+        why.append("edges were lost between board and computer")
         advice.append(
-            f"{number} of the board did not arrive: close other programs, use another cable, repeat"
+            f"{number} of the board did not arrive: close other programs, use another cable, and repeat"
         )
     if guide.forward_s is None and guide.edges:
-        why.append("the turns forward were not done as told")
+        why.append("the turns forward were not done as instructed")
     elif guide.back_s is None and guide.edges:
         why.append("the turns back were not done")
     if back_turns is not None and abs(back_turns - TURNS_BACK) > TURNS_WITHIN:
-        why.append("the turns forward and back do not fit each other")
+        why.append("the turns forward and back contradict each other")
         advice.append(
-            f"if {TURNS_FORWARD} turns were forward, then {back_turns:.1f} were back, and {TURNS_BACK} were "
-            "asked for: count again, from the arm straight down to the arm straight down"
+            f"if {TURNS_FORWARD} turns were forward, then {back_turns:.1f} were back instead of "
+            f"{TURNS_BACK}: repeat, and start and stop with the arm straight down"
         )
     return why, advice
 
 
 def against_board(found: Inspection, settings: dict[str, int]) -> tuple[list[str], list[str]]:
-    """Return what the board's settings have otherwise than the crank, as phrases and as advice."""
+    """Return differences between the board's settings and the crank, as phrases and as advice."""
     why: list[str] = []
     advice: list[str] = []
     if found.kind.sure and found.kind.value and settings.get("sensor_kind") != KINDS[found.kind.value]:
@@ -162,10 +162,10 @@ def against_board(found: Inspection, settings: dict[str, int]) -> tuple[list[str
         )
     says = "A" if settings.get("lead") == 0 else "B"
     if found.kind.value == "two channels" and found.lead.sure and found.lead.value != says:
-        why.append("the board takes forward for backward")
+        why.append("the board sees forward as backward")
         advice.append(
-            f"the board is set to {says} leads, and forward {found.lead.value} leads: the wires of A and B "
-            "are swapped, or the sensor sits on the other side. Do one of two things, never both: swap the "
-            "wires, or set the lead. Both together make backward pedalling drive"
+            f"the board is set to {says} leads, but {found.lead.value} leads when turning forward: the "
+            f"wires of A and B are swapped, or the sensor is on the other side. Do only one of these: swap "
+            f"the wires, or set the lead. If you do both, pedalling backward drives the motor"
         )
     return why, advice

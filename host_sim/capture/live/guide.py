@@ -1,19 +1,19 @@
-"""Leads through a guided capture: what to do next follows from the edges and from how long none came."""
+"""Leads through a guided capture: the next instruction follows from the edges and the pauses between them."""
 
 from dataclasses import dataclass
 
 TURNS_FORWARD, TURNS_BACK = 6, 2
-STILL_S = 2.0  # So long without an edge, the crank has stopped.
+STILL_S = 2.0  # After this time without an edge the crank has stopped.
 READY_S = 1.5
-EDGES_LEAST = 12  # Fewer are a hand that finds its place.
+EDGES_LEAST = 12  # Fewer come from a hand that finds its position.
 WAIT_S = 90.0
 
 READY, FORWARD_NEXT, FORWARD, BACK_NEXT, BACK, DONE = range(6)
 SENTENCES = (
-    "left crank arm straight down, hands off: let the crank stand",
+    "left crank arm straight down, hands off: keep the crank still",
     f"now {TURNS_FORWARD} turns forward, slowly and evenly, and stop with the arm straight down again",
     f"forward … stop after {TURNS_FORWARD} turns, with the arm straight down",
-    f"stand … now {TURNS_BACK} turns back, and stop with the arm straight down",
+    f"wait … now {TURNS_BACK} turns back, and stop with the arm straight down",
     f"back … stop after {TURNS_BACK} turns, with the arm straight down",
     "done",
 )
@@ -29,14 +29,14 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """Time goes on, without an edge."""
+    """A moment without an edge."""
 
     at_s: float
 
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """Steps or edges are missing here; `count` 0 if it is not known how many."""
+    """Steps or edges are missing here; `count` 0 if their number is unknown."""
 
     count: int
 
@@ -45,14 +45,14 @@ Item = Edge | Moment | Lost
 
 
 class Guide:
-    """Takes the stream item by item. Read: `stage`, `edges`, `lost`, `forward_s`, `back_s`, `gave_up`.
+    """Processes the stream item by item. Read: `stage`, `edges`, `lost`, `forward_s`, `back_s`, `gave_up`.
 
-    `forward_began_s`: when the turns forward under way began. `forward_s` and `back_s` are from the first to
+    `forward_began_s`: when the present turns forward began. `forward_s` and `back_s` are from the first to
     the last edge of the six and the two turns, None before they ended. `gave_up`: nobody turned for WAIT_S.
     """
 
     def __init__(self) -> None:
-        """Wait for a crank that stands."""
+        """Wait until the crank stands."""
         self.stage = READY
         self.edges: list[Edge] = []
         self.lost = 0
@@ -67,16 +67,16 @@ class Guide:
 
     @property
     def sentence(self) -> str:
-        """What is to be done now."""
+        """The present instruction."""
         return SENTENCES[self.stage]
 
     @property
     def over(self) -> bool:
-        """Whether nothing more is to come."""
+        """Whether the capture has ended."""
         return self.stage == DONE or self.gave_up
 
     def take(self, item: Item) -> bool:
-        """Take an item; return whether the stage changed."""
+        """Process an item; return whether the stage changed."""
         before = self.stage
         if isinstance(item, Lost):
             self.losses += 1

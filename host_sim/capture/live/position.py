@@ -1,7 +1,7 @@
-"""How far the left arm goes forward from straight down until magnet 1 passes the pickup that leads.
+"""The forward angle of the left arm, from straight down, at which magnet 1 passes the leading pickup.
 
-At rest the crank stands between two edges. Which two shows in the first edge that comes; where they lie
-within a pitch is known from the ring. So the arm's place is known to half the way between them.
+At rest the crank is between two edges. The first edge shows which two; their places within a pitch are known
+from the ring. So the arm's position is known to half the distance between them.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ DEG = 360.0
 
 @dataclass(frozen=True, slots=True)
 class ArmPosition:
-    """`degrees` forward from straight down, give or take `within_deg`."""
+    """`degrees` forward from straight down, plus or minus `within_deg`."""
 
     degrees: float
     within_deg: float
@@ -41,7 +41,7 @@ def arm_position(edges: list[Edge], rest_levels: int, found: Inspection) -> ArmP
     gone = 0
     ordered = sorted(places.values())
     before = max((one for one in ordered if one < first), default=ordered[-1] - 1.0)
-    # Where the magnet before the first is missing, the rest may lie in its gap.
+    # If the magnet before the first is missing, the rest position may be in its gap.
     while ring.pulses - gone in ring.missing:
         gone += 1
     before -= gone

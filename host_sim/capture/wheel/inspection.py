@@ -1,4 +1,4 @@
-"""All that a capture of a wheel sensor tells."""
+"""The findings from a capture of a wheel sensor."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -13,9 +13,9 @@ from host_sim.capture.wheel.by_speed import Band, Noise, bands_of, filled_gaps, 
 from host_sim.capture.wheel.pulses import WheelPulses, drive_times, wheel_pulses
 from host_sim.capture.wheel.turn import WheelTurn, turn_of_wheel
 
-FEW_SHARE = 0.002  # Of all pulses: one lost in 500 is a pothole's; more are the sensor's.
+FEW_SHARE = 0.002  # Of all pulses: one lost in 500 is due to a pothole; more are the sensor's fault.
 FEW = 2
-NOISE_SPLITS = 0.05  # Of noise pulses, so many fall into a magnet's pulse and make two of it.
+NOISE_SPLITS = 0.05  # This share of noise pulses falls into a magnet's pulse and splits it.
 NOISE_TOLD_PER_S = 0.2
 CIRCUMFERENCE_WITHIN = 0.02
 TURNS_FOR_CIRCUMFERENCE = 3.0
@@ -24,7 +24,7 @@ USUAL_CIRCUMFERENCE_M = 2.1
 
 @dataclass(frozen=True, slots=True)
 class WheelTold:
-    """What the user knows: way in metres and turns of a push (0, 0: none), and what the bike file has."""
+    """Known values: distance in metres and turns of a push (0, 0: none), and the bike file's values."""
 
     pushed_m: float = 0.0
     pushed_turns: float = 0.0
@@ -34,9 +34,9 @@ class WheelTold:
 
 @dataclass(frozen=True, slots=True)
 class WheelInspection:
-    """What was found. `circumference_m` None where no push tells it; `speed_known` whether km/h can be said.
+    """The findings. `circumference_m` is None without a push; `speed_known`: whether speeds are in km/h.
 
-    `middle_s`, `km_per_h` over time; `lost_s` when pulses were lost, `lost` how many each time.
+    `middle_s`, `km_per_h` over time; `lost_s`: when pulses were lost, `lost`: how many each time.
     """
 
     pulses: WheelPulses
@@ -55,25 +55,25 @@ class WheelInspection:
 
     @property
     def lost_count(self) -> int:
-        """How many pulses were lost."""
+        """The number of lost pulses."""
         return int(self.lost.sum()) if len(self.lost) else 0
 
     @property
     def few(self) -> float:
-        """Up to how many faults count as none."""
+        """The number of faults that still counts as none."""
         by_noise = NOISE_SPLITS * len(self.pulses.noise_s)
         return max(FEW, FEW_SHARE * len(self.pulses.rise_s), by_noise)
 
     @property
     def why(self) -> list[str]:
-        """What keeps the sensor from being called fit."""
+        """The reasons why the sensor is not called fit."""
         if len(self.pulses.rise_s) < 4:
             return ["the wheel gives no pulses"]
         return [
             phrase
             for wrong, phrase in (
                 (self.turn.missing, "a wheel magnet is missing"),
-                (not self.turn.pulses.sure, "the pulses of a turn of the wheel can't be told"),
+                (not self.turn.pulses.sure, "the number of pulses per turn of the wheel is unknown"),
                 (self.lost_count > self.few, "wheel pulses are lost"),
                 (len(self.pulses.double_s) > self.few, "wheel pulses are doubled"),
                 (self.noise.with_drive, "the motor makes noise on the wheel channel"),
@@ -87,19 +87,19 @@ class WheelInspection:
 
     @property
     def against_bike(self) -> list[str]:
-        """What the bike file has otherwise, as short phrases."""
+        """The differences from the bike file, as short phrases."""
         told = self.told
         said = []
         if told.pulses and self.turn.pulses.sure and self.turn.pulses.value != told.pulses:
-            said.append("the bike file has another number of wheel pulses than the capture")
+            said.append("the bike file and the capture differ in the number of wheel pulses")
         if told.circumference_m and self.circumference_m is not None:
             if abs(self.circumference_m / told.circumference_m - 1.0) > CIRCUMFERENCE_WITHIN:
-                said.append("the bike file has another wheel circumference than the push")
+                said.append("the bike file and the push differ in the wheel circumference")
         return said
 
     @property
     def changes(self) -> dict[str, Any]:
-        """Return the keys of a bike file that follow from what is sure."""
+        """Return the keys of a bike file that follow from the certain findings."""
         keys: dict[str, Any] = {}
         if self.turn.pulses.sure and self.turn.pulses.value != self.told.pulses:
             keys["wheel_sensor.pulses_per_rev"] = self.turn.pulses.value
@@ -119,7 +119,7 @@ def inspect_wheel(source: EdgeSource, told: WheelTold) -> WheelInspection:
     seconds = max((gathered.kept_end_ns - int(gathered.times_ns[0])) / NS_PER_S, 1e-9)
     turn = turn_of_wheel(pulses.gaps_s, told.pushed_turns, told.pulses)
     if not turn.seen and not told.pushed_turns:
-        # Each lost pulse shifts what comes after it by a place: with those put back a pattern may show.
+        # Each lost pulse shifts the following ones by a place: with lost pulses restored a pattern may show.
         turn = turn_of_wheel(filled_gaps(pulses.gaps_s), 0.0, told.pulses)
     circumference_m = told.pushed_m / told.pushed_turns if told.pushed_turns else None
     around_m = circumference_m or told.circumference_m or USUAL_CIRCUMFERENCE_M
@@ -146,7 +146,7 @@ def inspect_wheel(source: EdgeSource, told: WheelTold) -> WheelInspection:
 
 
 def _shape(gaps_s: Floats, turn: WheelTurn) -> Floats:
-    """Return how long each gap usually is beside its neighbours: what comes every turn is no lost pulse."""
+    """Return how long each gap usually is relative to its neighbours: long in every turn is no lost pulse."""
     if not turn.missing or len(gaps_s) < 2 * turn.seen:
         return np.ones(len(gaps_s))
     count = turn.seen
@@ -156,7 +156,7 @@ def _shape(gaps_s: Floats, turn: WheelTurn) -> Floats:
 
 
 def wheel_json(found: WheelInspection, advice: list[str], why: list[str]) -> dict[str, Any]:
-    """Return all of it for programs, within `wheel`: so nobody takes it for a pedal sensor's."""
+    """Return the findings as data for JSON, within `wheel`, to distinguish them from a pedal sensor's."""
     noise = found.noise
     pulses: Finding[int] = found.turn.pulses
     wheel = {

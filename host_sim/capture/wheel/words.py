@@ -1,17 +1,17 @@
-"""What a wheel sensor's capture means for the hands: one sentence each."""
+"""What to do about a wheel sensor's findings: one sentence each."""
 
 from host_sim.capture.wheel.by_speed import Band
 from host_sim.capture.wheel.inspection import NOISE_TOLD_PER_S, WheelInspection
 
 FEW_OF = 0.2
-MORE_TIMES = 4.0  # One end of the speeds against the other, by share of pulses.
+MORE_TIMES = 4.0  # Ratio between the two ends of the speed range, by share of pulses.
 
 
 def wheel_advice(found: WheelInspection) -> list[str]:
-    """Return what to do; none where everything is as it should be."""
+    """Return what to do; none if everything is all right."""
     if len(found.pulses.rise_s) < 4:
-        return ["no pulses to speak of: turn the wheel while recording; if it turned, check plug and supply"]
-    # Noise first: what it splits and hides looks like lost and doubled pulses.
+        return ["hardly any pulses: turn the wheel while recording; if it turned, check plug and supply"]
+    # Noise first: it splits and hides pulses, which looks like doubled and lost ones.
     return [*_turn(found), *_noise(found), *_lost(found), *_doubled(found), *_bike(found)]
 
 
@@ -21,15 +21,15 @@ def _turn(found: WheelInspection) -> list[str]:
     if turn.missing:
         names = "a magnet is" if turn.missing == 1 else f"{turn.missing} magnets are"
         said.append(
-            f"{names} missing of {turn.pulses.value}, at the same place in every turn: put back what is "
-            "missing, or the speed is read too low there; less speed read means help beyond the cut-off speed"
+            f"{names} missing (of {turn.pulses.value}), at the same place in every turn: put it back; "
+            f"otherwise the speed reads too low there, and help continues beyond the cut-off speed"
         )
     if not turn.pulses.sure:
         probably = f", probably {turn.pulses.value}" if turn.pulses.value else ""
         said.append(
-            f"the pulses alone don't tell how many magnets there are{probably}: push the bicycle straight "
-            "on for exactly 5 turns of the wheel while recording, measure the way, and say "
-            "--pushed METRES:TURNS, for example --pushed 10.5:5"
+            f"the pulses alone don't show how many magnets there are{probably}: push the bicycle straight "
+            f"ahead for exactly 5 turns of the wheel while recording, measure the distance, and give "
+            f"--pushed METRES:TURNS, for example --pushed 10.5:5"
         )
     return said
 
@@ -39,13 +39,13 @@ def _lost(found: WheelInspection) -> list[str]:
         return []
     where = _where(found, [band.lost for band in found.bands])
     remedy = {
-        "fast": "the magnet passes too quickly for the pickup: make the gap smaller, or use a wider magnet",
+        "fast": "the magnet passes too fast for the pickup: make the gap smaller, or use a wider magnet",
         "slow": "at low speed a weak field does not switch the pickup: make the gap smaller",
-    }.get(where, "make the gap between magnet and pickup smaller, and look for a loose plug")
+    }.get(where, "make the gap between magnet and pickup smaller, and check for a loose plug")
     return [
         f"{found.lost_count} of {len(found.pulses.rise_s) + found.lost_count} pulses are lost"
-        f"{_speeds(found, where, [band.lost for band in found.bands])}: {remedy}. A lost pulse reads as half "
-        "the speed"
+        f"{_speeds(found, where, [band.lost for band in found.bands])}: {remedy}. Each lost pulse reads as "
+        f"half the speed"
     ]
 
 
@@ -57,8 +57,8 @@ def _doubled(found: WheelInspection) -> list[str]:
     where = _where(found, doubled)
     return [
         f"{count} pulses are doubled{_speeds(found, where, doubled)}: a contact bounces, or the magnet "
-        "passes at the edge of the pickup's reach. Use a Hall switch instead of a contact, or make the gap "
-        "smaller; until then put 5 ms of RC in the wire"
+        f"passes at the limit of the pickup's range. Use a Hall switch instead of a contact, or make the "
+        f"gap smaller; until then put an RC filter of 5 ms in the wire"
     ]
 
 
@@ -67,20 +67,21 @@ def _noise(found: WheelInspection) -> list[str]:
     if noise.with_drive:
         return [
             f"noise comes with the motor: {noise.driving_per_s:.1f} pulses a second while it drives, "
-            f"{noise.idle_per_s:.1f} while not. Lay the wheel's wire away from the phase wires, twist it "
+            f"{noise.idle_per_s:.1f} while it doesn't. Lay the wheel's wire away from the phase wires, "
+            f"twist it "
             "with its ground, and check the pull-up; then record again"
         ]
     if noise.per_s <= NOISE_TOLD_PER_S:
         return []
     said = f"{noise.per_s:.1f} noise pulses a second"
-    said += ", while the wheel turns and not while it stands" if noise.with_speed else ""
+    said += ", while the wheel turns but not while it stands" if noise.with_speed else ""
     if not found.has_drive:
         said += (
-            ": record a second channel that is high while the motor drives, to see whether it is the "
-            "motor's; lay the wheel's wire away from the phase wires"
+            ": record a second channel that is high while the motor drives, to see whether the motor causes "
+            "it; lay the wheel's wire away from the phase wires"
         )
     else:
-        said += ", and not more while the motor drives: check plug, ground and pull-up"
+        said += ", no more while the motor drives: check plug, ground and pull-up"
     return [said]
 
 
@@ -90,22 +91,22 @@ def _bike(found: WheelInspection) -> list[str]:
     pulses = found.turn.pulses
     if told.pulses and pulses.sure and pulses.value != told.pulses:
         said.append(
-            f"the bike file says {told.pulses} wheel pulses, the capture {pulses.value}: the board takes "
+            f"the bike file says {told.pulses} wheel pulses, the capture {pulses.value}: the board reads "
             f"{(pulses.value or 1) / told.pulses:.3g} times the true speed; write the number into the file"
         )
     if told.circumference_m and found.circumference_m is not None:
         percent = 100.0 * (told.circumference_m / found.circumference_m - 1.0)
         if found.against_bike and abs(percent) >= 2.0:
             said.append(
-                f"the bike file says {told.circumference_m:.3f} m around the wheel, the push "
-                f"{found.circumference_m:.3f} m: the speed is read {abs(percent):.0f} % too "
+                f"the bike file has a wheel circumference of {told.circumference_m:.3f} m, the push gives "
+                f"{found.circumference_m:.3f} m: the speed reads {abs(percent):.0f} % too "
                 f"{'high' if percent > 0.0 else 'low'}"
             )
     return said
 
 
 def _where(found: WheelInspection, counts: list[int]) -> str:
-    """Return "fast" or "slow" if one end of the speeds has far more than the other, else ""."""
+    """Return "fast" or "slow" if one end of the speed range has far more than the other, else ""."""
     bands: list[Band] = found.bands
     if len(bands) < 2:
         return ""
@@ -118,7 +119,7 @@ def _where(found: WheelInspection, counts: list[int]) -> str:
 
 
 def _speeds(found: WheelInspection, where: str, counts: list[int]) -> str:
-    """Return at which speeds, if they are known and tell something."""
+    """Return at which speeds, if they are known and differ."""
     if not where or not found.speed_known:
         return f", mostly when the wheel is {where}" if where else ""
     hit = [band for band, count in zip(found.bands, counts, strict=True) if count > FEW_OF * sum(counts)]
