@@ -261,8 +261,9 @@ def measure_command(
     """Measure numbers of a bicycle from logs, each with a 95 % interval.
 
     Logs are CSV with time_s first, then any of speed_m_per_s, altitude_m, cadence_rpm, rider_power_w,
-    battery_v, current_a, command_v. Weigh everything that moves: an error of the mass goes into the numbers
-    and is not in the intervals. Exit code 1 if a log was not enough for a number.
+    battery_v, current_a, command_v; or what `treadle watch --record` wrote. Weigh everything that moves: an
+    error of the mass goes into the numbers and is not in the intervals. Exit code 1 if a log was not enough
+    for a number.
 
     **Coast-down** (rolling coefficient, drag area): a straight, even, empty road on a calm day. Ride at 8 m/s
     or more, stop pedalling, roll in the same posture without motor or brakes to below 2 m/s. Three times each
