@@ -20,7 +20,7 @@ from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log, read_log
 from host_sim.measuring.road_law import Masses
 from host_sim.measuring.workshop import circumference, straight_line
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.textfile import spoken
 
@@ -106,7 +106,12 @@ class MeasureResult:
 def measure(request: MeasureRequest) -> MeasureResult:
     """Fit what the logs tell, draw what is left over, and write the bike file if asked to."""
     result = MeasureResult(request)
-    with Delivery(request.out, (), request.force) as delivery:
+    refuse_missing_folder(request.out, "--out")
+    with (
+        # Which pictures come of it is not known yet, so the folder's name is held.
+        Delivery(request.out.parent, (f"{request.out.name}/measure",), force=True),
+        Delivery(request.out, (), request.force) as delivery,
+    ):
         _coast_down(request, result, delivery)
         _ride(request, result, delivery)
         _load_steps(request, result, delivery)
