@@ -22,6 +22,7 @@ class KeyNote:
 _EXAMPLES = "the range of the four example bikes"
 _PLATE = "Read it off the motor's plate."
 _READ_SENSOR = "Record the turning crank and run `treadle inspect`: it tells this."
+_COAST = "`treadle measure --coast-down` works it out of a log of rolling out on a level road. "
 _ONLY_BENCH = "Used on the bench only; the board never sees it."
 
 NOTES: dict[str, KeyNote] = {
@@ -40,17 +41,17 @@ NOTES: dict[str, KeyNote] = {
     "bicycle.drag_area_m2": KeyNote(
         "Air drag: frontal area times drag coefficient.",
         "0.5 to 0.85, upright",
-        "Let it roll out on a level road from two speeds; at speed the air brakes most. " + _ONLY_BENCH,
+        _COAST + _ONLY_BENCH,
     ),
     "bicycle.rolling_coefficient": KeyNote(
         "Rolling resistance over weight.",
         "0.005 to 0.01",
-        "Let it roll out on a level road at walking pace. " + _ONLY_BENCH,
+        _COAST + _ONLY_BENCH,
     ),
     "bicycle.wheel_circumference_m": KeyNote(
         "Way of one turn of the wheel that has the wheel sensor.",
         "1.5 to 2.25",
-        "Mark tyre and floor, sit on it, roll three turns, measure, divide by three.",
+        "Roll three turns with the rider on it, divide: `treadle calibrate` or `treadle measure --pushed`.",
     ),
     "bicycle.wheel_inertia_kg_m2": KeyNote(
         "Moment of inertia of all wheels together.",
@@ -59,7 +60,9 @@ NOTES: dict[str, KeyNote] = {
         _EXAMPLES,
     ),
     "bicycle.chain_efficiency": KeyNote(
-        "Share of the rider's power that arrives at the wheel.", "0.94 to 0.97", _ONLY_BENCH
+        "Share of the rider's power that arrives at the wheel.",
+        "0.94 to 0.97",
+        "A power meter at the crank and one in the hub: the second over the first. " + _ONLY_BENCH,
     ),
     "bicycle.development_low_m": KeyNote(
         "Way of one turn of the crank in the lowest gear.",
@@ -79,13 +82,21 @@ NOTES: dict[str, KeyNote] = {
         "Brake from a known speed on an empty, level road: speed squared over twice the way. " + _ONLY_BENCH,
     ),
     "rider.strength_nm": KeyNote(
-        "The most torque at the crank, as a mean over a turn.", "60 to 100", _ONLY_BENCH
+        "The most torque at the crank, as a mean over a turn.",
+        "60 to 100",
+        "Power meter, one hard start in a high gear: power over crank speed in rad/s. " + _ONLY_BENCH,
     ),
     "rider.dead_centre_share": KeyNote(
-        "Torque at the dead centre over the mean.", "0.2 to 0.35", _ONLY_BENCH, _EXAMPLES
+        "Torque at the dead centre over the mean.",
+        "0.2 to 0.35",
+        "A power meter that draws torque over the turn. " + _ONLY_BENCH,
+        _EXAMPLES,
     ),
     "rider.cadence_ripple": KeyNote(
-        "How much the cadence varies within a turn, as a share.", "0.04 to 0.08", _ONLY_BENCH, _EXAMPLES
+        "How much the cadence varies within a turn, as a share.",
+        "0.04 to 0.08",
+        "Record a steady climb: how far pitch times swing twice a turn about their mean. " + _ONLY_BENCH,
+        _EXAMPLES,
     ),
     "motor.rated_power_w": KeyNote("Continuous rated power.", "250 to 750", _PLATE),
     "motor.torque_constant_nm_per_a": KeyNote(
@@ -116,7 +127,11 @@ NOTES: dict[str, KeyNote] = {
         _EXAMPLES,
     ),
     "motor.thermal_capacity_j_per_k": KeyNote(
-        "Joules that warm the winding by a kelvin.", "1100 to 2400", _ONLY_BENCH, _EXAMPLES
+        "Joules that warm the winding by a kelvin.",
+        "1100 to 2400",
+        "With a temperature sensor: seconds to 63 % of the settled rise, over the resistance above. "
+        + _ONLY_BENCH,
+        _EXAMPLES,
     ),
     "motor.has_temperature_sensor": KeyNote(
         "Whether an NTC in the motor is wired to the board.", "false", "Look for two thin extra wires."
@@ -138,7 +153,10 @@ NOTES: dict[str, KeyNote] = {
         "Raise the throttle voltage until the wheel gets no faster.",
     ),
     "motor_controller.lag_s": KeyNote(
-        "Time constant with which the current follows the command.", "0.02 to 0.03", _ONLY_BENCH, _EXAMPLES
+        "Time constant with which the current follows the command.",
+        "0.02 to 0.03",
+        "`treadle step` shows the step response of a board beside the bench's. " + _ONLY_BENCH,
+        _EXAMPLES,
     ),
     "motor_controller.battery_current_limit_a": KeyNote(
         "The most it takes from the battery.", "10 to 25", "Printed on it, or the shunt's reading uphill."
@@ -158,7 +176,7 @@ NOTES: dict[str, KeyNote] = {
     "battery.resistance_ohm": KeyNote(
         "Pack, plug and wires.",
         "0.1 to 0.2",
-        "Sag over current: volts at rest less volts at 10 A, over 10 A.",
+        "Volts at rest less those at 10 A, over 10 A; `treadle measure --load-steps` takes a ride's record.",
     ),
     "battery.charge": KeyNote("How full it is at the start of a ride, 0 to 1.", "0.9", "Your choice."),
     "pedal_sensor.kind": KeyNote(

@@ -70,7 +70,17 @@ def desk_port(
         )
         os.close(master)
         stack.callback(_end, desk)
-        yield os.ttyname(slave)
+        name = os.ttyname(slave)
+        try:
+            yield name
+        except Exception:
+            # The terminal goes with the desk that held its other end.
+            if files is not None and not Path(name).exists():
+                raise RequestError(
+                    f"--files is {spoken(folder)}, and the desk board in it has ended: perhaps an older "
+                    "version made it, allowed is one made anew by treadle bundle --board desk"
+                ) from None
+            raise
 
 
 def _fill(folder: Path, bike: str) -> None:

@@ -3,11 +3,12 @@
 import contextlib
 from collections.abc import Iterator
 from time import monotonic, sleep
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from host_sim.boardlink.port_choice import NoBoard, choose_port
 from host_sim.boardlink.raw_board import BoardTrouble, RawBoard
 from host_sim.boardlink.targets import Target
+from host_sim.errors import RequestError
 
 if TYPE_CHECKING:
     from serial import Serial
@@ -104,15 +105,9 @@ def _wait_until_back(port: str) -> None:
 
 
 def _opened(port: str) -> "Serial":
-    from serial import Serial
-
-    from host_sim.boardlink.console_client import BAUD_RATE, READ_TIMEOUT_S
+    from host_sim.boardlink.console_client import open_port
 
     try:
-        return Serial(port, BAUD_RATE, timeout=READ_TIMEOUT_S, exclusive=True)
-    except (OSError, ValueError) as error:
-        reason = " ".join(str(error).split())[:160]
-        raise BoardTrouble(
-            f"the port {port} can't be opened: is another program using it, or may you not use serial ports? "
-            f"({reason})"
-        ) from None
+        return cast("Serial", open_port(port))
+    except RequestError as error:
+        raise BoardTrouble(str(error)) from None

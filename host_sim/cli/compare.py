@@ -102,16 +102,16 @@ class CompareResult:
 
 def compare(request: CompareRequest, progress: Callable[[str], None] = lambda words: None) -> CompareResult:
     """Ride the log on the bench, draw both, and search for causes of the difference."""
-    ride = request.measured
-    progress("the ride")
-    predicted = predict(request.bike, ride)
-    part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
-    causes = find_causes(request.bike, part, request.known, progress)
-    result = CompareResult(request, gaps(predicted, ride), match(predicted, ride), causes, [])
-    # Imported here, since drawing takes a second to load.
-    from host_sim.report.compare_figure import draw_compare
-
     with Delivery(request.out, (PICTURE,), request.force) as delivery:
+        ride = request.measured
+        progress("the ride")
+        predicted = predict(request.bike, ride)
+        part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
+        causes = find_causes(request.bike, part, request.known, progress)
+        result = CompareResult(request, gaps(predicted, ride), match(predicted, ride), causes, [])
+        # Here, for drawing takes a second to load.
+        from host_sim.report.compare_figure import draw_compare
+
         title = f"{request.bike.title}: {request.log.name} and the bench"
         draw_compare(ride, predicted, result.gaps, causes, title, delivery.place(PICTURE))
         result.files = delivery.deliver()

@@ -20,7 +20,7 @@ from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log, read_log
 from host_sim.measuring.road_law import Masses
 from host_sim.measuring.workshop import circumference, straight_line
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.refusals import closest
 from host_sim.textfile import spoken
 
@@ -107,7 +107,12 @@ class MeasureResult:
 def measure(request: MeasureRequest) -> MeasureResult:
     """Fit the logs, draw the residuals, and write the bike file if requested."""
     result = MeasureResult(request)
-    with Delivery(request.out, (), request.force) as delivery:
+    refuse_missing_folder(request.out, "--out")
+    with (
+        # Which pictures come of it is not known yet, so the folder's name is held.
+        Delivery(request.out.parent, (f"{request.out.name}/measure",), force=True),
+        Delivery(request.out, (), request.force) as delivery,
+    ):
         _coast_down(request, result, delivery)
         _ride(request, result, delivery)
         _load_steps(request, result, delivery)
@@ -272,8 +277,9 @@ def measure_command(
     """Measure numbers of a bicycle from logs, each with a 95 % interval.
 
     Logs are CSV with time_s first, then any of speed_m_per_s, altitude_m, cadence_rpm, rider_power_w,
-    battery_v, current_a, command_v. Weigh bicycle, rider and load: an error of the mass changes the numbers,
-    and the intervals don't include it. Exit code 1 if a log was not enough for a number.
+    battery_v, current_a, command_v; or a record of `treadle watch --record`. Weigh bicycle, rider and load:
+    an error of the mass changes the numbers, and the intervals don't include it. Exit code 1 if a log was not
+    enough for a number.
 
     **Coast-down** (rolling coefficient, drag area): a straight, even, empty road on a calm day. Ride at 8 m/s
     or more, stop pedalling, roll in the same posture without motor or brakes to below 2 m/s. Three times in

@@ -107,6 +107,7 @@ def _wait(
     from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
     from host_sim.boardlink.frames import Frame
     from host_sim.watching.step_seen import StepFinder
+    from host_sim.watching.watched import other_kind_of
 
     arrived: list[Frame] = []
     client = ConsoleClient(port, arrived.append)
@@ -122,6 +123,8 @@ def _wait(
             if seen is not None:
                 return settings, seen
         arrived.clear()
+        if client.wire.other_kind is not None:
+            raise NoStep(other_kind_of(client.wire.other_kind))
     why = f" ({finder.why_not})" if finder.why_not else ""
     raise NoStep(
         f"no step was seen in {request.seconds:g} s{why}: rest for 3 s, pedal until the motor helps, and "

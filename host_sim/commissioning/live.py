@@ -7,7 +7,8 @@ from typing import Protocol
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.frames import Frame, Wire
 from host_sim.watching.session import ClosablePort
-from host_sim.watching.workshop import Workshop
+from host_sim.watching.watched import other_kind_of
+from host_sim.watching.workshop import BoardTrouble, Workshop
 
 STEP_MOST_US = 5_000_000  # From one frame to the next.
 
@@ -60,7 +61,7 @@ class LiveBoard:
     def frames(self, seconds: float) -> Iterator[Frame]:
         """Yield the frames that arrive from now on, for `seconds` on the board's clock.
 
-        It also ends if none arrives for that long on ours.
+        It also ends if none arrives for that long on ours. BoardTrouble if they are of another firmware.
         """
         wire = Wire()
         last_us: int | None = None
@@ -77,6 +78,8 @@ class LiveBoard:
                     ridden_us += since_us if 0 < since_us < STEP_MOST_US else 0
                 last_us = item.time_us
                 yield item
+            if wire.other_kind is not None:
+                raise BoardTrouble(other_kind_of(wire.other_kind))
 
     def name(self) -> str:
         """Return the board's name."""

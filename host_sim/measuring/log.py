@@ -1,10 +1,14 @@
-"""A log as plain CSV with column names in the first line; an empty cell has no value."""
+"""A log as plain CSV with column names in the first line; an empty cell has no value.
+
+A record of `treadle watch --record` is one too: its columns of known names, and the time of the board.
+"""
 
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firmware.ticks import TICKS_MAX_US, ticks_diff_us
 from host_sim.errors import RequestError
 from host_sim.refusals import closest, shown
 from host_sim.table_rows import table_rows
@@ -21,6 +25,8 @@ LIMITS = {
     "current_a": (-200.0, 200.0, "A"),
     "command_v": (0.0, 5.5, "V"),
 }
+# The first column of a record of `treadle watch`, and the one with the board's time.
+RECORD_FIRST, RECORD_TIME = "received_s", "time_us"
 
 
 class Log:
@@ -58,20 +64,52 @@ def read_log(path: Path) -> Log:
     if not path.is_file():
         raise RequestError(f"{spoken(path)}: there is no such file, allowed is a CSV log")
     lines = read_text(path, RIDE_BYTES_MAX).splitlines()
-    header = _header(lines[0] if lines else "", name)
+    header = [cell.strip().strip('"') for cell in (lines[0] if lines else "").split(",")]
+    if header[0] == RECORD_FIRST:
+        return _record(header, lines, name)
+    _check_header(header, name)
     rows: list[list[float]] = []
     for cells, place in table_rows(lines, len(header), name):
         rows.append(_row(header, cells, place))
         if len(rows) > 1 and rows[-1][0] <= rows[-2][0]:
             raise RequestError(f"{place}: time_s is {rows[-1][0]:g}, allowed is above {rows[-2][0]:g}")
+    return _log(name, header, rows)
+
+
+def _log(name: str, header: list[str], rows: list[list[float]]) -> Log:
     if len(rows) < 2:
         raise RequestError(f"{name}: it has {len(rows)} rows, allowed is 2 or more")
     table = np.array(rows)
     return Log(name, {column: table[:, place] for place, column in enumerate(header)})
 
 
-def _header(line: str, name: str) -> list[str]:
-    header = [cell.strip().strip('"') for cell in line.split(",")]
+def _record(header: list[str], lines: list[str], name: str) -> Log:
+    """Read a record of `treadle watch`; times are seconds of the board's clock since the first row."""
+    if RECORD_TIME not in header:
+        raise RequestError(
+            f"{name} line 1: column {RECORD_TIME} is missing, a record of treadle watch has it"
+        )
+    known = [place for place, column in enumerate(header) if column in LIMITS]
+    rows: list[list[float]] = []
+    last_us, elapsed_us = -1, 0
+    for cells, place in table_rows(lines, len(header), name):
+        text = cells[header.index(RECORD_TIME)].strip()
+        time_us = int(text) if text.isdecimal() and text.isascii() and len(text) <= 10 else -1
+        if not 0 <= time_us <= TICKS_MAX_US:
+            raise RequestError(f"{place}: {RECORD_TIME} is {shown(text)}, allowed is 0 to {TICKS_MAX_US}")
+        since_us = ticks_diff_us(time_us, last_us) if rows else 0
+        if rows and since_us <= 0:
+            raise RequestError(
+                f"{place}: the board's clock goes back, so it was switched off here; "
+                "allowed is a record without that"
+            )
+        last_us, elapsed_us = time_us, elapsed_us + since_us
+        names = [header[one] for one in known]
+        rows.append([elapsed_us * 1e-6, *_row(names, [cells[one] for one in known], place)])
+    return _log(name, ["time_s", *(header[one] for one in known)], rows)
+
+
+def _check_header(header: list[str], name: str) -> None:
     for column in header:
         if column not in LIMITS:
             raise RequestError(
@@ -81,7 +119,6 @@ def _header(line: str, name: str) -> list[str]:
             raise RequestError(f"{name} line 1: column {column} is there twice, allowed is once")
     if header[0] != "time_s":
         raise RequestError(f"{name} line 1: the first column is {header[0]}, allowed is time_s")
-    return header
 
 
 def _row(header: list[str], cells: list[str], place: str) -> list[float]:

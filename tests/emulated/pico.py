@@ -59,7 +59,7 @@ def _folder() -> Path:
 
 def emulator_folder(script: str) -> Path:
     """Return the folder that has the emulator's package, with a script of this folder put into it."""
-    for name in (script, "flash_cache.mjs"):
+    for name in (script, "chip.mjs", "flash_cache.mjs"):
         shutil.copy(HERE / name, _folder())
     return _folder()
 

@@ -11,7 +11,11 @@ import pytest
 import typer
 
 from host_sim.bench.ride_progress import ProgressWatch
+from host_sim.bikes.load import BIKES
+from host_sim.cli.compare import compare
 from host_sim.cli.program import app
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
 
 KEYS = [
     "bike",
@@ -373,3 +377,30 @@ def test_a_second_ride_into_a_folder_is_refused_before_it_rides(treadle, here):
         first.send_signal(signal.SIGTERM)
         first.communicate(timeout=60)
     assert _names(here) == []
+
+
+def test_a_second_comparison_into_a_folder_is_refused_before_it_rides(here):
+    class Request:
+        out, force = Path("new"), False
+
+        @property
+        def measured(self):
+            raise AssertionError("it begins")
+
+    with (
+        Delivery(Path("new"), ("compare.png",), force=False),
+        pytest.raises(RequestError, match=r"compare\.png is being written by another run"),
+    ):
+        compare(Request(), lambda what: None)
+    assert _names(here) == []
+
+
+def test_a_second_measurement_into_a_folder_is_refused_and_writes_nothing(treadle, here):
+    (here / "mine.toml").write_bytes((BIKES / "tandem.toml").read_bytes())
+    pushed = [word for way in ("21.0:10", "21.1:10", "20.9:10") for word in ("--pushed", way)]
+    with Delivery(Path(), ("new/measure",), force=True):
+        code, out, err = treadle("measure", "mine.toml", *pushed, "--write", "--out", "new")
+    assert (code, out) == (2, "")
+    assert "new/measure is being written by another run, allowed is another --out" in err
+    assert _names(here) == ["mine.toml"]
+    assert (here / "mine.toml").read_bytes() == (BIKES / "tandem.toml").read_bytes()

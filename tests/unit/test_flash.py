@@ -5,6 +5,7 @@ copying, the hashing, the refusals and the ends half-way. It shows no USB, no se
 """
 
 import binascii
+import fcntl
 import hashlib
 import json
 import os
@@ -623,8 +624,22 @@ def test_a_port_that_is_no_serial_port_is_exit_code_1(treadle, tmp_path):
     (tmp_path / "letter").write_text("mine")
     code, out, err = treadle("--board", "rpi_pico", "--rides", "1", "--port", str(tmp_path / "letter"))
     assert (code, out, err.count("\n")) == (1, "", 1)
-    assert "can't be opened: is another program using it" in err
+    assert "cannot be opened: it is no serial port" in err
     assert (tmp_path / "letter").read_text() == "mine"
+
+
+@pytest.mark.usefixtures("no_rules")
+def test_a_port_that_another_program_uses_is_named_as_such_before_anything_is_sent(treadle):
+    master, slave = os.openpty()
+    try:
+        fcntl.flock(slave, fcntl.LOCK_EX)
+        name = os.ttyname(slave)
+        code, _, err = treadle("--board", "rpi_pico", "--port", name, "--rides", "1")
+        assert code == 1
+        assert err.strip().endswith(f"the port {name} cannot be opened: another program is using it")
+    finally:
+        os.close(slave)
+        os.close(master)
 
 
 def test_without_mpremote_the_refusal_says_how_to_get_it(treadle, monkeypatch):

@@ -1,6 +1,10 @@
 """What the work at the bicycle reads is what the board sends now, not what came while a person was asked."""
 
+import binascii
 import io
+
+import pytest
+from cobs import cobs
 
 from firmware.link.history import RememberedEdges
 from firmware.link.telemetry import Telemetry
@@ -10,6 +14,7 @@ from host_sim.cli import at_the_board
 from host_sim.commissioning.live import LiveBoard
 from host_sim.commissioning.readings import steady_v
 from host_sim.rig.rig import Rig
+from host_sim.watching.workshop import BoardTrouble
 
 
 class Cable:
@@ -66,3 +71,10 @@ def test_without_that_the_old_lever_would_be_read():
 
 def test_a_frame_that_was_cut_by_it_is_left_out():
     assert steady_v(board_with(b"", sent(3.7, 100)[30:]), "throttle_v") == 3.7
+
+
+def test_frames_of_an_older_firmware_are_named_as_such_at_once():
+    payload = b"\x01" + bytes(57)  # Of kind 1: boards that were flashed with an older version.
+    frame = b"\0" + cobs.encode(payload + binascii.crc_hqx(payload, 0xFFFF).to_bytes(2, "big")) + b"\0"
+    with pytest.raises(BoardTrouble, match="the board has an older firmware: its frames are of kind 1"):
+        steady_v(board_with(b"", frame), "throttle_v")

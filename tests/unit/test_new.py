@@ -15,7 +15,7 @@ from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import load_course
 from host_sim.bench.script import CourseScript
 from host_sim.bikes import example_names, load_bike
-from host_sim.bikes.key_notes import NOTES
+from host_sim.bikes.key_notes import _ONLY_BENCH, NOTES
 from host_sim.bikes.keys import README, dotted, keys_of_model, range_of, readme_with_table
 from host_sim.errors import RequestError
 from host_sim.places.limits import place_names
@@ -171,6 +171,20 @@ def test_in_a_terminal_it_asks_again_after_a_wrong_answer_and_enter_guesses(here
     bike = load_bike(here / "asked.toml")
     assert bike.pedal_sensor.side == "left"
     assert not bike.throttle.fitted
+
+
+def test_every_guess_says_how_to_measure_it_and_the_commands_it_names_exist(treadle, here):
+    guesses = json.loads(treadle("new", "longtail", *LONGTAIL, "--json")[1])["guesses"]
+    for name in guesses:
+        how = NOTES[name].measure.replace(_ONLY_BENCH, "").strip()
+        assert how, name
+        for command, option in re.findall(r"`treadle (\w+)(?: (--[\w-]+))?", how):
+            code, help_text, _ = treadle(command, "--help")
+            assert code == 0, (name, command)
+            assert option in help_text, (name, command, option)
+    named = " ".join(NOTES[name].measure for name in guesses)
+    for command in ("measure", "inspect", "calibrate"):
+        assert f"`treadle {command}" in named
 
 
 def test_every_key_of_the_model_has_its_words_and_no_other():

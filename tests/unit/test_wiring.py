@@ -1,7 +1,5 @@
 """The wiring sheet: values of the parts by hand, pins as pins.py has them, only what this bike has."""
 
-import re
-import shutil
 from html.parser import HTMLParser
 
 import pytest
@@ -9,7 +7,6 @@ import pytest
 from boards.rpi_pico import pins as pico_pins
 from host_sim.bikes import load_bike
 from host_sim.boardlink.targets import target_named
-from host_sim.handover.browser import print_pdf
 from host_sim.wiring.board_pins import pins_of
 from host_sim.wiring.circuits import circuits_for, pin_rows
 from host_sim.wiring.drawing import draw_wiring
@@ -141,21 +138,6 @@ def test_the_bundle_has_it_beside_the_boards_files_and_outside_the_manifest(trea
     assert (here / "b" / "wiring_pyboard.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert "wiring" not in (here / "b" / "manifest.json").read_text(encoding="utf-8")
     assert wiring_name(target_named("desk")) is None
-
-
-@pytest.mark.slow
-@pytest.mark.skipif(shutil.which("chromium") is None, reason="there is no browser here to print with")
-def test_it_prints_on_at_most_four_sides_of_a4(tmp_path):
-    page = tmp_path / "wiring.html"
-    page.write_text(wiring_sheet(load_bike("cargo_trike"), target_named("rpi_pico")), encoding="utf-8")
-    browser = shutil.which("chromium")
-    assert browser is not None
-    print_pdf(browser, page, tmp_path / "wiring.pdf")
-    printed = (tmp_path / "wiring.pdf").read_bytes()
-    sides = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed)
-    assert 2 <= len(sides) <= 4
-    # A4 is 210 by 297 mm (ISO 216): 595.3 by 841.9 points.
-    assert all(abs(float(w) - 595.3) < 1 and abs(float(h) - 841.9) < 1 for w, h in sides)
 
 
 @pytest.mark.parametrize("board", BOARDS)

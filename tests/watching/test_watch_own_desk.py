@@ -1,11 +1,14 @@
 """`treadle watch --desk`: a board that the command starts itself; and requests that wait for a standstill."""
 
 import json
+import subprocess
+import sys
 from functools import partial
+from pathlib import Path
 
 import pytest
 
-from host_sim.bikes.load import load_bike
+from host_sim.bikes.load import BIKES, load_bike
 from host_sim.boardlink.bundle import bundle_for
 from host_sim.boardlink.desk import desk_port
 from host_sim.boardlink.targets import target_named
@@ -47,6 +50,36 @@ def test_a_changed_setting_stays_in_the_folder_of_a_desk_bundle(treadle, here, d
     assert (code, out) == (0, "stored, and the board starts anew with: engage_rpm = 33\n")
     code, out, _ = treadle("--desk", "--files", str(desk_files), "--settings", "--json")
     assert json.loads(out)["settings"]["engage_rpm"] == 33
+
+
+def test_a_desk_of_an_older_version_that_ends_is_named_and_not_the_port(here, desk_files):
+    board = desk_files / "boards" / "desk" / "board.py"
+    older = board.read_text(encoding="utf-8").replace('"--standing"', '"--seated"')
+    board.write_text(older, encoding="utf-8")
+    (here / "mine.toml").write_bytes((BIKES / "tandem.toml").read_bytes())
+    # In a process of its own: its questions read what the test runner has closed.
+    words = ("calibrate", "mine.toml", "--by", "A", "--desk", "--files", str(desk_files), "--hurry")
+    ran = subprocess.run(
+        [Path(sys.executable).with_name("treadle"), *words],
+        capture_output=True,
+        text=True,
+        input="skip\n",
+        check=False,
+    )
+    said = (
+        f"treadle: --files is {desk_files}, and the desk board in it has ended: perhaps an older version "
+        "made it, allowed is one made anew by treadle bundle --board desk\n"
+    )
+    assert (ran.returncode, ran.stdout, ran.stderr) == (2, "", said)
+    assert sorted(path.name for path in here.iterdir()) == ["mine.toml"]
+
+
+def test_an_error_of_a_desk_that_still_rides_stays_what_it_is(here, desk_files):
+    with (
+        pytest.raises(BoardTrouble, match="as it was"),
+        desk_port("tandem", desk_files, True),
+    ):
+        raise BoardTrouble("as it was")
 
 
 @pytest.mark.parametrize(
