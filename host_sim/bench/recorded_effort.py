@@ -1,8 +1,9 @@
 """Estimates the rider's power and braking from recorded speed with the road-load equation.
 
-If a recording has speed but no power meter, the driving force is computed for each second: road load at that
-speed and grade plus mass times acceleration (Martin et al. 1998, as in the plant). The motor's force is
-subtracted. A force below zero is braking. Wind is unknown and assumed to be zero, so a single second may be
+The force that moved the bicycle is computed for each second: road load at that speed and grade plus mass times
+acceleration (Martin et al. 1998, as in the plant). The motor's force is subtracted. Without a power meter the
+rest above zero is the riders'. Where it is clearly below zero, and nobody pushed the pedals, it is braking: the
+recording slows faster than the road explains. Wind is unknown and assumed to be zero, so a single second may be
 far off; all values derived from this are called estimated.
 """
 
@@ -14,51 +15,66 @@ POWER_MOST_W = 2137.0  # The highest within one turn that Martin, Wagner and Coy
 MOTOR_EFFICIENCY = 0.75  # From battery to rim, of a hub motor at usual speed: common practice, no source.
 CADENCE_RPM = 65.0  # If none is recorded; the least tiring one (MacIntosh et al. 2000, see `course`).
 POWER_LEAST_W = 10.0  # Less is due to noise in the speed; the legs rest.
+# A grade that is 1 % wrong slows by half of this, and needs no brakes. Judgement.
+BRAKING_LEAST_M_PER_S2 = 0.2
+PUSHING_W = 30.0  # Riders who push this hard do not brake: a head wind slowed the recording. Judgement.
+
+
+class Road:
+    """The bicycle of a recording, and how many people pedal it; each is taken to do what was recorded."""
+
+    __slots__ = ("bicycle", "riders")
+
+    def __init__(self, bicycle: Bicycle, riders: int = 1) -> None:
+        """Store the bicycle of the plant and its number of riders."""
+        self.bicycle = bicycle
+        self.riders = riders
 
 
 class Effort:
-    """Entry i of each list holds from second i to i + 1: power of the riders, share of the brakes, place."""
+    """Entry i of each list holds from second i to i + 1, for all riders together."""
 
-    __slots__ = ("brake_share", "place_m", "rider_power_w")
+    __slots__ = ("braking", "rider_power_w")
 
     def __init__(self) -> None:
         """Start empty."""
         self.rider_power_w: list[float] = []
-        self.brake_share: list[float] = []
-        self.place_m: list[float] = []
+        self.braking: list[bool] = []
 
 
 def estimated_effort(
     speed_m_per_s: list[float],
     grade: list[float],
     battery_w: list[float],
-    paused: list[bool],
-    bicycle: Bicycle,
-    brake_deceleration_m_per_s2: float,
+    rider_power_w: list[float] | None,
+    road: Road,
 ) -> Effort:
-    """Return the effort in each second; all lists have equal lengths."""
+    """Return the effort in each second; all lists have equal lengths.
+
+    `speed_m_per_s` is `smoothed`. `rider_power_w` is that of all riders by a power meter, None without one.
+    """
     effort = Effort()
-    smooth = _smoothed(speed_m_per_s)
+    bicycle = road.bicycle
     mass_kg = 2.0 * bicycle.kinetic_energy_j(1.0)
-    place_m = 0.0
-    for second, speed in enumerate(smooth):
-        after = smooth[min(second + 1, len(smooth) - 1)]
+    for second, speed in enumerate(speed_m_per_s):
+        after = speed_m_per_s[min(second + 1, len(speed_m_per_s) - 1)]
         mean = 0.5 * (speed + after)
-        effort.place_m.append(place_m)
-        place_m += mean
-        if paused[second] or (speed_m_per_s[second] < STANDING_M_PER_S and after < STANDING_M_PER_S):
-            effort.rider_power_w.append(0.0)
-            effort.brake_share.append(1.0)
-            continue
         motor_n = MOTOR_EFFICIENCY * battery_w[second] / max(mean, 1.0)
         force_n = mass_kg * (after - speed) + bicycle.road_load_n(mean, grade[second], 0.0) - motor_n
         # pedal_power_w is the road load's over the chain's efficiency: the same chain for this force.
         level_w = bicycle.pedal_power_w(mean, 0.0, 0.0)
         chain = bicycle.road_load_n(mean, 0.0, 0.0) * mean / level_w if level_w > 0.0 else 1.0
-        power_w = min(max(force_n, 0.0) * mean / chain, POWER_MOST_W)
-        effort.rider_power_w.append(power_w if power_w >= POWER_LEAST_W else 0.0)
-        share = -force_n / (mass_kg * brake_deceleration_m_per_s2)
-        effort.brake_share.append(min(max(share, 0.0), 1.0))
+        standing = speed < STANDING_M_PER_S and after < STANDING_M_PER_S
+        power_w = min(max(force_n, 0.0) * mean / chain, POWER_MOST_W * road.riders)
+        if rider_power_w is not None:
+            power_w = rider_power_w[second]
+            force_n -= power_w * chain / max(mean, 1.0)
+        elif standing or power_w < POWER_LEAST_W:
+            power_w = 0.0
+        effort.rider_power_w.append(power_w)
+        pushing = rider_power_w is not None and power_w > PUSHING_W * road.riders
+        braking = force_n < -BRAKING_LEAST_M_PER_S2 * mass_kg and not pushing
+        effort.braking.append(braking and not standing)
     return effort
 
 
@@ -67,7 +83,7 @@ def cadence_for(rider_power_w: list[float]) -> list[float]:
     return [CADENCE_RPM if power_w > 0.0 else 0.0 for power_w in rider_power_w]
 
 
-def _smoothed(values: list[float]) -> list[float]:
+def smoothed(values: list[float]) -> list[float]:
     """Return the mean over SMOOTH_S seconds around each; a standing second stays standing."""
     half = SMOOTH_S // 2
     smooth = []

@@ -36,7 +36,7 @@ def grades(
     # The step out of a pause belongs to it too.
     standing = np.array(paused) | np.array([False, *paused[:-1]])
     altitude = np.cumsum(np.where(standing, 0.0, climbs))
-    distance = _distance_m(speed_m_per_s)
+    distance = distances_m(speed_m_per_s)
     points = int(distance[-1] // GRID_M) + 1
     window = min(WINDOW_POINTS, points if points % 2 else points - 1)
     if window < WINDOW_POINTS_MIN:
@@ -52,7 +52,7 @@ def grades(
     return [float(value) for value in clamped]
 
 
-def _distance_m(speed_m_per_s: list[float | None]) -> NDArray[np.float64]:
+def distances_m(speed_m_per_s: list[float | None]) -> NDArray[np.float64]:
     """Return the recorded distance at each second, starting at 0."""
     speeds = np.zeros(len(speed_m_per_s))
     empty_for_s = 0

@@ -1,7 +1,7 @@
 """A recorded ride, prepared for the bench: one entry per second, without gaps or implausible values.
 
-The recording gives cadence, rider power and grade. The bicycle's speed comes from the physics; the
-recorded speed is used only to find the rider's position on the hill. The rules that change a recording
+The recording gives cadence, rider power, brakes and grade. The bicycle's speed comes from the physics; the
+recorded speed tells where the hills are and when the rider braked. The rules that change a recording
 are in `recording_rules` and in host_sim/recordings/README.md; `Recording.corrections` counts how often
 each was used.
 """
@@ -9,7 +9,13 @@ each was used.
 from pathlib import Path
 
 from host_sim.bench.recorded_csv import read_csv
-from host_sim.bench.recorded_effort import cadence_for, estimated_effort
+from host_sim.bench.recorded_effort import (
+    STANDING_M_PER_S,
+    Road,
+    cadence_for,
+    estimated_effort,
+    smoothed,
+)
 from host_sim.bench.recorded_fit import read_fit
 from host_sim.bench.recording_rules import (
     Corrections,
@@ -20,34 +26,23 @@ from host_sim.bench.recording_rules import (
 )
 from host_sim.bench.records_of_ride import RideRecords
 from host_sim.errors import RequestError
-from host_sim.plant.bicycle import Bicycle
 from host_sim.textfile import find_file, spoken
 
 RECORDINGS = Path(__file__).resolve().parent.parent / "recordings"
 _SUFFIXES = (".csv", ".fit")
 
 
-class Road:
-    """The bicycle of a recording: the data needed to estimate the rider's power from the speed."""
-
-    __slots__ = ("bicycle", "brake_deceleration_m_per_s2")
-
-    def __init__(self, bicycle: Bicycle, brake_deceleration_m_per_s2: float) -> None:
-        """Store the plant's bicycle and its full braking force."""
-        self.bicycle = bicycle
-        self.brake_deceleration_m_per_s2 = brake_deceleration_m_per_s2
-
-
 class Recording:
     """A ride by the second: entry i of each list is what held i seconds after the start.
 
-    cadence_rpm 0 to 200, rider_power_w 0 to 2500, grade as rise over run within ±0.25, paused True while
-    the recorder was off: the rider stands still with the brakes on. `estimated` names the values that were
-    not recorded but computed from the speed; then the grade depends on `place_m`, not on the time.
+    cadence_rpm 0 to 200, rider_power_w (all riders) 0 or more, grade as rise over run within ±0.25, paused
+    True while the recorder was off: the rider stands still with the brakes on. With a recorded speed, grade i
+    is that of the road at `place_m[i]`; `braking` and `standing` tell what the rider did to slow down, and
+    `speed_m_per_s` how fast it was. `estimated` names what was not recorded but worked out from the speed.
     """
 
     __slots__ = (
-        "brake_share",
+        "braking",
         "cadence_rpm",
         "corrections",
         "estimated",
@@ -56,6 +51,8 @@ class Recording:
         "paused",
         "place_m",
         "rider_power_w",
+        "speed_m_per_s",
+        "standing",
     )
 
     def __init__(
@@ -76,7 +73,9 @@ class Recording:
         self.grade = grade
         self.paused = paused
         self.corrections = corrections
-        self.brake_share = [1.0 if standing else 0.0 for standing in paused]
+        self.braking = [False] * len(paused)
+        self.standing = list(paused)
+        self.speed_m_per_s: list[float] = []
         self.place_m: list[float] = []
         self.estimated: list[str] = []
 
@@ -113,8 +112,17 @@ def recording_from(records: RideRecords, name: str, road: Road | None = None) ->
     rider_power_w = fill_gaps(track.rider_power_w, corrections)
     remove_spikes(cadence_rpm, rider_power_w, paused, corrections)
     join_lagging_cadence(cadence_rpm, rider_power_w, corrections)
-    grade = _grades(track, paused)
-    return Recording(name, cadence_rpm, rider_power_w, grade, paused, corrections)
+    if road is not None:
+        rider_power_w = [road.riders * power_w for power_w in rider_power_w]
+    recording = Recording(name, cadence_rpm, rider_power_w, _grades(track, paused), paused, corrections)
+    if any(value is not None for value in records.speed_m_per_s):
+        _add_speed(recording, track, fill_gaps(track.speed_m_per_s, Corrections()))
+        if road is not None:
+            battery_w = fill_gaps(track.battery_w, Corrections())
+            speed_m_per_s = recording.speed_m_per_s
+            effort = estimated_effort(speed_m_per_s, recording.grade, battery_w, rider_power_w, road)
+            _add_brakes(recording, track, effort.braking)
+    return recording
 
 
 def _grades(track: RideRecords, paused: list[bool]) -> list[float]:
@@ -122,6 +130,28 @@ def _grades(track: RideRecords, paused: list[bool]) -> list[float]:
     from host_sim.bench.recorded_grade import grades
 
     return grades(track.speed_m_per_s, track.altitude_m, paused)
+
+
+def _add_speed(recording: Recording, track: RideRecords, speed_m_per_s: list[float]) -> None:
+    """Add where the rider was and when the bicycle stood; a second without a speed is not one at rest."""
+    from host_sim.bench.recorded_grade import distances_m
+
+    recording.place_m = [float(way_m) for way_m in distances_m(track.speed_m_per_s)]
+    recording.speed_m_per_s = smoothed(speed_m_per_s)
+    still = [value is not None and value < STANDING_M_PER_S for value in track.speed_m_per_s]
+    after = [*still[1:], still[-1]]
+    both = zip(recording.paused, still, after, strict=True)
+    recording.standing = [paused or (here and then) for paused, here, then in both]
+
+
+def _add_brakes(recording: Recording, track: RideRecords, braking: list[bool]) -> None:
+    """Add the inferred brakes where the speed is known at both ends of the second."""
+    known = [value is not None for value in track.speed_m_per_s]
+    after = [*known[1:], known[-1]]
+    recording.braking = [
+        brakes and here and then for brakes, here, then in zip(braking, known, after, strict=True)
+    ]
+    recording.estimated.append("brakes")
 
 
 def _estimated(
@@ -133,9 +163,7 @@ def _estimated(
     speed_m_per_s = fill_gaps(track.speed_m_per_s, corrections)
     battery_w = fill_gaps(track.battery_w, Corrections())
     grade = _grades(track, paused)
-    effort = estimated_effort(
-        speed_m_per_s, grade, battery_w, paused, road.bicycle, road.brake_deceleration_m_per_s2
-    )
+    effort = estimated_effort(smoothed(speed_m_per_s), grade, battery_w, None, road)
     estimated = ["rider power"]
     if all(value is None for value in known):
         cadence_rpm = cadence_for(effort.rider_power_w)
@@ -148,7 +176,7 @@ def _estimated(
             0.0 if rests else power for rests, power in zip(still, effort.rider_power_w, strict=True)
         ]
     recording = Recording(name, cadence_rpm, effort.rider_power_w, grade, paused, corrections)
-    recording.brake_share = effort.brake_share
-    recording.place_m = effort.place_m
-    recording.estimated = [*estimated, "brakes"]
+    recording.estimated = estimated
+    _add_speed(recording, track, speed_m_per_s)
+    _add_brakes(recording, track, effort.braking)
     return recording

@@ -9,10 +9,14 @@ from host_sim.bench.faults import set_faults
 from host_sim.bench.recording import Recording
 from host_sim.bench.sim_board import Levers, SimBoard
 from host_sim.bench.world import World
-from host_sim.plant.rider import EFFORT, FOLLOW, HOLD
+from host_sim.plant.rider import EFFORT, FOLLOW, HOLD, RIDDEN
 
 RAD_PER_S_PER_RPM = 2.0 * pi / 60.0
 LEAD_IN_S = 3  # A recording starts rolling: before that the bicycle stands this long, switched on.
+BRAKES_FROM_SHARE = (
+    0.5  # A rider who needs this much of the brakes to stand in time does not wait. Judgement.
+)
+NEVER = 1_000_000_000  # Seconds: no recording is as long.
 RAMP_STEP_US = 20_000  # Gradual changes are made in steps of this length.
 
 
@@ -97,12 +101,18 @@ class CourseScript(Script):
 
 
 class RecordingScript(Script):
-    """A recorded ride: cadence, rider power and grade second by second, the selector at full."""
+    """A recorded ride: cadence, rider power, brakes and grade second by second, the selector at full.
+
+    The bench may be faster or slower than the recording was. Hills stay where they are. While the recorded
+    rider braked, ours loses the same share of the speed, and in time: where the recording stands, the bench
+    stands.
+    """
 
     def __init__(self, recording: Recording) -> None:
         """Play `recording`."""
         super().__init__(recording.name, recording.name, float(recording.seconds + LEAD_IN_S))
         self._recording = recording
+        self._rest_at = _next_rests(recording.standing)
         self.rewind()
 
     def rewind(self) -> None:
@@ -115,7 +125,7 @@ class RecordingScript(Script):
         recording = self._recording
         second = self._second
         rider = world.rider
-        rider.mode = FOLLOW
+        rider.mode = RIDDEN
         world.selector_v = self._levers.selector_v(1.0, None)
         if second < 0:
             self._second = 0
@@ -123,12 +133,46 @@ class RecordingScript(Script):
             return
         rider.target_rad_per_s = recording.cadence_rpm[second] * RAD_PER_S_PER_RPM
         rider.power_w = recording.rider_power_w[second]
-        row = second
-        if recording.place_m:
-            # The bench may be faster than the recording; the hill stays at its place.
-            row = max(bisect_right(recording.place_m, world.bicycle.distance_m) - 1, 0)
-        world.grade = recording.grade[row]
-        world.pull_brake(recording.brake_share[second])
+        world.grade = self._grade(second)
+        world.pull_brake(self._brake_share(second))
         self._second += 1
         if self._second < recording.seconds:
             self._agenda.put((self._second + LEAD_IN_S) * US_PER_S, self)
+
+    def _grade(self, second: int) -> float:
+        """Return the grade where the bicycle is now; beyond the recorded road it is level."""
+        recording = self._recording
+        if not recording.place_m:
+            return recording.grade[second]
+        way_m = self._world.bicycle.distance_m
+        if way_m > recording.place_m[-1]:
+            return 0.0
+        return recording.grade[max(bisect_right(recording.place_m, way_m) - 1, 0)]
+
+    def _brake_share(self, second: int) -> float:
+        """Return how far the brakes are pulled in this second."""
+        recording = self._recording
+        if recording.standing[second]:
+            return 1.0
+        world = self._world
+        speed_m_per_s = world.bicycle.speed_m_per_s
+        share = 0.0
+        if recording.braking[second]:
+            before_m_per_s = recording.speed_m_per_s[second]
+            after_m_per_s = recording.speed_m_per_s[min(second + 1, recording.seconds - 1)]
+            lost = max(1.0 - after_m_per_s / before_m_per_s, 0.0) if before_m_per_s > 0.0 else 1.0
+            share = world.bicycle.brake_share_for(lost * speed_m_per_s, world.grade, world.wind_m_per_s)
+        until_rest_s = float(self._rest_at[second] - second)
+        needed = world.bicycle.brake_share_for(speed_m_per_s / until_rest_s, world.grade, world.wind_m_per_s)
+        return max(share, needed) if needed > BRAKES_FROM_SHARE else share
+
+
+def _next_rests(standing: list[bool]) -> list[int]:
+    """Return for each second the next one in which the bicycle stands; NEVER where there is none."""
+    rests = [NEVER] * len(standing)
+    next_rest = NEVER
+    for second in range(len(standing) - 1, -1, -1):
+        if standing[second]:
+            next_rest = second
+        rests[second] = next_rest
+    return rests

@@ -22,6 +22,7 @@ _NEW = -1
 _OFF = -2
 OFF_NAME = "off"
 
+POWER = "rider_power_w"
 COLUMNS = (
     "time_s",
     "distance_m",
@@ -30,7 +31,7 @@ COLUMNS = (
     "grade",
     "cadence_rpm",
     "sensed_cadence_rpm",
-    "rider_power_w",
+    POWER,
     "wanted_w",
     "allowed_w",
     "delivered_w",
@@ -50,10 +51,11 @@ COLUMNS = (
 class Trace(StepWatch):
     """Writes a row every 50 ms and whenever the state changes."""
 
-    def __init__(self, file: TextIO) -> None:
-        """Write the heading to `file`, an open text file."""
+    def __init__(self, file: TextIO, rider_power_estimated: bool = False) -> None:
+        """Write the heading to `file`, an open text file; an estimated power has a name that says so."""
         self._write: Callable[[str], int] = file.write
-        self._write(",".join(COLUMNS) + "\n")
+        names = {POWER: f"estimated_{POWER}"} if rider_power_estimated else {}
+        self._write(",".join(names.get(column, column) for column in COLUMNS) + "\n")
         self._periods = 0
         self._state = _NEW
 
@@ -84,7 +86,7 @@ class Trace(StepWatch):
             f"0.000,{world.grade:.4f},{world.rider.crank_rad_per_s * RPM_PER_RAD_PER_S:.1f},0,"
             f"{world.rider.delivered_power_w:.0f},0,0,{world.motor.power_w:.1f},0.000,{OFF_NAME},"
             f"{CEILING_NAMES[0]},0.000,{world.battery.voltage_v:.2f},{world.motor.temperature_celsius:.1f},"
-            f"{world.throttle_share:.2f},0.000,{world.brake_share:.0f},{CAUSE_NAMES[0]}\n"
+            f"{world.throttle_share:.2f},0.000,{world.brake_share > 0.0:d},{CAUSE_NAMES[0]}\n"
         )
 
     def _row(self, outputs: Outputs) -> None:
@@ -99,7 +101,7 @@ class Trace(StepWatch):
             f"{world.motor.power_w:.1f},{outputs.command_mv / 1000:.3f},{STATE_NAMES[self._state]},"
             f"{CEILING_NAMES[controller.ceilings.lowest]},{controller.pedalling.stop_gap_us / 1e6:.3f},"
             f"{world.battery.voltage_v:.2f},{world.motor.temperature_celsius:.1f},{world.throttle_share:.2f},"
-            f"{controller.selector.share_permille / 1000:.3f},{world.brake_share:.0f},"
+            f"{controller.selector.share_permille / 1000:.3f},{world.brake_share > 0.0:d},"
             f"{CAUSE_NAMES[outputs.fault_cause]}\n"
         )
 

@@ -81,6 +81,9 @@ NOTES: dict[str, KeyNote] = {
         "3.5 to 5",
         "Brake from a known speed on an empty, level road: speed squared over twice the way. " + _ONLY_BENCH,
     ),
+    "rider.riders": KeyNote(
+        "How many people pedal; each does what a recorded ride says.", "1, on a tandem 2", "Count them."
+    ),
     "rider.strength_nm": KeyNote(
         "The most torque at the crank, as a mean over a turn.",
         "60 to 100",

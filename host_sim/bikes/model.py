@@ -36,8 +36,12 @@ class Bicycle(Table):
 
 
 class RiderTable(Table):
-    """Legs: the most mean torque over a turn, what is left of it at the dead centre, and unevenness."""
+    """Legs: the most mean torque over a turn, what is left of it at the dead centre, and unevenness.
 
+    `strength_nm` is that of all `riders` together.
+    """
+
+    riders: int = Field(default=1, ge=1, le=4)
     strength_nm: float = within(5, 300)
     dead_centre_share: float = within(0, 1)
     cadence_ripple: float = within(0, 0.5)

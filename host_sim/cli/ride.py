@@ -12,7 +12,8 @@ from host_sim.bench.assemble import bench_for, bicycle_of
 from host_sim.bench.course import load_course
 from host_sim.bench.meter import J_PER_WH, Meter
 from host_sim.bench.named_controller import named_controller
-from host_sim.bench.recording import Road, read_recording
+from host_sim.bench.recorded_effort import Road
+from host_sim.bench.recording import read_recording
 from host_sim.bench.ride import Bench
 from host_sim.bench.ride_progress import progress_watch
 from host_sim.bench.script import CourseScript, RecordingScript, Script
@@ -70,7 +71,7 @@ class RideRequest:
         if course is not None:
             self.script = CourseScript(load_course(course))
         else:
-            road = Road(bicycle_of(self.bike), self.bike.bicycle.brake_deceleration_m_per_s2)
+            road = Road(bicycle_of(self.bike), self.bike.rider.riders)
             loaded = read_recording(recording or DEFAULT_RECORDING, road)
             self.estimated = loaded.estimated
             self.script = RecordingScript(loaded)
@@ -141,7 +142,14 @@ def ride(request: RideRequest, progress: StepWatch | None = None) -> RideResult:
     with Delivery(request.out, FILES, request.force) as delivery, _capturing(request, bench) as capture:
         trace, picture = delivery.place("trace.csv"), delivery.place("ride.png")
         window, wall_s = ride_and_draw(
-            bench, request.bike, request.script, request.seconds, request.script.title, trace, picture
+            bench,
+            request.bike,
+            request.script,
+            request.seconds,
+            request.script.title,
+            trace,
+            picture,
+            estimated=request.estimated,
         )
         window.write(delivery.place("edges.csv"))
         return RideResult(request, bench, wall_s, delivery.deliver() + capture())
@@ -252,7 +260,7 @@ def _print_ride(result: RideResult) -> None:
     numbers = result.as_json
     first_s = numbers["first_assist_s"]
     speed_up = numbers["simulated_s"] / max(numbers["wall_s"], 1e-3)
-    rider = "rider (estimated)" if result.estimated else "rider"
+    rider = "rider (estimated)" if "rider power" in result.estimated else "rider"
     rows = (
         ("bike, ride, seed", f"{spoken(numbers['bike'])}, {spoken(numbers['ride'])}, {numbers['seed']}"),
         ("ridden", f"{numbers['distance_m'] / 1000:.2f} km in {numbers['simulated_s']:.0f} s"),
@@ -275,7 +283,7 @@ def _print_ride(result: RideResult) -> None:
     if result.estimated:
         print(
             f"estimated from the recorded speed, not recorded: {', '.join(result.estimated)}; "
-            "no wind is assumed, and a level road if the recording has no altitude"
+            "without wind, on a level road if the recording has no altitude"
         )
     if result.notes:
         print(f"recording changed by rule: {', '.join(result.notes)}")

@@ -98,6 +98,12 @@ class Bicycle:
         """Return the power at the pedals that keeps this speed without a motor, W (Martin et al. 1998)."""
         return self.road_load_n(speed_m_per_s, grade, wind_m_per_s) * speed_m_per_s / self._chain_efficiency
 
+    def brake_share_for(self, deceleration_m_per_s2: float, grade: float, wind_m_per_s: float) -> float:
+        """Return how far to pull the brakes, 0 to 1, so that they and the road slow the bicycle so fast."""
+        road_m_per_s2 = self.road_load_n(self.speed_m_per_s, grade, wind_m_per_s) / self._inertial_mass_kg
+        share = (deceleration_m_per_s2 - road_m_per_s2) / self._brake_deceleration_m_per_s2
+        return min(max(share, 0.0), 1.0)
+
     def kinetic_energy_j(self, speed_m_per_s: float) -> float:
         """Return the kinetic energy, rotating wheels included, J (Martin et al. 1998)."""
         return 0.5 * self._inertial_mass_kg * speed_m_per_s * speed_m_per_s

@@ -9,9 +9,10 @@ from math import cos, pi, sin, sqrt
 
 from host_sim.plant.limits import require
 
-FOLLOW = 0  # A recording: the crank follows `target_rad_per_s`; the gear follows from crank and wheel.
+FOLLOW = 0  # The crank follows `target_rad_per_s`; the gear follows from crank and wheel.
 HOLD = 1  # The rider tries to hold `target_rad_per_s` in the given gear.
 EFFORT = 2  # The rider gives `power_w` in the given gear.
+RIDDEN = 3  # A recording: as FOLLOW, as far as the wheel and the gears of this bicycle let the crank turn.
 
 # Legs stop from 80 rpm (8.4 rad/s) in 0.14 s and start as fast; common practice, no source.
 LEG_ACCELERATION_RAD_PER_S2 = 60.0
@@ -98,6 +99,8 @@ class Rider:
         """
         if self.mode == FOLLOW:
             return self._follow(speed_m_per_s, elapsed_s)
+        if self.mode == RIDDEN:
+            return self._ride(speed_m_per_s, elapsed_s)
         return self._push(speed_m_per_s, elapsed_s)
 
     def _move_leg(self, wanted_rad_per_s: float, elapsed_s: float) -> float:
@@ -115,8 +118,41 @@ class Rider:
         """At rest, make the next push start past the dead centre, wherever the crank is."""
         self._dead_centre_rad = self.crank_rad - _START_AFTER_DEAD_CENTRE_RAD
 
+    def _ride(self, speed_m_per_s: float, elapsed_s: float) -> float:
+        """The crank follows a recording within what the gears allow; the torque follows from its power.
+
+        In the lowest gear the wheel holds the crank back: it stalls with the wheel, and the legs push for the
+        recorded power with at most their strength. In the highest gear legs that push turn as fast as the
+        wheel, up to LEG_FASTEST_RAD_PER_S; beyond, the crank hangs slack at the recorded cadence.
+        """
+        pushes = self.power_w > 0.0 and self.target_rad_per_s > 0.0
+        lowest_gear_rad_per_s = speed_m_per_s * _TURN_RAD / self._development_low_m
+        highest_gear_rad_per_s = speed_m_per_s * _TURN_RAD / self._development_high_m
+        wanted_rad_per_s = self.target_rad_per_s
+        if pushes and wanted_rad_per_s < highest_gear_rad_per_s <= LEG_FASTEST_RAD_PER_S:
+            wanted_rad_per_s = highest_gear_rad_per_s
+        if self._leg_rad_per_s > lowest_gear_rad_per_s:
+            self._leg_rad_per_s = lowest_gear_rad_per_s
+        leg_rad_per_s = self._move_leg(min(wanted_rad_per_s, lowest_gear_rad_per_s), elapsed_s)
+        twice_rad = 2.0 * (self.crank_rad - self._dead_centre_rad) + leg_rad_per_s * elapsed_s
+        crank_rad_per_s = leg_rad_per_s * self._ripple_mean * (1.0 - self._ripple * sin(twice_rad))
+        self.crank_rad_per_s = crank_rad_per_s = min(crank_rad_per_s, lowest_gear_rad_per_s)
+        self.crank_rad += crank_rad_per_s * elapsed_s
+        if not pushes or self._leg_rad_per_s < highest_gear_rad_per_s - _CAUGHT_UP_RAD_PER_S:
+            if leg_rad_per_s == 0.0 and speed_m_per_s == 0.0:
+                self._place_pedal()
+            self.delivered_power_w = 0.0
+            return 0.0
+        torque_nm = self._strength_nm
+        if self.power_w < torque_nm * leg_rad_per_s:
+            torque_nm = self.power_w / leg_rad_per_s
+        development_m = self._development_low_m
+        if leg_rad_per_s > _STILL_RAD_PER_S:
+            development_m = max(speed_m_per_s * _TURN_RAD / leg_rad_per_s, development_m)
+        return self._force_n(torque_nm, twice_rad, development_m, speed_m_per_s)
+
     def _follow(self, speed_m_per_s: float, elapsed_s: float) -> float:
-        """The crank follows a recording; the torque follows from its power."""
+        """The crank follows its target; the torque follows from the power."""
         leg_rad_per_s = self._move_leg(self.target_rad_per_s, elapsed_s)
         twice_rad = 2.0 * (self.crank_rad - self._dead_centre_rad) + leg_rad_per_s * elapsed_s
         # Speed is the integral of torque, so its variation is a quarter period behind; the mean stays the

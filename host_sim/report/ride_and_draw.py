@@ -1,6 +1,7 @@
 """Rides a script on a bench, keeping its trace, and draws the picture of it."""
 
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,10 +30,12 @@ def ride_and_draw(
     trace_path: Path,
     picture_path: Path,
     worst: Worst | None = None,
+    estimated: Sequence[str] = (),
 ) -> tuple[EdgeWindow, float]:
     """Ride, write trace and picture; return the edges of the second that is enlarged, and wall time.
 
-    That is the second of the first engagement, or of `worst` where there is one.
+    That is the second of the first engagement, or of `worst` where there is one. `estimated` names what a
+    recording did not hold: trace and picture say so.
     """
     # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
     from host_sim.report.ride_figure import RideFacts, draw_ride
@@ -42,7 +45,7 @@ def ride_and_draw(
     if worst is not None:
         window = MomentWindow(whole_second(worst.moment_us, seconds), levels)
     with trace_path.open("w", encoding="utf-8") as file:
-        bench.watch(Trace(file))
+        bench.watch(Trace(file, "rider power" in estimated))
         bench.watch(window)
         bench.watch_edges(window)
         started_s = time.perf_counter()
@@ -59,6 +62,7 @@ def ride_and_draw(
         edges_centre_us=window.centre_us,
         lowest_gear_m=bike.bicycle.development_low_m,
         worst=None if worst is None else (worst.moment_us, worst.words),
+        estimated=estimated,
     )
     draw_ride(trace_path, facts, picture_path)
     return window, wall_s

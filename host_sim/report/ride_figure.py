@@ -7,6 +7,7 @@ taken for mathematics.
 """
 
 import warnings
+from collections.abc import Sequence
 from pathlib import Path
 
 import matplotlib
@@ -73,11 +74,13 @@ class RideFacts:
         edges_centre_us: int | None,
         lowest_gear_m: float | None = None,
         worst: tuple[int, str] | None = None,
+        estimated: Sequence[str] = (),
     ) -> None:
         """Take what the bench measured; `edges` as EdgeWindow keeps them.
 
         `lowest_gear_m` is the development of the lowest gear; `worst` the moment in us at which a rule was
-        broken worst, and the words for it: then the enlarged second is the one around it.
+        broken worst, and the words for it: then the enlarged second is the one around it. `estimated` names
+        what a recording did not hold.
         """
         self.bike = bike
         self.ride = ride
@@ -89,6 +92,7 @@ class RideFacts:
         self.edges_centre_us = edges_centre_us
         self.lowest_gear_m = lowest_gear_m
         self.worst = worst
+        self.estimated = estimated
 
 
 def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
@@ -144,7 +148,8 @@ def _minute(facts: RideFacts) -> tuple[float, float]:
 
 def _heading(figure: Figure, facts: RideFacts) -> None:
     figure.text(LEFT, 0.985, _short(facts.bike), fontsize=17, fontweight="bold", va="top")
-    figure.text(LEFT, 0.957, f"ride: {_short(facts.ride)}", fontsize=12, va="top")
+    estimated = f"; {', '.join(facts.estimated)}: estimated" if facts.estimated else ""
+    figure.text(LEFT, 0.957, f"ride: {_short(facts.ride)}{estimated}", fontsize=12, va="top")
     patches = [
         Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), hatch=hatch, label=label)
         for colour, alpha, hatch, label in SPANS.values()

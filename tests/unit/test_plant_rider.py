@@ -4,7 +4,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from host_sim.plant.rider import EFFORT, FOLLOW, HOLD, Rider
+from host_sim.plant.rider import EFFORT, FOLLOW, HOLD, RIDDEN, Rider
 
 GOOD = {
     "strength_nm": 60.0,
@@ -28,7 +28,7 @@ def _ride(rider, speed_m_per_s, seconds, step_s=0.005):
     return [rider.step(speed_m_per_s, step_s) for _ in range(round(seconds / step_s))]
 
 
-@pytest.mark.parametrize("mode", [FOLLOW, HOLD])
+@pytest.mark.parametrize("mode", [FOLLOW, HOLD, RIDDEN])
 def test_a_rider_who_stops_has_a_still_crank_after_0_15_s_while_the_wheel_runs_on(mode):
     rider = _rider(mode, target=8.4, power_w=100.0)
     _ride(rider, 6.0, 1.0)
@@ -51,7 +51,7 @@ def test_legs_that_stop_from_80_rpm_turn_on_by_about_34_degrees():
     assert rider.crank_rad - start_rad == pytest.approx(0.588, abs=0.025)
 
 
-@pytest.mark.parametrize("mode", [FOLLOW, HOLD, EFFORT])
+@pytest.mark.parametrize("mode", [FOLLOW, HOLD, EFFORT, RIDDEN])
 def test_backward_pedalling_turns_the_crank_back_and_pushes_nothing(mode):
     rider = _rider(mode, target=-5.0, power_w=100.0)
     assert set(_ride(rider, 4.0, 1.0)) == {0.0}
@@ -59,9 +59,10 @@ def test_backward_pedalling_turns_the_crank_back_and_pushes_nothing(mode):
     assert rider.crank_rad == pytest.approx(-4.8, abs=0.05)
 
 
+@pytest.mark.parametrize("mode", [FOLLOW, RIDDEN])
 @pytest.mark.parametrize("ripple", [0.0, 0.1, 0.4])
-def test_a_recording_is_followed_turn_by_turn_with_or_without_ripple(ripple):
-    rider = _rider(FOLLOW, target=TURN_RAD, power_w=100.0, cadence_ripple=ripple)
+def test_a_recording_is_followed_turn_by_turn_with_or_without_ripple(ripple, mode):
+    rider = _rider(mode, target=TURN_RAD, power_w=100.0, cadence_ripple=ripple)
     _ride(rider, 5.0, 1.0)
     start_rad = rider.crank_rad
     _ride(rider, 5.0, 10.0)
@@ -92,8 +93,9 @@ def test_the_crank_is_fastest_an_eighth_of_a_turn_after_the_torque_peak():
     assert (fastest_rad - strongest_rad) % (0.5 * TURN_RAD) == pytest.approx(TURN_RAD / 8.0, abs=0.02)
 
 
-def test_a_recorded_power_reaches_the_rim_less_the_chain_loss():
-    rider = _rider(FOLLOW, target=TURN_RAD, power_w=100.0)
+@pytest.mark.parametrize("mode", [FOLLOW, RIDDEN])
+def test_a_recorded_power_reaches_the_rim_less_the_chain_loss(mode):
+    rider = _rider(mode, target=TURN_RAD, power_w=100.0)
     _ride(rider, 5.0, 1.0)
     forces_n = _ride(rider, 5.0, 4.0)
     assert sum(forces_n) / len(forces_n) == pytest.approx(19.0, abs=0.05)  # 100 W * 0.95 / 5 m/s
@@ -103,6 +105,33 @@ def test_a_recorded_power_at_standstill_pushes_no_more_than_its_torque_in_the_lo
     # 100 W at 1 turn/s is 15.915 N m; times 1.743 at the peak, 0.95 and 2 pi / 2 m: 82.79 N.
     rider = _rider(FOLLOW, target=TURN_RAD, power_w=100.0)
     assert max(_ride(rider, 0.0, 4.0)[200:]) == pytest.approx(82.8, abs=0.1)
+
+
+def test_a_recorded_crank_that_the_road_holds_back_stalls_and_pushes():
+    rider = _rider(RIDDEN, target=TURN_RAD, power_w=100.0, cadence_ripple=0.1)
+    forces_n = _ride(rider, 0.0, 1.0)
+    assert (rider.crank_rad, rider.crank_rad_per_s) == (0.0, 0.0)
+    # 45 degrees past the dead centre the torque is the mean: 60 N m * 0.95 * 2 pi / 2 m.
+    assert min(forces_n) == max(forces_n) == pytest.approx(179.1, abs=0.1)
+    _ride(rider, 0.03, 10.0)
+    assert rider.crank_rad_per_s <= 0.03 * TURN_RAD / 2.0  # 0.9 rpm, not 60.
+
+
+def test_in_the_highest_gear_a_recorded_push_turns_the_crank_as_fast_as_the_wheel():
+    # 10 m/s in 7 m are 1.43 turns a second; without power the legs keep their cadence.
+    rider = _rider(RIDDEN, target=TURN_RAD, power_w=100.0)
+    forces_n = _ride(rider, 10.0, 2.0)
+    assert rider.crank_rad_per_s == pytest.approx(TURN_RAD * 10.0 / 7.0)
+    assert min(forces_n[100:]) > 0.0
+    rider.power_w = 0.0
+    assert set(_ride(rider, 10.0, 1.0)) == {0.0}
+    assert rider.crank_rad_per_s == pytest.approx(TURN_RAD)
+
+
+def test_a_recorded_rider_hangs_slack_where_the_wheel_is_faster_than_any_legs():
+    rider = _rider(RIDDEN, target=TURN_RAD, power_w=100.0)
+    assert set(_ride(rider, 18.0, 1.0)) == {0.0}  # 154 rpm in the highest gear.
+    assert rider.crank_rad_per_s == pytest.approx(TURN_RAD)
 
 
 def test_a_standing_crank_may_rock_to_and_fro_without_pushing():
@@ -199,7 +228,7 @@ def test_after_a_stop_on_a_dead_centre_the_next_push_starts_where_a_pedal_can_be
 # The gear that would hold this cadence is a last digit too low for it.
 @example(mode=HOLD, course=[(7.091232210488824e-111, 0.0, 3.5724850395592916e-110, 0.0)])
 @given(
-    mode=st.sampled_from([FOLLOW, HOLD, EFFORT]),
+    mode=st.sampled_from([FOLLOW, HOLD, EFFORT, RIDDEN]),
     course=st.lists(
         st.tuples(
             # Numbers below 1e-308 keep too few digits to divide by, and mean no speed of anything.

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from host_sim.bench.assemble import bench_for, bicycle_of
-from host_sim.bench.recorded_effort import CADENCE_RPM, estimated_effort
-from host_sim.bench.recording import RECORDINGS, Road, read_recording
+from host_sim.bench.recorded_effort import CADENCE_RPM, Road, estimated_effort
+from host_sim.bench.recording import RECORDINGS, read_recording
 from host_sim.bench.script import RecordingScript
 from host_sim.bikes.load import load_bike
 from host_sim.cli.ride import RideRequest
@@ -15,7 +15,7 @@ from host_sim.watching.record_file import COLUMNS as WATCHED
 
 def road_of(name):
     bike = load_bike(name)
-    return Road(bicycle_of(bike), bike.bicycle.brake_deceleration_m_per_s2)
+    return Road(bicycle_of(bike), bike.rider.riders)
 
 
 def written(tmp_path, text):
@@ -41,19 +41,69 @@ def test_at_an_even_speed_the_power_is_what_the_road_load_takes(tmp_path):
 
 def test_slowing_faster_than_the_road_explains_is_a_brake(tmp_path):
     recording = read_recording(speeds_only(tmp_path), road_of("cargo_trike"))
-    assert recording.brake_share[200] == 0.0
+    # 5 m/s in 6 s are 0.833 m/s2; the road takes about 0.13 of it at 4 m/s.
+    assert (recording.braking[200], recording.standing[200]) == (False, False)
+    assert (recording.braking[352], recording.standing[352]) == (True, False)
+    assert (recording.braking[370], recording.standing[370]) == (False, True)
     assert recording.rider_power_w[352] == 0.0
-    # 5 m/s in 6 s are 0.833 m/s2; the road takes about 0.13 of it at 4 m/s, full brakes 4 m/s2.
-    assert recording.brake_share[352] == pytest.approx((0.833 - 0.12) / 4.0, abs=0.03)
-    assert recording.brake_share[370] == 1.0
+
+
+def test_where_the_recorded_rider_braked_the_bench_loses_the_same_share_of_its_speed(tmp_path):
+    speeds = np.interp(np.arange(40), [0, 20, 26, 40], [6, 6, 3, 3])
+    rows = "".join(f"{second},{speed:.3f},60,80\n" for second, speed in enumerate(speeds))
+    header = "elapsed_s,speed_m_per_s,cadence_rpm,rider_power_w\n"
+    still = rows.replace(",60,80", ",0,0")
+    recording = read_recording(written(tmp_path, header + still), road_of("folding"))
+    assert [recording.braking[second] for second in (10, 22, 35)] == [False, True, False]
+    pushing = read_recording(written(tmp_path, header + rows), road_of("folding"))
+    # A head wind slowed the recording: nobody pushes the pedals with 80 W and brakes.
+    assert not any(pushing.braking)
+    bench = bench_for(load_bike("folding"), 1)
+    bench.world.bicycle.speed_m_per_s = 12.0
+    script = RecordingScript(recording)
+    bench.ride(script, 3.0 + 20.0)
+    before = bench.world.bicycle.speed_m_per_s
+    again = bench_for(load_bike("folding"), 1)
+    again.world.bicycle.speed_m_per_s = 12.0
+    again.ride(RecordingScript(recording), 3.0 + 27.0)
+    # The smoothed speed falls too little to tell in its first and last second.
+    assert again.world.bicycle.speed_m_per_s / before == pytest.approx(0.5, abs=0.06)
+
+
+def test_a_second_without_a_speed_is_neither_rest_nor_braking(tmp_path):
+    rows = [f"{second},{'' if 10 <= second < 20 else 6},60,100" for second in range(40)]
+    path = written(tmp_path, "elapsed_s,speed_m_per_s,cadence_rpm,rider_power_w\n" + "\n".join(rows) + "\n")
+    recording = read_recording(path, road_of("folding"))
+    assert not any(recording.standing)
+    assert not any(recording.braking)
+
+
+def test_beyond_the_recorded_road_it_is_level(tmp_path):
+    rows = [f"{second},6,{100 - second * 0.36:.2f},60,50" for second in range(100)]
+    path = written(
+        tmp_path, "elapsed_s,speed_m_per_s,altitude_m,cadence_rpm,rider_power_w\n" + "\n".join(rows) + "\n"
+    )
+    recording = read_recording(path, road_of("cargo_trike"))
+    for way_m, grade in ((300.0, -0.06), (1000.0, 0.0)):
+        bench = bench_for(load_bike("cargo_trike"), 1)
+        bench.world.bicycle.distance_m = way_m
+        bench.ride(RecordingScript(recording), 5.0)
+        assert bench.world.grade == pytest.approx(grade, abs=0.002)
+
+
+def test_each_of_two_riders_does_what_was_recorded():
+    alone = read_recording(RECORDINGS / "road_ride_a.csv", road_of("folding"))
+    both = read_recording(RECORDINGS / "road_ride_a.csv", road_of("tandem"))
+    assert both.rider_power_w == [2.0 * power_w for power_w in alone.rider_power_w]
+    assert both.cadence_rpm == alone.cadence_rpm
 
 
 def test_what_the_motor_gave_is_not_taken_for_the_rider():
-    bicycle = bicycle_of(load_bike("cargo_trike"))
+    road = Road(bicycle_of(load_bike("cargo_trike")))
     seconds = 20
-    common = ([0.0] * seconds, [False] * seconds, bicycle, 4.0)
-    alone = estimated_effort([5.0] * seconds, common[0], [0.0] * seconds, *common[1:])
-    helped = estimated_effort([5.0] * seconds, common[0], [100.0] * seconds, *common[1:])
+    speeds, level = [5.0] * seconds, [0.0] * seconds
+    alone = estimated_effort(speeds, level, [0.0] * seconds, None, road)
+    helped = estimated_effort(speeds, level, [100.0] * seconds, None, road)
     # 0.75 of 100 W at the rim is 75 W over the chain's 0.96 at the pedals.
     assert alone.rider_power_w[9] - helped.rider_power_w[9] == pytest.approx(75.0 / 0.96, abs=0.1)
 
@@ -100,10 +150,10 @@ def test_a_file_of_watch_is_ridden_and_says_what_is_estimated(tmp_path):
     assert recording.rider_power_w[30] == pytest.approx(63.7, abs=0.5)
 
 
-def test_a_ride_with_a_power_meter_is_not_estimated():
+def test_with_a_power_meter_only_the_brakes_are_estimated():
     recording = read_recording(RECORDINGS / "road_ride_a.csv", road_of("tandem"))
-    assert recording.estimated == []
-    assert recording.place_m == []
+    assert recording.estimated == ["brakes"]
+    assert len(recording.place_m) == recording.seconds
 
 
 def test_without_a_bike_a_ride_without_power_is_refused(tmp_path):
