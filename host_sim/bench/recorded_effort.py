@@ -1,10 +1,10 @@
 """Estimates the rider's power and braking from recorded speed with the road-load equation.
 
-The force that moved the bicycle is computed for each second: road load at that speed and grade plus mass times
-acceleration (Martin et al. 1998, as in the plant). The motor's force is subtracted. Without a power meter the
-rest above zero is the riders'. Where it is clearly below zero, and nobody pushed the pedals, it is braking: the
-recording slows faster than the road explains. Wind is unknown and assumed to be zero, so a single second may be
-far off; all values derived from this are called estimated.
+The force that moved the bicycle is computed for each second: road load at that speed and grade plus mass
+times acceleration (Martin et al. 1998, as in the plant). The motor's force is subtracted. Without a power
+meter the rest above zero is the riders'. Where it is clearly below zero, and nobody pushed the pedals, it is
+braking: the recording slows faster than the road explains. Wind is unknown and assumed to be zero, so a
+single second may be far off; all values derived from this are called estimated.
 """
 
 from host_sim.plant.bicycle import Bicycle

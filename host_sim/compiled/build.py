@@ -17,6 +17,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from host_sim.compiled.cache import cache_folder
+from host_sim.compiled.fixed_objects import fixed_fields, with_fixed_fields
 from host_sim.compiled.guarded import Guarded
 from host_sim.compiled.native_types import annotated, whole_constants
 
@@ -134,7 +135,9 @@ def missing_tools() -> str:
 
 def _digest(sources: list[Path], mypy_version: str) -> str:
     how = f"{sys.version} {sysconfig.get_platform()} {mypy_version} {OPTIMISATION} {C_FLAGS}"
-    digest = sha256(how.encode() + Path(__file__).with_name("native_types.py").read_bytes())
+    digest = sha256(how.encode())
+    for name in ("fixed_objects.py", "native_types.py"):
+        digest.update(Path(__file__).with_name(name).read_bytes())
     for path in sources:
         digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()[:16]
@@ -144,11 +147,14 @@ def _compile(sources: list[Path], workshop: Path) -> None:
     texts = {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in sources}
     names = [name for name in texts if not name.startswith(INTERPRETED)]
     whole = whole_constants(texts[name] for name in names)
+    fixed = fixed_fields(texts[name] for name in names)
     vectors = find_spec("librt") is not None and find_spec("librt.vecs") is not None
     for name, text in texts.items():
         copy = workshop / name
         copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_text(annotated(text, whole, vectors) if name in names else text, encoding="utf-8")
+        if name in names:
+            text = annotated(with_fixed_fields(text, fixed), whole, vectors)
+        copy.write_text(text, encoding="utf-8")
     environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
     environment["CFLAGS"] = f"{os.environ.get('CFLAGS', '')} {C_FLAGS}".strip()
     command = [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names]

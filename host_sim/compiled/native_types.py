@@ -54,7 +54,7 @@ def annotated(text: str, whole: frozenset[str], vectors: bool = False) -> str:
             edits += _fields(node, whole)
             edits += _vectors(node, whole) if vectors else []
     edits += _absolutes(tree, text)
-    lines = _changed(text.splitlines(), edits)
+    lines = changed(text.splitlines(), edits)
     head = _head(tree)
     imports = _IMPORTS + (_VECTORS if vectors else "")
     return "\n".join([*lines[:head], imports, *_marked(tree, lines)[head:]]) + "\n"
@@ -93,18 +93,19 @@ def _is_int(annotation: ast.expr | None) -> bool:
     return isinstance(annotation, ast.Name) and annotation.id == "int"
 
 
-def _replaced(node: ast.expr, text: str) -> Edit:
+def replaced(node: ast.expr | ast.stmt, text: str) -> Edit:
+    """Return the change that puts `text` in the place of an expression or a statement on one line."""
     return (node.lineno - 1, node.col_offset, (node.end_col_offset or 0) - node.col_offset, text)
 
 
 def _around(node: ast.expr, before: str, after: str) -> Edit:
-    return _replaced(node, before + ast.unparse(node) + after)
+    return replaced(node, before + ast.unparse(node) + after)
 
 
 def _signature(function: ast.FunctionDef) -> list[Edit]:
     arguments = function.args.args + function.args.kwonlyargs
     annotations = [argument.annotation for argument in arguments] + [function.returns]
-    return [_replaced(one, "i64") for one in annotations if one is not None and _is_int(one)]
+    return [replaced(one, "i64") for one in annotations if one is not None and _is_int(one)]
 
 
 def _locals(body: list[ast.stmt]) -> Iterator[ast.stmt]:
@@ -139,7 +140,7 @@ def _first_values(
 def _fields(kind: ast.ClassDef, whole: frozenset[str]) -> list[Edit]:
     """Annotate the fields of a class that are declared `int` or whose first value is a whole number."""
     edits = [
-        _replaced(one.annotation, "i64")
+        replaced(one.annotation, "i64")
         for one in ast.walk(kind)
         if isinstance(one, ast.AnnAssign) and _is_int(one.annotation)
     ]
@@ -198,11 +199,11 @@ def _absolutes(tree: ast.Module, text: str) -> list[Edit]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "abs":
             argument = ast.get_source_segment(text, node.args[0]) or ""
-            edits.append(_replaced(node, f"(({argument}) if ({argument}) >= 0 else -({argument}))"))
+            edits.append(replaced(node, f"(({argument}) if ({argument}) >= 0 else -({argument}))"))
     return edits
 
 
-def _changed(lines: list[str], edits: list[Edit]) -> list[str]:
+def changed(lines: list[str], edits: list[Edit]) -> list[str]:
     """Make the changes from the last to the first, so that the places of those before stay right."""
     lines = list(lines)
     for line, column, length, text in sorted(set(edits), reverse=True):
