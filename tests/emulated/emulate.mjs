@@ -44,10 +44,11 @@ cdc.onSerialData = (value) => {
   tail = (tail + bytes.toString('latin1')).slice(-200); if (job.stop_at && tail.includes(job.stop_at)) stop = true;
 };
 
-// Outputs: the command as a share of full scale, drive enable, the lamp.
-let share = 0, enable = 0, lamp = 0;
+// Outputs: the command as a share of full scale, drive enable, the lamp. A loop goes from a reading of the throttle, which is followed by a
+// command, to the next one.
+let share = 0, enable = 0, lamp = 0, read_us = 0, commanded = false; const loops = [];
 const pwm = mcu.pwm.channels[4], written = pwm.writeRegister.bind(pwm);
-pwm.writeRegister = (offset, value) => { written(offset, value); share = (pwm.cc & 0xffff) / (pwm.top + 1); };
+pwm.writeRegister = (offset, value) => { written(offset, value); share = (pwm.cc & 0xffff) / (pwm.top + 1); commanded = true; };
 mcu.gpio[9].addListener((state) => { const v = state === 1 ? 1 : 0; if (v !== enable) { enable = v; events.push([now_us(), 'enable', v]); } });
 mcu.gpio[25].addListener((state) => { const v = state === 1 ? 1 : 0; if (v !== lamp) { lamp = v; events.push([now_us(), 'lamp', v]); } });
 
@@ -60,7 +61,11 @@ mcu.adc.onADCRead = (channel) => {
   const values = mcu.adc.channelValues;
   const command_mv = enable ? share * 4950 : 0, wanted = command_mv > 1100 ? (command_mv - 1100) / 2500 * analog.current_full_ma : 0;
   current_ma += (wanted - current_ma) * Math.min(1, (clock.nanos - moved) / 20e6); moved = clock.nanos;
-  if (channel === 0) values[0] = raw(analog.throttle_mv, 5500);
+  if (channel === 0) {
+    values[0] = raw(analog.throttle_mv, 5500);
+    if (commanded) loops.push([read_us, now_us() - read_us]);
+    read_us = now_us(); commanded = false;
+  }
   else if (channel === 1) values[1] = raw(current_ma, 33000);
   else if (channel === 2) {
     const multiplexed = (mcu.gpio[10].value === 1 ? 1 : 0) | (mcu.gpio[11].value === 1 ? 2 : 0);
@@ -91,5 +96,5 @@ for (;;) {
     if (then >= until || alarm !== clock.nextAlarm) break;
   }
 }
-fs.writeFileSync(job.out, JSON.stringify({ seconds: clock.nanos / 1e9, events, serial }));
+fs.writeFileSync(job.out, JSON.stringify({ seconds: clock.nanos / 1e9, events, serial, loops }));
 process.exit(0);
