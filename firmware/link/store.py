@@ -69,7 +69,7 @@ class Store:
         self.sequence = 0
         self.refusal = ""
         self.place = self._place()
-        newest = Settings(SAFE_VALUES)
+        newest: Settings | None = None
         for slot in (0, 1):
             try:
                 sequence, settings = decode(self._storage.read(SLOT_NAMES[slot]), self._storage)
@@ -80,7 +80,9 @@ class Store:
                 self.slot = slot
                 self.sequence = sequence
                 newest = settings
-        if self.slot != NO_SLOT:
+        if newest is None:
+            newest = Settings(SAFE_VALUES)
+        else:
             self.refusal = ""
         self.stored = newest
         return _without_power(newest) if safe_start else newest

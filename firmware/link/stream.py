@@ -7,7 +7,8 @@ time but blocks are counted, since a clock may jump.
 """
 
 from firmware.link.block_ring import BlockRing
-from firmware.link.telemetry import CRC_OF_BYTE
+from firmware.link.payload import CRC_START, PAYLOAD_AT, put_without_zeros, replace_zeros
+from firmware.link.telemetry import CRC_TABLE
 from firmware.link.writing import BLOCK_SIZE
 
 STREAM_FRAME_SIZE = BLOCK_SIZE + 5  # Two zeros, one byte of code, two of CRC.
@@ -21,11 +22,10 @@ class Stream:
     __slots__ = (
         "_at",
         "_block",
-        "_code_at",
-        "_crc",
         "_left",
         "_lost_before",
         "_ring",
+        "_state",
         "frame",
         "listening",
     )
@@ -35,8 +35,7 @@ class Stream:
         self._ring = ring
         self._block = bytearray(0)
         self._at = 0
-        self._code_at = 0
-        self._crc = 0
+        self._state = 0
         self._lost_before = 0
         self._left = 0
         self.listening = False
@@ -71,9 +70,11 @@ class Stream:
         """Tell whether the frame has just been completed; then its block counts as read."""
         if self._at < BLOCK_SIZE:
             return False
-        self._put(self._crc >> 8)
-        self._put(self._crc & 0xFF)
-        self.frame[self._code_at] = self._at + 2 - self._code_at
+        crc = self._state >> 9
+        end = BLOCK_SIZE + PAYLOAD_AT
+        self.frame[end] = crc >> 8
+        self.frame[end + 1] = crc & 0xFF
+        replace_zeros(self.frame, end, end + 2, self._state)
         self._at = 0
         self._ring.read()
         self._left -= 1
@@ -83,31 +84,9 @@ class Stream:
     def _begin(self) -> None:
         self._block = self._ring.oldest()
         self._lost_before = self._ring.lost
-        self._code_at = 1
-        self._crc = 0xFFFF
+        self._state = CRC_START << 9 | PAYLOAD_AT - 1
 
     def _stuff(self, end: int) -> None:
         """Put the block up to `end` into the frame, and into the check sum."""
-        block = self._block
-        frame = self.frame
-        crc = self._crc
-        table = CRC_OF_BYTE  # A look-up of a global costs a slow board as much as two additions.
-        for at in range(self._at, end):
-            crc = (crc & 0xFF) << 8 ^ table[crc >> 8 ^ block[at]]
-            if block[at] == 0:
-                frame[self._code_at] = at + 2 - self._code_at
-                self._code_at = at + 2
-            else:
-                frame[at + 2] = block[at]
-        self._crc = crc
+        self._state = put_without_zeros(CRC_TABLE, self._block, self.frame, self._at, end, self._state)
         self._at = end
-
-    def _put(self, value: int) -> None:
-        """Append a byte of the check sum."""
-        at = self._at + 2
-        if value == 0:
-            self.frame[self._code_at] = at - self._code_at
-            self._code_at = at
-        else:
-            self.frame[at] = value
-        self._at += 1

@@ -26,11 +26,13 @@ from firmware.link.payload import (
     PAYLOAD_AT,
     RESTING,
     SETTINGS_VALID,
+    crc16,
     put_crank,
     put_head,
     put_power,
     put_state,
     put_times,
+    replace_zeros,
 )
 from firmware.loop import LoopCounters
 from firmware.records import Inputs
@@ -43,27 +45,18 @@ SAMPLES = 12
 _SAMPLES_MASK = (1 << 2 * SAMPLES) - 1
 
 
-def crc_of_bytes() -> list[int]:
-    """Return the CRC of each single byte, from a start of 0."""
-    table = []
+def crc_table() -> bytearray:
+    """Return the table of `crc16`: of each value of a byte the CRC, from a start of 0."""
+    table = bytearray(512)
     for value in range(256):
-        crc = value << 8
-        for _ in range(8):
-            crc = (crc << 1) ^ 0x11021 if crc & 0x8000 else crc << 1
-        table.append(crc)
+        carried = value ^ value >> 4
+        crc = carried << 12 ^ carried << 5 ^ carried  # The powers of the polynomial.
+        table[value] = crc >> 8 & 0xFF
+        table[value + 256] = crc & 0xFF
     return table
 
 
-CRC_OF_BYTE = crc_of_bytes()
-
-
-def crc16(content: bytearray, start: int, end: int) -> int:
-    """Return the CRC-16/CCITT-FALSE of `content` from `start` up to, not including, `end`."""
-    table = CRC_OF_BYTE  # A look-up of a global costs a slow board as much as two additions.
-    crc = 0xFFFF
-    for at in range(start, end):
-        crc = (crc & 0xFF) << 8 ^ table[crc >> 8 ^ content[at]]
-    return crc
+CRC_TABLE = crc_table()
 
 
 class Telemetry:
@@ -132,19 +125,13 @@ class Telemetry:
 
     def seal(self) -> None:
         """Append the CRC to the payload."""
-        crc = crc16(self.frame, PAYLOAD_AT, PAYLOAD_AT + PAYLOAD_SIZE)
+        crc = crc16(CRC_TABLE, self.frame, PAYLOAD_AT, PAYLOAD_AT + PAYLOAD_SIZE)
         self.frame[FRAME_SIZE - 3] = crc >> 8
         self.frame[FRAME_SIZE - 2] = crc & 0xFF
 
     def stuff(self) -> None:
         """Replace every zero by the distance to the next one: the frame is ready to be sent."""
-        frame = self.frame
-        code_at = PAYLOAD_AT - 1
-        for at in range(PAYLOAD_AT, FRAME_SIZE - 1):
-            if frame[at] == 0:
-                frame[code_at] = at - code_at
-                code_at = at
-        frame[code_at] = FRAME_SIZE - 1 - code_at
+        replace_zeros(self.frame, PAYLOAD_AT, FRAME_SIZE - 1, PAYLOAD_AT - 1)
 
     def _period_us(self, now_us: int) -> int:
         """Return the mean time from step to step since the last call; 0 if it is not known."""

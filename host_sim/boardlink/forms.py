@@ -17,7 +17,7 @@ from host_sim.forms.viper.by_the_byte import by_the_byte, classes_of_numbers
 from host_sim.forms.viper.firmware import MODULE, fused_firmware
 
 SETTINGS_FILE = "firmware/settings.py"
-FORM_FILE = "boards/form.py"  # From which a board knows what to tell in its frames.
+FORM_FILE = "boards/startable.py"  # From which a board knows what to tell in its frames.
 OFTEN = (
     "boards/analog.py",
     "boards/wired_board.py",

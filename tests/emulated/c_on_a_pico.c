@@ -11,25 +11,15 @@ extern const unsigned char vectors_begin[];
 /* The divider of the chip (RP2040 datasheet, 2.3.1.5): 8 cycles, where a Cortex-M0+ has no instruction for it. */
 #define DIVIDER ((volatile int32_t *)0xD0000068u)
 
-static void divide(int32_t dividend, int32_t divisor)
+/* What assist.c calls where it is built with -DASSIST_OWN_DIVISION: rounds down, the divisor is positive. */
+int32_t floor_div(int32_t numerator, int32_t divisor)
 {
-    DIVIDER[0] = dividend;
+    DIVIDER[0] = numerator;
     DIVIDER[1] = divisor;
     __asm__ volatile("b 1f\n1: b 2f\n2: b 3f\n3: b 4f\n4:"); /* Each takes two cycles. */
-}
-
-int32_t __aeabi_idiv(int32_t dividend, int32_t divisor)
-{
-    divide(dividend, divisor);
-    return DIVIDER[2];
-}
-
-/* Return the quotient in r0 and the remainder in r1, as ARM's run-time ABI has it (4.3.1). */
-uint64_t __aeabi_idivmod(int32_t dividend, int32_t divisor)
-{
-    divide(dividend, divisor);
-    const uint32_t remainder = (uint32_t)DIVIDER[3];
-    return (uint64_t)remainder << 32 | (uint32_t)DIVIDER[2];
+    const int32_t remainder = DIVIDER[3];
+    const int32_t quotient = DIVIDER[2]; /* Read last: that ends the division. */
+    return remainder < 0 ? quotient - 1 : quotient;
 }
 
 char said[TEXT_MAX + 1];

@@ -85,7 +85,8 @@ def _built(folder: Path) -> dict[str, int]:
     """Build the program; return its symbols."""
     parts = ["assist.c", "check.c", str(HERE / "c_on_a_pico.c")]
     link = ["-nostartfiles", f"-T{HERE / 'c_on_a_pico.ld'}", "-Wl,--gc-sections", "-lgcc"]
-    command = [COMPILER, "-std=gnu99", "-Os", *CHIP, "-I.", *parts, "-o", "pico.elf", *link]
+    options = ["-std=gnu99", "-Os", "-DASSIST_OWN_DIVISION", *CHIP, "-I."]
+    command = [COMPILER, *options, *parts, "-o", "pico.elf", *link]
     subprocess.run(command, cwd=folder, check=True)
     subprocess.run(["arm-none-eabi-objcopy", "-Obinary", "pico.elf", "pico.bin"], cwd=folder, check=True)
     listed = subprocess.run(

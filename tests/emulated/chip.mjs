@@ -36,7 +36,7 @@ export function flashOf(job) {
 }
 
 // `analog()` is asked before each conversion for throttle_mv, current_ma, selector_mv, battery_mv and ntc_raw. `on` has functions:
-// serial(bytes), enable(level), lamp(level), reset(). Read `command_mv` (as long as drive enable is on), `enable`, `stopped`.
+// serial(bytes), enable(level), lamp(level), reset(), and if wanted read() of the throttle and commanded(). Read `command_mv` (as long as drive enable is on), `enable`, `stopped`.
 export async function makeChip(job, flash, analog, on) {
   const { bootromB1 } = await import(new URL('file://' + fs.realpathSync(job.bootrom)));
   const sim = new Simulator(), mcu = sim.rp2040, clock = sim.clock, core = mcu.core;
@@ -52,7 +52,7 @@ export async function makeChip(job, flash, analog, on) {
   // Outputs: the command as a share of full scale, drive enable, the lamp.
   let share = 0;
   const pwm = mcu.pwm.channels[4], written = pwm.writeRegister.bind(pwm);
-  pwm.writeRegister = (offset, value) => { written(offset, value); share = (pwm.cc & 0xffff) / (pwm.top + 1); };
+  pwm.writeRegister = (offset, value) => { written(offset, value); share = (pwm.cc & 0xffff) / (pwm.top + 1); on.commanded?.(); };
   for (const [pin, what] of [[9, 'enable'], [25, 'lamp']]) {
     mcu.gpio[pin].addListener((state) => { const v = state === 1 ? 1 : 0; if (v !== chip[what]) { chip[what] = v; on[what](v); } });
   }
@@ -63,7 +63,7 @@ export async function makeChip(job, flash, analog, on) {
   const converted = mcu.adc.onADCRead;
   mcu.adc.onADCRead = (channel) => {
     const values = mcu.adc.channelValues, now = analog();
-    if (channel === 0) values[0] = raw(now.throttle_mv, 5500);
+    if (channel === 0) { values[0] = raw(now.throttle_mv, 5500); on.read?.(); }
     else if (channel === 1) values[1] = raw(now.current_ma, 33000);
     else if (channel === 2) {
       const multiplexed = (mcu.gpio[10].value === 1 ? 1 : 0) | (mcu.gpio[11].value === 1 ? 2 : 0);

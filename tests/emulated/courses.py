@@ -55,3 +55,11 @@ NOISE: Edges = [
     *noise(3.2 * S, 4.0 * S, 1_000, CRANK_B, 4),
 ]
 """Pedal, then 1,000 edges a second of interference on channel B."""
+
+BRAKES_US = [3.9 * S + 450_250.0 * number for number in range(20)]
+BRAKES: Edges = [
+    *crank(STARTED_US, 13.0 * S, 60, 10),
+    *wheel(2.0 * S, 13.0 * S, 4.0, TRIKE_WAY_M),
+    *[edge for at in BRAKES_US for edge in ((at, BRAKE, 1), (at + 60_000, BRAKE, 0))],
+]
+"""Pedal on, and brake for a moment: each time 0.25 ms further from the beginning of a period."""

@@ -8,6 +8,8 @@ import fs from 'fs';
 import { flashOf, makeChip } from './chip.mjs';
 const job = JSON.parse(fs.readFileSync(process.argv[2], 'utf8'));
 const events = [], serial = []; let tail = '';
+// A loop goes from a reading of the throttle, which is followed by a command, to the next one.
+const loops = []; let read_us = 0, commanded = false;
 const now_us = () => Math.round(chip.clock.nanos) / 1000;
 
 // A motor that draws a share of its current after 20 ms.
@@ -21,6 +23,11 @@ function readings() {
 const chip = await makeChip(job, flashOf(job), readings, {
   enable: (level) => events.push([now_us(), 'enable', level]),
   lamp: (level) => events.push([now_us(), 'lamp', level]),
+  commanded: () => { commanded = true; },
+  read: () => {
+    if (commanded) loops.push([read_us, now_us() - read_us]);
+    read_us = now_us(); commanded = false;
+  },
   reset: () => events.push([now_us(), 'watchdog', 1]),
   serial: (bytes) => {
     serial.push([now_us(), bytes.toString('hex')]);
@@ -38,5 +45,5 @@ while (chip.clock.nanos <= limit && !chip.stopped) {
   while (line < typed.length && typed[line][0] <= now) { chip.type(Buffer.from(typed[line][1])); line++; }
   chip.advance(Math.min(limit + 1, edge < edges.length ? edges[edge][0] : Infinity, line < typed.length ? typed[line][0] : Infinity));
 }
-fs.writeFileSync(job.out, JSON.stringify({ seconds: chip.clock.nanos / 1e9, events, serial }));
+fs.writeFileSync(job.out, JSON.stringify({ seconds: chip.clock.nanos / 1e9, events, serial, loops }));
 process.exit(0);

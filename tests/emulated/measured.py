@@ -60,7 +60,7 @@ def step_times(form: str, folder: Path) -> StepTimes:
 
 @dataclass(frozen=True, slots=True)
 class RideTimes:
-    """The whole board on a ride. Times in ms; `loops_ms` is the longest loop of each frame while driving."""
+    """The whole board on a ride. Times in ms; `loops_ms` are all loops with a step while driving, sorted."""
 
     form: str
     first_step_s: float
@@ -83,12 +83,28 @@ def ride_times(form: str, folder: Path) -> RideTimes:
         form=frames[-1].form,
         first_step_s=heard.first("lamp", 1) / 1e6,
         steps_a_second=(last.steps - first.steps) / seconds,
-        loops_ms=sorted(frame.worst_us / 1000 for frame in driving),
+        loops_ms=driven_loops_ms(heard),
         overruns=frames[-1].overruns,
         frames_a_second=(last.number - first.number) % 256 / seconds,
-        brake_ms=(heard.first("enable", 0, courses.BRAKED_US) - courses.BRAKED_US) / 1000,
+        brake_ms=max(brakes_ms(form, folder)),
         free_kb=free_kb(form, folder),
     )
+
+
+def brakes_ms(form: str, folder: Path) -> list[float]:
+    """Return how long after each of the course's brakes the motor was no longer enabled."""
+    heard = emulate(files_of(form), folder, courses.BRAKES, milliseconds=13_000)
+    enabled = [(time, value) for time, what, value in heard.events if what == "enable"]
+    braked = [at for at in courses.BRAKES_US if [value for time, value in enabled if time < at][-1:] == [1]]
+    assert len(braked) > len(courses.BRAKES_US) // 2  # The motor drove.
+    return [(heard.first("enable", 0, at) - at) / 1000 for at in braked]
+
+
+def driven_loops_ms(heard: Heard) -> list[float]:
+    """Return how long loops took from the first time that the motor was enabled to the last, sorted."""
+    enabled = [time for time, what, value in heard.events if (what, value) == ("enable", 1)]
+    disabled = [time for time, what, value in heard.events if (what, value) == ("enable", 0)]
+    return sorted(took / 1000 for time, took in heard.loops if enabled[0] <= time < disabled[-1])
 
 
 def free_kb(form: str, folder: Path) -> float:

@@ -66,10 +66,14 @@ def emulator_folder(script: str) -> Path:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What came out: bytes with their times in us, and (time_us, what, value) of enable and lamp."""
+    """What came out: bytes with their times in us, and (time_us, what, value) of enable and lamp.
+
+    `loops` has beginning and length in us of each loop with a step, from reading to reading.
+    """
 
     serial: list[tuple[float, bytes]]
     events: list[tuple[float, str, int]]
+    loops: list[tuple[float, float]]
 
     @property
     def frames(self) -> list[Frame]:
@@ -131,4 +135,5 @@ def emulate(
     subprocess.run(["node", "emulate.mjs", str(folder / "job.json")], cwd=here, check=True)
     out = json.loads((folder / "out.json").read_text())
     serial = [(time, bytes.fromhex(text)) for time, text in out["serial"]]
-    return Heard(serial, [(time, name, value) for time, name, value in out["events"]])
+    loops = [(time, took) for time, took in out["loops"]]
+    return Heard(serial, [(time, name, value) for time, name, value in out["events"]], loops)

@@ -48,19 +48,20 @@ def test_a_life_on_the_chip_is_equal_in_outputs_and_state_and_comes_to_the_diges
 
 def test_a_whole_loop_of_a_ride_stays_below_two_milliseconds_without_an_overrun(ride):
     assert ride.form == "fused"
-    assert ride.loops_ms[-1] <= 2.0  # 1.4.
+    assert ride.loops_ms[len(ride.loops_ms) // 2] <= 1.0  # 0.91.
+    assert ride.loops_ms[-1] <= 2.0  # 1.5.
     assert ride.overruns == 0
     assert round(ride.steps_a_second) == 200
     assert round(ride.frames_a_second) == 20
 
 
 def test_the_first_step_comes_within_a_second_and_memory_is_left(ride):
-    assert ride.first_step_s <= 1.0
-    assert ride.free_kb >= 58  # The recorder's ring takes what is beyond.
+    assert ride.first_step_s <= 1.0  # 0.97.
+    assert ride.free_kb >= 60  # 62.7. The recorder's ring takes what is beyond.
 
 
 def test_a_brake_ends_the_drive_within_a_period_and_half_a_millisecond(ride):
-    assert ride.brake_ms <= 5.5
+    assert ride.brake_ms <= 5.5  # 5.1, the longest of twenty brakes spread over the period.
 
 
 @pytest.mark.parametrize(
@@ -93,9 +94,9 @@ def test_a_request_is_answered_within_a_tenth_of_a_second_while_riding(tmp_path)
     assert answered[0] - asked_us <= 100_000
 
 
-def test_the_c_form_is_equal_on_the_chip_and_its_driving_step_takes_42_us_in_the_median(tmp_path):
+def test_the_c_form_is_equal_on_the_chip_and_its_driving_step_takes_35_us_in_the_median(tmp_path):
     need(COMPILER)
     times = c_times(tmp_path)
     assert times.said == f"ride: {times.vectors} vectors, 0 differ, digest {times.digest:#x}\n"
     assert len(times.driving_us) > 1_000
-    assert times.driving_median_us <= 42  # 40.6 with the divider of the chip. The goal is 35.
+    assert times.driving_median_us <= 35  # 34.0 with the divider of the chip.

@@ -1,17 +1,21 @@
 """Functions over bytes as viper functions do what their sources do; what can't be one is refused by line."""
 
 import ast
+import binascii
 import random
 import sys
 from pathlib import Path
 from types import ModuleType
 
 import pytest
+from cobs import cobs
 
 from firmware.controller import Controller
-from firmware.link import recorder, telemetry
+from firmware.link import recorder, stream, telemetry
+from firmware.link.block_ring import LEAST_BLOCKS, BlockRing
 from firmware.link.history import RememberedEdges
 from firmware.link.recorder import Recorder
+from firmware.link.stream import Stream
 from firmware.link.telemetry import Telemetry
 from firmware.link.writing import BLOCK_SIZE
 from firmware.loop import LoopCounters
@@ -189,9 +193,38 @@ def test_frames_of_the_fused_form_are_the_same_bytes(monkeypatch, seed):
     expected = frames_of(Controller, seed)
     assert len(set(expected)) > 200
     module = generated(translated("firmware/link/payload.py"))
-    for name in ("put_crank", "put_head", "put_power", "put_state", "put_times"):
+    for name in ("crc16", "put_crank", "put_head", "put_power", "put_state", "put_times", "replace_zeros"):
         monkeypatch.setattr(telemetry, name, getattr(module, name))
     assert frames_of(FUSED_CONTROLLER, seed) == expected
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_frames_of_blocks_are_the_same_bytes_and_hold_the_blocks(monkeypatch, seed):
+    draw = random.Random(seed)
+    blocks = [bytes(draw.choices((0, 0, 1, 127, 255), k=BLOCK_SIZE)) for _ in range(40)]
+    blocks += [bytes(BLOCK_SIZE), bytes([1]) * BLOCK_SIZE, draw.randbytes(BLOCK_SIZE)]
+    expected = streamed(blocks)
+    for block, frame in zip(blocks, expected, strict=True):
+        inside = cobs.decode(frame[1:-1])
+        assert (inside[:-2], inside[-2:]) == (block, binascii.crc_hqx(block, 0xFFFF).to_bytes(2, "big"))
+    module = generated(translated("firmware/link/payload.py"))
+    for name in ("put_without_zeros", "replace_zeros"):
+        monkeypatch.setattr(stream, name, getattr(module, name))
+    assert streamed(blocks) == expected
+
+
+def streamed(blocks: list[bytes]) -> list[bytes]:
+    """Return the frames of blocks, as a stream makes them."""
+    ring = BlockRing([bytearray(BLOCK_SIZE) for _ in range(LEAST_BLOCKS)])
+    made, frames = Stream(ring), []
+    made.listen(False)
+    for block in blocks:
+        ring.writing()[:] = block
+        ring.go_on()
+        while made.make() and not made.made():
+            pass
+        frames.append(bytes(made.frame))
+    return frames
 
 
 def frames_of(kind: type, seed: int) -> list[bytes]:
@@ -218,5 +251,7 @@ def frames_of(kind: type, seed: int) -> list[bytes]:
         counters.worst_us = draw.choice([0, 1_600, 65_535])
         sender.sample()
         sender.measure(draw.random() < 0.5, now_us)
+        sender.seal()
+        sender.stuff()
         frames.append(bytes(sender.frame))
     return frames

@@ -27,6 +27,8 @@ PLANTED = [
         'text = f"{first.operand} {sign}',
         'text = f"int({first.operand} / {second.operand})" if sign == "//" else f"{first.operand} {sign}',
     ),
+    ("a division by a power of two halves once more", "expressions", "bit_length() - 1", "bit_length()"),
+    ("a sign is added", "calls", "^ {signed[1]}) - {", "^ {signed[1]}) + {"),
     ("less counts equal in", "expressions", 'ast.Lt: "<"', 'ast.Lt: "<="'),
     ("at least leaves equal out", "expressions", 'ast.GtE: ">="', 'ast.GtE: ">"'),
     ("at most leaves equal out", "expressions", 'ast.LtE: "<="', 'ast.LtE: "<"'),

@@ -102,6 +102,29 @@ PROGRAMS = {
         self.hits = (n - 4) % 3
         self.last = -(n - 4) >> 1
 """,
+    "floor division of negative numbers by powers of two": """
+    def step(self, n: int) -> None:
+        self.x = (n * n - 40) // 8 + (n - 4) // 1
+        self.hits = (3 - n * n) // 2
+        self.hits //= 4
+""",
+    "a sign in the highest bit of a mask": """
+    def step(self, n: int) -> None:
+        self.x = self.signed(n * 3, 7) * 100 + self.signed(self.x, self.hits)
+        self.hits = self.unlike(n, 3)
+
+    def signed(self, later: int, earlier: int) -> int:
+        difference = (later - earlier) & 15
+        if difference >= 8:
+            return difference - 8 - 8
+        return difference
+
+    def unlike(self, later: int, earlier: int) -> int:
+        difference = (later - earlier) & 15
+        if difference >= 7:
+            return difference - 7 - 7
+        return difference
+""",
     "a table and a list by number": """
     def step(self, n: int) -> None:
         row = n & 1

@@ -65,7 +65,7 @@ def test_names_stay_and_main_goes_to_the_top(board):
     files = made(board, form="source").files
     assert files["main.py"] == (ROOT / "boards" / board / "main.py").read_bytes()
     for name, content in files.items():
-        if name not in ("main.py", "manifest.json", "settings_a.txt", "place.txt", "boards/form.py"):
+        if name not in ("main.py", "manifest.json", "settings_a.txt", "place.txt", "boards/startable.py"):
             assert content == (ROOT / name).read_bytes(), name
     assert f"boards/{board}/board.py" in files
     assert f"boards/{board}/main.py" not in files
@@ -221,7 +221,7 @@ def test_the_manifest_and_the_file_that_a_board_reads_tell_its_form(form):
     assert bundle.manifest["form"] == form
     number = ("source", "bytecode", "native", "fused").index(form)
     if form == "source":
-        assert bundle.files["boards/form.py"].endswith(b"FORM = 0\n")
+        assert bundle.files["boards/startable.py"].endswith(b"FORM = 0\n")
     assert form_file(b"FORM = 9", form) == b"FORM = %d\n" % number
 
 

@@ -2,7 +2,8 @@
 
 Each is made with a level, how tightly it binds; an operand that binds less, or that a reader or a compiler
 could take for something else, stands in parentheses. Division and remainder round down as in Python, by
-functions; a shift to the left is a product, since C knows none of negative numbers.
+functions, and by a shift where a power of two is written out; a shift to the left is a product, since C knows
+none of negative numbers.
 """
 
 import ast
@@ -145,6 +146,8 @@ class ExpressionWriter:
 
     def combined(self, sign: ast.operator, left: ast.expr, plain: str, right: ast.expr) -> tuple[str, int]:
         """Return `left sign right`; `plain` is the left side without parentheses."""
+        if isinstance(sign, ast.FloorDiv) and (bits := _power_of_two(right)):
+            return f"{self.value(left, UNARY)} >> {bits}", SHIFT  # Rounds down too, and is one instruction.
         if type(sign) in ROUNDING:
             helper = ROUNDING[type(sign)]
             self.used.add(helper)
@@ -194,3 +197,10 @@ class ExpressionWriter:
         texts = [self.value(argument) for argument in node.args]
         found = f"{BUILT_IN[name]}({', '.join(texts[:2])})"
         return found if len(texts) < 3 else f"{BUILT_IN[name]}({found}, {texts[2]})"
+
+
+def _power_of_two(node: ast.expr) -> int:
+    """Return the exponent of a literal that is a power of two above 1, else 0."""
+    value = node.value if isinstance(node, ast.Constant) else 0
+    assert isinstance(value, int)
+    return value.bit_length() - 1 if value > 1 and value & (value - 1) == 0 else 0

@@ -21,13 +21,18 @@ void assist_stop(const char *why); /* Yours, in a build that looks for mistakes:
 
 HELPERS = {
     "floor_div": """\
-/* Divide and round down, as Python does. The divisor must be positive. */
+/* Divide and round down, as Python does. The divisor must be positive. A chip with a divider of its own may
+ * bring this function: build with -DASSIST_OWN_DIVISION. */
+#ifdef ASSIST_OWN_DIVISION
+int32_t floor_div(int32_t numerator, int32_t divisor);
+#else
 static int32_t floor_div(int32_t numerator, int32_t divisor)
 {
     STOP_UNLESS(divisor > 0, "a divisor that is not positive");
     const int32_t quotient = numerator / divisor;
     return numerator % divisor < 0 ? quotient - 1 : quotient;
 }
+#endif
 """,
     "floor_mod": """\
 /* Return the remainder of a division that rounds down. The divisor must be positive. */

@@ -6,6 +6,7 @@ from host_sim.forms.model import Function
 from host_sim.forms.viper.expressions import Expressions
 from host_sim.forms.viper.frame import Frame, assigned_in, returns_in
 from host_sim.forms.viper.graph import Block, Component, Outside, outside_name
+from host_sim.forms.viper.idioms import signed_part
 from host_sim.forms.viper.plan import Target
 from host_sim.forms.viper.values import Meaning, Number, Table, constant
 
@@ -114,6 +115,13 @@ class Calls(Expressions):
         """Write a function out where its call stands."""
         function = target.function
         frame = Frame(function, target.me, dict(target.given), inside=True)
+        signed = signed_part(self.program, function)
+        if signed is not None:
+            frame.meanings |= numbers
+            self.frames.append(frame)
+            masked = self.number(signed[0])
+            self.frames.pop()
+            return Number(f"({masked.operand} ^ {signed[1]}) - {signed[1]}")
         changed = assigned_in(function)
         for name, number in numbers.items():
             steady = number.constant is not None or number.text.isidentifier()

@@ -204,6 +204,9 @@ class Expressions:
             value = eval(f"({first.constant}) {sign} ({second.constant})")
             if -SMALL_INT_MAX <= value <= SMALL_INT_MAX:
                 return constant(value)
+        amount = second.constant or 0
+        if sign == "//" and amount > 1 and amount & (amount - 1) == 0:
+            sign, second = ">>", constant(amount.bit_length() - 1)  # Rounds down too, and calls nothing.
         text = f"{first.operand} {sign} {second.operand}"
         return Number(text)
 
