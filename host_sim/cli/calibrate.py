@@ -146,7 +146,7 @@ def calibrate_command(
     force: Annotated[bool, typer.Option("--force", help="Replace a record that exists.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Measure throttle, selector, battery, shunt and wheel at the live board, step by step.
+    """Measure throttle, selector, brakes, battery, shunt and wheel at the live board, step by step.
 
     Driven wheel off the ground, brake pulled or motor controller unplugged. A reading that jumps, lies in the
     wrong order or can't be true is refused with the reason, and asked for again. What is measured goes into
