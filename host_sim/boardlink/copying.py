@@ -7,6 +7,7 @@ start finds nothing to run, and the pull-downs of the wiring guide hold command 
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from firmware.link.store import SLOT_NAMES, SLOT_SIZE
 from host_sim.boardlink.bundle import Bundle
 from host_sim.boardlink.inspecting import MAIN, NEW_MAIN, Found, our_files
 from host_sim.boardlink.manifest import MANIFEST, sha256
@@ -68,13 +69,16 @@ def check_room(board: RawBoard, bundle: Bundle, plan: Plan, before: dict[str, Fo
     # A folder takes two blocks of littlefs, one of FAT (512 bytes); main.py has another name at first.
     wanted = (1 if block_size == 512 else 2) * len(new_folders) + (1 if MAIN in plan.copied else 0)
     wanted += sum(-(-len(bundle.files[name]) // block_size) for name in plan.copied)
+    # A changed setting goes into the other slot, and a flag is put down on the way to maintenance.
+    later = sum(-(-SLOT_SIZE // block_size) for name in SLOT_NAMES if name not in bundle.files)
+    wanted += later + 1
     replaced = [before[name] for name in (*plan.removed, *plan.copied) if name in before]
     free = free_blocks + sum(-(-found.size_bytes // block_size) for found in replaced)
     if wanted > free:
+        less = "" if bundle.manifest["form"] == "bytecode" else ", or use --form bytecode"
         raise BoardTrouble(
             f"the board at {board.port} has room for {free * block_size // 1024} KiB, wanted are "
-            f"{-(-wanted * block_size // 1024)}: take files of your own off it, or use --form bytecode; "
-            "nothing was changed"
+            f"{-(-wanted * block_size // 1024)}: take other files off it{less}; nothing was changed"
         )
 
 

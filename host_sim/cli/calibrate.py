@@ -149,7 +149,7 @@ def calibrate_command(
     force: Annotated[bool, typer.Option("--force", help="Replace a record that exists.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Measure throttle, selector, battery, shunt and wheel at the live board, step by step.
+    """Measure throttle, selector, brakes, battery, shunt and wheel at the live board, step by step.
 
     Driven wheel off the ground, brake pulled or motor controller unplugged. A reading that jumps, is in the
     wrong order or is impossible is refused with the reason, and the step is repeated. The values are written

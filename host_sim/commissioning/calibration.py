@@ -1,8 +1,8 @@
 """The steps of a calibration, in order; each takes a reading, checks it, and derives values from it.
 
-Throttle at rest, then open; selector at its lowest, its positions, its highest; battery divider and shunt
-against a meter; circumference of the wheel. The values are written to the bike file, from which the settings
-and their margins are computed.
+Throttle at rest, then open; selector at its lowest, its positions, its highest; each brake switch; battery
+divider and shunt against a meter; circumference of the wheel. The values are written to the bike file, from
+which the settings and their margins are computed.
 """
 
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from host_sim.bikes.model import Bike
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.readings import Implausible, steady_current_a, steady_v
+from host_sim.commissioning.readings import Implausible, steady_brake, steady_current_a, steady_v
 from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED, Entry
 
 TRAVEL_LEAST_V = 0.5  # As bike files ask for.
@@ -22,6 +22,7 @@ SCALE_NOTED, SCALE_MOST = 0.02, 0.10
 CURRENT_LEAST_A = 2.0
 WHEEL_OFF = 0.15  # A larger difference from the bike file means another wheel, or an error.
 WHEEL_TURNS = 3
+BRAKES_MOST = 4
 
 
 @dataclass(slots=True)
@@ -149,6 +150,23 @@ def _scale(measuring: Measuring, what: str, told: float, metered: float, place: 
     return f"the board reads {told:.2f} {what}, the meter {metered:.2f}: factor {factor:.4f}"
 
 
+def _brakes(measuring: Measuring) -> str:
+    """See every lever by itself, pulled and let go; no number comes of it."""
+    if steady_brake(measuring.board):
+        raise Implausible("a brake reads as pulled although all are let go: look for a broken wire")
+    told = measuring.ask("  How many brake levers have a switch? ")
+    if not (told.isascii() and told.isdigit() and 1 <= int(told) <= BRAKES_MOST):
+        raise Implausible(f'"{told[:20]}" levers, allowed is 1 to {BRAKES_MOST}')
+    for lever in range(1, int(told) + 1):
+        measuring.ask(f"  Pull lever {lever} alone and hold it, then press Enter: ")
+        if not steady_brake(measuring.board):
+            raise Implausible(f"lever {lever} reads as let go although it is pulled: look at its switch")
+        measuring.ask(f"  Let lever {lever} go, then press Enter: ")
+        if steady_brake(measuring.board):
+            raise Implausible(f"lever {lever} reads as pulled although it is let go: look at its switch")
+    return f"brake levers: {told}, each pulled and let go by itself"
+
+
 def _battery(measuring: Measuring) -> str:
     metered_v = _number(measuring, "  Volts at the battery by the meter: ")
     return _scale(measuring, "V", steady_v(measuring.board, "battery_v"), metered_v, "BATTERY_FULL_MV")
@@ -213,6 +231,12 @@ STEPS: tuple[Step, ...] = (
         "Set the selector to each position in turn.",
         _positions,
         lambda bike: bike.selector.kind == "positions",
+    ),
+    Step(
+        "brakes",
+        "Let all brake levers go.",
+        _brakes,
+        lambda bike: bike.brakes.switches != "none",
     ),
     Step("battery", "Connect a meter to the battery.", _battery),
     Step(

@@ -18,16 +18,12 @@ class Implausible(Exception):
 
 def steady_v(board: BoardAtHand, name: str) -> float:
     """Return the median of a voltage over READ_S; Implausible if it jumps or the motor is driven."""
-    frames = list(board.frames(READ_S))
+    frames = _enough(board)
     if any(frame.drive_enabled for frame in frames):
         raise Implausible(
             "the motor is being driven: stop pedalling, pull a brake, or unplug the motor controller"
         )
     values = [float(getattr(frame, name)) for frame in frames]
-    if len(values) < FRAMES_LEAST:
-        raise Implausible(
-            f"only {len(values)} frames arrived in {READ_S:g} s, allowed is {FRAMES_LEAST} or more"
-        )
     spread_v = max(values) - min(values)
     if spread_v > SPREAD_MOST_V:
         raise Implausible(
@@ -37,11 +33,25 @@ def steady_v(board: BoardAtHand, name: str) -> float:
     return median(values)
 
 
-def steady_current_a(board: BoardAtHand) -> float:
-    """Return the mean battery current over READ_S."""
-    frames: list[Frame] = list(board.frames(READ_S))
+def steady_brake(board: BoardAtHand) -> bool:
+    """Tell whether the brake input reads as pulled over READ_S; Implausible if it comes and goes."""
+    pulled = [frame.brake_pulled for frame in _enough(board)]
+    if any(pulled) != all(pulled):
+        raise Implausible("the brake input comes and goes: hold the lever still, look for a loose wire")
+    return pulled[0]
+
+
+def _enough(board: BoardAtHand) -> list[Frame]:
+    """Return the frames of READ_S; Implausible if they are too few."""
+    frames = list(board.frames(READ_S))
     if len(frames) < FRAMES_LEAST:
         raise Implausible(
             f"only {len(frames)} frames arrived in {READ_S:g} s, allowed is {FRAMES_LEAST} or more"
         )
+    return frames
+
+
+def steady_current_a(board: BoardAtHand) -> float:
+    """Return the mean battery current over READ_S."""
+    frames = _enough(board)
     return sum(frame.current_a for frame in frames) / len(frames)

@@ -24,9 +24,9 @@ DONE = (TICKED, CONFIRMED)
 
 MEASURED = {
     "throttle rest": "throttle let go", "throttle full": "throttle fully open",
-    "selector low": "selector at its lowest", "selector high": "selector at its highest",
-    "selector positions": "selector positions", "battery": "battery voltage", "shunt": "battery current",
-    "wheel": "distance per wheel turn",
+    "selector low": "selector low", "selector high": "selector high",
+    "selector positions": "selector positions", "brakes": "brakes", "battery": "battery voltage",
+    "shunt": "battery current", "wheel": "distance per wheel turn",
 }  # fmt: skip
 """What a step of a calibration measures, in the owner's words."""
 

@@ -29,7 +29,11 @@ class FakeBoard:
         count = int(reading.get("count", 20))
         jump_v = reading.get("jump", 0.0)
         for number in range(count):
-            values = {name: value for name, value in reading.items() if name not in ("count", "jump")}
+            values = {
+                name: value for name, value in reading.items() if name not in ("count", "jump", "loose")
+            }
+            if "loose" in reading:
+                values["brake_pulled"] = number == count // 2
             if jump_v and number == count // 2:
                 values = {name: value + jump_v for name, value in values.items()}
             yield frame_with(**{"drive_enabled": False} | values)
@@ -58,9 +62,11 @@ def selector(volts: float) -> dict[str, float]:
 # The trike has a throttle, a selector with four positions from 0.6 to 4.2 V, a shunt, and a wheel of 1.89 m.
 READINGS = (
     *(throttle(0.8), throttle(3.7), selector(0.6), selector(4.2), selector(1.8), selector(3.0)),
+    *({"brake_pulled": pulled} for pulled in (False, True, False, True, False)),
     *({"battery_v": 38.0}, {"current_a": 5.0}),
 )
-ANSWERS = ["", "", "", "", "", "", "", "", "38.2", "", "5.0", "", "5.7"]
+BRAKES = ["", "2", "", "", "", ""]
+ANSWERS = ["", "", "", "", "", "", "", *BRAKES, "", "38.2", "", "5.0", "", "5.7"]
 
 
 def run(*readings, answers=(), only=(), bike="cargo_trike"):
@@ -88,9 +94,9 @@ def test_all_steps_of_the_trike_in_their_order():
 
 
 def test_steps_that_a_bicycle_has_not_are_not_asked_for():
-    entries, _, _ = run({"battery_v": 38.0}, answers=["", "38", "skip"], bike="folding")
+    entries, _, _ = run({"battery_v": 38.0}, answers=["skip", "", "38", "skip"], bike="folding")
     applied = [entry.item for entry in entries if entry.outcome != NOT_APPLICABLE]
-    assert applied == ["battery", "wheel"]
+    assert applied == ["brakes", "battery", "wheel"]
     assert entries[-1].outcome == SKIPPED
 
 
@@ -118,6 +124,23 @@ REFUSALS = {
     "dead": (("battery",), [{"battery_v": 0.0}], ["", "38", "skip"], "check the resistors"),
     "little": (("shunt",), [], ["", "1.9", "skip"], "1.9 A is too little"),
     "two turns": (("wheel",), [], ["", "3.8", "skip"], "count the turns again"),
+    "a broken wire": (("brakes",), [{"brake_pulled": True}], ["", "skip"], "although all are let go"),
+    "no lever": (("brakes",), [{"brake_pulled": False}], ["", "0", "skip"], '"0" levers, allowed is 1 to 4'),
+    "five levers": (("brakes",), [{"brake_pulled": False}], ["", "5", "skip"], '"5" levers, allowed'),
+    "a strange count": (("brakes",), [{"brake_pulled": False}], ["", "²", "skip"], '"²" levers, allowed'),
+    "dead lever": (
+        ("brakes",),
+        [{"brake_pulled": False}, {"brake_pulled": True}, {"brake_pulled": False}, {"brake_pulled": False}],
+        ["", "2", "", "", "", "skip"],
+        "lever 2 reads as let go although it is pulled",
+    ),
+    "stuck lever": (
+        ("brakes",),
+        [{"brake_pulled": False}, {"brake_pulled": True}, {"brake_pulled": True}],
+        ["", "1", "", "", "skip"],
+        "lever 1 reads as pulled although it is let go",
+    ),
+    "loose lever": (("brakes",), [{"loose": 1}], ["", "skip"], "the brake input comes and goes"),
     "position": (
         ("selector positions",),
         [selector(2.2)],

@@ -20,7 +20,7 @@ import pytest
 from cobs import cobs
 from littlefs import LittleFS
 
-from firmware.link.store import encode
+from firmware.link.store import SLOT_SIZE, encode
 from firmware.settings import Settings
 from host_sim.bikes.load import BIKES, load_bike, settings_of
 from host_sim.boardlink.bundle import CheckSums, bundle_for
@@ -172,6 +172,27 @@ def test_fat_and_little_room_as_on_a_pyboard_are_enough(disk):
         assert len(again.plan.unchanged) == len(expected("pyboard"))
         changed = flashed(request(board.port, "tandem", "pyboard"))
         assert changed.plan.copied == ["manifest.json", "place.txt", "settings_a.txt"]
+
+
+def test_a_pyboard_keeps_room_for_changed_settings_and_some_files_of_its_own():
+    """Of 224 blocks an empty FAT has 190 (by MicroPython's own driver); eight stay free."""
+    bike = load_bike("cargo_trike")  # It has the most parts, and a long name.
+    untried = Ruling([], 5, ()).as_json() | {"untried": ["no jump after a stall", "a fault stays"]}
+    files = bundle_for(target_named("pyboard"), bike, "bytecode", untried).files
+    folders = {folder.as_posix() for name in files for folder in Path(name).parents if folder.name}
+    taken = len(folders) + sum(-(-len(content) // 512) for content in files.values())
+    other_slot, flag = -(-SLOT_SIZE // 512), 1
+    assert taken + other_slot + flag <= 190 - 8
+
+
+def test_a_pyboard_whose_files_leave_no_room_for_changed_settings_is_left_as_it_is(disk):
+    with (
+        PluggedBoard(disk, PYBOARD, "fat", 212) as board,
+        pytest.raises(
+            BoardTrouble, match=r"has room for \d+ KiB, wanted are \d+: take other files off it; no"
+        ),
+    ):
+        flashed(request(board.port, board="pyboard"))
 
 
 def test_an_esp32_gets_sources_when_asked(disk):
