@@ -49,15 +49,15 @@ def _below_zero(volts: VoltsFound) -> list[str]:
     coupled = [one.name for one in volts.channels if one.without_constant_part]
     if coupled:
         said.append(
-            f"the voltage of {' and '.join(coupled)} swings around 0 V, as behind a capacitor: set the input of "
-            f"the oscilloscope to DC and record again; a standing crank is not shown correctly"
+            f"the voltage of {' and '.join(coupled)} swings around 0 V, as behind a capacitor: set "
+            f"the input of the oscilloscope to DC and record again; a standing crank is not shown correctly"
         )
     wrong = [one for one in volts.channels if one.reversed]
     if wrong:
         least_v = min(one.swing.least_v for one in wrong)
         said.append(
-            f"the voltage of {' and '.join(one.name for one in wrong)} goes down to {least_v:.2f} V, but a Hall "
-            f"output does not go below 0: check for a reversed probe or an inverted channel"
+            f"the voltage of {' and '.join(one.name for one in wrong)} goes down to {least_v:.2f} V, "
+            f"but a Hall output does not go below 0: check for a reversed probe or an inverted channel"
         )
     return said
 
