@@ -44,7 +44,7 @@ def test_it_starts_the_desk_of_a_bike_and_ends_it(treadle, here):
 
 def test_a_changed_setting_stays_in_the_folder_of_a_desk_bundle(treadle, here, desk_files):
     code, out, _ = treadle("--desk", "--files", str(desk_files), "--set", "engage_rpm=33")
-    assert (code, out) == (0, "stored, and the board starts anew with: engage_rpm = 33\n")
+    assert (code, out) == (0, "stored; the board restarts with: engage_rpm = 33\n")
     code, out, _ = treadle("--desk", "--files", str(desk_files), "--settings", "--json")
     assert json.loads(out)["settings"]["engage_rpm"] == 33
 

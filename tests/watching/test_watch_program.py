@@ -134,11 +134,11 @@ def test_the_page_in_a_terminal_of_80_by_24(tmp_path, terminal):
         seen.press("-", "-")
         seen.wait_for("5 ms a column")
         seen.press("Space")
-        held = seen.wait_for("held; the record goes on")[3:7]
+        held = seen.wait_for("held; recording continues")[3:7]
         desk.unplug()
-        assert seen.wait_for("port gone for")[3:7] == held
+        assert seen.wait_for("port lost for")[3:7] == held
         desk.plug_in()
-        seen.wait_for("port away: 1")
+        seen.wait_for("port lost: 1")
         assert next(True for _ in seen.looks() if rows_of(path)[-1]["connection"] == "2")
         seen.press("q")
         assert seen.code() == 0
@@ -240,7 +240,7 @@ def test_a_standing_board_is_asked_and_changed(tmp_path, treadle):
 def test_a_crank_without_edges_is_told_with_1_and_leaves_no_file(tmp_path, treadle):
     code, out, err = asked_while_it_stands(tmp_path, treadle, "--capture", str(tmp_path / "edges.jsonl"))
     assert (code, out) == (1, "")
-    assert err == "treadle: the board remembers no crank edge since its start, turn the crank first\n"
+    assert err == "treadle: the board has recorded no crank edge since its start, turn the crank first\n"
     assert not (tmp_path / "edges.jsonl").exists()
 
 
@@ -273,7 +273,7 @@ def test_a_port_that_says_nothing_ends_with_1_and_leaves_no_file(tmp_path, tread
     os.close(slave)
     assert code == 1
     assert json.loads(out)["frames"] == 0
-    assert err.startswith(f"treadle: no frame came from {port} in {json.loads(out)['seconds']:.1f} s: ")
+    assert err.startswith(f"treadle: no frame arrived from {port} in {json.loads(out)['seconds']:.1f} s: ")
     assert list(tmp_path.iterdir()) == []
 
 
