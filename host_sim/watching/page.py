@@ -47,10 +47,7 @@ def page(
     """Return the rows of the page, `height` of them, none wider than `width`."""
     if width < SMALLEST_WIDTH or height < ROWS:
         rows = [
-            Text(
-                f"the page needs {SMALLEST_WIDTH} columns and {ROWS} rows, this terminal has {width} and "
-                f"{height}"
-            ),
+            Text(f"the page needs {SMALLEST_WIDTH} columns and {ROWS} rows, not {width} and {height}"),
             Text(words.link(watched, now_s)),
         ]
     else:
