@@ -56,8 +56,8 @@ def test_a_changed_setting_stays_in_the_folder_of_a_desk_bundle(treadle, here, d
         (("--bike", "tandem"), "--bike, --files and --hurry are allowed only with --desk"),
         (("--desk", "--files", "nosuch"), "allowed is a folder made by treadle bundle --board desk"),
         (("--desk", "--bike", "tandm"), "did you mean tandem?"),
-        (("--port", "/dev/null"), "the port /dev/null cannot be opened: it is no serial port"),
-        (("--port", "/tmp"), "the port /tmp cannot be opened: it is no serial port"),
+        (("--port", "/dev/null"), "the port /dev/null cannot be opened: it is not a serial port"),
+        (("--port", "/tmp"), "the port /tmp cannot be opened: it is not a serial port"),
     ],
 )
 def test_what_can_not_be_is_told_with_its_cause(treadle, here, words, said):

@@ -248,7 +248,7 @@ def test_a_port_that_is_not_there_is_refused_with_2(tmp_path, treadle):
     port = str(tmp_path / "port")
     code, out, err = treadle("--port", port, "--record", str(tmp_path / "ride.csv"))
     assert (code, out) == (2, "")
-    assert err.startswith(f'treadle: --port is "{port[:80]}", and there is no such port, allowed is ')
+    assert err.startswith(f'treadle: --port is "{port[:80]}", which does not exist, allowed is ')
     assert list(tmp_path.iterdir()) == []
 
 
@@ -312,12 +312,12 @@ class Info:
 def test_without_a_port_the_only_board_is_taken_and_several_are_listed(monkeypatch, treadle):
     found: list[Info] = []
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda: found)
-    with pytest.raises(NoBoard, match="no board is found on any USB port"):
+    with pytest.raises(NoBoard, match="no board was found on any USB port"):
         choose_port(None)
     found.append(Info("/dev/ttyS0", None))
     code, out, err = treadle()
     assert (code, out) == (1, "")
-    assert err.startswith("treadle: no board is found on any USB port, connect the board with a USB cable")
+    assert err.startswith("treadle: no board was found on any USB port, connect the board with a USB cable")
     found.append(Info("/dev/ttyACM1", 0x1234))
     assert choose_port(None) == "/dev/ttyACM1"
     found.append(Info("/dev/ttyACM0", 0x1234))
@@ -325,7 +325,7 @@ def test_without_a_port_the_only_board_is_taken_and_several_are_listed(monkeypat
     for given in ("/dev/ttyACM7", "a\0b"):
         code, out, err = treadle("--port", given)
         assert (code, out) == (2, "")
-        assert err.endswith("there is no such port, allowed is /dev/ttyACM0, /dev/ttyACM1\n")
+        assert err.endswith("which does not exist, allowed is /dev/ttyACM0, /dev/ttyACM1\n")
     code, _, err = treadle()
     assert code == 2
-    assert err.endswith("say which one with --port: /dev/ttyACM0, /dev/ttyACM1\n")
+    assert err.endswith("choose one with --port: /dev/ttyACM0, /dev/ttyACM1\n")
