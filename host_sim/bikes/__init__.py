@@ -1,4 +1,4 @@
-"""Bike files: three examples, what may stand in one, and the settings that follow from it."""
+"""Bike files: examples, their format, and the settings that follow from them."""
 
 from host_sim.bikes.load import example_names, load_bike, settings_of
 from host_sim.bikes.model import Bike

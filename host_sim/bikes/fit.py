@@ -1,14 +1,14 @@
-"""What must fit together in a bike file, key against key; each refusal names key, value and allowed range."""
+"""Checks keys of a bike file against each other; each refusal names key, value and allowed range."""
 
 from itertools import pairwise
 
 from host_sim.bikes.model import Bike, PedalSensor, Selector
 from host_sim.places.limits import Place
 
-# Between two edges of a ring there must be this much of a pitch, or their order is a matter of luck.
+# Between two edges of a ring there must be this much of a pitch, or their order is random.
 EDGE_GAP_LEAST = 0.04
 # On a single channel the firmware takes a pulse of under an eighth of a pitch for noise. Its pulses must be
-# longer by a quarter, so that legs that change their pace don't make one look like that (measured; see
+# longer by a quarter, so that a changing cadence doesn't make one look like noise (measured; see
 # tests/ride/test_rings_of_one_channel.py).
 PULSE_LEAST = 0.16
 # Turns of the wheel in one of the crank; no chain drive is built beyond (common practice, no source).
@@ -16,7 +16,7 @@ GEAR_LEAST, GEAR_MOST = 0.5, 7.0
 
 
 def check_fit(bike: Bike, place: Place) -> None:
-    """Raise ValueError for the first pair of keys that can't be true together."""
+    """Raise ValueError for the first pair of keys that contradict each other."""
     _check_bicycle(bike)
     _check_drive(bike)
     _check_sensor(bike.pedal_sensor)
@@ -25,7 +25,7 @@ def check_fit(bike: Bike, place: Place) -> None:
 
 
 def refuse(key: str, value: float | str, allowed: str) -> ValueError:
-    """Return the refusal of a key's value in the words that all refusals use."""
+    """Return the refusal of a key's value in the common form."""
     told = value if isinstance(value, str) else f"{value:g}"
     return ValueError(f"{key} is {told}, allowed is {allowed}")
 
@@ -76,10 +76,10 @@ def _check_drive(bike: Bike) -> None:
         raise refuse(
             "battery.full_v", battery.full_v, f"{battery.empty_v + 1.0:g} (empty_v and a volt) or more (V)"
         )
-    # The power falls with more current once half the voltage is lost inside the battery: P = E^2 / 4R.
+    # Once half the voltage is lost inside the battery, power falls with more current: P = E^2 / 4R.
     most_a = battery.empty_v / (2.0 * battery.resistance_ohm)
     if controller.battery_current_limit_a > most_a:
-        allowed = f"up to {most_a:.3g} (A), half of what the battery gives shorted"
+        allowed = f"up to {most_a:.3g} (A), half of the battery's short-circuit current"
         raise refuse("motor_controller.battery_current_limit_a", controller.battery_current_limit_a, allowed)
 
 
@@ -91,7 +91,7 @@ def _check_sensor(sensor: PedalSensor) -> None:
     if sensor.kind == "two channels" and sensor.channel == "B":
         raise refuse(f"{key}.channel", "B", "A with two channels: both wires are used")
     if sensor.kind == "duty-coded" and 45.0 < sensor.duty_percent < 55.0:
-        allowed = "20 to 45 or 55 to 80 (percent): nearer to a half it tells no direction"
+        allowed = "20 to 45 or 55 to 80 (percent): closer to a half it shows no direction"
         raise refuse(f"{key}.duty_percent", sensor.duty_percent, allowed)
     if sensor.angle_errors_deg and sensor.uneven_deg:
         raise refuse(f"{key}.uneven_deg", sensor.uneven_deg, "0 (degrees) beside angle_errors_deg")
@@ -123,7 +123,7 @@ def _check_sensor(sensor: PedalSensor) -> None:
 
 
 def _error_for_pulses(duty: float) -> float:
-    """Return how far neighbouring magnets may be apart so that no pulse is under PULSE_LEAST of its pitch.
+    """Return how much the errors of neighbouring magnets may differ so that no pulse is under PULSE_LEAST.
 
     Both as shares of a pitch. A pitch that is longer by the error e has the high share duty / (1 + e), one
     that is shorter the low share (1 - duty - e) / (1 - e).

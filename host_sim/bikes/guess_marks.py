@@ -1,4 +1,4 @@
-"""What `treadle new` marked as a guess is none any more once it was measured."""
+"""Removes the GUESS marks of `treadle new` from values that were measured."""
 
 import re
 from collections.abc import Collection

@@ -21,23 +21,26 @@ class KeyNote:
 
 _EXAMPLES = "the range of the four example bikes"
 _PLATE = "Read it off the motor's plate."
-_READ_SENSOR = "Record the turning crank and run `treadle inspect`: it tells this."
-_COAST = "`treadle measure --coast-down` works it out of a log of rolling out on a level road. "
-_ONLY_BENCH = "Used on the bench only; the board never sees it."
+_READ_SENSOR = "Record the turning crank, and run `treadle inspect` on it."
+_COAST = "Run a coast-down on a level road: `treadle measure --coast-down`. "
+_ONLY_BENCH = "Used on the bench only, not on the board."
 
 NOTES: dict[str, KeyNote] = {
     "title": KeyNote("What this bicycle is, for people.", "a short sentence", "Your choice."),
     "place": KeyNote(
-        "Whose limits it keeps: a starting point only, check your local code.",
+        "Place whose limits apply: a starting point only, check your local code.",
         "the place where it is ridden",
-        "An unknown name is refused with the list of those that are known.",
+        "An unknown name is refused with the list of known ones.",
         "host_sim/places/places.toml, with a source for each place",
     ),
     "bicycle.own_mass_kg": KeyNote(
-        "Bicycle with motor and battery.", "18 to 48", "Weigh yourself with and without it.", _EXAMPLES
+        "Mass of the bicycle with motor and battery.",
+        "18 to 48",
+        "Weigh yourself with and without it.",
+        _EXAMPLES,
     ),
-    "bicycle.rider_kg": KeyNote("The rider, dressed.", "55 to 100", "Weigh the rider."),
-    "bicycle.load_kg": KeyNote("What is usually carried.", "0 to 60", "Weigh it.", _EXAMPLES),
+    "bicycle.rider_kg": KeyNote("Mass of the rider with clothes.", "55 to 100", "Weigh the rider."),
+    "bicycle.load_kg": KeyNote("Usual load.", "0 to 60", "Weigh it.", _EXAMPLES),
     "bicycle.drag_area_m2": KeyNote(
         "Air drag: frontal area times drag coefficient.",
         "0.5 to 0.85, upright",
@@ -49,7 +52,7 @@ NOTES: dict[str, KeyNote] = {
         _COAST + _ONLY_BENCH,
     ),
     "bicycle.wheel_circumference_m": KeyNote(
-        "Way of one turn of the wheel that has the wheel sensor.",
+        "Distance of one turn of the wheel that has the wheel sensor.",
         "1.5 to 2.25",
         "Roll three turns with the rider on it, divide: `treadle calibrate` or `treadle measure --pushed`.",
     ),
@@ -60,12 +63,12 @@ NOTES: dict[str, KeyNote] = {
         _EXAMPLES,
     ),
     "bicycle.chain_efficiency": KeyNote(
-        "Share of the rider's power that arrives at the wheel.",
+        "Share of the rider's power that reaches the wheel.",
         "0.94 to 0.97",
         "A power meter at the crank and one in the hub: the second over the first. " + _ONLY_BENCH,
     ),
     "bicycle.development_low_m": KeyNote(
-        "Way of one turn of the crank in the lowest gear.",
+        "Distance of one turn of the crank in the lowest gear.",
         "1.9 to 3",
         "Chainring teeth over largest sprocket's teeth, times the wheel circumference.",
         _EXAMPLES,
@@ -77,15 +80,16 @@ NOTES: dict[str, KeyNote] = {
         _EXAMPLES,
     ),
     "bicycle.brake_deceleration_m_per_s2": KeyNote(
-        "What all brakes fully pulled reach on a dry road.",
+        "Deceleration with all brakes fully pulled on a dry road.",
         "3.5 to 5",
-        "Brake from a known speed on an empty, level road: speed squared over twice the way. " + _ONLY_BENCH,
+        "Brake from a known speed on an empty, level road: speed squared over twice the distance. "
+        + _ONLY_BENCH,
     ),
     "rider.riders": KeyNote(
         "How many people pedal; each does what a recorded ride says.", "1, on a tandem 2", "Count them."
     ),
     "rider.strength_nm": KeyNote(
-        "The most torque at the crank, as a mean over a turn.",
+        "Maximum torque at the crank, as a mean over a turn.",
         "60 to 100",
         "Power meter, one hard start in a high gear: power over crank speed in rad/s. " + _ONLY_BENCH,
     ),
@@ -103,13 +107,14 @@ NOTES: dict[str, KeyNote] = {
     ),
     "motor.rated_power_w": KeyNote("Continuous rated power.", "250 to 750", _PLATE),
     "motor.torque_constant_nm_per_a": KeyNote(
-        "Torque at the axle for an ampere of motor current; also volts for a rad/s.",
+        "Torque at the axle per ampere of motor current; also volts per rad/s.",
         "1 to 2",
-        "Wheel off the ground, full throttle: battery voltage over wheel speed in rad/s, a few percent high.",
+        "Wheel off the ground, full throttle: battery voltage over wheel speed in rad/s; a few percent too "
+        "high.",
         "V = k w of a DC machine, from its equal torque and voltage constants in SI units",
     ),
     "motor.resistance_ohm": KeyNote(
-        "Winding between two phase wires, leads included.",
+        "Resistance of the winding between two phase wires, leads included.",
         "0.1 to 0.4",
         "Battery off. Send a known current (1 to 5 A from a bench supply) through two phase wires, read mV.",
     ),
@@ -121,16 +126,16 @@ NOTES: dict[str, KeyNote] = {
     "motor.current_limit_a": KeyNote(
         "Motor current at the highest command.",
         "1.5 to 2 times the battery current limit",
-        "Data of the motor controller; at a standing wheel it is more than the battery current.",
+        "Data sheet of the motor controller; with a standing wheel it is more than the battery current.",
     ),
     "motor.thermal_resistance_k_per_w": KeyNote(
-        "Kelvin that the winding is above the air for each watt of heat.",
+        "Temperature of the winding above the air, per watt of heat.",
         "1 to 1.6",
         "With a temperature sensor: settled rise over heat. " + _ONLY_BENCH,
         _EXAMPLES,
     ),
     "motor.thermal_capacity_j_per_k": KeyNote(
-        "Joules that warm the winding by a kelvin.",
+        "Heat that warms the winding by a kelvin.",
         "1100 to 2400",
         "With a temperature sensor: seconds to 63 % of the settled rise, over the resistance above. "
         + _ONLY_BENCH,
@@ -140,18 +145,18 @@ NOTES: dict[str, KeyNote] = {
         "Whether an NTC in the motor is wired to the board.", "false", "Look for two thin extra wires."
     ),
     "motor_controller.kind": KeyNote(
-        "What the command sets: the motor's voltage (speed) or its current (torque).",
+        "What the command controls: the motor's voltage (speed) or its current (torque).",
         "speed",
         "Two-minute test on the wiring sheet (`treadle bundle`): a freely turning wheel at a third of the "
         "throttle settles at a third of its speed (speed kind) or runs up to full speed (torque kind).",
     ),
     "motor_controller.start_v": KeyNote(
-        "Where its throttle input begins to drive.",
+        "Throttle voltage at which it begins to drive.",
         "1.0 to 1.2",
         "Wheel off the ground: raise the throttle voltage until the wheel moves.",
     ),
     "motor_controller.full_v": KeyNote(
-        "Where its throttle input has reached all it gives.",
+        "Throttle voltage for its full output.",
         "3.4 to 4.0",
         "Raise the throttle voltage until the wheel gets no faster.",
     ),
@@ -162,28 +167,30 @@ NOTES: dict[str, KeyNote] = {
         _EXAMPLES,
     ),
     "motor_controller.battery_current_limit_a": KeyNote(
-        "The most it takes from the battery.", "10 to 25", "Printed on it, or the shunt's reading uphill."
+        "Maximum current that it draws from the battery.",
+        "10 to 25",
+        "Printed on it, or the shunt's highest reading uphill.",
     ),
     "battery.full_v": KeyNote(
-        "Just charged, without load.",
-        "4.2 for each lithium-ion cell in a row",
+        "Voltage without load, fully charged.",
+        "4.2 for each lithium-ion cell in series",
         "Measure after charging.",
         "end-of-charge voltage of lithium-ion cells, from memory",
     ),
     "battery.empty_v": KeyNote(
-        "Where help has faded out.",
-        "3.1 to 3.2 for each cell in a row",
-        "Stay 0.1 V a cell above where the pack's own protection cuts off.",
+        "Voltage at which help has faded to zero.",
+        "3.1 to 3.2 for each cell in series",
+        "At least 0.1 V per cell above the cut-off of the pack's own protection.",
     ),
     "battery.capacity_ah": KeyNote("Capacity.", "8 to 20", "Read it off the pack."),
     "battery.resistance_ohm": KeyNote(
-        "Pack, plug and wires.",
+        "Resistance of pack, plug and wires.",
         "0.1 to 0.2",
         "Volts at rest less those at 10 A, over 10 A; `treadle measure --load-steps` takes a ride's record.",
     ),
-    "battery.charge": KeyNote("How full it is at the start of a ride, 0 to 1.", "0.9", "Your choice."),
+    "battery.charge": KeyNote("Charge at the start of a ride, 0 to 1.", "0.9", "Your choice."),
     "pedal_sensor.kind": KeyNote(
-        "How many wires carry pulses, and whether their length tells the direction.",
+        "Number of wires with pulses, and whether the pulse length shows the direction.",
         "two channels",
         _READ_SENSOR,
     ),
@@ -193,72 +200,76 @@ NOTES: dict[str, KeyNote] = {
         "Count the magnets. " + _READ_SENSOR,
         _EXAMPLES,
     ),
-    "pedal_sensor.side": KeyNote("Side of the crank it sits on.", "right", "Look."),
+    "pedal_sensor.side": KeyNote("Side of the crank with the sensor.", "right", "Look."),
     "pedal_sensor.leads_on_the_right": KeyNote(
-        "Channel that changes first turning forward, with the sensor on the right.", "A", _READ_SENSOR
+        "Channel that changes first when the crank turns forward, if the sensor is on the right.",
+        "A",
+        _READ_SENSOR,
     ),
     "pedal_sensor.channel": KeyNote(
-        "Input of the board that the only wire of a sensor is on.", "A", "Look at your wiring."
+        "Input of the board for the only wire of a sensor.", "A", "Look at your wiring."
     ),
     "pedal_sensor.duty_percent": KeyNote(
-        "High share of a pitch, turning forward.", "50; duty-coded 30 or 70", _READ_SENSOR
+        "High share of a pitch when the crank turns forward.", "50; duty-coded 30 or 70", _READ_SENSOR
     ),
     "pedal_sensor.phase_deg": KeyNote(
-        "Shift between the channels, of 360 for a pitch.",
+        "Phase between the channels; 360 is a pitch.",
         "90",
         _READ_SENSOR,
         "quadrature, by definition a quarter",
     ),
     "pedal_sensor.angle_errors_deg": KeyNote(
-        "How far each magnet is from its place, one number for each, or leave the key out.",
+        "Distance of each magnet from its place, one number for each; may be left out.",
         "left out",
         _READ_SENSOR,
     ),
     "pedal_sensor.uneven_deg": KeyNote(
-        "The largest error of a magnet, where no list is given.", "0.3 to 2", _READ_SENSOR, _EXAMPLES
+        "Largest error of a magnet, if there is no list.", "0.3 to 2", _READ_SENSOR, _EXAMPLES
     ),
     "pedal_sensor.hysteresis_deg": KeyNote(
-        "Turn of the crank between switching on and off at one edge.",
+        "Angle of the crank between switching on and off at one edge.",
         "0.3 to 1",
         "Rock the crank over one edge. " + _ONLY_BENCH,
         _EXAMPLES,
     ),
     "wheel_sensor.pulses_per_rev": KeyNote(
-        "Magnets on the wheel; more tell a low speed sooner.", "1 to 6", "Count them.", _EXAMPLES
+        "Magnets on the wheel; more of them show a low speed sooner.", "1 to 6", "Count them.", _EXAMPLES
     ),
     "throttle.fitted": KeyNote("Whether there is a throttle.", "false", "Look."),
     "throttle.rest_v": KeyNote(
-        "Its signal at rest, supplied with 5 V.", "0.8 to 1.0", "Meter, or `treadle calibrate`."
+        "Signal at rest, with a supply of 5 V.", "0.8 to 1.0", "Meter, or `treadle calibrate`."
     ),
-    "throttle.full_v": KeyNote("Its signal fully open.", "3.5 to 4.2", "Meter, or `treadle calibrate`."),
+    "throttle.full_v": KeyNote("Signal when fully open.", "3.5 to 4.2", "Meter, or `treadle calibrate`."),
     "selector.kind": KeyNote(
         "What scales the assist power: nothing, a potentiometer, or a switch with positions.", "none", "Look."
     ),
-    "selector.positions": KeyNote("Positions of the switch; only then.", "3", "Count them."),
+    "selector.positions": KeyNote(
+        "Number of positions of the switch; not for a potentiometer.", "3", "Count them."
+    ),
     "selector.shares_percent": KeyNote(
         "Assist share of each position, the lowest voltage first.", "[0, 50, 100]", "Your choice."
     ),
-    "selector.low_v": KeyNote("Its signal at the lowest share.", "0.5", "Meter, or `treadle calibrate`."),
-    "selector.high_v": KeyNote("Its signal at the highest share.", "4.5", "Meter, or `treadle calibrate`."),
+    "selector.low_v": KeyNote("Signal at the lowest share.", "0.5", "Meter, or `treadle calibrate`."),
+    "selector.high_v": KeyNote("Signal at the highest share.", "4.5", "Meter, or `treadle calibrate`."),
     "brakes.switches": KeyNote(
-        "How many of the brake levers have a switch that opens when pulled.",
+        "Which brake levers have a switch that opens when pulled.",
         "all",
         "Look, and try each lever with a meter before each first ride.",
     ),
     "shunt.fitted": KeyNote("Whether battery current is measured.", "true", "Look."),
     "shunt.noise_a": KeyNote(
-        "Scatter of its reading.", "0.05", "Watch it at rest: `treadle watch`. " + _ONLY_BENCH
+        "Noise of its reading.", "0.05", "Watch it at rest: `treadle watch`. " + _ONLY_BENCH
     ),
     "shunt.step_a": KeyNote(
-        "Its smallest step.",
+        "Smallest step of its reading.",
         "0.01 to 0.05",
         "One step of the converter. " + _ONLY_BENCH,
         "boards/README.md: 8.1 mA with twelve bits and 33 A",
     ),
     "settings": KeyNote(
-        "Settings of the firmware that shall differ from what follows from the parts, as name = value.",
+        "Firmware settings that override those derived from the parts, as name = value.",
         "empty",
-        "`treadle tune` works them out; `treadle watch --settings` lists them.",
+        "`treadle tune` computes them; `treadle watch --settings` lists them.",
         "firmware/settings.py, with the range of each",
     ),
 }

@@ -1,7 +1,7 @@
 """Every key of a bike file with unit, range, typical value and source: for new files and for the README.
 
-Ranges come from `model`, words from `key_notes`. `uv run python -m host_sim.bikes.keys` writes the table of
-README.md anew.
+Ranges come from `model`, words from `key_notes`. `uv run python -m host_sim.bikes.keys` rewrites the table of
+README.md.
 """
 
 from collections.abc import Iterator
@@ -19,7 +19,7 @@ END = "<!-- end of the keys -->"
 
 
 def keys_of_model() -> Iterator[tuple[str, str]]:
-    """Give (section, key) for every key of a bike file, in the order of the model; section "" at the top."""
+    """Yield (section, key) for every key of a bike file, in the order of the model; section "" at the top."""
     for name, field in Bike.model_fields.items():
         inside = field.annotation
         if isinstance(inside, type) and issubclass(inside, Table):
@@ -30,19 +30,19 @@ def keys_of_model() -> Iterator[tuple[str, str]]:
 
 
 def dotted(section: str, key: str) -> str:
-    """Return the name under which a key is spoken of."""
+    """Return the full name of a key."""
     return f"{section}.{key}" if section else key
 
 
 def range_of(section: str, key: str) -> str:
-    """Say which values a key may have, and its unit."""
+    """Return which values a key may have, and its unit."""
     if key == "settings" and not section:
         return "whole numbers, each in the range of firmware/settings.py"
     return allowed_at((section, key) if section else (key,), Bike)
 
 
 def default_of(section: str, key: str) -> str:
-    """Return the value that a key has where it is left out; empty where it must be given."""
+    """Return the default of a key; empty if it is required."""
     table: Any = Bike.model_fields[section].annotation if section else Bike
     field = table.model_fields[key]
     if field.is_required() or key == "settings":
@@ -71,7 +71,7 @@ def table_lines() -> list[str]:
 
 
 def readme_with_table(text: str) -> str:
-    """Return the README with its table made anew."""
+    """Return the README with its table regenerated."""
     before, _, rest = text.partition(BEGIN)
     _, _, after = rest.partition(END)
     return before + "\n".join([BEGIN, *table_lines(), END]) + after

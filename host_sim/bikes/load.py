@@ -1,4 +1,4 @@
-"""Bike files from disk: `load_bike` reads one, checks all of it, and works its settings out."""
+"""Bike files from disk: `load_bike` reads and checks one, and derives its settings."""
 
 from pathlib import Path
 
@@ -20,7 +20,7 @@ def example_names() -> list[str]:
 
 
 def load_bike(path_or_name: str | Path) -> Bike:
-    """Return a bike file, or one of our examples by its name; whatever is wrong raises RequestError."""
+    """Return a bike file, or one of our examples by its name; an error raises RequestError."""
     path = find_file(path_or_name, BIKES, (".toml",), "bike")
     bike = load(path, Bike)
     try:
@@ -36,5 +36,5 @@ def load_bike(path_or_name: str | Path) -> Bike:
 
 
 def settings_of(bike: Bike) -> Settings:
-    """Return the settings with which this bicycle's firmware is built."""
+    """Return the settings of this bicycle's firmware."""
     return bike.firmware_settings

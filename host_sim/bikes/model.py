@@ -1,7 +1,7 @@
-"""What stands in a bike file: each section a table, each key with its unit and its allowed range.
+"""The format of a bike file: each section a table, each key with its unit and its allowed range.
 
-Numbers are SI except where a workshop thinks otherwise (degrees, percent, Ah); the unit is in the key. What
-must fit together across keys is in `fit`.
+Numbers are SI except where workshops use other units (degrees, percent, Ah); the unit is in the key. `fit`
+checks keys against each other.
 """
 
 from math import pi, sin
@@ -31,12 +31,12 @@ class Bicycle(Table):
 
     @property
     def mass_kg(self) -> float:
-        """Everything that moves."""
+        """Bicycle, rider and load together."""
         return self.own_mass_kg + self.rider_kg + self.load_kg
 
 
 class RiderTable(Table):
-    """Legs: the most mean torque over a turn, what is left of it at the dead centre, and unevenness.
+    """Legs: maximum mean torque over a turn, its share at the dead centre, and unevenness.
 
     `strength_nm` is that of all `riders` together.
     """
@@ -61,7 +61,7 @@ class MotorTable(Table):
 
 
 class MotorController(Table):
-    """The power stage: from which command voltage on it drives, and what the voltage sets."""
+    """The power stage: the command voltage from which it drives, and what the voltage controls."""
 
     kind: Literal["torque", "speed"]
     start_v: float = within(0, 3)
@@ -71,7 +71,7 @@ class MotorController(Table):
 
 
 class Battery(Table):
-    """A battery whose voltage without load falls evenly from full to empty."""
+    """A battery whose voltage without load falls linearly from full to empty."""
 
     full_v: float = within(10, 95)
     empty_v: float = within(10, 75)
@@ -83,7 +83,7 @@ class Battery(Table):
 class PedalSensor(Table):
     """The magnet ring and its pickup, with the flaws of this part.
 
-    `channel` is the input of the board that the only wire of a one-channel or duty-coded sensor is on.
+    `channel` is the board's input for the only wire of a one-channel or duty-coded sensor.
     """
 
     kind: Literal["two channels", "one channel", "duty-coded"]
@@ -99,15 +99,14 @@ class PedalSensor(Table):
 
     @property
     def a_leads(self) -> bool:
-        """Whether channel A changes first turning forward: on the left of the crank the lead is the other."""
+        """Whether channel A changes first when turning forward; on the left it is the other one."""
         return (self.leads_on_the_right == "A") == (self.side == "right")
 
     def magnet_errors_deg(self) -> list[float]:
-        """Return how far each magnet sits from its place, in degrees of the crank.
+        """Return the error of each magnet's place, in degrees of the crank.
 
-        Without a list, `uneven_deg` stands for a ring pressed on off centre, its magnets glued by hand: an
-        error that goes once round as a sine makes up three quarters of it, the rest is to one side and the
-        other in turn.
+        Without a list, `uneven_deg` describes a ring that is off centre with magnets glued by hand: three
+        quarters of the error are a sine once per turn, the rest alternates in sign.
         """
         if self.angle_errors_deg or self.uneven_deg == 0.0:
             return list(self.angle_errors_deg)
@@ -123,7 +122,7 @@ class WheelSensor(Table):
 
 
 class Throttle(Table):
-    """A hand control, or none; its voltage at rest and fully open."""
+    """A throttle, or none; its voltage at rest and fully open."""
 
     fitted: bool
     rest_v: float = within(0.2, 3.9, default=0.85)
@@ -155,7 +154,7 @@ class Shunt(Table):
 
 
 class Bike(Table):
-    """One bicycle: what it is, where it is ridden, and the settings that differ from what follows from it."""
+    """One bicycle: its parts, its place, and settings that override those derived from it."""
 
     title: str = Field(min_length=1, max_length=100)
     place: str = Field(min_length=1, max_length=60)
@@ -177,14 +176,14 @@ class Bike(Table):
     _firmware_settings: Settings | None = PrivateAttr(default=None)
 
     def complete(self, name: str, place: Place, firmware_settings: Settings) -> None:
-        """Keep beside the file's content what `load_bike` found out from it."""
+        """Store, in addition to the file's content, what `load_bike` derived from it."""
         self._name = name
         self._place = place
         self._firmware_settings = firmware_settings
 
     @property
     def name(self) -> str:
-        """The file name without its ending."""
+        """The file name without its suffix."""
         return self._name
 
     @property

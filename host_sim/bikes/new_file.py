@@ -1,7 +1,6 @@
-"""Writes a bike file that explains itself: every key with meaning, unit, range, typical value and source.
+"""Writes a bike file with explanations: every key with meaning, unit, range, typical value and source.
 
-What is a guess says so and says how to measure it. A key that this bicycle does not need stands there as a
-comment.
+A guess is marked, with how to measure it. A key that this bicycle does not need is a comment.
 """
 
 from textwrap import wrap
@@ -14,11 +13,11 @@ from host_sim.places.limits import Place
 _WIDTH = 110
 _NOT_HERE = "not needed here"
 _HEAD = """\
-Made by `treadle new`. It loads and rides on the bench at once; it is not yet your bicycle.
-Lines with GUESS hold numbers that nobody has measured. Each says how to find it out. Replace them one by
-one, and delete the word. Numbers that only the bench uses change what a simulated ride looks like, never
-the board. Limits of places are a starting point only, check your local code. A bike file that loads is not
-a bicycle that is safe: brakes, battery and wiring are checked by a licensed workshop where your code asks."""
+Made by `treadle new`. It loads and rides on the bench at once; it does not describe your bicycle yet. Lines
+with GUESS have numbers that nobody has measured, and say how to measure them. Replace them one by one, and
+delete the word. Numbers that only the bench uses change what a simulated ride looks like, never the board.
+Limits of places are a starting point only, check your local code. A bike file that loads is not a bicycle
+that is safe: brakes, battery and wiring are checked by a licensed workshop where your code asks."""
 
 
 def new_text(answers: Answers, place: Place) -> str:
@@ -30,7 +29,7 @@ def new_text(answers: Answers, place: Place) -> str:
     section = ""
     for in_section, key in keys_of_model():
         if key == "settings" and not in_section:
-            continue  # A table of its own, at the end.
+            continue  # A separate table, at the end.
         if in_section != section:
             section = in_section
             lines += ["", f"[{section}]"]

@@ -5,7 +5,7 @@ from math import pi, sqrt
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE
 from host_sim.bikes.model import Bike
 
-# How soon the loop shall answer (judgement; tuning goes on from here), what passes before it can (a period of
+# The response time of the loop (judgement; tuning starts from here), the dead time before it (a period of
 # 5 ms and half a period of holding), and how long the firmware smooths the current.
 _ANSWER_S = 0.15
 _DEAD_TIME_S = 0.0075
@@ -13,12 +13,12 @@ _SMOOTHING_S = 0.02
 
 
 def open_map_full_w(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> float:
-    """Return the watts at full command for the map without a shunt, which nothing corrects.
+    """Return the watts at full command for the map that is used without a shunt, with no correction.
 
-    On a torque controller the command sets the motor current, and a current draws the more power the faster
-    the motor turns: E I + R I^2, with E = Kt w. So the map is made for the speed at which the power begins to
-    fade; below it less than what is allowed is drawn. A speed controller draws up to its own current limit at
-    any command, so for it the map can only believe that limit.
+    On a torque controller the command sets the motor current, which draws more power the faster the motor
+    turns: E I + R I^2, with E = Kt w. So the map is computed for the speed at which the power begins to fade;
+    below it the motor draws less than the limit. A speed controller draws up to its own current limit at any
+    command, so for it the map can only use that limit.
     """
     controller, motor = bike.motor_controller, bike.motor
     if controller.kind == "speed":
@@ -31,9 +31,9 @@ def power_loop(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> dic
     """Return gain and integral time by the SIMC rule, for where a volt of command moves the most watts.
 
     For a first-order lag: gain = lag / (k (answer + dead time)), integral time = lag (Skogestad, J. Process
-    Control 13, 2003, 291-309). k, in watts a volt: on a speed controller the command sets the voltage on the
-    motor's resistance, U^2 / R; on a torque controller the motor current, E + 2 R I times its limit, where
-    the power begins to fade. The lag is that of the power stage and of the firmware's own smoothing.
+    Control 13, 2003, 291-309). k, in watts per volt: on a speed controller the command sets the voltage on
+    the motor's resistance, U^2 / R; on a torque controller the motor current, E + 2 R I times its limit,
+    where the power begins to fade. The lag is that of the power stage and of the firmware's own smoothing.
     """
     controller, motor = bike.motor_controller, bike.motor
     if controller.kind == "speed":
@@ -52,7 +52,7 @@ def power_loop(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> dic
 
 
 def motor_model(bike: Bike) -> dict[str, int]:
-    """Return what the firmware's motor model is told of motor and motor controller."""
+    """Return the settings of the firmware's motor model for motor and motor controller."""
     motor, controller = bike.motor, bike.motor_controller
     back_emf_v = motor.torque_constant_nm_per_a * 2.0 * pi / bike.bicycle.wheel_circumference_m
     return {

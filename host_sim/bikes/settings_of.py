@@ -1,6 +1,6 @@
 """The settings of the firmware that follow from a bicycle and its place.
 
-Whatever a bicycle implies is worked out here, once; [settings] in the bike file goes over it, but never over
+Everything that a bicycle implies is computed here, once; [settings] in the bike file overrides it, but never
 the limits of the place.
 """
 
@@ -18,7 +18,7 @@ _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded"
 _EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}
 _THROTTLE_USES = ("never", "below start-up speed", "freely")
 _MM_PER_S_PER_KM_PER_H = 1000.0 / KM_PER_H_PER_M_PER_S
-# A sixth of a turn is pedalling; what is less may be a nudge. With a tenth, 40 to 50 % of nudges of up to
+# A sixth of a turn is pedalling; less may be a nudge. With a tenth, 40 to 50 % of nudges of up to
 # 0.16 of a turn engaged on two channels, with a sixth 0 to 1 % (measured; tests/tuning/test_thresholds.py).
 _ENGAGE_TURN_SHARE = 1.0 / 6.0
 # Power fades over the last 12 % of speed, so that the cut-off is not felt as a brake. Judgement.

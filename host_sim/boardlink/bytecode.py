@@ -8,14 +8,14 @@ from pathlib import Path
 from host_sim.boardlink.targets import MPY_VERSION
 from host_sim.errors import RequestError
 
-SMALL_INT_BITS = 31  # Of a 32-bit board; a 64-bit MicroPython takes such files too.
+SMALL_INT_BITS = 31  # For a 32-bit board; a 64-bit MicroPython accepts such files too.
 HOW_TO_GET = "get it with: uv run --extra board treadle"
 
 
 def compiled(
     sources: dict[str, bytes], processor: str | None = None, native: Iterable[str] = ()
 ) -> dict[str, bytes]:
-    """Return the same files with each .py but main.py as .mpy; MicroPython starts no main.mpy.
+    """Return the same files with each .py except main.py as .mpy; MicroPython doesn't start a main.mpy.
 
     Without `processor` no file holds machine code, so none is tied to a chip and no architecture is named.
     With it those in `native` become machine code, and so do viper functions.
@@ -46,10 +46,10 @@ def _compiler() -> str:
 
 
 def _compile(compiler: list[str], name: str, source: bytes, folder: Path) -> bytes:
-    """Compile one file. It remembers its own name for error messages, and nothing of this machine."""
+    """Compile one file. It contains its own name for error messages, but no path of this computer."""
     given, made = folder / "given.py", folder / "made.mpy"
     given.write_bytes(source)
-    # -O3 leaves the line numbers out: without them a pyboard has place for all of it.
+    # -O3 leaves out line numbers, so that everything fits on a pyboard.
     options = ["-O3", f"-msmall-int-bits={SMALL_INT_BITS}", "-s", Path(name).name, "-o", str(made)]
     command = [*compiler, *options, str(given)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)

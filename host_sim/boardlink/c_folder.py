@@ -26,10 +26,10 @@ PLAIN = ("check.h", "check_host.c", "Makefile")
 
 
 class CFolder:
-    """What the folder holds. Read: `files` by name, `manifest`, `vectors` (how many)."""
+    """The contents of the folder. Read: `files` by name, `manifest`, `vectors` (their number)."""
 
     def __init__(self, bike: Bike) -> None:
-        """Translate the firmware, and ride the vectors of a bike: some seconds."""
+        """Translate the firmware, and ride the vectors of a bike; takes some seconds."""
         program = read_firmware()
         form = c_form(program)
         self.vectors = 0

@@ -14,13 +14,13 @@ from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 READ_TIMEOUT_S = 0.05
-SILENT_READS_MAX = 100  # Readings in a row that bring nothing, or no answer: 5 s on a quiet port.
-READS_TO_CLEAR = 2  # After which a line that somebody left half typed has been refused and is forgotten.
-BAUD_RATE = 115_200  # What an ESP32's serial adapter has; USB does not care.
+SILENT_READS_MAX = 100  # Consecutive reads without data or without an answer: 5 s on a quiet port.
+READS_TO_CLEAR = 2  # After this time an incomplete line left by another program has been refused.
+BAUD_RATE = 115_200  # The rate of an ESP32's serial adapter; USB ignores it.
 
 
 class BytePort(Protocol):
-    """What is needed of a serial port: a `read` that waits a moment and may return nothing, and `write`."""
+    """What is needed from a serial port: a `read` that waits a moment and may return nothing, and `write`."""
 
     def read(self, size: int = ..., /) -> bytes:
         """Return at most `size` bytes."""
@@ -30,7 +30,7 @@ class BytePort(Protocol):
 
 
 class BoardRefusal(Exception):
-    """The board refused a request; the text is its reason."""
+    """The board refused a request; the message is its reason."""
 
 
 class BoardSilent(Exception):
@@ -46,7 +46,7 @@ class CapturedEdge:
 
 
 class ConsoleClient:
-    """Asks a board. Frames that arrive meanwhile go to `on_frame`; other text of the board to `on_text`.
+    """Sends requests to a board. Frames that arrive meanwhile go to `on_frame`, other text to `on_text`.
 
     Blocks of the recorder go to `on_block`.
     """
@@ -66,45 +66,45 @@ class ConsoleClient:
         self._cleared = False
 
     def about(self) -> dict[str, Any]:
-        """Return what the board says about itself: `board`, `frame`, `settings`."""
+        """Return the board's description: `board`, `frame`, `settings`."""
         (answer,) = self._ask({"request": "about"})
         return {name: answer[name] for name in ("board", "frame", "settings")}
 
     def settings(self) -> dict[str, int]:
-        """Return every setting in force, by name."""
+        """Return every present setting by name."""
         found: dict[str, int] = {}
         for answer in self._ask({"request": "settings"}):
             found |= answer["settings"]
         return found
 
     def change(self, settings: dict[str, int]) -> int:
-        """Change these settings, store all and start anew with them; return the new sequence number."""
+        """Change these settings, store all, and restart with them; return the new sequence number."""
         (answer,) = self._ask({"request": "set", "settings": settings})
         return int(answer["sequence"])
 
     def clear(self) -> None:
-        """Ask for the fault to be cleared; telemetry tells whether it stayed away."""
+        """Request to clear the fault; telemetry shows whether it is gone."""
         self._ask({"request": "clear"})
 
     def stream(self, from_oldest: bool = False) -> None:
-        """Ask for the recorder's blocks for 40 s or more, from now on or from the oldest kept."""
+        """Request the recorder's blocks for 40 s or more, from now on or from the oldest stored."""
         self._ask({"request": "stream all" if from_oldest else "stream"})
 
     def freeze(self) -> tuple[int, int]:
-        """Let the board keep what is recorded; return how many blocks, and the number of the oldest."""
+        """Freeze the recording; return the number of blocks, and the number of the oldest."""
         (answer,) = self._ask({"request": "freeze"})
         return int(answer["blocks"]), int(answer["first"])
 
     def release(self) -> None:
-        """Let the board record over what it kept."""
+        """Let the board overwrite the frozen recording."""
         self._ask({"request": "release"})
 
     def start(self) -> None:
-        """Let the board start anew; BoardRefusal if it moves, or keeps something frozen."""
+        """Restart the board; BoardRefusal if it moves, or has a frozen recording."""
         self._ask({"request": "start"})
 
     def maintenance(self) -> None:
-        """Ask the board to start anew without drive and watchdog, so that files can be copied."""
+        """Restart the board without drive and watchdog, so that files can be copied."""
         self._ask({"request": "maintenance"})
 
     def edges(self) -> list[CapturedEdge]:
@@ -120,7 +120,7 @@ class ConsoleClient:
         return found
 
     def edge_answers(self) -> list[dict[str, Any]]:
-        """Return the answers that hold the last crank edges as the board sends them: an edge dump."""
+        """Return the answers with the last crank edges as the board sends them: an edge dump."""
         return self._ask({"request": "edges"})
 
     def _ask(self, request: dict[str, Any]) -> list[dict[str, Any]]:
@@ -132,7 +132,7 @@ class ConsoleClient:
         while silent_reads < SILENT_READS_MAX:
             silent_reads += 1
             came = False
-            # To the end of what arrived, even beyond the answer: no frame may be lost.
+            # Process all received data, even after the answer, so that no frame is lost.
             for item in self.wire.feed(self._port.read(4_096)):
                 answer = self._answer_in(item, request["request"])
                 if answer is not None:
@@ -149,7 +149,7 @@ class ConsoleClient:
         raise BoardSilent(f'the board did not answer the request "{request["request"]}"')
 
     def _clear_line(self) -> None:
-        """End whatever stood half typed on the board's line, once, and let its refusal pass."""
+        """End an incomplete line on the board, once, and ignore its refusal."""
         if self._cleared:
             return
         self._cleared = True
@@ -162,7 +162,7 @@ class ConsoleClient:
                     self._on_text(item)
 
     def _answer_in(self, item: Frame | str, request: str) -> dict[str, Any] | None:
-        """Return the answer or refusal in a line; anything else goes where it belongs."""
+        """Return the answer or refusal in a line; pass other lines to their handlers."""
         if isinstance(item, Frame):
             self._on_frame(item)
             return None
@@ -181,7 +181,9 @@ def open_port(name: str) -> BytePort:
     try:
         import serial
     except ImportError as error:
-        raise RequestError("a serial port needs pyserial: install the extra `board`") from error
+        raise RequestError(
+            "a serial port needs pyserial, which is not installed, get it with the extra `board`"
+        ) from error
     try:
         port: BytePort = serial.Serial(name, BAUD_RATE, timeout=READ_TIMEOUT_S, exclusive=True)
     except (OSError, ValueError) as error:
@@ -196,9 +198,9 @@ def _why(error: Exception) -> str:
     if number in (errno.EACCES, errno.EPERM):
         return "this user may not use serial ports (on Linux: join the group that owns it, often dialout)"
     if number in (errno.EISDIR, errno.ENOTTY) or "Inappropriate ioctl" in str(error):
-        return "it is no serial port"
+        return "it is not a serial port"
     if number == errno.ENOENT:
         return "there is no such port, is the board plugged in?"
     if number in (errno.ENXIO, errno.EIO):
-        return "nothing answers behind it, plug the board in anew"
+        return "no device answers, unplug the board and plug it in again"
     return os.strerror(number) if number else str(error)

@@ -1,7 +1,7 @@
-"""Copies a bundle onto a board so that a board with half of it never starts.
+"""Copies a bundle to a board so that a board with an incomplete bundle never starts.
 
-main.py goes first and comes last: from its removal until everything else has been hashed on the board, a
-start finds nothing to run, and the pull-downs of the wiring guide hold command and enable at zero.
+main.py is removed first and written last: until everything else has been hashed on the board, a start finds
+nothing to run, and the pull-downs of the wiring guide hold command and enable at zero.
 """
 
 from collections.abc import Callable
@@ -21,12 +21,12 @@ _ENOENT, _EEXIST = 2, 17
 
 
 class InterruptedHalfWay(KeyboardInterrupt):
-    """Somebody interrupted the copying; the text says what that leaves."""
+    """Copying was interrupted; the message says what state the board is in."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Which files have to be copied, which are in the way, and which are there already."""
+    """Which files have to be copied, which removed, and which are there already."""
 
     copied: list[str]
     removed: list[str]
@@ -34,15 +34,16 @@ class Plan:
 
     @property
     def nothing_to_do(self) -> bool:
-        """Whether the board holds exactly the bundle."""
+        """Whether the board has exactly the bundle."""
         return not self.copied and not self.removed
 
 
 def plan_for(bundle: Bundle, before: dict[str, Found]) -> Plan:
-    """Compare a bundle with what the board has.
+    """Compare a bundle with the board's files.
 
-    What lies in our folders and is no part of the bundle goes: MicroPython takes an old `x.py` before a
-    new `x.mpy`. So does the other settings slot, which may count more than ours.
+    Files in our folders that are not part of the bundle are removed, because MicroPython prefers an old
+    `x.py` to a new `x.mpy`. The other settings slot is removed too, because its number may be higher than
+    ours.
     """
     same = [name for name, text in bundle.files.items() if _digest(before, name) == sha256(text)]
     copied = [name for name in bundle.files if name not in same]
@@ -51,7 +52,7 @@ def plan_for(bundle: Bundle, before: dict[str, Found]) -> Plan:
 
 
 def check_nothing_foreign(bundle: Bundle, before: dict[str, Found], port: str) -> None:
-    """Raise BoardTrouble if the board has a main.py that no bundle of ours brought."""
+    """Raise BoardTrouble if the board has a main.py that is not from a bundle of ours."""
     foreign = (
         MAIN in before and MANIFEST not in before and _digest(before, MAIN) != sha256(bundle.files[MAIN])
     )
@@ -77,15 +78,15 @@ def check_room(board: RawBoard, bundle: Bundle, plan: Plan, before: dict[str, Fo
     if wanted > free:
         less = "" if bundle.manifest["form"] == "bytecode" else ", or use --form bytecode"
         raise BoardTrouble(
-            f"the board at {board.port} has room for {free * block_size // 1024} KiB, wanted are "
-            f"{-(-wanted * block_size // 1024)}: take other files off it{less}; nothing was changed"
+            f"the board at {board.port} has {free * block_size // 1024} KiB free, needed is "
+            f"{-(-wanted * block_size // 1024)}: remove files of your own from it{less}; nothing was changed"
         )
 
 
 def copy(board: RawBoard, bundle: Bundle, plan: Plan, wrote: Callable[[int], None]) -> None:
-    """Carry out the plan; BoardTrouble and InterruptedHalfWay say when the board is left without a start.
+    """Carry out the plan; BoardTrouble and InterruptedHalfWay say if the board is left unable to start.
 
-    `wrote(bytes)` is called as the copying goes on.
+    `wrote(bytes)` reports progress.
     """
     if plan.nothing_to_do:
         return
@@ -106,7 +107,7 @@ def copy(board: RawBoard, bundle: Bundle, plan: Plan, wrote: Callable[[int], Non
         board.write(NEW_MAIN, bundle.files[MAIN], wrote)
         _check_hashes(board, bundle)
         code = f"import os\nos.rename({NEW_MAIN!r},{MAIN!r})\nif hasattr(os,'sync'):os.sync()\n"
-        board.run(code, "while main.py got its name")
+        board.run(code, "while main.py was renamed")
     except BoardTrouble as error:
         raise BoardTrouble(f"{error}; {HALF_WAY}") from None
     except KeyboardInterrupt:
@@ -130,13 +131,13 @@ def _remove(board: RawBoard, name: str) -> None:
 
 
 def _unless(board: RawBoard, call: str, allowed: int, doing: str) -> None:
-    """Make the board do something; that it fails with the error `allowed` does not matter."""
+    """Run `call` on the board; ignore a failure with the error `allowed`."""
     code = f"import os\ntry:\n {call}\nexcept OSError as e:\n if e.args[0]!={allowed}:raise\n"
     board.run(code, doing)
 
 
 def _folders(names: list[str]) -> set[str]:
-    """Return every folder on the way to `names`."""
+    """Return every folder that contains one of `names`."""
     paths = [name.split("/") for name in names]
     return {"/".join(parts[:depth]) for parts in paths for depth in range(1, len(parts))}
 

@@ -1,4 +1,4 @@
-"""The desk board, started by ourselves behind a pseudo-terminal: a port without hardware."""
+"""Starts the desk board behind a pseudo-terminal: a port without hardware."""
 
 import contextlib
 import os
@@ -16,7 +16,7 @@ from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 NOT_HERE = "--desk needs a pseudo-terminal, which this system does not have, allowed is a board on --port"
-STOP_S = 5.0  # In which the desk ends when told to; then it is killed.
+STOP_S = 5.0  # Time for the desk to end on request, before it is killed.
 
 
 def micropython_program() -> str:
@@ -35,11 +35,11 @@ def micropython_program() -> str:
 def desk_port(
     bike: str, files: Path | None, hurry: bool = False, words: tuple[str, ...] = ()
 ) -> Iterator[str]:
-    """Give the name of a port behind which the desk rides, until the block ends.
+    """Yield the name of a port at which the desk rides during the block.
 
-    `files` is the folder of a desk bundle, whose settings are read and kept there; None: a bundle of `bike`
-    in a folder that is gone afterwards. `hurry` lets the desk ride as fast as the computer can; `words`
-    are options of the desk itself, such as `--guided`.
+    `files` is the folder of a desk bundle, which keeps its settings; None: a bundle of `bike` in a temporary
+    folder. With `hurry` the desk rides as fast as the computer can; `words` are options of the desk, such as
+    `--guided`.
     """
     program = micropython_program()
     try:
@@ -66,7 +66,7 @@ def desk_port(
             stdin=master,
             stdout=master,
             stderr=subprocess.DEVNULL,
-            start_new_session=True,  # Ctrl-C is for us; we end it.
+            start_new_session=True,  # Ctrl-C reaches this process only, which ends the desk.
         )
         os.close(master)
         stack.callback(_end, desk)

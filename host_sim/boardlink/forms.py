@@ -1,8 +1,8 @@
-"""The four forms in which a board can have the firmware, and the files of each.
+"""The four forms of the firmware on a board, and the files of each.
 
 source: the files as they are. bytecode: compiled, half the size. native: machine code by MicroPython's own
-emitter, but for what runs seldom. fused: the controller as one module of viper functions, made by the
-translator; what else runs in every period, or for every edge, is native, the rest bytecode.
+emitter, except for code that runs rarely. fused: the controller as one module of viper functions, made by the
+translator; other code that runs in every period or for every edge is native, the rest bytecode.
 """
 
 import ast
@@ -29,7 +29,7 @@ OFTEN = (
     "firmware/records.py",
     "firmware/ticks.py",
 )
-"""What runs in every period, beside the controller and the board's own file."""
+"""What runs in every period in addition to the controller and the board's own file."""
 BY_THE_BYTE = ("firmware/link/items.py", "firmware/link/payload.py", "firmware/link/writing.py")
 """Functions that become viper functions in the fused form."""
 SELDOM = (
@@ -43,16 +43,16 @@ SELDOM = (
     "firmware/link/store.py",
     "firmware/settings.py",
 )
-"""What runs at a start or at rest: as machine code it is twice as large, and a Pico lacks the memory."""
+"""What runs at a start or at rest: as machine code it is twice as large, too large for a Pico."""
 
 
 _START = b"micropython.alloc_emergency_exception_buf(100)\n"
-# Without it a Pico's memory is in pieces before all machine code is loaded, and the start fails.
+# Without it a Pico's memory is too fragmented to load all machine code, and the start fails.
 _COLLECTING = b"import gc  # noqa: E402\n\ngc.threshold(16_384)\n"
 
 
 def check_form(target: Target, form: str | None) -> str:
-    """Return the form that a bundle for `target` shall have; RequestError if the board can't have it."""
+    """Return the form of a bundle for `target`; RequestError if the board can't have it."""
     if form is None:
         return target.form
     if form not in target.forms:
@@ -89,7 +89,7 @@ def form_file(source: bytes, form: str) -> bytes:
 
 
 def without_sentences(source: bytes) -> bytes:
-    """Return the table of settings without its sentences: no board reads them, and they take 5 kB there."""
+    """Return the table of settings without its sentences: no board reads them, and they take 5 kB."""
     tree = ast.parse(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.AnnAssign) and ast.unparse(node.target) == "TABLE":
@@ -116,16 +116,16 @@ def without_slots(source: bytes) -> bytes:
 
 
 def _only_says_what_it_is(name: str, source: bytes) -> bool:
-    """Tell whether a file is a package's docstring: MicroPython imports a folder without it as well.
+    """Return whether a file is only a package's docstring: MicroPython imports a folder without it too.
 
-    On a FAT file system each would take a block of its own, and a pyboard has few.
+    On a FAT file system each would take a block, of which a pyboard has few.
     """
     return name.endswith("__init__.py") and len(ast.parse(source).body) <= 1
 
 
 @cache
 def _replaced() -> dict[str, bytes]:
-    """Return what stands in for sources in the fused form."""
+    """Return the files that replace sources in the fused form."""
     fused = fused_firmware()
     placed, own = {"Controller": fused.cells}, classes_of_numbers(ROOT, BY_THE_BYTE)
     made = {name: by_the_byte(ROOT, name, placed, own) for name in BY_THE_BYTE}

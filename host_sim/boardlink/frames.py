@@ -1,7 +1,7 @@
-"""Telemetry frames and lines of text, taken apart from the bytes that a board sends.
+"""Splits the bytes from a board into telemetry frames and lines of text.
 
-The layout is that of `firmware/link/telemetry.py`. COBS is the `cobs` package's, the CRC the standard
-library's `binascii.crc_hqx`, so that neither end checks the other with its own mistake.
+The layout is that of `firmware/link/telemetry.py`. COBS is from the package `cobs`, the CRC is the standard
+library's `binascii.crc_hqx`, so that both ends don't share a mistake.
 """
 
 import binascii
@@ -30,18 +30,18 @@ _LAYOUT = struct.Struct("<BBIHHHHBBBBBHIHHHBHBHHHHHHHBHBHHh")
 _CODE_SIZE = FRAME_SIZE - 2
 _CRC_SIZE = 2
 _LEAST_PAYLOAD = 58  # Of kind 1.
-_TEXT_MAX = 100_000  # Without an end of line for so long it is no text.
+_TEXT_MAX = 100_000  # A longer piece without an end of line is not text.
 
 
 class DamagedFrame(Exception):
-    """What stood between two zeros is no telemetry frame; the text says why."""
+    """A piece between two zeros is not a telemetry frame; the message says why."""
 
 
 class OtherKind(Exception):
-    """A frame arrived whole, and is of a kind that this program does not read. Read: `kind`."""
+    """A complete frame of a kind that this program can't read. Read: `kind`."""
 
     def __init__(self, kind: int) -> None:
-        """Name both kinds in the text."""
+        """Name both kinds in the message."""
         super().__init__(f"the kind of frame is {kind}, known is {FRAME_KIND}")
         self.kind = kind
 
@@ -51,7 +51,7 @@ class Frame:
     """One telemetry frame. Counts are modulo 65536, `number` modulo 256, `time_us` modulo 2**30.
 
     `period_us` is the mean time from step to step since the frame before, 0 if the board does not know it;
-    `worst_us` is the longest time in between that a step took, from its reading of the inputs to the next.
+    `worst_us` is the longest step in between, from reading the inputs to the next reading.
     `level_samples` are the levels (bit 0 channel A, bit 1 channel B) at the last 12 steps, oldest first.
     """
 
@@ -93,33 +93,33 @@ class Frame:
 def decode(code: bytes) -> Frame:
     """Return the frame with this COBS code (without the zeros around it).
 
-    DamagedFrame if it is none, OtherKind if it is one that this program does not read.
+    DamagedFrame if it is not a frame, OtherKind if this program can't read its kind.
     """
     try:
         content = cobs.decode(code)
     except cobs.DecodeError as error:
-        raise DamagedFrame("the code is no COBS code") from error
+        raise DamagedFrame("it is not COBS code") from error
     payload = content[:-_CRC_SIZE]
     if not payload or binascii.crc_hqx(payload, 0xFFFF) != int.from_bytes(content[-_CRC_SIZE:], "big"):
         raise DamagedFrame("the CRC is wrong")
     if payload[0] == FRAME_KIND and len(payload) == _LAYOUT.size:
         return _frame(payload)
-    # A short piece may have a right CRC by chance; no kind of ours has been shorter than the first.
+    # A short piece may have a right CRC by chance; no kind of frame was ever shorter than the first.
     if payload[0] == FRAME_KIND or len(payload) < _LEAST_PAYLOAD:
         raise DamagedFrame(f"a frame has {_LAYOUT.size + _CRC_SIZE} bytes, these are {len(content)}")
     raise OtherKind(payload[0])
 
 
 class Wire:
-    """Takes bytes as they come, gives frames and lines of text in their order.
+    """Turns received bytes into frames and lines of text, in order.
 
     Read: `frames_lost` (gaps in the frames' numbers), `damaged` (pieces that were neither frame nor text).
-    `other_kind` is the kind of the last frame if this program does not read it, else None.
-    What comes before the first zero may be the rest of something and is not counted.
+    `other_kind` is the kind of the last frame if this program can't read it, else None. Bytes before the
+    first zero may be the rest of a frame and are not counted.
     """
 
     def __init__(self, on_block: Callable[[Block], None] = lambda block: None) -> None:
-        """Start in the middle of anything. Blocks of the recorder go to `on_block`."""
+        """Start anywhere in the stream. Blocks of the recorder go to `on_block`."""
         self._on_block = on_block
         self.frames_lost = 0
         self.damaged = 0
@@ -136,7 +136,7 @@ class Wire:
             if piece:
                 found += self._piece(piece)
             self._joined = True
-        # Nothing but text begins with so large a byte, so its lines need not wait for a zero.
+        # Only text begins with so large a byte, so its lines need not wait for a zero.
         if self._pending and self._pending[0] > _CODE_SIZE and b"\n" in self._pending:
             text, _, self._pending = self._pending.rpartition(b"\n")
             found += self._lines(text)
@@ -171,11 +171,11 @@ class Wire:
         return [frame]
 
     def _lines(self, text: bytes) -> list[str]:
-        # A board fills its lines up with spaces.
+        # A board pads its lines with spaces.
         lines = [line.rstrip(" ") for line in text.decode("ascii", "replace").splitlines()]
         lines = [line for line in lines if line]
         if any(line.startswith('{"notice"') for line in lines):
-            self._number = None  # The board has started anew, and counts from 0.
+            self._number = None  # The board has restarted, and counts from 0.
         return lines
 
 

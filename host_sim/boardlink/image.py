@@ -1,4 +1,4 @@
-"""Builds the file system image of a board: littlefs, as MicroPython mounts it, the same bytes every time.
+"""Builds the file system image of a board: littlefs as mounted by MicroPython, always the same bytes.
 
 Read and program sizes, cache and name lengths are those with which the rp2 port mounts its flash: a file
 that is stored inside its folder's block must fit the port's cache.
@@ -16,7 +16,7 @@ DISK_VERSION = 0x0002_0000  # 2.0: every driver of littlefs 2 reads it, and brin
 
 
 def filesystem_image(files: dict[str, bytes], layout: FlashLayout) -> bytes:
-    """Return the whole file system, `block_count` blocks, that holds exactly `files` and no time stamps."""
+    """Return the complete file system of `block_count` blocks with exactly `files` and no time stamps."""
     try:
         from littlefs import LittleFS, LittleFSError
     except ImportError:

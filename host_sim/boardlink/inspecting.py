@@ -1,4 +1,4 @@
-"""Looks at a board before anything is copied: its MicroPython, its chip, its files, its free space."""
+"""Checks a board before anything is copied: its MicroPython, its chip, its files, its free space."""
 
 from dataclasses import dataclass
 
@@ -60,20 +60,19 @@ class Found:
 
 def check_python(board: RawBoard, target: Target, form: str) -> str:
     """Return the board's MicroPython version; BoardTrouble if it can't run our files."""
-    ((name, platform, numbers, machine, mpy),) = board.run(_ABOUT, "when it was asked what it is")
+    ((name, platform, numbers, machine, mpy),) = board.run(_ABOUT, "when it was asked for its version")
     here = f"the board at {board.port}"
     if name != "micropython":
-        raise BoardTrouble(f"{here} runs {name}, wanted is MicroPython; {UNCHANGED}")
+        raise BoardTrouble(f"{here} runs {name}, allowed is MicroPython; {UNCHANGED}")
     if platform != target.platform or not machine.endswith(target.chips or ("",)):
         wanted = f"{target.platform} {' or '.join(target.chips)}".strip()
         raise BoardTrouble(
-            f"{here} is no {target.title}: it calls itself {platform}, {machine}, wanted is {wanted}; "
-            f"{UNCHANGED}"
+            f"{here} is not a {target.title}: it is {platform}, {machine}, allowed is {wanted}; {UNCHANGED}"
         )
     if tuple(numbers) < LEAST_MICROPYTHON:
         raise BoardTrouble(
-            f"{here} has MicroPython {spoken_version(numbers)}, wanted is "
-            f"{spoken_version(LEAST_MICROPYTHON)} or newer: put a newer one on it; {UNCHANGED}"
+            f"{here} has MicroPython {spoken_version(numbers)}, allowed is "
+            f"{spoken_version(LEAST_MICROPYTHON)} or newer: install a newer one; {UNCHANGED}"
         )
     if form != "source" and mpy & 0xFF != MPY_VERSION:
         raise BoardTrouble(
@@ -82,15 +81,16 @@ def check_python(board: RawBoard, target: Target, form: str) -> str:
         )
     if form in ("native", "fused") and not _runs(target, mpy >> 10):
         raise BoardTrouble(
-            f"the MicroPython of {here} takes no such machine code as ours: use --form bytecode; {UNCHANGED}"
+            f"the MicroPython of {here} can't run this machine code: use --form bytecode; {UNCHANGED}"
         )
     return spoken_version(numbers)
 
 
 def _runs(target: Target, processor: int) -> bool:
-    """Tell whether a MicroPython that names its processor by this number takes the machine code of ours.
+    """Return whether a MicroPython for the processor with this number runs our machine code.
 
-    Of ARM's it takes code for any lesser one (MicroPython's manual, ".mpy files", numbers the processors).
+    An ARM processor runs code for any lesser one (MicroPython's manual, ".mpy files", numbers the
+    processors).
     """
     assert target.emitter is not None
     ours = target.emitter[1]
@@ -98,13 +98,13 @@ def _runs(target: Target, processor: int) -> bool:
 
 
 def our_files(board: RawBoard) -> dict[str, Found]:
-    """Return what lies on the board where a bundle lies, hashed by the board itself."""
-    rows = board.run(_FILES, "while its files were looked through")
+    """Return the files of a bundle on the board, hashed by the board itself."""
+    rows = board.run(_FILES, "while its files were listed")
     return {name: Found(size, digest) for name, size, digest in rows}
 
 
 def stored_settings(board: RawBoard, before: dict[str, Found]) -> Settings | None:
-    """Return the settings with which the board rode until now; None if it has none that are valid."""
+    """Return the board's present settings; None if it has no valid ones."""
     contents = {name: board.read(name) for name in SLOT_NAMES if name in before}
     store = Store(_Slots(contents))
     settings = store.load()
@@ -112,11 +112,11 @@ def stored_settings(board: RawBoard, before: dict[str, Found]) -> Settings | Non
 
 
 class _Slots(CheckSums):
-    """The slots of a board, read already."""
+    """The slots read from a board."""
 
     def __init__(self, contents: dict[str, bytes]) -> None:
         self._contents = contents
 
     def read(self, name: str) -> bytes:
-        """Return a slot; nothing if it was not there."""
+        """Return a slot; empty if it is missing."""
         return self._contents.get(name, b"")

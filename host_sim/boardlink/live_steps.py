@@ -1,17 +1,17 @@
-"""Steps and edges from a board as they happen.
+"""Streams steps and edges from a board.
 
     with closing(open_port(name)) as port:
         live = LiveSteps(port)
         while ...:
             for item in live.read():          # waits READ_TIMEOUT_S at most
                 if isinstance(item, Loss):
-                    ...                       # told, never silent
+                    ...                       # always reported
                 else:
                     edges = crank_edges(item)  # every crank edge, raw times and levels
 
 It works with every open port, that of the desk board (`desk_port`) too, and while the bicycle moves. Nothing
-is lost as long as `read` is called often enough for the system's own buffer and the board's ring (20 s); what
-is lost all the same is a `Loss` in its place.
+is lost as long as `read` is called often enough for the system's buffer and the board's ring (20 s);
+otherwise a `Loss` takes the place of what is missing.
 """
 
 import time
@@ -22,7 +22,7 @@ from host_sim.boardlink.console_client import BytePort, ConsoleClient
 from host_sim.boardlink.frames import Frame
 from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, RecordedStep, StepReader
 
-RENEW_S = 3.0  # A board stops when it has heard nothing for some 40 s.
+RENEW_S = 3.0  # A board stops sending after about 40 s without a request.
 READ_SIZE = 16_384
 
 
@@ -38,10 +38,10 @@ class LiveSteps:
         on_block: Callable[[Block], None] = lambda block: None,
         clock_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        """Ask for the stream; BoardRefusal or BoardSilent if the board can't give it.
+        """Request the stream; BoardRefusal or BoardSilent if the board can't send it.
 
-        `from_oldest` asks for what the board still keeps, too. Frames, other text and every block go to their
-        functions as well.
+        `from_oldest` also requests what the board still stores. Frames, other text and every block go to
+        their functions too.
         """
         self._reader = StepReader()
         self._items: list[RecordedStep | Loss] = []
@@ -71,7 +71,7 @@ class LiveSteps:
         return self._reader.started_us
 
     def read(self) -> list[RecordedStep | Loss]:
-        """Return what has come since the last call, in its order; waits a moment at most."""
+        """Return what has arrived since the last call, in order; waits a moment at most."""
         if self._clock_s() >= self._renew_s:
             self._client.stream()
             self._renew_s = self._clock_s() + RENEW_S
@@ -95,7 +95,7 @@ class LiveSteps:
 
 
 class SecondsSince:
-    """Turns times of the board's clock, which wraps every 17.9 minutes, into seconds since the first one."""
+    """Converts times of the board's clock, which wraps every 17.9 minutes, to seconds since the first one."""
 
     def __init__(self) -> None:
         """Wait for the first time."""

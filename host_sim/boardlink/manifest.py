@@ -1,4 +1,4 @@
-"""The manifest of a bundle: what it is for, what it holds, and by which hash each file is known."""
+"""The manifest of a bundle: its target, its contents, and the hash of each file."""
 
 import hashlib
 import json
@@ -15,9 +15,9 @@ HEADING = "treadle bundle 1"
 def manifest_of(
     target: Target, bike: Bike, files: dict[str, bytes], form: str, rules: dict[str, Any] | None
 ) -> dict[str, Any]:
-    """Return the manifest; `rules` tells what was verified before, None that nothing was.
+    """Return the manifest; `rules` is what was verified before, None if nothing was.
 
-    The settings are known by the check sum of their file: a second copy would not fit on the smallest board.
+    Settings are identified by the checksum of their file: a second copy would not fit on the smallest board.
     """
     return {
         "heading": HEADING,

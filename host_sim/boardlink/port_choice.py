@@ -1,4 +1,4 @@
-"""Which serial port the board is on."""
+"""Finds the serial port of the board."""
 
 from pathlib import Path
 from typing import Any
@@ -10,29 +10,29 @@ CONNECT = "connect the board with a USB cable that carries data (many only charg
 
 
 class NoBoard(Exception):
-    """No board is connected; the text is one sentence."""
+    """No board is connected; the message is one sentence."""
 
 
 def choose_port(given: str | None) -> str:
-    """Return the port that was given, or the one USB port that there is.
+    """Return the given port, or the only USB port.
 
-    RequestError if the given one does not exist or several could be meant, NoBoard if there is none.
+    RequestError if the given one does not exist or there are several, NoBoard if there is none.
     """
     boards = _usb_ports()
     if given is not None:
         if given in boards or _exists(given):
             return given
-        there = ", ".join(boards) or "none: no board is found on any USB port"
-        raise RequestError(f'--port is "{spoken(given[:80])}", and there is no such port, allowed is {there}')
+        there = ", ".join(boards) or "none: no board was found on any USB port"
+        raise RequestError(f'--port is "{spoken(given[:80])}", which does not exist, allowed is {there}')
     if not boards:
-        raise NoBoard(f"no board is found on any USB port, {CONNECT}, or name its port with --port")
+        raise NoBoard(f"no board was found on any USB port, {CONNECT}, or give its port with --port")
     if len(boards) > 1:
-        raise RequestError(f"several boards are connected, say which one with --port: {', '.join(boards)}")
+        raise RequestError(f"several boards are connected, choose one with --port: {', '.join(boards)}")
     return boards[0]
 
 
 def _exists(port: str) -> bool:
-    """Tell whether there is a device of this name; on Windows `COM3` stands in the list."""
+    """Return whether there is a device of this name; on Windows `COM3` is in the list."""
     try:
         return Path(port).exists() or port in [info.device for info in _all_ports()]
     except (OSError, ValueError):
@@ -40,7 +40,7 @@ def _exists(port: str) -> bool:
 
 
 def _usb_ports() -> list[str]:
-    """Return the serial ports that hang on USB, as boards do; those built into a computer are none."""
+    """Return the serial ports on USB, where boards are; ports built into a computer don't count."""
     return sorted(info.device for info in _all_ports() if info.vid is not None)
 
 

@@ -1,4 +1,4 @@
-"""A board at its raw prompt, over mpremote: run a little code on it, read and write its files."""
+"""A board at its raw prompt, over mpremote: runs small pieces of code, reads and writes files."""
 
 import contextlib
 import io
@@ -11,13 +11,13 @@ from typing import Any
 from host_sim.boardlink.bytecode import HOW_TO_GET
 from host_sim.errors import RequestError
 
-PROMPT_S = 10.0  # In which a board must show its prompt.
-READ_TIMEOUT_S = 5.0  # Without a byte for so long, the board is not there any more.
-CHUNK_SIZE = 512  # As text up to 2 kB of code, which every board has room for.
+PROMPT_S = 10.0  # Time for a board to show its prompt.
+READ_TIMEOUT_S = 5.0  # After this time without a byte the board counts as lost.
+CHUNK_SIZE = 512  # As text up to 2 kB of code, which fits in the memory of every board.
 
 
 class BoardTrouble(Exception):
-    """A board that is missing, refuses or broke off; the text is one sentence. Exit code 1."""
+    """A board is missing, refuses or stopped answering; the message is one sentence. Exit code 1."""
 
 
 def require_mpremote() -> None:
@@ -31,7 +31,7 @@ def require_mpremote() -> None:
 
 
 class RawBoard:
-    """An open connection. Its methods raise BoardTrouble when the board fails or the connection breaks."""
+    """An open connection. Its methods raise BoardTrouble if the board fails or the connection breaks."""
 
     def __init__(self, port: str) -> None:
         """Open `port` and bring the board to its raw prompt, with a fresh heap."""
@@ -40,9 +40,9 @@ class RawBoard:
         self.port = port
         self._transport: Any = None
         try:
-            with self._speaking("while it was asked for its prompt"):
+            with self._speaking("at its prompt"):
                 self._transport = SerialTransport(port, timeout=READ_TIMEOUT_S)
-                # What sends without a pause would keep mpremote from ever looking at its clock.
+                # A device that sends without a pause would keep mpremote from checking its time limit.
                 watch = threading.Timer(3 * PROMPT_S, self._transport.serial.close)
                 watch.daemon = True
                 watch.start()
@@ -53,7 +53,8 @@ class RawBoard:
         except BoardTrouble as error:
             self.close()
             raise BoardTrouble(
-                f"{error}; if it rides, ground its maintenance pin and restart it, if not, plug it in again"
+                f"{error}; if it is riding, ground its maintenance pin and restart it; if not, plug it in "
+                f"again"
             ) from None
 
     def run(self, code: str, doing: str) -> list[Any]:
@@ -70,7 +71,7 @@ class RawBoard:
         raise AssertionError("unreachable")
 
     def write(self, name: str, content: bytes, wrote: Callable[[int], None]) -> None:
-        """Write a file; `wrote(bytes)` is called as it goes on."""
+        """Write a file; `wrote(bytes)` reports progress."""
         before = 0
 
         def progress(done: int, _all: int) -> None:
@@ -83,7 +84,7 @@ class RawBoard:
 
     def close(self) -> None:
         """Leave the raw prompt and the port, whatever state they are in."""
-        with contextlib.suppress(BoardTrouble), self._speaking("while it was left"):
+        with contextlib.suppress(BoardTrouble), self._speaking("while the prompt was left"):
             if self._transport is not None:
                 if self._transport.in_raw_repl:
                     self._transport.exit_raw_repl()
@@ -91,7 +92,7 @@ class RawBoard:
 
     @contextlib.contextmanager
     def _speaking(self, doing: str) -> Iterator[None]:
-        """Turn every way in which a board can fail into one sentence, and keep mpremote from printing."""
+        """Turn every failure of a board into one sentence, and keep mpremote from printing."""
         from mpremote.transport import TransportError, TransportExecError
 
         try:
@@ -114,7 +115,7 @@ class RawBoard:
 
 
 def _port_errors() -> tuple[type[Exception], ...]:
-    """Return what the operating system raises beside OSError when a port is gone."""
+    """Return what the operating system raises besides OSError when a port is lost."""
     try:
         import termios
     except ImportError:  # Windows.

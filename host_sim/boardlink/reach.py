@@ -1,4 +1,4 @@
-"""Finds the port of a board, and brings a board that rides into maintenance so that files can be copied."""
+"""Finds the port of a board, and puts a riding board into maintenance so that files can be copied."""
 
 import contextlib
 from collections.abc import Iterator
@@ -16,26 +16,26 @@ if TYPE_CHECKING:
     from host_sim.boardlink.console_client import ConsoleClient
 
 LISTENING_READS = 10  # Of 50 ms. A board that rides sends 20 frames a second.
-RESTART_S = 10.0  # In which a USB port may vanish and come back.
-HINT_S = 3.0  # In which a board that restarts says that it is in maintenance, if anybody can hear it.
-HINT = "Restart the board to ride."  # The end of what boards/starting.py says.
+RESTART_S = 10.0  # Time for a USB port to vanish and come back.
+HINT_S = 3.0  # Time for a restarted board to report that it is in maintenance.
+HINT = "Restart the board to ride."  # The end of the message of boards/starting.py.
 
 
 def find_port(given: str | None, target: Target) -> str:
-    """Return the port that was given, or the one USB port there is.
+    """Return the given port, or the only USB port.
 
-    RequestError if the port given is not there or several could be meant; BoardTrouble says what to do when
-    no board is found.
+    RequestError if the given one does not exist or there are several; BoardTrouble says what to do when no
+    board is found.
     """
     try:
         return choose_port(given)
     except NoBoard:
-        raise BoardTrouble(f"no {target.title} is found on any USB port: {target.not_found}") from None
+        raise BoardTrouble(f"no {target.title} was found on any USB port: {target.not_found}") from None
 
 
 @contextlib.contextmanager
 def raw_board(port: str) -> Iterator[RawBoard]:
-    """Give the board at its raw prompt, out of its ride if it was riding; the prompt is left at the end."""
+    """Yield the board at its raw prompt, and stop its ride first; leave the prompt at the end."""
     bring_into_maintenance(port)
     board = RawBoard(port)
     try:
@@ -45,9 +45,9 @@ def raw_board(port: str) -> Iterator[RawBoard]:
 
 
 def bring_into_maintenance(port: str) -> None:
-    """Ask a board that rides to restart without drive and watchdog; nothing happens to any other board.
+    """Restart a riding board without drive and watchdog; do nothing to any other board.
 
-    BoardTrouble if it refuses, as it does while the bicycle moves.
+    BoardTrouble if it refuses, for example because the bicycle moves.
     """
     from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
 
@@ -58,16 +58,16 @@ def bring_into_maintenance(port: str) -> None:
                 return
             client.maintenance()
         except BoardRefusal as error:
-            raise BoardTrouble(f"the board at {port} rides and refuses to stop: {error}") from None
+            raise BoardTrouble(f"the board at {port} is riding and refuses to stop: {error}") from None
         except (BoardSilent, OSError) as error:
-            raise BoardTrouble(f"the board at {port} rides and did not answer: {error}") from None
+            raise BoardTrouble(f"the board at {port} is riding and did not answer: {error}") from None
         if _hears_hint(opened):
             return
     _wait_until_back(port)
 
 
 def _rides(client: "ConsoleClient", opened: "Serial") -> bool:
-    """Listen for telemetry, of any kind: a board with an older firmware is brought to a new one this way."""
+    """Listen for telemetry of any kind, so that a board with older firmware can be updated."""
     from host_sim.boardlink.frames import Frame
 
     for _ in range(LISTENING_READS):
@@ -79,7 +79,7 @@ def _rides(client: "ConsoleClient", opened: "Serial") -> bool:
 
 
 def _hears_hint(opened: "Serial") -> bool:
-    """Tell whether the board says in time that it is in maintenance; not if its port vanishes meanwhile."""
+    """Return whether the board reports in time that it is in maintenance; False if its port vanishes."""
     end_s = monotonic() + HINT_S
     heard = b""
     with contextlib.suppress(OSError):

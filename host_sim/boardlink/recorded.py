@@ -1,7 +1,7 @@
-"""The recorder's blocks, taken apart into steps and edges. The layout is that of `firmware/link/recorder.py`.
+"""Splits the recorder's blocks into steps and edges. The layout is that of `firmware/link/recorder.py`.
 
-`StepReader` takes the blocks in the order in which they came and gives steps. What is missing between two
-blocks becomes a `Loss`, which stands where the steps would: nothing goes missing silently.
+`StepReader` turns blocks, in order of arrival, into steps. Steps missing between two blocks become a `Loss`
+in their place, so every gap is reported.
 """
 
 import binascii
@@ -41,12 +41,12 @@ _CHANGES = (
 
 
 class DamagedBlock(Exception):
-    """These bytes are no whole block; the text says why."""
+    """These bytes are not a complete block; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
 class RecordedEdge:
-    """An edge that a step took: its raw time on the board's clock, and the levels after it."""
+    """An edge that a step processed: its raw time on the board's clock, and the levels after it."""
 
     time_us: int
     levels: int
@@ -55,10 +55,10 @@ class RecordedEdge:
 
 @dataclass(frozen=True, slots=True)
 class RecordedStep:
-    """All that a step was given, and what it came to; `number` counts from the board's start.
+    """A step's inputs and results; `number` counts from the board's start.
 
-    `edges` are those that the step took, crank edges first, in the order in which it took them. `lost_edges`
-    is how many edges the logs have lost until then, `state` the number of the engagement state.
+    `edges` are those that the step processed, crank edges first, in their order. `lost_edges` is how many
+    edges the logs have lost until then, `state` the number of the engagement state.
     """
 
     number: int
@@ -82,7 +82,7 @@ class RecordedStep:
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """So many steps (0 if that is not known) are missing here, before the step `before`."""
+    """Missing steps before the step `before`; `steps` is their number, 0 if unknown."""
 
     steps: int
     before: int
@@ -90,7 +90,7 @@ class Loss:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A block as it came. `step` is the number of its first step, `time_us` the time of the step before."""
+    """A received block. `step` is the number of its first step, `time_us` the time of the step before."""
 
     sequence: int
     step: int
@@ -102,9 +102,9 @@ class Block:
 
 
 def decode_block(code: bytes) -> Block | None:
-    """Return the block with this COBS code (without the zeros around it); None if it is no block at all.
+    """Return the block with this COBS code (without the zeros around it); None if it is not a block.
 
-    DamagedBlock if it was one and its check sum or its content is wrong.
+    DamagedBlock if its checksum or its content is wrong.
     """
     try:
         content = cobs.decode(code)
@@ -129,10 +129,10 @@ def block_of(payload: bytes) -> Block:
 
 
 class StepReader:
-    """Gives the steps of blocks that follow each other. Read: `lost`, `started_us`.
+    """Returns the steps of consecutive blocks. Read: `lost`, `started_us`.
 
-    `lost` counts steps known to be missing. `started_us` is the time that the controller was built with, if
-    the board's first block came, else None.
+    `lost` counts steps known to be missing. `started_us` is the time that the controller was built with if
+    the board's first block arrived, else None.
     """
 
     def __init__(self) -> None:
@@ -144,14 +144,14 @@ class StepReader:
         self._edges: list[RecordedEdge] = []
 
     def feed(self, block: Block) -> Iterator[RecordedStep | Loss]:
-        """Give the steps of a block; a Loss first if blocks are missing before it.
+        """Yield the steps of a block, and first a Loss if blocks are missing before it.
 
-        The first step of all is left out if some of its edges stand in a block that did not come.
+        The very first step is left out if some of its edges are in a block that did not arrive.
         """
         joined = self._sequence is not None and block.sequence == (self._sequence + 1) % SEQUENCES
         if block.sequence == 0 and block.step == 0 and not joined:
             self.started_us = block.time_us
-            if self._next_step is not None:  # The board has started anew.
+            if self._next_step is not None:  # The board has restarted.
                 self._next_step = None
                 yield Loss(0, 0)
         self._sequence = block.sequence
@@ -172,7 +172,7 @@ class StepReader:
 
 
 class _Items:
-    """Reads the items of one block; edges without a step yet stay in `edges`."""
+    """Reads the items of one block; edges that have no step yet stay in `edges`."""
 
     def __init__(self, block: Block, edges: list[RecordedEdge]) -> None:
         self._block = block
@@ -186,7 +186,7 @@ class _Items:
         self._age_us = 0
 
     def steps(self) -> Iterator[RecordedStep]:
-        """Give all steps; DamagedBlock if the items are not what the header says."""
+        """Yield all steps; DamagedBlock if the items contradict the header."""
         found = 0
         try:
             while self._at < len(self._items):
@@ -199,7 +199,7 @@ class _Items:
         except IndexError:
             raise DamagedBlock("its items end too early") from None
         if found != self._block.steps:
-            raise DamagedBlock(f"it has {found} steps, told are {self._block.steps}")
+            raise DamagedBlock(f"it has {found} steps, but its header says {self._block.steps}")
 
     def _take_edge(self, tag: int) -> None:
         time_us = (self._number() + self._last_us - EDGE_LEAD_US) % CLOCK
@@ -255,5 +255,5 @@ class _Items:
 
 
 def crank_edges(step: RecordedStep) -> tuple[RecordedEdge, ...]:
-    """Return the crank edges that a step took, oldest first."""
+    """Return the crank edges that a step processed, oldest first."""
     return tuple(edge for edge in step.edges if not edge.wheel)

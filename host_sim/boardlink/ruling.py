@@ -1,4 +1,4 @@
-"""Holds a bike against the rules before it goes onto a board; what fails must be accepted by name."""
+"""Checks a bike against the rules before it is copied to a board; a failing rule must be accepted by name."""
 
 from typing import Any
 
@@ -12,10 +12,10 @@ FIRST_RIDE = 1
 
 
 class Ruling:
-    """What the rules came to: `failing` those that fail, `refused` those of them that nobody accepted.
+    """The verdicts: `failing` rules, and `refused`, those of them that were not accepted.
 
-    `untried` are those that no ride could try out: nothing has broken them, and nothing is known. They don't
-    stand against flashing, but are told, and the manifest records them.
+    `untried` are rules that no ride tested. They don't prevent flashing, but they are reported, and the
+    manifest records them.
     """
 
     def __init__(self, verdicts: list[Verdict], rides: int, accepted: tuple[str, ...]) -> None:
@@ -29,7 +29,7 @@ class Ruling:
         self.accepted = [verdict for verdict in self.failing if verdict.rule.name in accepted]
 
     def as_json(self) -> dict[str, Any]:
-        """Return what the manifest records."""
+        """Return the entry for the manifest."""
         return {
             "rides_of_each_kind": self.rides,
             "first_ride": FIRST_RIDE,
@@ -39,12 +39,12 @@ class Ruling:
         }
 
     def refusals(self) -> list[dict[str, Any]]:
-        """Return the rules that stand against flashing."""
+        """Return the rules that prevent flashing."""
         return [_entry(verdict) for verdict in self.refused]
 
 
 def check_names(names: list[str]) -> tuple[str, ...]:
-    """Return the names of rules given by --accept; RequestError for one that no rule has."""
+    """Return the names of rules given by --accept; RequestError for an unknown one."""
     known = [rule.name for rule in RULES]
     for name in names:
         if name not in known:
@@ -53,7 +53,7 @@ def check_names(names: list[str]) -> tuple[str, ...]:
 
 
 def rule_on(bike: Bike, rides: int, accepted: tuple[str, ...], done: Done, say: Say) -> Ruling:
-    """Ride `rides` rides of each kind and judge; `done` and `say` as `Judging.ride` calls them."""
+    """Ride `rides` rides of each kind and judge; `done` and `say` are called as by `Judging.ride`."""
     return Ruling(judge(bike, RULES, FIRST_RIDE, rides, done, say=say), rides, accepted)
 
 

@@ -1,19 +1,20 @@
-"""The boards that a bundle can be made for: what MicroPython they need, and how files get onto them."""
+"""The boards that a bundle can be made for: the MicroPython they need, and how files are copied to them."""
 
 from dataclasses import dataclass
 
 from host_sim.errors import RequestError
 from host_sim.refusals import closest
 
-# The Pico's expiry timer has its hard interrupt from here on (its wiring guide); nothing older was tried.
+# From this version on the Pico's expiry timer has its hard interrupt (its wiring guide); nothing older was
+# tried.
 LEAST_MICROPYTHON = (1, 26, 0)
-FORM_NAMES = ("source", "bytecode", "native", "fused")  # By the number that a board's frames tell.
-MPY_VERSION = 6  # Of the bytecode that our mpy-cross writes, and that MicroPython 1.26 to 1.29 reads.
+FORM_NAMES = ("source", "bytecode", "native", "fused")  # By their number in a board's frames.
+MPY_VERSION = 6  # Version of the bytecode that our mpy-cross writes and MicroPython 1.26 to 1.29 reads.
 
 
 @dataclass(frozen=True, slots=True)
 class FlashLayout:
-    """Where a file system lies in the flash, in bytes, and which chip's boot loader may write it there."""
+    """The place of a file system in the flash, in bytes, and the chip whose boot loader may write it."""
 
     address: int
     block_size: int
@@ -26,9 +27,9 @@ class Target:
     """A board by its folder's name.
 
     `emitter` is the processor that machine code is made for, and its number in MicroPython's manual (".mpy
-    files"), None where none is made; `form` is the form that a bundle has unless told otherwise.
+    files"), None where none is made; `form` is the default form of a bundle.
     `platform` is what `sys.platform` must be, `chips` how `sys.implementation._machine` may end (empty: any);
-    `layout` is None where no file system image is made; `not_found` says what to do when no board is there.
+    `layout` is None if no file system image is made; `not_found` says what to do when no board is found.
     """
 
     name: str
@@ -42,7 +43,7 @@ class Target:
 
     @property
     def forms(self) -> tuple[str, ...]:
-        """The forms that a bundle for this board may have."""
+        """The allowed forms of a bundle for this board."""
         return FORM_NAMES if self.emitter else FORM_NAMES[:2]
 
 

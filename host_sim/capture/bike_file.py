@@ -145,7 +145,5 @@ def _load(temporary: Path, path: Path, overruling: tuple[str, ...]) -> Bike:
         ) from None
     for key in overruling:
         if key in bike.settings:
-            raise RequestError(
-                f"{spoken(path.name)}: settings.{key} goes over what was found, take it out first"
-            )
+            raise RequestError(f"{spoken(path.name)}: settings.{key} overrides the finding, remove it first")
     return bike

@@ -1,6 +1,6 @@
-"""Watches a board that rides: finds its port, keeps what its frames tell, records them, shows them.
+"""Watches a riding board: reads its frames, records them, and shows them.
 
-Here lives what `treadle watch` needs beyond the link itself (`host_sim/boardlink`). Nothing here changes a
-board but by the console's requests, and nothing here computes what the firmware has computed already. One
-thing is worked out on this side, because the firmware does not look for it: missed magnets.
+This is what `treadle watch` needs in addition to the link itself (`host_sim/boardlink`). Code here changes a
+board only by the console's requests, and computes nothing that the firmware has already computed. Only missed
+magnets are detected on this side, because the firmware does not detect them.
 """

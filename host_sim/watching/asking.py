@@ -1,4 +1,4 @@
-"""Asks a board for edges, settings, a change or the last 20 s; waits where it must stand for that."""
+"""Requests edges, settings, a change or the last 20 s from a board; waits for a standstill if needed."""
 
 import time
 from collections.abc import Callable
@@ -13,7 +13,7 @@ from host_sim.textfile import spoken
 if TYPE_CHECKING:
     from host_sim.watching.session import ClosablePort
 
-WAIT_S = 120.0  # For the bicycle to stand; the desk's rider rests twice in 48 s.
+WAIT_S = 120.0  # To wait until the bicycle stands; the desk's rider rests twice in 48 s.
 ASK_AGAIN_S = 0.5
 
 
@@ -27,7 +27,7 @@ def require_link() -> None:
 
 
 def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
-    """Choose the port anew, since a board may come back under another name, and open it."""
+    """Choose the port again, since a board may come back under another name, and open it."""
     from host_sim.boardlink.console_client import open_port
     from host_sim.boardlink.port_choice import choose_port
 
@@ -36,7 +36,7 @@ def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
 
 
 class AskRequest:
-    """What a standing board is asked, in this order: clear the fault, change settings, edges, settings."""
+    """The requests to a standing board, in this order: clear the fault, change settings, edges, settings."""
 
     def __init__(
         self,
@@ -48,7 +48,7 @@ class AskRequest:
         force: bool,
         black_box: Path | None = None,
     ) -> None:
-        """Check all of it; RequestError says what is wrong, before a port is opened."""
+        """Check everything before a port is opened; RequestError says what is wrong."""
         require_link()
         from host_sim.boardlink.port_choice import choose_port
         from host_sim.watching.workshop import check_capture, parse_changes
@@ -68,7 +68,7 @@ class AskRequest:
 
 
 def check_black_box(path: Path, force: bool) -> None:
-    """Raise RequestError if the recorder's steps can't go there."""
+    """Raise RequestError if the recorder's steps can't be written to this path."""
     if path.exists() and (not force or not path.is_file()):
         raise RequestError(f"{spoken(path)} exists already, allowed is another --blackbox, or --force")
     refuse_missing_folder(path, "--blackbox")
@@ -80,9 +80,9 @@ def when_standing(
     clock_s: Callable[[], float] = time.monotonic,
     pause: Callable[[float], None] = time.sleep,
 ) -> Any:
-    """Return what `asked` returns, once the bicycle stands; BoardTrouble if it does not in WAIT_S.
+    """Return what `asked` returns once the bicycle stands; BoardTrouble if it does not stand within WAIT_S.
 
-    `notice` is told once that it is waited for.
+    `notice` gets a message if waiting is necessary.
     """
     from host_sim.watching.workshop import InMotion
 
@@ -116,9 +116,9 @@ def _fetch_black_box(
 def ask(
     request: AskRequest, say: Callable[[str], None], notice: Callable[[str], None] = lambda line: None
 ) -> dict[str, Any]:
-    """Ask the board; return what was done. BoardTrouble if it refuses: what was done before stays done.
+    """Send the requests; return what was done. BoardTrouble if the board refuses one; those before stay done.
 
-    What the board allows only at a standstill waits for it; `notice` hears of that.
+    Requests that need a standstill wait for it; `notice` gets a message.
     """
     import contextlib
 
@@ -132,7 +132,7 @@ def ask(
         if request.clear_fault:
             when_standing(board.clear_fault, notice)
             done["cleared"] = True
-            say("the fault is cleared, unless its cause is still there")
+            say("the fault is cleared, unless its cause still exists")
         if request.capture is not None:
             capture = request.capture
             count = when_standing(lambda: board.keep_edges(capture, request.force), notice)
@@ -142,12 +142,12 @@ def ask(
             done |= _fetch_black_box(port, request.black_box, request.force, say, notice)
         if request.show_settings:
             done |= {"settings": board.settings(), "in_force": board.about()["settings"]}
-            say(f"settings in force: {done['in_force']}")
+            say(f"settings used: {done['in_force']}")
             for setting, value in done["settings"].items():
                 say(f"  {setting} = {value}")
         if request.changes:
             when_standing(lambda: board.change(request.changes), notice)
             done["changed"] = request.changes
             changed = ", ".join(f"{setting} = {value}" for setting, value in request.changes.items())
-            say(f"stored, and the board starts anew with: {changed}")
+            say(f"stored; the board restarts with: {changed}")
     return done

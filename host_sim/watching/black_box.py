@@ -1,4 +1,4 @@
-"""Fetches what the board's recorder keeps: what was before a fault, or the last 20 s if there was none."""
+"""Fetches the board's recording: the 20 s before a fault, or the last 20 s."""
 
 import time
 from collections.abc import Callable
@@ -21,7 +21,7 @@ Answer = TypeVar("Answer")
 
 
 class BlackBox:
-    """The recorder of a standing board. Every method raises BoardTrouble when it refuses."""
+    """The recorder of a standing board. Every method raises BoardTrouble if the board refuses."""
 
     def __init__(self, port: ClosablePort, clock_s: Callable[[], float] = time.monotonic) -> None:
         """Use an open port."""
@@ -35,11 +35,11 @@ class BlackBox:
         self._client = ConsoleClient(port, self._frame, lambda line: None, self._take)
 
     def freeze(self) -> None:
-        """Let the board keep what is recorded as it is; it must stand."""
+        """Freeze the board's recording; the bicycle must stand."""
         self._asked(self._freeze)
 
     def fetch(self, path: Path, force: bool) -> int:
-        """Write what is kept into a log; return how many steps. The bicycle may move meanwhile."""
+        """Write the frozen recording to a log; return its number of steps. The bicycle may move meanwhile."""
         blocks = self._asked(self._collect)
         try:
             with LogWriter(path, force, "--blackbox") as log:
@@ -47,11 +47,11 @@ class BlackBox:
                 for block in blocks:
                     log.write(block)
         except LogFailed as error:
-            raise BoardTrouble(f"{error}; the recorder keeps it") from None
+            raise BoardTrouble(f"{error}; the recording stays on the board") from None
         return sum(block.steps for block in blocks)
 
     def release(self) -> None:
-        """Let the board record over what it kept; it must stand."""
+        """Let the board record again over the frozen recording; the bicycle must stand."""
         self._asked(self._client.release)
 
     def _asked(self, ask: Callable[[], Answer]) -> Answer:
@@ -59,7 +59,7 @@ class BlackBox:
             return ask()
         except BoardRefusal as error:
             trouble = InMotion if str(error) == MUST_STAND else BoardTrouble
-            raise trouble(f"the board refuses to give its recorder: {printable(str(error))}") from None
+            raise trouble(f"the board refuses to send its recording: {printable(str(error))}") from None
         except BoardSilent as error:
             raise BoardTrouble(str(error)) from None
 
@@ -76,14 +76,14 @@ class BlackBox:
             until_s = self._clock_s() + PATIENCE_S
             while self._clock_s() < until_s and not all(number in self._found for number in wanted):
                 if wanted and wanted[-1] in self._found:
-                    break  # One before it was damaged on the way.
+                    break  # The block before it was damaged on the link.
                 self._client.wire.feed(self._port.read(READ_SIZE))
             if all(number in self._found for number in wanted):
                 return [self._found[number] for number in wanted]
         missing = sum(number not in self._found for number in wanted)
         raise BoardTrouble(
-            f"{missing} of {len(wanted)} blocks of the recorder did not arrive whole in {TRIES} tries; the "
-            "recorder keeps them"
+            f"{missing} of {len(wanted)} blocks of the recording did not arrive complete in {TRIES} tries; "
+            f"they stay on the board"
         )
 
     def _frame(self, frame: Frame) -> None:

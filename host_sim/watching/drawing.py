@@ -1,6 +1,6 @@
 """Characters on a terminal: a channel as a two-row trace, a bar with marks, columns over time.
 
-Everything is drawn with box characters, or with plain ASCII where the terminal has nothing else.
+Everything is drawn with box characters, or in ASCII if the terminal can't show them.
 """
 
 from collections.abc import Sequence
@@ -12,7 +12,7 @@ _EIGHTHS = 8
 
 @dataclass(frozen=True, slots=True)
 class Characters:
-    """What traces, bars and columns are drawn with."""
+    """The characters for traces, bars and columns."""
 
     high: str
     low: str
@@ -35,8 +35,8 @@ ASCII = Characters("-", "_", ".", "'", ".", "'", "|", ":", "#", "-", "'", " .:-=
 def trace_rows(levels: Sequence[int | None], width: int, per_column: int, kit: Characters) -> tuple[str, str]:
     """Return the upper and lower row of one channel's trace, `width` wide, the newest at the right.
 
-    `levels` are 0 or 1, None where a sample is missing; `per_column` samples share a column. Where a channel
-    goes both ways within a column, both rows show an upright stroke.
+    `levels` are 0 or 1, None where a sample is missing; `per_column` samples share a column. If a channel
+    changes both ways within a column, both rows show a vertical line.
     """
     upper, lower = "", ""
     wanted = width * per_column
@@ -57,12 +57,12 @@ def bar_rows(
 ) -> tuple[str, str]:
     """Return a bar from 0 to `top` and, below it, ticks at `marks` with `words` beside or between them.
 
-    Words that find no room take that of the ticks.
+    Words that don't fit replace ticks.
     """
     filled = min(max(round(value / top * width), 0), width)
     bar = kit.filled * filled + kit.rest * (width - filled)
     places = sorted({min(max(round(mark / top * width), 0), width - 1) for mark in marks})
-    # From one tick to the next; the rightmost gap with room takes the words, with a space on either side.
+    # From tick to tick; the rightmost gap that is wide enough takes the words, with a space on either side.
     for left, right in reversed([*pairwise([-2, *places, width + 1])]):
         if right - left >= len(words) + 3:
             below = [kit.mark if at in places else " " for at in range(width)]
@@ -72,7 +72,7 @@ def bar_rows(
 
 
 def column_rows(values: Sequence[float], top: float, width: int, height: int, kit: Characters) -> list[str]:
-    """Return `height` rows of columns from 0 to `top`, one a value, the newest at the right."""
+    """Return `height` rows of columns from 0 to `top`, one for each value, the newest at the right."""
     shown = list(values)[-width:]
     eighths = [min(max(round(value / top * height * _EIGHTHS), 0), height * _EIGHTHS) for value in shown]
     rows = []

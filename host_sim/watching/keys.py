@@ -10,10 +10,10 @@ from types import FrameType
 
 
 class Stop:
-    """Remembers that a signal asked for the end, so that nothing is broken off half-way. Read: `wanted`."""
+    """Remembers that a signal requested the end, so that no operation is cut short. Read: `wanted`."""
 
     def __init__(self) -> None:
-        """Nothing is wanted yet."""
+        """Start without a request."""
         self.wanted = False
 
     def want(self, _: int, __: FrameType | None) -> None:
@@ -23,7 +23,7 @@ class Stop:
 
 @contextlib.contextmanager
 def stop_by_signal() -> Iterator[Stop]:
-    """Give a Stop that Ctrl-C, and the signals that end a program, set; the old handlers come back after."""
+    """Yield a Stop that Ctrl-C and termination signals set; restore the old handlers afterwards."""
     stop = Stop()
     names = ("SIGINT", "SIGTERM", "SIGHUP")
     numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
@@ -36,7 +36,7 @@ def stop_by_signal() -> Iterator[Stop]:
 
 
 class Keys:
-    """The keys pressed since the last look, as one text."""
+    """The keys pressed since the last call, as one string."""
 
     def pressed(self) -> str:
         """Return them; never waits."""
@@ -56,7 +56,7 @@ class _PosixKeys(Keys):
 
 @contextlib.contextmanager
 def single_keys() -> Iterator[Keys | None]:
-    """Give the keys of the terminal at standard input, which shows them not; None where it is no terminal."""
+    """Yield the keys of the terminal at standard input, without echo; None if it is not a terminal."""
     if not sys.stdin or not sys.stdin.isatty():
         yield None
         return

@@ -1,4 +1,4 @@
-"""Keeps the page on a terminal, takes its keys, rings its bell."""
+"""Shows the page on a terminal, handles its keys, rings its bell."""
 
 from collections.abc import Callable
 from types import TracebackType
@@ -18,7 +18,7 @@ PER_COLUMN = (1, 2, 4, 10, 20)  # Control periods: 5 ms to 100 ms a column.
 
 
 class LivePage:
-    """A view on the whole screen. Use it in a `with`; afterwards the terminal is as it was."""
+    """A full-screen view. Use it in a `with`, which restores the terminal afterwards."""
 
     def __init__(self, console: Console, keys: Keys | None, file: str, ended: Callable[[], None]) -> None:
         """Draw on `console`; `file` is the record's name or empty; `ended` raises Ended after a signal."""
@@ -49,7 +49,7 @@ class LivePage:
         self._live.stop()
 
     def look(self, watched: Watched, now_s: float) -> None:
-        """Take the keys, and draw if it is time."""
+        """Handle keys, and draw if it is time."""
         self._ended()
         pressed = self._keys.pressed() if self._keys is not None else ""
         for key in pressed:
@@ -76,7 +76,7 @@ class LivePage:
             controls.held_seen = watched.levels_seen
 
     def _ring(self, watched: Watched, now_s: float) -> None:
-        """Ring for what is new and asks for it, once a second at most."""
+        """Ring the bell for new events that require it, at most once a second."""
         fresh = min(watched.happenings_seen - self._seen, len(watched.happenings))
         self._seen = watched.happenings_seen
         wanted = any(one.ring for one in list(watched.happenings)[len(watched.happenings) - fresh :])

@@ -1,16 +1,16 @@
-"""Notices a magnet that the pedal sensor missed, from the levels that every frame carries.
+"""Detects a magnet that the pedal sensor missed, from the levels in every frame.
 
-How it shows: the levels come once a control period (5 ms), so the pitch from one rising edge of channel A to
+The levels come once in each control period (5 ms), so the pitch from one rising edge of channel A to
 the next is known to about one period. Where a magnet is missed, one pitch is twice (or, for two magnets,
 three times) as long as the two before and the two after it. Limits:
 
-* pitches shorter than 4 periods (20 ms: 12 magnets at 250 rpm, 32 magnets at 94 rpm) are not judged;
-* the four neighbours must agree with each other, so nothing is said while the rider speeds up or slows down;
-* a foot that rests for just one or two pitches and goes on as before looks the same. A magnet that is
-  really gone is missed at the same place each turn, so those are counted too (`repeated`);
-* of two gaps within three pitches of each other nothing is said, as neither has even neighbours;
-* from frames that tell of a late step nothing is concluded: a magnet may have passed between two samples;
-* channel B alone is not looked at. `treadle inspect` looks at both, and at the whole ring.
+* pitches shorter than 4 periods (20 ms: 12 magnets at 250 rpm, 32 magnets at 94 rpm) are not evaluated; * the
+four neighbours must agree with each other, so nothing is reported while the rider speeds up or slows down; *
+a foot that rests for just one or two pitches and then continues looks the same. A magnet that is really
+missing is missed at the same place in each turn, so those are counted too (`repeated`); * two gaps within
+three pitches of each other are not reported, as neither has even neighbours; * frames that report a late step
+are not evaluated: a magnet may have passed between two samples; * channel B alone is not evaluated. `treadle
+inspect` evaluates both, and the whole ring.
 """
 
 from collections import deque
@@ -18,19 +18,19 @@ from statistics import median
 
 CHANNEL_A = 1
 SHORTEST_PERIODS = 4
-# In shares of the neighbours' median. Two times 0.8 and three times 1.15: the limits of human unevenness.
+# In shares of the neighbours' median: two times 0.8 and three times 1.15, the limits of uneven pedalling.
 LEAST_SHARE = 1.6
 LARGEST_SHARE = 3.4
 SPREAD_SHARE = 0.4
-SPREAD_PERIODS = 2  # What the grid alone makes of an even pitch.
+SPREAD_PERIODS = 2  # The effect of sampling on an even pitch.
 _MIDDLE = 2
 
 
 class MissedMagnets:
-    """Takes one sample of the levels a control period. Read: `count`, `repeated`."""
+    """Processes one sample of the levels in each control period. Read: `count`, `repeated`."""
 
     def __init__(self) -> None:
-        """Start with a crank of which nothing is known. `pulses_per_rev` 0 as long as it is not known."""
+        """Start with an unknown crank. `pulses_per_rev` is 0 while it is unknown."""
         self.count = 0
         self.repeated = 0
         self.pulses_per_rev = 0
@@ -43,7 +43,7 @@ class MissedMagnets:
         self._place = 0
 
     def take(self, levels: int | None, direction: str) -> int:
-        """Take the next sample (None where one is missing); return how many missed magnets it reveals.
+        """Process the next sample (None if one is missing); return how many missed magnets it reveals.
 
         `direction` is that of the frame: "forward", "backward" or "standing".
         """
@@ -73,7 +73,7 @@ class MissedMagnets:
         self._missed_at = None
 
     def _judge(self) -> int:
-        """Judge the pitch in the middle by its four neighbours."""
+        """Compare the pitch in the middle with its four neighbours."""
         neighbours = [pitch for at, pitch in enumerate(self._pitches) if at != _MIDDLE]
         usual = median(neighbours)
         self._place += 1

@@ -1,6 +1,6 @@
-"""The page: 24 rows that stay where they are, and more history where the terminal is higher.
+"""The page: 24 fixed rows, and more history on a higher terminal.
 
-Colours (Okabe and Ito's, told apart by the colour-blind) only repeat what the words say.
+Colours (Okabe and Ito's, which the colour-blind can distinguish) only repeat what the words say.
 """
 
 import textwrap
@@ -29,9 +29,9 @@ _UNFIT = "not fitted: the pedal sensor has one channel"
 
 @dataclass(slots=True)
 class Controls:
-    """What the keys change: samples that share a column, and the levels that are held (None: none are).
+    """State that the keys change: samples per column, and the held levels (None if not held).
 
-    `held_seen` is how many samples had come when they were held; `file` the record's name, or empty.
+    `held_seen` is how many samples had arrived when they were held; `file` is the record's name, or empty.
     """
 
     per_column: int = 2
@@ -47,7 +47,7 @@ def page(
     """Return the rows of the page, `height` of them, none wider than `width`."""
     if width < SMALLEST_WIDTH or height < ROWS:
         rows = [
-            Text(f"the page needs {SMALLEST_WIDTH} columns and {ROWS} rows, here are {width} and {height}"),
+            Text(f"the page needs {SMALLEST_WIDTH} columns and {ROWS} rows, not {width} and {height}"),
             Text(words.link(watched, now_s)),
         ]
     else:
@@ -76,7 +76,7 @@ def _rows(
 
 
 def _still_unknown(labels: tuple[str, ...]) -> list[Text]:
-    """Return the rows as they stand before the first frame."""
+    """Return the rows before the first frame."""
     return [_labelled(label, "") for label in labels]
 
 
@@ -95,7 +95,7 @@ def _traces(watched: Watched, width: int, controls: Controls, kit: Characters) -
     if controls.held is not None:
         levels, seen = list(controls.held), controls.held_seen
     columns = width - LABEL_WIDTH
-    # A sample stays in the column where it appeared: columns begin at fixed samples.
+    # A sample stays in its column, because columns begin at fixed samples.
     whole = len(levels) - seen % controls.per_column
     recent = levels[max(whole - columns * controls.per_column, 0) : max(whole, 0)]
     rows: list[Text] = []
@@ -109,7 +109,7 @@ def _traces(watched: Watched, width: int, controls: Controls, kit: Characters) -
         rows.append(Text(f"{name:<{LABEL_WIDTH}}{upper}", style=style))
         rows.append(Text(" " * LABEL_WIDTH + lower, style=style))
     column_ms = controls.per_column * words.PERIOD_MS
-    what = "held; the record goes on" if controls.held is not None else "now at the right edge"
+    what = "held; recording continues" if controls.held is not None else "now at the right edge"
     span_s = columns * column_ms / 1000
     return [
         *rows,
@@ -159,20 +159,20 @@ def _cadence(watched: Watched, frame: Frame, bar_width: int, kit: Characters) ->
 
 def _power(watched: Watched, frame: Frame, bar_width: int, kit: Characters) -> list[Text]:
     top_w = power_top_w(watched)
-    text = f"delivered; wanted {frame.wanted_w}, allowed {frame.ceiling_w}"
+    text = f"delivered; requested {frame.wanted_w}, allowed {frame.ceiling_w}"
     bar, below = bar_rows(frame.power_w, top_w, (frame.wanted_w, frame.ceiling_w), text, bar_width, kit)
     return [_bar("power", f"{frame.power_w} W", bar), Text(" " * (LABEL_WIDTH + VALUE_WIDTH) + below)]
 
 
 def power_top_w(watched: Watched) -> int:
-    """Return the end of the scale for power: a quarter above the limit, so that a surge is seen."""
+    """Return the end of the scale for power: a quarter above the limit, so that a surge is visible."""
     return max(watched.settings.get("power_limit_w", 400), 40) * 5 // 4
 
 
 def _counts(watched: Watched, frame: Frame | None, controls: Controls) -> list[Text]:
     lost = f"{watched.lost.count} lost, {watched.damaged} damaged"
     record = f"; recorded in {controls.file}" if controls.file else "; not recorded"
-    away = f"; port away: {watched.connections - 1}" if watched.connections > 1 else ""
+    away = f"; port lost: {watched.connections - 1}" if watched.connections > 1 else ""
     if frame is None:
         return [*_still_unknown(COUNTS), _labelled("frames", f"{watched.frames}, {lost}{away}{record}")]
     edges = f"{frame.edges} edges, {frame.rejected} rejected as noise, {frame.edges_lost} lost"
@@ -185,7 +185,7 @@ def _counts(watched: Watched, frame: Frame | None, controls: Controls) -> list[T
 
 
 def _history(watched: Watched, width: int, room: int, kit: Characters) -> list[Text]:
-    """Return `room` rows: the last minutes of cadence and power, if they fit."""
+    """Return `room` rows with the last minutes of cadence and power, if they fit."""
     if room < 2 * HISTORY_LEAST + 3:
         return [Text("")] * room
     rows_each = min((room - 3) // 2, HISTORY_MOST)
@@ -222,5 +222,5 @@ def _bar(label: str, value: str, bar: str) -> Text:
 def _keys(controls: Controls) -> Text:
     if not controls.keys:
         return Text("Ctrl-C ends", style="dim")
-    hold = "lets the traces go" if controls.held is not None else "holds the traces"
+    hold = "releases the traces" if controls.held is not None else "holds the traces"
     return Text(f"q ends   + and - change the time a column   space {hold}", style="dim")

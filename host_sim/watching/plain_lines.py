@@ -1,4 +1,4 @@
-"""The watch as lines of text, where standard output is no terminal or --plain asks for it."""
+"""The watch as lines of text, if standard output is not a terminal or with --plain."""
 
 from collections.abc import Callable
 
@@ -9,10 +9,10 @@ EVERY_S = 1.0
 
 
 class PlainLines:
-    """Says one line a second, and one for each happening and each change of state, direction or brake."""
+    """Prints one line a second, and one for each event and each change of state, direction or brake."""
 
     def __init__(self, say: Callable[[str], None], ended: Callable[[], None]) -> None:
-        """Give lines to `say`; `ended` raises Ended when somebody wants to stop."""
+        """Pass lines to `say`; `ended` raises Ended when the user wants to stop."""
         self._say = say
         self._ended = ended
         self._seen = 0
@@ -21,7 +21,7 @@ class PlainLines:
         self._silence_said = False
 
     def look(self, watched: Watched, now_s: float) -> None:
-        """Say what is new."""
+        """Print what is new."""
         self._ended()
         fresh = min(watched.happenings_seen - self._seen, len(watched.happenings))
         self._seen = watched.happenings_seen
@@ -42,7 +42,7 @@ class PlainLines:
         self._say(f"{now_s:8.1f} s  {one_line(watched, frame)}" + (f"; {warning}" if warning else ""))
 
     def _say_silence(self, watched: Watched, now_s: float) -> None:
-        """Say once for each silence that nothing comes."""
+        """Print once for each silence that no frame arrives."""
         heard_s = max(watched.frame_s, watched.since_s)
         if watched.connected and now_s - heard_s >= SILENCE_S and not self._silence_said:
             self._silence_said = True
@@ -50,12 +50,12 @@ class PlainLines:
 
 
 class Nothing:
-    """Shows nothing, and ends when it is told to."""
+    """Shows nothing, and ends on request."""
 
     def __init__(self, ended: Callable[[], None]) -> None:
-        """`ended` raises Ended when somebody wants to stop."""
+        """`ended` raises Ended when the user wants to stop."""
         self._ended = ended
 
     def look(self, watched: Watched, now_s: float) -> None:
-        """Only ask whether to stop."""
+        """Only check whether to stop."""
         self._ended()

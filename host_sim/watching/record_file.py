@@ -1,7 +1,7 @@
-"""Records every frame as a row of CSV, at once: what has been written survives the end of this program.
+"""Records every frame at once as a row of CSV, so written rows survive the end of this program.
 
-Unlike the results of other commands this file grows where it is, so that an interruption loses nothing. A row
-is written whole or taken back. The columns are in the README beside this file.
+Unlike results of other commands this file is written in place, so that an interruption loses nothing. A row
+is written completely or removed. The columns are in this folder's README.
 """
 
 import contextlib
@@ -18,16 +18,16 @@ from host_sim.textfile import spoken
 
 RECEIVED = ("received_s", "connection", "lost", "lost_numbers")
 COLUMNS = (*RECEIVED, *(field.name for field in fields(Frame)))
-DECIMALS = 6  # Of seconds a microsecond, of volts and the like more than the board sends.
+DECIMALS = 6  # A microsecond for times; for volts and the like, more than the board sends.
 
 
 class RecordingFailed(Exception):
-    """The file takes no more rows; the text is one sentence."""
+    """The file can't be written any more; the message is one sentence."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reception:
-    """How a frame arrived: seconds since the start, the how manieth connection, and what was lost before it.
+    """How a frame arrived: seconds since the start, the connection, and the frames lost before it.
 
     `lost_numbers` names the frames lost, as "17" or "254 to 1"; empty if none.
     """
@@ -39,12 +39,12 @@ class Reception:
 
 
 class RecordFile:
-    """A record in the making. Read: `path`, `frames` (rows written). Use it in a `with`."""
+    """An open record. Read: `path`, `frames` (rows written). Use it in a `with`."""
 
     def __init__(self, path: Path, force: bool) -> None:
-        """Make sure that the file can be written, before anything else happens; RequestError says why not.
+        """Check first that the file can be written; RequestError says why not.
 
-        A file that exists is refused, or with `force` emptied when the first frame comes.
+        An existing file is refused, or with `force` emptied when the first frame arrives.
         """
         self.path = path
         self.frames = 0
@@ -53,7 +53,7 @@ class RecordFile:
         try:
             self._ours = not path.exists()
             if path.exists() and not path.is_file():
-                raise RequestError(f"{name} is no ordinary file, allowed is another --record")
+                raise RequestError(f"{name} is not a regular file, allowed is another --record")
             if path.exists() and not force:
                 raise RequestError(f"{name} exists already, allowed is another --record, or --force")
             flags = os.O_WRONLY | os.O_CREAT | (0 if force else os.O_EXCL) | getattr(os, "O_BINARY", 0)
@@ -63,7 +63,7 @@ class RecordFile:
             raise RequestError(f"{name} can't be written, allowed is another --record: {reason}") from None
 
     def write(self, frame: Frame, reception: Reception) -> None:
-        """Append a row; RecordingFailed if the disk does not take it, and then the rows before it stay."""
+        """Append a row; RecordingFailed if that fails, and then the rows before it stay."""
         try:
             if self.frames == 0:
                 os.ftruncate(self._file, 0)
@@ -73,8 +73,8 @@ class RecordFile:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._file, self._size)
             raise RecordingFailed(
-                f"{spoken(self.path)} takes no more ({error.strerror or error}): the {self.frames} frames "
-                "before that are in it"
+                f"{spoken(self.path)} can't be written any more ({error.strerror or error}): it has the "
+                f"{self.frames} frames before that"
             ) from None
         self.frames += 1
 
@@ -89,7 +89,7 @@ class RecordFile:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Close the file; one that was made for nothing is removed."""
+        """Close the file; remove it if it was created and is empty."""
         os.close(self._file)
         if self.frames == 0 and self._ours:
             with contextlib.suppress(OSError):

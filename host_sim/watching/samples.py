@@ -1,13 +1,13 @@
-"""The levels of the crank, sample by sample, out of frames that overlap."""
+"""The levels of the crank, sample by sample, from overlapping frames."""
 
 from host_sim.boardlink.frames import Frame
 
 STEPS_MODULO = 65_536
-GAP_SHOWN_MAX = 1_000  # Missing samples that are kept as such; more of them tell no more.
+GAP_SHOWN_MAX = 1_000  # Missing samples that are stored as such; more would add nothing.
 
 
 class Samples:
-    """Joins the samples of one frame to those of the frame before."""
+    """Joins the samples of a frame to those of the frame before."""
 
     def __init__(self) -> None:
         """Start with no frame."""
@@ -22,5 +22,5 @@ class Samples:
         return missing + list(frame.level_samples[carried - min(since, carried) :])
 
     def forget(self) -> None:
-        """Join the next frame to nothing: the board started anew, or the port was away."""
+        """Don't join the next frame to the last one: the board restarted, or the port was disconnected."""
         self._steps = None

@@ -1,4 +1,4 @@
-"""One watch from its start to its end: opens the port, reads it, waits for it when it is gone."""
+"""One watch from start to end: opens the port, reads it, and waits for it after a disconnection."""
 
 import contextlib
 from collections.abc import Callable
@@ -13,30 +13,30 @@ from host_sim.watching.record_file import RecordFile
 from host_sim.watching.step_record import StepRecord
 from host_sim.watching.watched import Watched
 
-RETRY_S = 0.25  # Between two looks for a port that is gone.
-ASK_AGAIN_S = 5.0  # After an answer that did not come, or a refusal.
+RETRY_S = 0.25  # Between two attempts to find a disconnected port.
+ASK_AGAIN_S = 5.0  # After a missing answer or a refusal.
 
 
 class Ended(Exception):
-    """The watch is over: its time is, or somebody ended it."""
+    """The watch has ended: its time is over, or the user ended it."""
 
 
 class PortGone(Exception):
-    """The port went away while it was used."""
+    """The port was disconnected during use."""
 
 
 class ClosablePort(BytePort, Protocol):
     """A port that can be closed."""
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
 
 
 class View(Protocol):
-    """Whoever shows what is watched."""
+    """The display of a watch."""
 
     def look(self, watched: Watched, now_s: float) -> None:
-        """Show what is new; Ended if somebody wants to stop. Called some 20 times a second."""
+        """Show what is new; Ended if the user wants to stop. Called about 20 times a second."""
 
 
 class Session:
@@ -56,7 +56,7 @@ class Session:
         pause: Callable[[float], None],
         steps: StepRecord | None = None,
     ) -> None:
-        """Start at zero; nothing is opened yet. `steps` records the steps beside the frames."""
+        """Start at zero, without a port. `steps` records the steps in addition to the frames."""
         self._steps = steps
         self.watched = Watched()
         self._connect = connect
@@ -96,7 +96,7 @@ class Session:
                 self.watched.away_s += self.now_s - self.watched.since_s
 
     def tick(self) -> None:
-        """Let the view look, and end when it is time."""
+        """Update the view, and end when it is time."""
         if self._seconds is not None and self.now_s >= self._seconds:
             raise Ended
         self._view.look(self.watched, self.now_s)
@@ -150,33 +150,33 @@ class Session:
     def _hear(self, line: str) -> None:
         self.watched.text(line, self.now_s)
         if self._steps is not None and not self.watched.settings:
-            self._steps.forget()  # The board has started anew.
+            self._steps.forget()  # The board has restarted.
 
     def _ask(self, client: ConsoleClient) -> None:
-        """Ask for the settings once for each start of the board; it answers while it rides, too."""
+        """Request the settings once after each start of the board; it also answers while it rides."""
         if self.watched.settings or self.watched.frame is None or self.now_s < self._ask_after_s:
             return
-        # A frame from before the port opened tells nothing about now.
+        # A frame from before the port was opened is out of date.
         if self.watched.frame_s < self.watched.since_s:
             return
         self._ask_after_s = self.now_s + ASK_AGAIN_S
         try:
             self.watched.learnt(client.about(), client.settings())
         except (BoardRefusal, BoardSilent):
-            return  # It is busy: later again.
+            return  # It is busy: try again later.
         except (KeyError, TypeError, ValueError, AttributeError):
-            self.watched.happened("the board's answer about its settings is not understood", self.now_s)
+            self.watched.happened("the board's answer about its settings can't be read", self.now_s)
 
 
 class _GuardedPort:
-    """A port whose failures are PortGone, and at which the watch goes on while an answer is waited for."""
+    """A port that raises PortGone on failure, and that continues the watch while waiting for an answer."""
 
     def __init__(self, port: BytePort, tick: Callable[[], None]) -> None:
         self._port = port
         self._tick = tick
 
     def read(self, size: int = 1, /) -> bytes:
-        """Tick first: what has been read must not be lost to an end."""
+        """Call tick first, so that data already read is not lost if the watch ends."""
         self._tick()
         try:
             return self._port.read(size)
@@ -192,5 +192,5 @@ class _GuardedPort:
 
 
 def _close(port: ClosablePort) -> None:
-    with contextlib.suppress(OSError):  # It may be gone already.
+    with contextlib.suppress(OSError):  # It may be disconnected already.
         port.close()

@@ -1,8 +1,7 @@
-"""Records every step of the board that is watched, beside its frames, for a replay.
+"""Records every step of the watched board, in addition to its frames, for a replay.
 
-A recording that begins with the board's start can be replayed to the bit. So a board that stands is asked to
-start anew when its first steps are gone already; one that moves, or that keeps a fault, is recorded from
-where it is.
+A recording that begins with the board's start can be replayed exactly. So if the board no longer has its
+first steps, it is restarted if it stands; if it moves, or keeps a fault, recording begins where it is.
 """
 
 from pathlib import Path
@@ -16,28 +15,28 @@ from host_sim.watching.watched import Watched
 
 
 class Streaming(Protocol):
-    """What is needed of a board's console."""
+    """What is needed from a board's console."""
 
     def stream(self, from_oldest: bool = False) -> None:
         """Ask for the recorder's blocks."""
 
     def start(self) -> None:
-        """Ask the board to start anew."""
+        """Restart the board."""
 
 
 def steps_path(record: Path) -> Path:
-    """Return where the steps of a record go: beside it."""
+    """Return the path of the steps of a record, in the same folder."""
     return record.with_suffix(SUFFIX)
 
 
 class StepRecord:
-    """Asks for the stream and writes it into a log. Read: `steps`, `lost`, `holes`, `from_start`, `refusal`.
+    """Requests the stream and writes it to a log. Read: `steps`, `lost`, `holes`, `from_start`, `refusal`.
 
-    `lost` steps are known to be missing in `holes` places; `refusal` is why the board gives none, or empty.
+    `lost` steps are known to be missing in `holes` places; `refusal` is why the board sends none, or empty.
     """
 
     def __init__(self, log: LogWriter) -> None:
-        """Use a log that is open."""
+        """Use an open log."""
         self.log = log
         self.steps = 0
         self.lost = 0
@@ -48,7 +47,7 @@ class StepRecord:
         self.forget()
 
     def forget(self) -> None:
-        """What comes joins nothing that was: the board has started anew, or was away."""
+        """Begin a new section: the board restarted or was disconnected."""
         self._reader = StepReader()
         self._streaming = False
         self._begun = False
@@ -56,12 +55,12 @@ class StepRecord:
         self._renew_s = 0.0
 
     def attend(self, board: Streaming, watched: Watched, now_s: float) -> None:
-        """Do what is due: ask for the stream, for a new start, or for the stream to go on."""
+        """Send the request that is due: for the stream, for a restart, or to continue the stream."""
         if not watched.settings or watched.frame is None or self.refusal:
             return
         try:
             if not self._streaming:
-                self._waiting = []  # Of a stream that somebody else had asked for.
+                self._waiting = []  # From a stream that another program requested.
                 board.stream(from_oldest=True)
                 self._streaming = True
                 self._renew_s = now_s + RENEW_S
@@ -76,7 +75,7 @@ class StepRecord:
             self._begin(board, watched)
 
     def take(self, block: Block) -> None:
-        """Take a block as it came."""
+        """Store a block."""
         if self._begun:
             self._write(block)
         else:

@@ -1,4 +1,4 @@
-"""Finds a step in a board's telemetry: the bicycle rests, somebody pedals, help begins and goes on."""
+"""Finds a step in a board's telemetry: the bicycle rests, somebody pedals, help begins and continues."""
 
 from dataclasses import dataclass
 
@@ -6,7 +6,9 @@ from firmware.decide.engagement import ASSISTING, STATE_NAMES
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.frames import Frame
 
-BEFORE_S = 2.0  # Of rest before the first help: less, and the controls may not have been seen at rest.
+BEFORE_S = (
+    2.0  # Of rest before the first help; with less, the firmware may not have seen the controls at rest.
+)
 AFTER_S = 5.0
 LONGEST_S = 30.0  # From the first help to the end of the step.
 NUMBERS = 256  # A frame's number is modulo this.
@@ -16,7 +18,7 @@ NUMBERS = 256  # A frame's number is modulo this.
 class StepSeen:
     """The frames of a step, and their times in s from the first help on (below 0 before).
 
-    `step_s` is when the command rose for good: what came before was withdrawn again, as after a doubt.
+    `step_s` is when the command rose for the last time: help before that was withdrawn, as after a doubt.
     """
 
     frames: tuple[Frame, ...]
@@ -25,17 +27,17 @@ class StepSeen:
 
 
 class StepFinder:
-    """Takes frames one by one until a step is whole. Read: `why_not`, why the last one was none."""
+    """Processes frames until a step is complete. Read: `why_not`, why the last attempt was not a step."""
 
     def __init__(self) -> None:
-        """Start with no frame."""
+        """Start without a frame."""
         self.why_not = ""
         self._frames: list[Frame] = []
         self._begun: int | None = None
         self._rose = 0
 
     def take(self, frame: Frame) -> StepSeen | None:
-        """Take a frame; return the step if it is whole now."""
+        """Process a frame; return the step if it is complete now."""
         frames = self._frames
         if frames and (frames[-1].number + 1) % NUMBERS != frame.number:
             self._forget("frames were lost on the link")
@@ -50,13 +52,13 @@ class StepFinder:
             self._rose = len(frames) - 1
         if frame.command_v == 0.0 or _since_s(frames[self._rose], frame) < AFTER_S:
             if _since_s(frames[self._begun], frame) > LONGEST_S:
-                self._forget("help was withdrawn again and again")
+                self._forget("help was withdrawn repeatedly")
             return None
         times_s = tuple(_since_s(frames[self._begun], one) for one in frames)
         return StepSeen(tuple(frames), times_s, times_s[self._rose])
 
     def _look_for_help(self, frame: Frame) -> None:
-        """Keep as much as a step needs before the first help, and see whether it has come."""
+        """Store the frames that a step needs before the first help, and check whether help has begun."""
         frames = self._frames
         while len(frames) > 2 and _since_s(frames[1], frame) >= BEFORE_S:
             del frames[0]

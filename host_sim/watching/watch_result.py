@@ -1,4 +1,4 @@
-"""What a watch came to."""
+"""The result of a watch."""
 
 from dataclasses import asdict
 from pathlib import Path
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 class WatchResult:
-    """What was seen."""
+    """The counts of a watch, its record and its failure."""
 
     def __init__(
         self,
@@ -22,7 +22,7 @@ class WatchResult:
         failure: str,
         steps: "StepRecord | None" = None,
     ) -> None:
-        """Take all that is known; `failure` says why the record broke off, or is empty."""
+        """Store the result; `failure` says why the record ended early, or is empty."""
         self.steps = steps
         self.watched = watched
         self.seconds = seconds
@@ -31,7 +31,7 @@ class WatchResult:
 
     @property
     def complaint(self) -> str:
-        """One sentence about what does not hold: the record has a hole, or there was nothing to see."""
+        """One sentence if the record has a gap, or if no frame was seen."""
         watched = self.watched
         if self.failure:
             return self.failure
@@ -42,21 +42,21 @@ class WatchResult:
         if watched.frames == 0:
             from host_sim.watching.words import HOW_TO_SEE_MORE
 
-            return f"no frame came from {spoken(watched.port)} in {self.seconds:.1f} s: {HOW_TO_SEE_MORE}"
+            return f"no frame arrived from {spoken(watched.port)} in {self.seconds:.1f} s: {HOW_TO_SEE_MORE}"
         if self.file is not None and watched.lost.count:
             return (
                 f"frames were lost on the link ({watched.lost.count}): "
                 f"the column lost_numbers of {spoken(self.file)} names them"
             )
         if self.steps is not None and self.steps.refusal:
-            return f"the board gives no steps, flash it with this version: {self.steps.refusal}"
+            return f"the board sends no steps, flash it with this version: {self.steps.refusal}"
         if self.steps is not None and self.steps.holes:
             lost, holes = self.steps.lost, self.steps.holes
             return f"{lost} steps are missing in {holes} places of {spoken(self.steps.log.path)}"
         return ""
 
     def as_json(self) -> dict[str, Any]:
-        """Return the summary, with the keys that the manual names."""
+        """Return the summary under its documented keys."""
         watched = self.watched
         return {
             "port": watched.port,

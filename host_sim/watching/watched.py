@@ -1,4 +1,4 @@
-"""All that is known about the board being watched, as its frames and lines arrive."""
+"""Everything known about the watched board from its frames and lines."""
 
 import json
 from collections import deque
@@ -22,7 +22,7 @@ LATE_US = 7_500  # A step of more than one and a half periods.
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """Something worth a line: when (seconds since the start), what, and whether to ring the bell for it."""
+    """An event worth a line: when (seconds since the start), what, and whether to ring the bell for it."""
 
     at_s: float
     text: str
@@ -30,12 +30,12 @@ class Happening:
 
 
 class Watched:
-    """What the page, the lines and the summary are made from; every attribute may be read.
+    """The data of the page, the lines and the summary; every attribute may be read.
 
-    `settings` is empty and `board` "" until the board has answered. `happenings_seen` counts all that ever
-    happened, `happenings` keeps the last ones. `levels` are samples of both channels, one a control period,
-    None where a sample is missing, and `levels_seen` counts them all. `worsts_us` are the longest steps told
-    by the last frames. `other_kind` is the kind of the board's frames if this program can't read them.
+    `settings` is empty and `board` "" until the board has answered. `happenings_seen` counts all events,
+    `happenings` has the last ones. `levels` are samples of both channels, one a control period, None where a
+    sample is missing, and `levels_seen` counts them all. `worsts_us` are the longest steps reported by the
+    last frames. `other_kind` is the kind of the board's frames if this program can't read them.
     """
 
     def __init__(self) -> None:
@@ -46,7 +46,7 @@ class Watched:
         self.connected = False
         self.connections = 0
         self.away_s = 0.0
-        self.since_s = 0.0  # When the port opened, or went away.
+        self.since_s = 0.0  # When the port was opened or lost.
         self.frame: Frame | None = None
         self.frame_s = 0.0
         self.frames = 0
@@ -66,12 +66,12 @@ class Watched:
         self._overruns: int | None = None
 
     def happened(self, text: str, now_s: float, ring: bool = False) -> None:
-        """Note something worth a line."""
+        """Store an event."""
         self.happenings.append(Happening(now_s, text, ring))
         self.happenings_seen += 1
 
     def opened(self, port: str, now_s: float) -> None:
-        """Take note of a port that is open."""
+        """Note that a port was opened."""
         if self.connections:
             self.away_s += now_s - self.since_s
             self.happened(f"the port is back after {now_s - self.since_s:.1f} s", now_s)
@@ -82,14 +82,14 @@ class Watched:
         self.begin_anew()
 
     def gone(self, now_s: float) -> None:
-        """Take note that the port went away."""
+        """Note that the port was lost."""
         self.connected = False
         self.since_s = now_s
-        self.happened("the port is gone, waiting for it to come back", now_s)
+        self.happened("the port is lost, waiting for it to come back", now_s)
         self.begin_anew()
 
     def begin_anew(self) -> None:
-        """Join what comes to nothing that was."""
+        """Don't join later data to earlier data."""
         self.lost.forget()
         self._samples.forget()
         if self.levels:
@@ -99,7 +99,7 @@ class Watched:
         self.settings = {}
 
     def learnt(self, about: dict[str, Any], settings: dict[str, Any]) -> None:
-        """Take the board's answers to about and settings."""
+        """Store the board's answers to about and settings."""
         self.board = printable(str(about.get("board", "")))
         self.settings = {
             str(name): value
@@ -109,7 +109,7 @@ class Watched:
         self.missed.pulses_per_rev = max(self.settings.get("pulses_per_rev", 0), 0)
 
     def take(self, frame: Frame, now_s: float) -> Reception:
-        """Take a frame; return how it arrived."""
+        """Store a frame; return how it arrived."""
         lost = self.lost.take(frame.number, now_s)
         names = self.lost.names if lost else ""
         if lost:
@@ -127,13 +127,13 @@ class Watched:
         return Reception(now_s, self.connections, lost, names)
 
     def take_other_kind(self, kind: int | None, now_s: float) -> None:
-        """Take note of the kind of frame that the board sends and this program does not read, or of None."""
+        """Store the kind of the board's frames if this program can't read them, or None."""
         if kind is not None and kind != self.other_kind:
             self.happened(other_kind_of(kind), now_s)
         self.other_kind = kind
 
     def text(self, line: str, now_s: float) -> None:
-        """Take a line that is no answer."""
+        """Handle a line that is not an answer."""
         try:
             notice = json.loads(line)["notice"]
         except (ValueError, TypeError, KeyError, RecursionError):
@@ -149,7 +149,7 @@ class Watched:
         for levels in self._samples.new_in(frame):
             self.levels.append(levels)
             self.levels_seen += 1
-            # Between steps that came late a magnet may have passed unseen: nothing is concluded from them.
+            # Between late steps a magnet may have passed unseen, so they are not evaluated.
             missed += self.missed.take(levels if even else None, frame.direction)
         if missed:
             again = ", again at the same place of the ring" if self.missed.repeated else ""
@@ -163,13 +163,13 @@ class Watched:
 
 
 def printable(text: str) -> str:
-    """Return a text from the line fit for a terminal: one short line without control characters."""
+    """Return text from the link as one short line without control characters."""
     shown = "".join(character if character.isprintable() else "?" for character in text)
     return shown if len(shown) <= TEXT_MAX else shown[:TEXT_MAX] + "..."
 
 
 def other_kind_of(kind: int) -> str:
-    """Return what to do about frames of a kind that this program does not read."""
+    """Return what to do about frames of a kind that this program can't read."""
     age = "an older" if kind < FRAME_KIND else "a newer"
     return (
         f"the board has {age} firmware: its frames are of kind {kind}, this program reads kind {FRAME_KIND}; "

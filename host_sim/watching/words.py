@@ -1,28 +1,28 @@
-"""What is known about the board, in words: the parts that the page and the lines share."""
+"""Texts about the board that the page and the lines share."""
 
 from host_sim.boardlink.frames import Frame
 from host_sim.units import KM_PER_H_PER_M_PER_S
 from host_sim.watching.watched import Watched, other_kind_of
 
 ONE_CHANNEL = 1
-SHORTEST_PITCH_S = 0.02  # Of which missed magnets are told: four samples.
+SHORTEST_PITCH_S = 0.02  # The shortest pitch at which missed magnets are detected: four samples.
 PERIOD_MS = 5
 STEPS_PER_S = 200
-SILENCE_S = 2.0  # Twenty frames a second are usual, so after 2 s without one something is wrong.
+SILENCE_S = 2.0  # There are usually twenty frames a second, so after 2 s without one something is wrong.
 HOW_TO_SEE_MORE = (
     "is this the port of a board that rides? One in maintenance, or at its prompt, sends no frames"
 )
 
 
 def direction(watched: Watched, frame: Frame) -> str:
-    """Return which way the crank turns, as far as the sensor can tell."""
+    """Return which way the crank turns, as far as the sensor shows it."""
     if watched.settings.get("sensor_kind") == ONE_CHANNEL and frame.direction == "forward":
-        return "turning (one channel can't tell which way)"
+        return "turning (one channel doesn't show which way)"
     return frame.direction
 
 
 def cadence(watched: Watched, frame: Frame) -> str:
-    """Return where the cadence stands between its two thresholds; empty if they are not known."""
+    """Return where the cadence is relative to its two thresholds; empty if they are unknown."""
     engage_rpm = watched.settings.get("engage_rpm")
     release_rpm = watched.settings.get("release_rpm")
     if engage_rpm is None or release_rpm is None:
@@ -39,9 +39,9 @@ def share(watched: Watched, frame: Frame) -> str:
 
 
 def link(watched: Watched, now_s: float) -> str:
-    """Return how the connection is."""
+    """Return the state of the connection."""
     if not watched.connected:
-        return f"port gone for {now_s - watched.since_s:.0f} s, waiting for it to come back"
+        return f"port lost for {now_s - watched.since_s:.0f} s, waiting for it to come back"
     if watched.other_kind is not None:
         return other_kind_of(watched.other_kind)
     heard_s = max(watched.frame_s, watched.since_s) if watched.frame is not None else watched.since_s
@@ -49,7 +49,7 @@ def link(watched: Watched, now_s: float) -> str:
         return f"no frame for {now_s - heard_s:.0f} s: {HOW_TO_SEE_MORE}"
     if watched.frame is None or watched.frame_s < watched.since_s:
         return "connected, waiting for a frame"
-    return "connected" if watched.settings else "connected; its settings are not known yet"
+    return "connected" if watched.settings else "connected; settings not known yet"
 
 
 def loop(watched: Watched, frame: Frame) -> str:
@@ -68,31 +68,31 @@ def settings_in_force(frame: Frame) -> str:
 
 
 def missed(watched: Watched) -> str:
-    """Return how many magnets were missed, and whether it is always the same one."""
+    """Return how many magnets were missed, and whether always the same one."""
     found = watched.missed
     if found.count == 0:
         return "none missed"
     text = f"{found.count} missed"
     if found.repeated:
-        return f"{text}, {found.repeated} at the place of a turn before: weak or gone"
+        return f"{text}, {found.repeated} at the same place as a turn before: weak or missing"
     if not found.pulses_per_rev:
-        return f"{text}, whether at one place the settings will tell"
+        return f"{text}; waiting for the settings to see whether at one place"
     return f"{text}, not at one place: a resting foot looks the same"
 
 
 def judged(watched: Watched, frame: Frame) -> str:
-    """Return what `missed` does, and now and then that the pitch is too short to notice anything."""
+    """Return the text of `missed`, or that the pitch is too short to detect anything."""
     too_fast = 0.0 < frame.pitch_s < SHORTEST_PITCH_S and frame.direction != "standing"
-    return f"{watched.missed.count} missed; now too fast to tell" if too_fast else missed(watched)
+    return f"{watched.missed.count} missed; now too fast to detect" if too_fast else missed(watched)
 
 
 def one_line(watched: Watched, frame: Frame) -> str:
-    """Return the present in one line of text."""
+    """Return the present state in one line of text."""
     where = cadence(watched, frame)
     parts = [
         f"{direction(watched, frame)} {frame.cadence_rpm} rpm" + (f" ({where})" if where else ""),
         frame.state + (", brake pulled" if frame.brake_pulled else ""),
-        f"{frame.power_w} W of {frame.wanted_w} wanted, {frame.ceiling_w} allowed",
+        f"{frame.power_w} W of {frame.wanted_w} requested, {frame.ceiling_w} allowed",
         f"command {frame.command_v:.2f} V",
         f"share {share(watched, frame)}",
         f"{frame.speed_m_per_s * KM_PER_H_PER_M_PER_S:.1f} km/h",

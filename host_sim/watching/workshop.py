@@ -1,4 +1,4 @@
-"""What a workshop asks of a board at rest: settings, changes, a cleared fault, its last edges."""
+"""Requests to a board at rest: settings, changes, a cleared fault, its last edges."""
 
 import json
 from pathlib import Path
@@ -13,19 +13,19 @@ from host_sim.textfile import spoken
 from host_sim.watching.session import ClosablePort
 from host_sim.watching.watched import printable
 
-MUST_STAND = "the bicycle must stand, and nothing may drive"  # As firmware/link/console.py says it.
+MUST_STAND = "the bicycle must stand, and nothing may drive"  # The text of firmware/link/console.py.
 
 
 class BoardTrouble(Exception):
-    """The board refused, or did not answer as it should; the text is one sentence."""
+    """The board refused or answered wrongly; the message is one sentence."""
 
 
 class InMotion(BoardTrouble):
-    """The board refuses since the bicycle moves or something drives: later it may not."""
+    """The board refuses because the bicycle moves or the motor drives; it may accept later."""
 
 
 def parse_changes(words: list[str]) -> dict[str, int]:
-    """Read NAME=VALUE words; RequestError names the setting, the value and what is allowed."""
+    """Parse NAME=VALUE words; RequestError names the setting, the value and what is allowed."""
     changes: dict[str, int] = {}
     known = {row[0]: row for row in TABLE}
     for word in words:
@@ -49,24 +49,24 @@ def parse_changes(words: list[str]) -> dict[str, int]:
 
 
 class Workshop:
-    """A board that is asked, one thing after the other; every method raises BoardTrouble when it refuses."""
+    """Sends requests to a board; every method raises BoardTrouble if the board refuses."""
 
     def __init__(self, port: ClosablePort) -> None:
         """Use an open port."""
         self._client = ConsoleClient(port)
 
     def about(self) -> dict[str, str]:
-        """Return `board` and `settings`: its name, and which settings are in force."""
+        """Return `board` and `settings`: its name, and which settings it uses."""
         about = self._ask("tell about itself", self._client.about)
         return {name: printable(str(about.get(name, ""))) for name in ("board", "settings")}
 
     def settings(self) -> dict[str, int]:
-        """Return the settings in force, in the order of the table."""
+        """Return the present settings, in the order of the table."""
         told = self._ask("tell its settings", self._client.settings)
         return {row[0]: int(told[row[0]]) for row in TABLE if isinstance(told.get(row[0]), int)}
 
     def change(self, changes: dict[str, int]) -> None:
-        """Change settings; the board stores all of them and starts anew."""
+        """Change settings; the board stores all of them and restarts."""
         self._ask("change its settings", lambda: self._client.change(changes))
 
     def clear_fault(self) -> None:
@@ -78,7 +78,7 @@ class Workshop:
         answers = self._ask("dump its crank edges", self._client.edge_answers)
         count = sum(len(answer["edges"]) for answer in answers if isinstance(answer.get("edges"), list))
         if count == 0:
-            raise BoardTrouble("the board remembers no crank edge since its start, turn the crank first")
+            raise BoardTrouble("the board has recorded no crank edge since its start, turn the crank first")
         with Delivery(path.parent, (path.name,), force, "--capture") as delivery:
             lines = "".join(json.dumps(answer) + "\n" for answer in answers)
             delivery.place(path.name).write_text(lines, encoding="ascii")
@@ -96,13 +96,13 @@ class Workshop:
                 f"the board did not answer when asked to {what}: is this the port of a board that rides?"
             ) from None
         except OSError as error:
-            raise BoardTrouble(f"the port went away when the board was asked to {what}: {error}") from None
+            raise BoardTrouble(f"the port was lost when the board was asked to {what}: {error}") from None
         except (KeyError, TypeError, ValueError, AttributeError):
-            raise BoardTrouble(f"the board was asked to {what}, and its answer is not understood") from None
+            raise BoardTrouble(f"the board was asked to {what}, but its answer can't be read") from None
 
 
 def check_capture(path: Path, force: bool) -> None:
-    """Raise RequestError if the edge dump can't go there, before the board is asked."""
+    """Raise RequestError if the edge dump can't be written, before the request."""
     refuse_missing_folder(path, "--capture")
     if path.is_dir():
         raise RequestError(f"{spoken(path)} is a directory, allowed is a file for --capture")

@@ -230,7 +230,7 @@ def test_a_setting_that_goes_over_what_was_found_is_refused_and_nothing_is_writt
     (here / "mine.toml").write_text(text, encoding="utf-8")
     code, out, err = treadle("crank.vcd", "--bike", "mine.toml", "--write")
     assert (code, out, err.count("\n")) == (2, "", 1)
-    assert "settings.pulses_per_rev goes over what was found" in err
+    assert "settings.pulses_per_rev overrides the finding" in err
     assert (here / "mine.toml").read_text(encoding="utf-8") == text
     assert _names(here) == ["crank.vcd", "mine.toml"]
 

@@ -160,7 +160,7 @@ def test_a_setting_over_the_wheel_is_refused_and_the_file_stays(treadle, here):
     (here / "mine.toml").write_text(text, encoding="utf-8")
     words = ("push.csv", "--channels", "wheel", "--wheel", "--pushed", "10.5:5", "--bike", "mine.toml")
     code, _, err = treadle(*words, "--write")
-    assert (code, "settings.wheel_pulses_per_rev goes over what was found" in err) == (2, True)
+    assert (code, "settings.wheel_pulses_per_rev overrides the finding" in err) == (2, True)
     assert (here / "mine.toml").read_text(encoding="utf-8") == text
 
 

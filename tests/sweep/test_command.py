@@ -95,7 +95,9 @@ def test_a_sweep_that_is_interrupted_goes_on_and_rides_nothing_twice(treadle, tm
     running.send_signal(signal.SIGINT)
     _, told = running.communicate()
     assert running.returncode == 130
-    assert told == "treadle: interrupted; what was rides are kept, and the same command goes on from there\n"
+    assert (
+        told == "treadle: interrupted; finished rides are kept, and the same command continues from there\n"
+    )
     assert not (tmp_path / "t.csv").exists()
     kept = unfinished.read_bytes().count(b"\n") - 2
     assert 0 < kept < RIDES_OF_MANY

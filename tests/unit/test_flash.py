@@ -189,7 +189,7 @@ def test_a_pyboard_whose_files_leave_no_room_for_changed_settings_is_left_as_it_
     with (
         PluggedBoard(disk, PYBOARD, "fat", 212) as board,
         pytest.raises(
-            BoardTrouble, match=r"has room for \d+ KiB, wanted are \d+: take other files off it; no"
+            BoardTrouble, match=r"has \d+ KiB free, needed is \d+: remove files of your own from it; no"
         ),
     ):
         flashed(request(board.port, board="pyboard"))
@@ -263,7 +263,7 @@ def test_a_board_that_moves_refuses_and_keeps_riding(disk, done_disk, monkeypatc
     put_on(disk, desk_as_pico(cadence_rpm=65))
     before = disk.read_bytes()
     with PluggedBoard(disk, ride=True) as board:
-        with pytest.raises(BoardTrouble, match="rides and refuses to stop: "):
+        with pytest.raises(BoardTrouble, match="is riding and refuses to stop: "):
             flashed(request(board.port))
         assert board.restarts == 0
     assert disk.read_bytes() == before
@@ -274,12 +274,12 @@ def test_a_board_that_moves_refuses_and_keeps_riding(disk, done_disk, monkeypatc
 UNFIT = {
     "too old": (
         ("micropython", "rp2", "1.25.0", "Raspberry Pi Pico with RP2040", "6"),
-        "MicroPython 1.25.0, wanted is 1.26.0 or newer",
+        "MicroPython 1.25.0, allowed is 1.26.0 or newer",
     ),
-    "port": (ESP32, "is no Raspberry Pi Pico or Pico 2: it calls itself esp32"),
+    "port": (ESP32, "is not a Raspberry Pi Pico or Pico 2: it is esp32"),
     "python": (
         ("otherpython", "rp2", "9.0.0", "Raspberry Pi Pico with RP2040", "6"),
-        "runs otherpython, wanted is MicroPython",
+        "runs otherpython, allowed is MicroPython",
     ),
     "bytecode": (
         ("micropython", "rp2", "2.0.0", "Raspberry Pi Pico with RP2040", "7"),
@@ -287,7 +287,7 @@ UNFIT = {
     ),
     "machine code": (
         ("micropython", "rp2", "1.28.0", "Raspberry Pi Pico with RP2040", "6"),
-        "takes no such machine code as ours: use --form bytecode",
+        "can't run this machine code: use --form bytecode",
     ),
 }
 
@@ -310,7 +310,7 @@ def test_a_board_that_does_not_fit_is_left_as_it_is(disk, done_disk, reason):
     ],
 )
 def test_another_chip_of_the_same_port_is_refused(disk, board, what):
-    sentence = f"it calls itself {what[1]}, {what[3]}, wanted is"
+    sentence = f"it is {what[1]}, {what[3]}, allowed is"
     with PluggedBoard(disk, what) as plugged, pytest.raises(BoardTrouble, match=sentence):
         flashed(request(plugged.port, board=board))
 
@@ -326,7 +326,7 @@ def test_the_least_version_and_both_picos_are_taken(disk, what):
 def test_a_flash_without_room_is_left_as_it_is(disk):
     with (
         PluggedBoard(disk, blocks=40) as board,
-        pytest.raises(BoardTrouble, match=r"has room for 152 KiB, wanted are \d+: .*; nothing was changed"),
+        pytest.raises(BoardTrouble, match=r"has 152 KiB free, needed is \d+: .*; nothing was changed"),
     ):
         flashed(request(board.port))
     assert files_on(disk) == {}
@@ -425,9 +425,7 @@ def test_a_port_where_nobody_answers_is_one_sentence_and_nothing_is_printed(monk
     master, slave = os.openpty()
     try:
         port = os.ttyname(slave)
-        with pytest.raises(
-            BoardTrouble, match=f"the board at {port} did not answer while it was asked for its prompt"
-        ):
+        with pytest.raises(BoardTrouble, match=f"the board at {port} did not answer at its prompt"):
             flashed(request(port))
         assert capsys.readouterr().out == ""
     finally:
@@ -440,7 +438,7 @@ def test_a_port_that_never_stops_talking_is_given_up(monkeypatch):
     master, slave = os.openpty()
     talker = subprocess.Popen(["yes"], stdout=master)
     try:
-        with pytest.raises(BoardTrouble, match="did not answer while it was asked for its prompt"):
+        with pytest.raises(BoardTrouble, match="did not answer at its prompt"):
             flashed(request(os.ttyname(slave)))
     finally:
         talker.kill()
@@ -474,7 +472,7 @@ def test_no_board_is_told_with_what_to_do_and_exit_code_1(treadle, monkeypatch):
     monkeypatch.setattr("serial.tools.list_ports.comports", usb())
     code, out, err = treadle("--board", "rpi_pico")
     assert (code, out, err.count("\n")) == (1, "", 1)
-    assert "no Raspberry Pi Pico or Pico 2 is found on any USB port" in err
+    assert "no Raspberry Pi Pico or Pico 2 was found on any USB port" in err
     assert "a USB cable that carries data" in err
     assert "hold its button while plugging it in" in err
 
@@ -482,16 +480,16 @@ def test_no_board_is_told_with_what_to_do_and_exit_code_1(treadle, monkeypatch):
 @pytest.mark.parametrize(
     ("ports", "given", "sentence"),
     [
-        (("/dev/ttyACM0", "/dev/ttyACM1"), None, "say which one with --port: /dev/ttyACM0, /dev/ttyACM1"),
+        (("/dev/ttyACM0", "/dev/ttyACM1"), None, "choose one with --port: /dev/ttyACM0, /dev/ttyACM1"),
         (
             ("/dev/ttyACM0",),
             "/dev/ttyACM9",
-            'is "/dev/ttyACM9", and there is no such port, allowed is /dev/ttyACM0',
+            'is "/dev/ttyACM9", which does not exist, allowed is /dev/ttyACM0',
         ),
         (
             (),
             "COM7",
-            'is "COM7", and there is no such port, allowed is none: no board is found on any USB port',
+            'is "COM7", which does not exist, allowed is none: no board was found on any USB port',
         ),
     ],
 )
@@ -625,7 +623,7 @@ WRONG = {
     ("--board", "rpi_pico", "nosuch"): "no bike is called 'nosuch'",
     ("--board", "rpi_pico", "--accept", "cutoff distance"): '--accept is "cutoff distance", did you mean',
     ("--board", "rpi_pico", "--rides", "0"): "--rides is '0', allowed is a whole number from 1",
-    ("--board", "rpi_pico", "--port", "/dev/nosuch"): '--port is "/dev/nosuch", and there is no such port',
+    ("--board", "rpi_pico", "--port", "/dev/nosuch"): '--port is "/dev/nosuch", which does not exist',
     ("--board", "rpi_pico", "--out", "x"): "--out is for the desk only",
     ("--board", "desk"): "--out is missing, allowed is --out with the folder to make",
     ("--board", "desk", "--port", "COM1", "--out", "x"): "the desk has no port, allowed is --out",

@@ -108,7 +108,7 @@ def test_a_board_that_is_unplugged_is_waited_for_and_the_record_goes_on(tmp_path
     assert [row["connection"] for row in rows] == ["1"] * was_away[0] + ["2"] * (len(rows) - was_away[0])
     assert all(row["lost"] == "0" for row in rows)
     texts = [one.text for one in result.watched.happenings]
-    assert "the port is gone, waiting for it to come back" in texts
+    assert "the port is lost, waiting for it to come back" in texts
     assert any(text.startswith("the port is back after") for text in texts)
     summary = result.as_json()
     assert (summary["times_away"], summary["complaint"]) == (1, None)
@@ -225,6 +225,6 @@ def test_a_port_that_says_nothing_is_told(tmp_path):
     os.close(slave)
     assert result.seconds >= 1.0
     assert result.complaint.startswith(
-        f"no frame came from {result.watched.port} in {result.seconds:.1f} s: "
+        f"no frame arrived from {result.watched.port} in {result.seconds:.1f} s: "
     )
     assert "is this the port of a board that rides?" in result.complaint

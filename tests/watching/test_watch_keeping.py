@@ -151,7 +151,9 @@ def test_a_full_disk_ends_the_record_after_its_last_whole_row(tmp_path, monkeypa
             raise OSError(errno.ENOSPC, "No space left on device")
 
         monkeypatch.setattr(os, "write", half)
-        with pytest.raises(RecordingFailed, match=r"takes no more \(No space left .*: the 1 frames before"):
+        with pytest.raises(
+            RecordingFailed, match=r"can't be written any more \(No space left .*: it has the 1 frames before"
+        ):
             record.write(PEDALLED, ON_TIME)
     assert path.read_bytes() == whole
 

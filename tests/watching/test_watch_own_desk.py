@@ -47,7 +47,7 @@ def test_it_starts_the_desk_of_a_bike_and_ends_it(treadle, here):
 
 def test_a_changed_setting_stays_in_the_folder_of_a_desk_bundle(treadle, here, desk_files):
     code, out, _ = treadle("--desk", "--files", str(desk_files), "--set", "engage_rpm=33")
-    assert (code, out) == (0, "stored, and the board starts anew with: engage_rpm = 33\n")
+    assert (code, out) == (0, "stored; the board restarts with: engage_rpm = 33\n")
     code, out, _ = treadle("--desk", "--files", str(desk_files), "--settings", "--json")
     assert json.loads(out)["settings"]["engage_rpm"] == 33
 
@@ -89,8 +89,8 @@ def test_an_error_of_a_desk_that_still_rides_stays_what_it_is(here, desk_files):
         (("--bike", "tandem"), "--bike, --files and --hurry are allowed only with --desk"),
         (("--desk", "--files", "nosuch"), "allowed is a folder made by treadle bundle --board desk"),
         (("--desk", "--bike", "tandm"), "did you mean tandem?"),
-        (("--port", "/dev/null"), "the port /dev/null cannot be opened: it is no serial port"),
-        (("--port", "/tmp"), "the port /tmp cannot be opened: it is no serial port"),
+        (("--port", "/dev/null"), "the port /dev/null cannot be opened: it is not a serial port"),
+        (("--port", "/tmp"), "the port /tmp cannot be opened: it is not a serial port"),
     ],
 )
 def test_what_can_not_be_is_told_with_its_cause(treadle, here, words, said):

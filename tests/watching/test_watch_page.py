@@ -79,7 +79,7 @@ def test_words_stand_between_the_marks_and_go_before_them():
 def test_the_watts_wanted_and_allowed_are_told_wherever_their_marks_stand(wanted_w):
     for ceiling_w in range(0, 320, 10):
         row = shown(seen(wanted_w=wanted_w, ceiling_w=ceiling_w))[13]
-        assert f"delivered; wanted {wanted_w}, allowed {ceiling_w}" in row
+        assert f"delivered; requested {wanted_w}, allowed {ceiling_w}" in row
 
 
 def test_columns_show_the_latest_values_at_the_right():
@@ -112,7 +112,7 @@ def test_everything_fits_into_80_columns():
     assert rows[10].startswith("cadence     60 rpm   ████")
     assert rows[11].rstrip().endswith("   ╵   ╵ release 12, engage 20: engage or above")
     assert rows[12].startswith("power       180 W    ████")
-    assert "delivered; wanted 190, allowed 250" in rows[13]
+    assert "delivered; requested 190, allowed 250" in rows[13]
     assert rows[14] == "command     2.25 V, drive on; assist share 75 %; 18.0 km/h"
     assert rows[15] == "supply      battery 53.4 V, 12.3 A; brake pulled; throttle 0.70 V, rest not seen"
     assert rows[16] == "state       assisting"
@@ -168,13 +168,13 @@ def test_without_settings_the_page_says_so():
     watched.opened("/dev/ttyACM0", 0.0)
     watched.take(frame_with(), 0.5)
     rows = shown(watched)
-    assert rows[1] == "connected; its settings are not known yet"
+    assert rows[1] == "connected; settings not known yet"
     assert "thresholds come with the settings" in rows[11]
 
 
 def test_one_channel_can_not_tell_the_way_and_has_no_channel_b():
     rows = shown(seen(settings={"sensor_kind": 1}))
-    assert rows[9] == "direction   turning (one channel can't tell which way)"
+    assert rows[9] == "direction   turning (one channel doesn't show which way)"
     assert rows[5] == "channel B   not fitted: the pedal sensor has one channel"
 
 
@@ -196,11 +196,11 @@ def test_a_missed_magnet_is_told_with_what_it_may_mean():
     watched.missed.count = 3
     assert shown(watched)[18] == "magnets     3 missed, not at one place: a resting foot looks the same"
     watched.missed.repeated = 2
-    assert shown(watched)[18] == "magnets     3 missed, 2 at the place of a turn before: weak or gone"
+    assert shown(watched)[18] == "magnets     3 missed, 2 at the same place as a turn before: weak or missing"
     watched.missed.repeated = 0
     watched.missed.pulses_per_rev = 0
-    assert shown(watched)[18] == "magnets     3 missed, whether at one place the settings will tell"
-    assert shown(seen(pitch_s=0.019))[18] == "magnets     0 missed; now too fast to tell"
+    assert shown(watched)[18] == "magnets     3 missed; waiting for the settings to see whether at one place"
+    assert shown(seen(pitch_s=0.019))[18] == "magnets     0 missed; now too fast to detect"
 
 
 def test_a_port_that_is_gone_and_a_port_that_is_silent_are_told_apart():
@@ -210,12 +210,12 @@ def test_a_port_that_is_gone_and_a_port_that_is_silent_are_told_apart():
         "no frame for 4 s: is this the port of a board that rides?"
     )
     watched.gone(5.0)
-    assert shown(watched, now_s=9.2)[1] == "port gone for 4 s, waiting for it to come back"
+    assert shown(watched, now_s=9.2)[1] == "port lost for 4 s, waiting for it to come back"
 
 
 def test_a_terminal_that_is_too_small_is_told_so():
-    assert shown(seen(), width=59)[0] == "the page needs 60 columns and 24 rows, here are 59 and 24"
-    assert shown(seen(), height=23)[0].endswith("here are 80 and 23")
+    assert shown(seen(), width=59)[0] == "the page needs 60 columns and 24 rows, not 59 and 24"
+    assert shown(seen(), height=23)[0].endswith("not 80 and 23")
     shown(seen(), width=1, height=1)
 
 
@@ -237,7 +237,7 @@ def test_traces_can_be_held_while_more_comes():
     rows = shown(watched, held=held, held_seen=12)
     assert rows[3:7] == before
     assert rows[3:7] != shown(watched)[3:7]
-    assert "held; the record goes on" in rows[7]
+    assert "held; recording continues" in rows[7]
 
 
 def test_a_sample_stays_in_its_column_while_the_trace_moves_on():
@@ -283,7 +283,7 @@ def test_a_line_comes_each_second_and_at_each_change():
         watched.take(frame_with(number=at, steps=12 + 10 * at, state=state), at * 0.05)
         lines.look(watched, at * 0.05)
     assert [line[:12].strip() for line in said] == ["0.1 s", "1.1 s", "1.5 s"]
-    assert "forward 60 rpm (engage or above); assisting; 180 W of 190 wanted, 250 allowed" in said[0]
+    assert "forward 60 rpm (engage or above); assisting; 180 W of 190 requested, 250 allowed" in said[0]
     assert "braked" in said[2]
 
 

@@ -134,11 +134,11 @@ def test_the_page_in_a_terminal_of_80_by_24(tmp_path, terminal):
         seen.press("-", "-")
         seen.wait_for("5 ms a column")
         seen.press("Space")
-        held = seen.wait_for("held; the record goes on")[3:7]
+        held = seen.wait_for("held; recording continues")[3:7]
         desk.unplug()
-        assert seen.wait_for("port gone for")[3:7] == held
+        assert seen.wait_for("port lost for")[3:7] == held
         desk.plug_in()
-        seen.wait_for("port away: 1")
+        seen.wait_for("port lost: 1")
         assert next(True for _ in seen.looks() if rows_of(path)[-1]["connection"] == "2")
         seen.press("q")
         assert seen.code() == 0
@@ -240,7 +240,7 @@ def test_a_standing_board_is_asked_and_changed(tmp_path, treadle):
 def test_a_crank_without_edges_is_told_with_1_and_leaves_no_file(tmp_path, treadle):
     code, out, err = asked_while_it_stands(tmp_path, treadle, "--capture", str(tmp_path / "edges.jsonl"))
     assert (code, out) == (1, "")
-    assert err == "treadle: the board remembers no crank edge since its start, turn the crank first\n"
+    assert err == "treadle: the board has recorded no crank edge since its start, turn the crank first\n"
     assert not (tmp_path / "edges.jsonl").exists()
 
 
@@ -248,7 +248,7 @@ def test_a_port_that_is_not_there_is_refused_with_2(tmp_path, treadle):
     port = str(tmp_path / "port")
     code, out, err = treadle("--port", port, "--record", str(tmp_path / "ride.csv"))
     assert (code, out) == (2, "")
-    assert err.startswith(f'treadle: --port is "{port[:80]}", and there is no such port, allowed is ')
+    assert err.startswith(f'treadle: --port is "{port[:80]}", which does not exist, allowed is ')
     assert list(tmp_path.iterdir()) == []
 
 
@@ -273,7 +273,7 @@ def test_a_port_that_says_nothing_ends_with_1_and_leaves_no_file(tmp_path, tread
     os.close(slave)
     assert code == 1
     assert json.loads(out)["frames"] == 0
-    assert err.startswith(f"treadle: no frame came from {port} in {json.loads(out)['seconds']:.1f} s: ")
+    assert err.startswith(f"treadle: no frame arrived from {port} in {json.loads(out)['seconds']:.1f} s: ")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -312,12 +312,12 @@ class Info:
 def test_without_a_port_the_only_board_is_taken_and_several_are_listed(monkeypatch, treadle):
     found: list[Info] = []
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda: found)
-    with pytest.raises(NoBoard, match="no board is found on any USB port"):
+    with pytest.raises(NoBoard, match="no board was found on any USB port"):
         choose_port(None)
     found.append(Info("/dev/ttyS0", None))
     code, out, err = treadle()
     assert (code, out) == (1, "")
-    assert err.startswith("treadle: no board is found on any USB port, connect the board with a USB cable")
+    assert err.startswith("treadle: no board was found on any USB port, connect the board with a USB cable")
     found.append(Info("/dev/ttyACM1", 0x1234))
     assert choose_port(None) == "/dev/ttyACM1"
     found.append(Info("/dev/ttyACM0", 0x1234))
@@ -325,7 +325,7 @@ def test_without_a_port_the_only_board_is_taken_and_several_are_listed(monkeypat
     for given in ("/dev/ttyACM7", "a\0b"):
         code, out, err = treadle("--port", given)
         assert (code, out) == (2, "")
-        assert err.endswith("there is no such port, allowed is /dev/ttyACM0, /dev/ttyACM1\n")
+        assert err.endswith("which does not exist, allowed is /dev/ttyACM0, /dev/ttyACM1\n")
     code, _, err = treadle()
     assert code == 2
-    assert err.endswith("say which one with --port: /dev/ttyACM0, /dev/ttyACM1\n")
+    assert err.endswith("choose one with --port: /dev/ttyACM0, /dev/ttyACM1\n")

@@ -62,7 +62,7 @@ def test_the_last_edges_are_kept_as_a_capture_that_reads_back_the_same(tmp_path)
 
 
 def test_a_crank_that_never_moved_leaves_no_file(tmp_path):
-    with pytest.raises(BoardTrouble, match="remembers no crank edge"):
+    with pytest.raises(BoardTrouble, match="has recorded no crank edge"):
         Workshop(Line(Session())).keep_edges(tmp_path / "edges.jsonl", force=False)
     assert list(tmp_path.iterdir()) == []
 
@@ -117,7 +117,7 @@ class Says:
     ("said", "sentence"),
     [
         (b"", "did not answer when asked to tell about itself: is this the port"),
-        (b'{"ok": "about"}\n', "its answer is not understood"),
+        (b'{"ok": "about"}\n', "its answer can't be read"),
         (b'{"refused": "\\u001b[2Jno"}\n', r"refuses to tell about itself: \?\[2Jno"),
     ],
 )
@@ -142,7 +142,5 @@ def test_a_port_that_goes_away_meanwhile_is_told():
         def read(self, size: int = 1, /) -> bytes:
             raise OSError(5, "Input/output error")
 
-    with pytest.raises(
-        BoardTrouble, match="the port went away when the board was asked to tell its settings"
-    ):
+    with pytest.raises(BoardTrouble, match="the port was lost when the board was asked to tell its settings"):
         Workshop(Gone(b"")).settings()
