@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from host_sim.proof.whole.contract import INPUTS, Call, Claims
+from host_sim.proof.whole.contract import INPUTS, Call, Claims, Span
 from host_sim.proof.whole.exact import becomes, exact, fitted, gives, reading, setting
 from host_sim.proof.whole.terms import (
     absolute,
@@ -191,7 +191,7 @@ WATCHED = (
     "_command_sum", "_current_sum", "_last_ma", "_sag_steps", "_stuck_mv", "_stuck_steps", "drawn", "fallen",
     "lapsed", "rest_ma", "rest_mv", "rest_peak_ma", "sags", "stuck",
 )  # fmt: skip
-LINE = {"value": (-500, 100_000), "start": (0, 100_000), "end": (0, 100_000)}
+LINE: dict[str, Span] = {"value": (-500, 100_000), "start": (0, 100_000), "end": (0, 100_000)}
 EXACT_SENSE = (
     exact(
         "clamp",
