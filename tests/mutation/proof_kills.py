@@ -87,7 +87,7 @@ def _turn(job: str) -> int:
 
 
 class Kill:
-    """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma"; "" if it lived) and `by` what."""
+    """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma", or "": it lived), `by` what."""
 
     __slots__ = ("by", "how")
 
