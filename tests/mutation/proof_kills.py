@@ -12,10 +12,12 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from host_sim.proof.whole.exact_all import EXACT
 from host_sim.proof.whole.interpreter import Interpreter
 from host_sim.proof.whole.jobs import job_names, pieces_of
 from host_sim.proof.whole.program import Function
 from host_sim.proof.whole.solving import LIMITS, PROVED, REFUTED, Facts
+from tests.mutation.proof_cover import is_covered
 from tests.mutation.proof_mutants import ROOT, Mutant
 
 Pieces = list[tuple[list[Any], list[tuple[str, Any]]]]
@@ -23,6 +25,7 @@ QUICK_LIMITS, LONGER_LIMITS = LIMITS[:1], LIMITS[1:2]
 """Less than `treadle prove` may spend: first on all claims, then on what is left. Else not shown."""
 OF_KINDS = ("sense/crank.py", "guard/output_guard.py", "decide/pedalling.py", "settings.py")
 """What goes other ways for other kinds of sensor."""
+SAME = "the same by"
 SLOW = ("step keeps", "step back keeps", "step rise", "step ceiling")
 LEMMAS_ON_A_COPY = """
 import json, sys
@@ -79,15 +82,21 @@ class Plain:
         jobs = [job for job in job_names() if place in self.entered[job]]
         if not all_kinds and mutant.file not in OF_KINDS and any(", kind 0" in job for job in jobs):
             jobs = [job for job in jobs if ", kind 1" not in job and ", kind 2" not in job]
-        return sorted(jobs, key=lambda job: (job.startswith(SLOW), _turn(job)))
+        return sorted(jobs, key=lambda job: (job.startswith(SLOW), _turn(job, place[0])))
 
 
-def _turn(job: str) -> int:
-    return 0 if job.startswith("exact") else 1 if job.startswith("contract") else 2
+def _turn(job: str, module: str) -> int:
+    contract = EXACT.get(job.removeprefix("exact "))
+    if contract is not None:
+        return 0 if contract.module == module else 2
+    return 1 if job.startswith("contract") else 3
 
 
 class Kill:
-    """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma", or "": it lived), `by` what."""
+    """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma", or "": it lived), `by` what.
+
+    Of one that lived `by` names the exact contracts that show it to do what the firmware does, if they do.
+    """
 
     __slots__ = ("by", "how")
 
@@ -111,7 +120,13 @@ def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool) -> Kill:
         module.__file__ = changed.name
         jobs = plain.concerned(mutant, all_kinds)
         waiting: list[tuple[str, Facts, Any]] = []
+        told: list[str] = []
+        covered = is_covered(mutant.file, mutant.place)
         for job in jobs:
+            own = _turn(job, module_of(mutant)) == 0
+            if covered and told and not own and not waiting:
+                return Kill("", f"{SAME} {', '.join(told)}")
+            told += [job] if own else []
             try:
                 found = pieces_of(job)
             except Exception as failure:  # The interpreter refuses, or the change can't be computed at all.

@@ -42,7 +42,7 @@ def known_results(path: Path) -> dict[str, dict[str, Any]]:
 def _try(number: int) -> tuple[int, Kill, int]:
     mutant = _mutants[number]
     kill = killed_by_step(mutant, _plain[0], bool(_all_kinds))
-    if not kill.how:
+    if not kill.how and not kill.by:
         kill = killed_by_lemma(mutant, lemmas_for(mutant.file, mutant.place, _places))
     return number, kill, round(sum(times()[:4]))
 
@@ -81,7 +81,7 @@ def main() -> int:
             entry = {"mutant": mutant.name, "how": kill.how, "by": kill.by, "s": seconds}
             results.write(json.dumps(entry, ensure_ascii=False) + "\n")
             results.flush()
-            print(f"{mutant.name}: {f'{kill.how}, {kill.by}' if kill.how else 'LIVED'}", flush=True)
+            print(f"{mutant.name}: {kill.how or 'LIVED'}, {kill.by}", flush=True)
     return 0
 
 

@@ -51,7 +51,7 @@ def exact_pieces(contract: Contract) -> list[tuple[list[Any], list[Clause]]]:
     ]
 
 
-def setting(call: Call, name: str) -> Any:
+def setting(call: Any, name: str) -> Any:
     """Return a setting."""
     for value in call.whole.store.values():
         if isinstance(value, Record) and value.kind.name == "Settings":
@@ -59,7 +59,7 @@ def setting(call: Call, name: str) -> Any:
     raise LookupError("the controller has no settings")
 
 
-def fitted(call: Call, name: str) -> Any:
+def fitted(call: Any, name: str) -> Any:
     """Tell whether a setting that is 0 or 1 is 1."""
     return terms.equal(setting(call, name), 1)
 

@@ -183,10 +183,6 @@ def _watch_driven(call: Call) -> dict[str, Any]:
     }
 
 
-def _line_needs(call: Call) -> Claims:
-    return [("the end is not before the start", less(call.of("start"), call.of("end")))]
-
-
 WATCHED = (
     "_command_sum", "_current_sum", "_last_ma", "_sag_steps", "_stuck_mv", "_stuck_steps", "drawn", "fallen",
     "lapsed", "rest_ma", "rest_mv", "rest_peak_ma", "sags", "stuck",
@@ -206,7 +202,6 @@ EXACT_SENSE = (
         LINE,
         (),
         lambda call: gives(call, rising(call.of("value"), call.of("start"), call.of("end"))),
-        _line_needs,
     ),
     exact(
         "fading_permille",

@@ -84,15 +84,6 @@ def _edge(call: Call) -> Claims:
     )
 
 
-def _at_once(call: Call) -> Claims:
-    """A pulse is looked at within its own standstill time: its period is the last wait."""
-    period_us = since_us(call.of("time_us"), call.of("_last_us"))
-    return [
-        ("the clock goes on", at_least(period_us, 0)),
-        ("a still time", equal(call.of("_rotation._still_us"), STILL_US)),
-    ]
-
-
 def _settle(call: Call) -> Claims:
     """The speed now, a pulse that is overdue, and a standstill."""
     runs, now_us = call.of("_running"), call.of("now_us")
@@ -144,7 +135,6 @@ EXACT_WHEEL = (
             *ROTATION,
         ),
         _edge,
-        _at_once,
     ),
     exact(
         "Wheel.settle",
