@@ -277,8 +277,8 @@ PROPERTIES = (
             "the contracts state the formulas a second time: a mistake that both share is left to the other"
             " properties",
             "functions without an exact contract are left to the statements about whole steps",
-            "the ring between interrupt and step is tried with each end at every place, empty, with 1, 2, 31 and"
-            " 62 edges, and full",
+            "the ring between interrupt and step is tried with each end at every place, empty, full, and with"
+            " 1, 2, 31 and 62 edges",
         ),
         ("edge_log_record", "edge_log_take", "records_start"),
         jobs=EXACT_JOBS,

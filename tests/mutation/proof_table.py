@@ -29,10 +29,10 @@ counted. `loop.py` and `link/` are not tried: no property is about them. To try 
 `uv run python -m tests.mutation.prove --sample N` continues from `tests/mutation/proof_results.jsonl`; then
 `uv run python -m tests.mutation.proof_table` writes this page.
 
-Killed: {killed} of {tried}: {by_exact} by an exact contract (property `formulas`), {by_others} by a statement,
-an invariant or another contract, {by_lemma} by a lemma. A kill is a claim that is refuted ({refuted}) or not
-proved within small limits ({unshown}), or a refusal ({refused}). The first kill ends the search, and exact
-contracts are tried first, so these numbers do not compare the kinds of claims.
+Killed: {killed} of {tried}: {by_exact} by an exact contract (property `formulas`), {by_others} by a
+statement, an invariant or another contract, {by_lemma} by a lemma. A kill is a claim that is refuted
+({refuted}) or not proved within small limits ({unshown}), or a refusal ({refused}). The first kill ends the
+search, and exact contracts are tried first, so these numbers do not compare the kinds of claims.
 
 Of the others {equivalent} are equivalent: they behave as the firmware does ({same} proved so by an exact
 contract that covers all that the function does). {outside} behave differently in a way that no sentence
