@@ -34,10 +34,8 @@ def planted(source: str, mistake: Mistake) -> str:
     tree = ast.parse(source)
     scope = _scope(tree, mistake)
     old, new = _statements(mistake.old), _statements(mistake.new)
-    if len(old) == 1 and isinstance(old[0], ast.Expr):
-        made = new[0]
-        assert isinstance(made, ast.Expr), f"{mistake.new} is no expression"
-        found = _replace_expression(scope, old[0].value, made.value)
+    if len(old) == len(new) == 1 and isinstance(old[0], ast.Expr) and isinstance(new[0], ast.Expr):
+        found = _replace_expression(scope, old[0].value, new[0].value)
     else:
         found = _replace_statements(scope, old, new)
     if found != 1:

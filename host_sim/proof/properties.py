@@ -6,6 +6,7 @@ from firmware.sense.motor_model import CEILING_LEAST_W
 from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 from host_sim.proof.whole.evidence import INDUCTION, needed_jobs
+from host_sim.proof.whole.exact_all import EXACT_JOBS
 from host_sim.proof.whole.induction import DUTY_GAP_US
 from host_sim.proof.whole.statements import STATEMENTS
 
@@ -34,7 +35,7 @@ NO_CURRENT = (
 class Property:
     """A property: `name`, `sentence`, `assumptions`; the `statements` and `lemmas` that it follows from.
 
-    `jobs`: those of its statements, and the induction that they take for given.
+    `jobs`: those of its statements, and the induction that they take for given; or the ones that are named.
     """
 
     __slots__ = ("assumptions", "jobs", "lemmas", "name", "sentence", "statements")
@@ -46,7 +47,7 @@ class Property:
         assumptions: tuple[str, ...],
         lemmas: tuple[str, ...] = (),
         statements: tuple[str, ...] = (),
-        induction: bool = False,
+        jobs: tuple[str, ...] = (),
     ) -> None:
         """State the property; KeyError for a lemma or a statement that is not there."""
         self.name = name
@@ -54,7 +55,7 @@ class Property:
         self.assumptions = assumptions
         self.lemmas = tuple(LEMMAS[lemma].name for lemma in lemmas)
         self.statements = tuple(STATEMENTS[statement].name for statement in statements)
-        self.jobs = INDUCTION if induction else needed_jobs(self.statements)
+        self.jobs = jobs or needed_jobs(self.statements)
 
 
 MOTOR_COMMANDS = (
@@ -130,7 +131,7 @@ PROPERTIES = (
         " stays in its range.",
         (ALL_SETTINGS, STEPS, SETTINGS),
         tuple(lemma.name for lemma in LEMMAS.values() if not lemma.must_fail),
-        induction=True,
+        jobs=INDUCTION,
     ),
     Property(
         "clock",
@@ -141,7 +142,7 @@ PROPERTIES = (
             "that no longer gap would do is shown of the crank's standstill, the longest time remembered",
         ),
         ("ticks", "ticks_forward", "crank_standstill", "crank_standstill_too_late", "rotation"),
-        induction=True,
+        jobs=INDUCTION,
     ),
     Property(
         "clock back",
@@ -209,7 +210,7 @@ PROPERTIES = (
             *MOTOR_COMMANDS,
             "derived_motor_numbers",
         ),
-        induction=True,
+        jobs=INDUCTION,
     ),
     Property(
         "ceiling",
@@ -264,5 +265,22 @@ PROPERTIES = (
             "derived_motor_numbers",
         ),
         ("step doubt", "step cut", "step latch"),
+    ),
+    Property(
+        "formulas",
+        "The functions of sensing, model, comparison, fault latch, decisions, power loop and gate give to the"
+        " last bit what their exact contracts say, from settings, arguments and fields, and change nothing"
+        " else: each fault with its condition, count and cause, each ceiling, each event, each rate. A new"
+        " controller starts at rest with nothing learned.",
+        (
+            ALL_SETTINGS,
+            "the contracts state the formulas a second time: a mistake that both share is left to the other"
+            " properties",
+            "functions without an exact contract are left to the statements about whole steps",
+            "the ring between interrupt and step is tried with each end at every place, empty, full, and with"
+            " 1, 2, 31 and 62 edges",
+        ),
+        ("edge_log_record", "edge_log_take", "records_start"),
+        jobs=EXACT_JOBS,
     ),
 )

@@ -12,35 +12,20 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from host_sim.proof.whole.exact_all import EXACT
 from host_sim.proof.whole.interpreter import Interpreter
 from host_sim.proof.whole.jobs import job_names, pieces_of
 from host_sim.proof.whole.program import Function
 from host_sim.proof.whole.solving import LIMITS, PROVED, REFUTED, Facts
-from host_sim.proof.whole.statements import STATEMENTS
+from tests.mutation.proof_cover import is_covered
 from tests.mutation.proof_mutants import ROOT, Mutant
 
 Pieces = list[tuple[list[Any], list[tuple[str, Any]]]]
 QUICK_LIMITS, LONGER_LIMITS = LIMITS[:1], LIMITS[1:2]
 """Less than `treadle prove` may spend: first on all claims, then on what is left. Else not shown."""
-OWN_CONTRACTS = {
-    "integers.py": "contract fading",
-    "guard/faults.py": "contract Faults",
-    "guard/plausibility.py": "contract Plausibility",
-    "guard/output_guard.py": "contract OutputGuard",
-    "sense/motor_model.py": "contract MotorModel",
-    "sense/supply.py": "contract Supply",
-    "sense/rotation.py": "contract Rotation",
-    "drive/power_loop.py": "contract PowerLoop",
-    "drive/slew_limiter.py": "contract SlewLimiter",
-    "drive/feed_forward.py": "contract FeedForward",
-    "decide/ceilings.py": "contract Ceilings",
-    "decide/events.py": "contract Events",
-    "decide/engagement.py": "contract Engagement",
-    "decide/pedalling.py": "contract Pedalling",
-}
-"""Tried first on a mutant of the file."""
 OF_KINDS = ("sense/crank.py", "guard/output_guard.py", "decide/pedalling.py", "settings.py")
 """What goes other ways for other kinds of sensor."""
+SAME = "the same by"
 SLOW = ("step keeps", "step back keeps", "step rise", "step ceiling")
 LEMMAS_ON_A_COPY = """
 import json, sys
@@ -89,31 +74,36 @@ class Plain:
             self.entered[job] = entered
 
     def concerned(self, mutant: Mutant, all_kinds: bool) -> list[str]:
-        """Return the jobs that run the changed function; the contracts of its file's class first.
+        """Return the jobs that run the changed function; exact contracts first, then the other contracts.
 
         Without `all_kinds` those of a ring with two channels, where they run it.
         """
-        near = OWN_CONTRACTS.get(mutant.file, "edge")
         place = module_of(mutant), mutant.place
         jobs = [job for job in job_names() if place in self.entered[job]]
         if not all_kinds and mutant.file not in OF_KINDS and any(", kind 0" in job for job in jobs):
             jobs = [job for job in jobs if ", kind 1" not in job and ", kind 2" not in job]
-        return sorted(jobs, key=lambda job: 0 if job.startswith(near) else 1 + job.startswith(SLOW))
+        return sorted(jobs, key=lambda job: (job.startswith(SLOW), _turn(job, place[0])))
+
+
+def _turn(job: str, module: str) -> int:
+    contract = EXACT.get(job.removeprefix("exact "))
+    if contract is not None:
+        return 0 if contract.module == module else 2
+    return 1 if job.startswith("contract") else 3
 
 
 class Kill:
-    """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma"; "" if it lived) and `by` what.
+    """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma", or "": it lived), `by` what.
 
-    `scope`: the statements with a claim that the mutant changes.
+    Of one that lived `by` names the exact contracts that show it to do what the firmware does, if they do.
     """
 
-    __slots__ = ("by", "how", "scope")
+    __slots__ = ("by", "how")
 
-    def __init__(self, how: str, by: str, scope: list[str]) -> None:
+    def __init__(self, how: str, by: str) -> None:
         """Keep the parts."""
         self.how = how
         self.by = by
-        self.scope = scope
 
 
 def module_of(mutant: Mutant) -> str:
@@ -129,46 +119,35 @@ def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool) -> Kill:
         changed.flush()
         module.__file__ = changed.name
         jobs = plain.concerned(mutant, all_kinds)
-        pieces: dict[str, Pieces] = {}
-        scope: list[str] = []
-        for job in (one for one in jobs if one.rsplit(", kind ", 1)[0] in STATEMENTS):
-            name, kind = job.rsplit(", kind ", 1)
-            if int(kind) != STATEMENTS[name].kinds[0]:
-                continue
-            try:
-                pieces[job] = pieces_of(job)
-            except Exception as failure:  # The interpreter refuses, or the change can't be computed at all.
-                return Kill("refused", f"{job}: {type(failure).__name__}", scope)
-            if _differs(pieces[job], plain.pieces[job]):
-                scope.append(name)
         waiting: list[tuple[str, Facts, Any]] = []
+        told: list[str] = []
+        covered = is_covered(mutant.file, mutant.place)
         for job in jobs:
+            own = _turn(job, module_of(mutant)) == 0
+            if covered and told and not own and not waiting:
+                return Kill("", f"{SAME} {', '.join(told)}")
+            told += [job] if own else []
             try:
-                found = pieces[job] if job in pieces else pieces_of(job)
-            except Exception as failure:
-                return Kill("refused", f"{job}: {type(failure).__name__}", scope)
+                found = pieces_of(job)
+            except Exception as failure:  # The interpreter refuses, or the change can't be computed at all.
+                return Kill("refused", f"{job}: {type(failure).__name__}")
             for what, facts, claim in _changed(found, plain.pieces[job]):
                 verdict = facts.prove(claim, QUICK_LIMITS).verdict
                 if verdict == REFUTED:
-                    return Kill(REFUTED, f"{job}: {what}", scope)
+                    return Kill(REFUTED, f"{job}: {what}")
                 if verdict != PROVED:
                     waiting.append((f"{job}: {what}", facts, claim))
     for what, facts, claim in waiting:
         verdict = facts.prove(claim, LONGER_LIMITS).verdict
         if verdict != PROVED:
-            return Kill(REFUTED if verdict == REFUTED else "not shown", what, scope)
-    return Kill("", "", scope)
-
-
-def _differs(found: Pieces, former: Pieces) -> bool:
-    mine = {claim for _, claims in found for _, claim in claims}
-    return mine != {claim for _, claims in former for _, claim in claims}
+            return Kill(REFUTED if verdict == REFUTED else "not shown", what)
+    return Kill("", "")
 
 
 def _changed(found: Pieces, former: Pieces) -> Iterator[tuple[str, Facts, Any]]:
     """Return the claims of a job that the firmware itself does not have too, with the facts for each."""
     for number, (facts, claims) in enumerate(found):
-        before_facts, before_claims = former[number] if number < len(former) else ([], [])
+        before_facts, before_claims = former[number] if number < len(former) else ([])
         known = {claim for _, claim in before_claims} if set(before_facts) <= set(facts) else set()
         asked = Facts(facts)
         for what, claim in claims:
@@ -179,7 +158,7 @@ def _changed(found: Pieces, former: Pieces) -> Iterator[tuple[str, Facts, Any]]:
 def killed_by_lemma(mutant: Mutant, lemmas: list[str]) -> Kill:
     """Run lemmas on a copy of the firmware with the change in it, until one is not proved."""
     if not lemmas:
-        return Kill("", "", [])
+        return Kill("", "")
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "firmware"
         shutil.copytree(ROOT / "firmware", copy, ignore=shutil.ignore_patterns("__pycache__"))
@@ -195,8 +174,8 @@ def killed_by_lemma(mutant: Mutant, lemmas: list[str]) -> Kill:
     if shown.returncode != 0:
         # The changed firmware can't even be imported, or settings can't be made.
         last = shown.stderr.strip().splitlines()[-1:] or ["no words"]
-        return Kill("refused", f"lemmas: {last[0][:80]}", [])
+        return Kill("refused", f"lemmas: {last[0][:80]}")
     if shown.stdout:
         name, what = json.loads(shown.stdout.splitlines()[-1])
-        return Kill("lemma", f"lemma {name}: {what}", [])
-    return Kill("", "", [])
+        return Kill("lemma", f"lemma {name}: {what}")
+    return Kill("", "")

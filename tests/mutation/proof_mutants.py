@@ -1,5 +1,6 @@
 """Mutants of the firmware for the proofs: how they are made, and in which order they are tried."""
 
+import re
 import tempfile
 from contextlib import chdir
 from pathlib import Path
@@ -23,6 +24,8 @@ FILES = (
     *(f"sense/{name}.py" for name in ("crank", "levers", "motor_model", "rotation", "shunt_watch", "supply")),
 )
 """All that a step runs. `loop.py` and `link/` call a step or tell of it; no property speaks of them."""
+
+_TRUE_DIVISION = re.compile(r"(?<!/)/(?!/)")
 
 
 class Mutant:
@@ -57,6 +60,19 @@ class Mutant:
         return changed.code
 
 
+def is_readable(was: str, became: str) -> bool:
+    """Return whether a change leaves integers and booleans where they were.
+
+    A None, an argument left out, a division with `/` or another text is refused by the interpreter at once: a
+    kill of such a mutant says nothing about the properties.
+    """
+    if "None" in became and "None" not in was:
+        return False
+    if became[:1] in "\"'" or became.count(",") < was.count(",") or became.endswith(", )"):
+        return False
+    return bool(_TRUE_DIVISION.search(was)) or not _TRUE_DIVISION.search(became)
+
+
 def configure() -> None:
     """Let the library that makes mutants read its configuration, which it wants in the folder it runs in."""
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
@@ -65,7 +81,7 @@ def configure() -> None:
 
 
 def mutants_of(file: str) -> list[Mutant]:
-    """Return all mutants of one file of the firmware, made by the rules that the other targets use."""
+    """Return the readable mutants of one file, made by the rules that the other targets use."""
     path = ROOT / "firmware" / file
     module, mutations, *_ = create_mutations(str(path), path.read_text(encoding="utf-8"))
     positions = MetadataWrapper(module, unsafe_skip_copy=True).resolve(PositionProvider)
@@ -80,7 +96,8 @@ def mutants_of(file: str) -> list[Mutant]:
         key = (line, mutant.was, mutant.became)
         seen[key] = seen.get(key, 0) + 1
         mutant.part = seen[key]
-        found.append(mutant)
+        if is_readable(mutant.was, mutant.became):
+            found.append(mutant)
     return found
 
 

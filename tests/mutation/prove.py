@@ -42,9 +42,8 @@ def known_results(path: Path) -> dict[str, dict[str, Any]]:
 def _try(number: int) -> tuple[int, Kill, int]:
     mutant = _mutants[number]
     kill = killed_by_step(mutant, _plain[0], bool(_all_kinds))
-    if not kill.how:
-        lemma = killed_by_lemma(mutant, lemmas_for(mutant.file, mutant.place, _places))
-        kill = Kill(lemma.how, lemma.by, kill.scope)
+    if not kill.how and not kill.by:
+        kill = killed_by_lemma(mutant, lemmas_for(mutant.file, mutant.place, _places))
     return number, kill, round(sum(times()[:4]))
 
 
@@ -79,10 +78,10 @@ def main() -> int:
     ):
         for number, kill, seconds in pool.imap_unordered(_try, range(len(_mutants)), chunksize=1):
             mutant = _mutants[number]
-            entry = {"mutant": mutant.name, "how": kill.how, "by": kill.by, "scope": kill.scope, "s": seconds}
+            entry = {"mutant": mutant.name, "how": kill.how, "by": kill.by, "s": seconds}
             results.write(json.dumps(entry, ensure_ascii=False) + "\n")
             results.flush()
-            print(f"{mutant.name}: {f'{kill.how}, {kill.by}' if kill.how else 'LIVED'}", flush=True)
+            print(f"{mutant.name}: {kill.how or 'LIVED'}, {kill.by}", flush=True)
     return 0
 
 

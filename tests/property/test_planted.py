@@ -15,6 +15,9 @@ import pytest
 
 from host_sim.proof.properties import PROPERTIES
 from host_sim.proof.whole.evidence import jobs_of
+from host_sim.proof.whole.statements import STATEMENTS
+from tests.planting import misplaced, plant
+from tests.property.planted_mistakes import PLANTED
 
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPT = """
@@ -24,51 +27,6 @@ from host_sim.proof.whole.jobs import run_job
 result = run_job(sys.argv[1])
 print(json.dumps([firmware.__file__, result.verdict, result.what, result.sequence, result.test]))
 """
-PLANTED = {
-    "faults are looked at after the decision, so that the step that latches still drives": (
-        "controller.py",
-        "        self.faults.step(inputs, self.outputs.command_mv)\n        self._engage(inputs)\n",
-        "        self._engage(inputs)\n        self.faults.step(inputs, self.outputs.command_mv)\n",
-        "cut",
-        "step cut, kind 0",
-    ),
-    "without a shunt the command rises at the fall rate": (
-        "controller.py",
-        "SlewLimiter(settings.rise_mv_per_s, settings.fall_mv_per_s, now_us)",
-        "SlewLimiter(settings.rise_mv_per_s if settings.shunt_fitted == 1 else settings.fall_mv_per_s,"
-        " settings.fall_mv_per_s, now_us)",
-        "rise",
-        "step rise, kind 0",
-    ),
-    "the direction of a duty-coded ring is not told": (
-        "sense/crank.py",
-        "elif (excess_us > 0) == self._forward_duty_high:",
-        "elif excess_us != 0 or self._forward_duty_high:",
-        "backward",
-        "edge duty, kind 2",
-    ),
-    "the gate does not tell the direction of a duty-coded ring": (
-        "guard/output_guard.py",
-        "if (high_us > low_us) == (self._settings.forward_duty_high == 1):",
-        "if high_us != low_us or self._settings.forward_duty_high == 1:",
-        "backward",
-        "gate duty, kind 2",
-    ),
-    "a potentiometer gives a share of up to 1950 permille": (
-        "sense/levers.py",
-        "            self.share_permille = turned_permille\n",
-        "            self.share_permille = turned_permille * 1950 // 1000\n",
-        "levers",
-        "step levers, kind 0",
-    ),
-    "the lead is flipped from 32 pulses on": (
-        "sense/crank.py",
-        "self._backward_step = 1 if settings.lead == B_LEADS else 3",
-        "self._backward_step = 1 if (settings.lead == B_LEADS) != (pulses >= 32) else 3",
-        "backward",
-        "edge two channels, kind 0",
-    ),
-}
 
 
 def shown_of(folder: Path, job: str) -> dict[str, Any]:
@@ -100,20 +58,21 @@ def passes(folder: Path, test: str) -> bool:
 
 @pytest.mark.parametrize("mistake", PLANTED)
 def test_each_planted_mistake_is_against_a_statement_of_the_property_that_is_named(mistake: str):
-    file, old, new, name, job = PLANTED[mistake]
-    stated = next(one for one in PROPERTIES if one.name == name)
-    assert job in jobs_of(stated.statements)
-    assert (ROOT / "firmware" / file).read_text(encoding="utf-8").count(old) == 1
-    assert old != new
+    row = PLANTED[mistake]
+    stated = next(one for one in PROPERTIES if one.name == row.stated)
+    assert row.job in jobs_of(stated.statements)
+    assert misplaced([row.mistake]) == []
+
+
+def test_every_statement_has_a_mistake_that_it_refutes():
+    assert {row.statement for row in PLANTED.values()} == set(STATEMENTS)
 
 
 def planted(mistake: str, folder: Path) -> str:
     """Copy the firmware with a mistake in it into a folder, and return the job that is to find it."""
-    file, old, new, _, job = PLANTED[mistake]
     shutil.copytree(ROOT / "firmware", folder / "firmware", ignore=shutil.ignore_patterns("__pycache__"))
-    path = folder / "firmware" / file
-    path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
-    return job
+    plant(folder / "firmware", PLANTED[mistake].mistake)
+    return PLANTED[mistake].job
 
 
 def check_found(mistake: str, folder: Path) -> None:
@@ -136,6 +95,6 @@ def test_a_planted_mistake_is_refuted_by_a_test_that_only_the_mistake_fails(mist
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("job", sorted({row[-1] for row in PLANTED.values()}))
+@pytest.mark.parametrize("job", sorted({row.job for row in PLANTED.values()}))
 def test_without_the_mistake_the_same_is_proved(job: str):
     assert shown_of(ROOT, job)["verdict"] == "proved"

@@ -8,6 +8,7 @@ import pytest
 from host_sim.proof.properties import PROPERTIES
 from host_sim.proof.whole import jobs
 from host_sim.proof.whole.evidence import INDUCTION, in_words
+from host_sim.proof.whole.exact_all import EXACT_JOBS
 from host_sim.proof.whole.jobs import job_names, run_job
 from host_sim.proof.whole.program import Refused
 from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
@@ -24,8 +25,16 @@ def test_what_an_edge_tells_and_keeps_is_proved_for_all_settings(job: str):
     assert result.claims > 0
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("job", EXACT_JOBS)
+def test_what_a_function_gives_is_proved_for_all_settings(job: str):
+    result = run_job(job)
+    assert (result.verdict, result.what) == (PROVED, "")
+    assert result.claims > 0
+
+
 @pytest.mark.slow  # Two minutes on one core.
-@pytest.mark.parametrize("job", [name for name in job_names() if name not in QUICK])
+@pytest.mark.parametrize("job", [name for name in job_names() if name not in (*QUICK, *EXACT_JOBS)])
 def test_a_statement_or_a_piece_of_the_induction_is_proved_for_all_settings(job: str):
     result = run_job(job)
     assert (result.verdict, result.what) == (PROVED, "")

@@ -17,6 +17,8 @@ from host_sim.proof.whole.terms import at_least, at_most, both
 
 Span = tuple[int, int] | str
 INPUTS = "inputs"
+COMPONENTS = ("crank", "wheel", "supply")
+"""Arguments that are objects: `inputs` with any readings, or a component of the controller."""
 READING: Span = (0, 100_000)
 Claims = list[tuple[str, Any]]
 Key = tuple[int, Any]
@@ -47,9 +49,14 @@ class Call:
         return value.offset if isinstance(value, Stamp) else value
 
     def key_of(self, path: str) -> Key:
-        """Return the key of a field in the store; the object's own, or one that a way leads to."""
+        """Return the key of a field in the store; the object's own, or one that a way leads to.
+
+        A way begins with a field of the object, or with an argument that is an object.
+        """
         value: Any = self.owner
         *way, last = path.split(".")
+        if way and way[0] in self.arguments:
+            value = self.arguments[way.pop(0)]
         for name in way:
             value = self.store[value.number, name]
         return value.number, int(last) if last.isdigit() else last
@@ -58,8 +65,9 @@ class Call:
         return store[self.key_of(path)]
 
     def is_kept(self, path: str) -> Any:
-        """Tell whether a number or a truth is after the call what it was before."""
-        before, after = self.of(path), self.after(path)
+        """Tell whether a field, a number or a truth or a stamp, is after the call what it was before."""
+        before, after = self._field(self.store, path), self.after(path)
+        before = before.offset if isinstance(before, Stamp) else before
         return terms.same(before, after) if terms.is_truth(before) else terms.equal(before, after)
 
 

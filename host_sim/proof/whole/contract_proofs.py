@@ -3,7 +3,7 @@
 from typing import Any
 
 from host_sim.proof.whole import terms
-from host_sim.proof.whole.contract import INPUTS, Call, Contract, any_value
+from host_sim.proof.whole.contract import COMPONENTS, INPUTS, Call, Contract, any_value
 from host_sim.proof.whole.contracts import BY_TITLE
 from host_sim.proof.whole.invariants import Clause
 from host_sim.proof.whole.program import Function, Record, Stamp
@@ -14,23 +14,34 @@ from host_sim.proof.whole.terms import at_least, at_most, both, implies
 STEP_GAP_US = (0, 532_620_911)
 
 
-def contract_obligations(contract: Contract, kind: int | None = None) -> list[tuple[list[Any], list[Clause]]]:
-    """Return facts and claims for every object of the controller that has the function."""
+def contract_obligations(
+    contract: Contract, kind: int | None = None, others: dict[str, Any] | None = None
+) -> list[tuple[list[Any], list[Clause]]]:
+    """Return facts and claims for every object of the controller that has the function.
+
+    What it calls is taken from the contracts `others`, which are all if none are given.
+    """
     owners: list[Record | None] = [None]
     situation = Situation(kind)
     if "." in contract.title:
         wanted = contract.title.split(".")[0]
-        found = {
-            value.number: value for value in situation.interpreter.store.values() if isinstance(value, Record)
-        }
-        owners = [record for record in found.values() if record.kind.name == wanted]
+        owners = [record for record in _records(situation) if record.kind.name == wanted]
         if not owners:
             raise LookupError(f"the controller has no object for the contract of {contract.title}")
-    return [_shown(contract, kind, None if owner is None else owner.number) for owner in owners]
+    known = BY_TITLE if others is None else others
+    used = {title: one for title, one in known.items() if title != contract.title}
+    return [_shown(contract, kind, None if owner is None else owner.number, used) for owner in owners]
 
 
-def _shown(contract: Contract, kind: int | None, owner_number: int | None) -> tuple[list[Any], list[Clause]]:
-    others = {title: one for title, one in BY_TITLE.items() if title != contract.title}
+def _records(situation: Situation) -> list[Record]:
+    """Return the controller and all its objects."""
+    stored = (value for value in situation.interpreter.store.values() if isinstance(value, Record))
+    return list({one.number: one for one in (situation.controller, *stored)}.values())
+
+
+def _shown(
+    contract: Contract, kind: int | None, owner_number: int | None, others: dict[str, Any]
+) -> tuple[list[Any], list[Clause]]:
     situation = Situation(kind, others)
     situation.remember_anything()
     whole = situation.interpreter
@@ -40,14 +51,15 @@ def _shown(contract: Contract, kind: int | None, owner_number: int | None) -> tu
     if owner_number is None:
         function = whole.function(contract.module, contract.title)
     else:
-        owner = next(
-            one for one in whole.store.values() if isinstance(one, Record) and one.number == owner_number
-        )
+        owner = next(one for one in _records(situation) if one.number == owner_number)
         function = Function(owner.kind.methods[contract.title.split(".")[1]], module, owner, owner.kind)
     arguments: list[Any] = []
     for name, span in contract.arguments.items():
         if span == INPUTS:
             arguments.append(situation.any_inputs(STEP_GAP_US[1], 0, 0))
+            continue
+        if span in COMPONENTS:
+            arguments.append(whole.get(situation.controller, str(span)))
             continue
         value = any_value(f"argument {name}", span)
         if span == STAMP:

@@ -9,6 +9,7 @@ from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
 from host_sim.proof.whole.counterexample import find
 from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
+from host_sim.proof.whole.exact_all import EXACT_JOBS, exact_job
 from host_sim.proof.whole.gate import alone_run
 from host_sim.proof.whole.induction import Run, kept, longest_gap_us
 from host_sim.proof.whole.invariants import Clause, State, invariant
@@ -92,7 +93,7 @@ def job_names() -> list[str]:
     names += [f"constructor, kind {kind}" for kind in ALL_KINDS]
     names += [f"contract {title}" for title in SHOWN]
     names += [f"premises, kind {kind}" for kind in ALL_KINDS]
-    return [*names, "kinds complete", "clock is relative"]
+    return [*names, *EXACT_JOBS, "kinds complete", "clock is relative"]
 
 
 def run_job(name: str) -> JobResult:
@@ -122,6 +123,8 @@ def pieces_of(name: str) -> list[tuple[list[Any], list[Clause]]]:
         return []  # Not shown by the solver from facts: see premises.py.
     if name == "clock is relative":
         return [_clock_is_relative()]
+    if name in EXACT_JOBS:
+        return exact_job(name)
     if name.startswith("contract "):
         return contract_obligations(SHOWN[name.removeprefix("contract ")])
     title, kind = name.split(", kind ")

@@ -1,0 +1,40 @@
+"""All exact contracts, and the jobs that show them."""
+
+from typing import Any
+
+from host_sim.proof.whole.contract import Contract
+from host_sim.proof.whole.exact import exact_pieces
+from host_sim.proof.whole.exact_crank import EXACT_CRANK
+from host_sim.proof.whole.exact_decide import EXACT_DECIDE
+from host_sim.proof.whole.exact_drive import EXACT_DRIVE
+from host_sim.proof.whole.exact_faults import EXACT_FAULTS
+from host_sim.proof.whole.exact_guard import EXACT_GUARD
+from host_sim.proof.whole.exact_judge import EXACT_JUDGE
+from host_sim.proof.whole.exact_motor import EXACT_MOTOR
+from host_sim.proof.whole.exact_sense import EXACT_SENSE
+from host_sim.proof.whole.exact_step import EXACT_STEP, start_pieces
+from host_sim.proof.whole.exact_wheel import EXACT_WHEEL
+from host_sim.proof.whole.invariants import Clause
+
+EXACT: dict[str, Contract] = {
+    one.title: one
+    for one in (
+        *EXACT_SENSE,
+        *EXACT_WHEEL,
+        *EXACT_CRANK,
+        *EXACT_MOTOR,
+        *EXACT_JUDGE,
+        *EXACT_FAULTS,
+        *EXACT_DECIDE,
+        *EXACT_DRIVE,
+        *EXACT_GUARD,
+        *EXACT_STEP,
+    )
+}
+START = "exact start"
+EXACT_JOBS = (*(f"exact {title}" for title in EXACT), START)
+
+
+def exact_job(name: str) -> list[tuple[list[Any], list[Clause]]]:
+    """Return facts and claims of one of EXACT_JOBS."""
+    return start_pieces() if name == START else exact_pieces(EXACT[name.removeprefix("exact ")])
