@@ -21,6 +21,7 @@ from host_sim.proof.whole.terms import (
     multiply,
     negate,
     subtract,
+    unequal,
 )
 
 MODULE = "sense.crank"
@@ -199,6 +200,21 @@ def _nothing_pending(call: Call) -> Claims:
     return [("nothing is pending", negate(call.of("_pending")))]
 
 
+def _edge(call: Call) -> Claims:
+    """An edge that changes the levels, or the first, waits until it has lasted; a lone wire may be on B."""
+    levels = call.of("levels")
+    on_b = equal(setting(call, "lead"), 1)
+    wire = choose(on_b, divide(levels, 2), modulo(levels, 2))
+    seen = choose(equal(setting(call, "sensor_kind"), 0), levels, wire)
+    waits = either(unequal(seen, call.store[call.key_of("levels")]), negate(call.of("_started")))
+    return becomes(
+        call,
+        _pending=waits,
+        _pending_levels=choose(waits, seen, call.of("_pending_levels")),
+        _pending_us=choose(waits, call.of("time_us"), call.of("_pending_us")),
+    )
+
+
 def _restamped(call: Call) -> Claims:
     now_us = call.of("now_us")
     stamps = ("last_forward_us", "_fall_us", "_pending_us", "_last_edge_us")
@@ -267,6 +283,7 @@ EXACT_CRANK = (
         _settled,
         _nothing_pending,
     ),
+    exact("Crank.edge", MODULE, {"levels": (0, 3), "time_us": STAMP}, ALL, _edge, _nothing_pending),
     exact(
         "Crank.restamp",
         MODULE,

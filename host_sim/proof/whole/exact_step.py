@@ -3,11 +3,12 @@
 from typing import Any
 
 from host_sim.proof.whole import terms
-from host_sim.proof.whole.contract import Call, Claims
-from host_sim.proof.whole.exact import becomes, exact, fitted, gives, is_one_formula, setting, since_us
+from host_sim.proof.whole.contract import INPUTS, Call, Claims, Contract, nothing
+from host_sim.proof.whole.exact import ANY, becomes, exact, fitted, gives, is_one_formula, setting, since_us
 from host_sim.proof.whole.exact_decide import ASSISTING, NOTHING, READY, THROTTLING, release_gap_us
-from host_sim.proof.whole.exact_drive import sought, stepped
+from host_sim.proof.whole.exact_drive import SOUGHT, range_uv, sought, stepped
 from host_sim.proof.whole.exact_motor import ceiling, is_speed_kind
+from host_sim.proof.whole.exact_sense import within
 from host_sim.proof.whole.invariants import Clause, State
 from host_sim.proof.whole.ranges import RANGES, STAMP, TRUTH
 from host_sim.proof.whole.situation import Situation
@@ -66,6 +67,25 @@ def _bounded(call: Call) -> Claims:
     return [*gives(call, result), *becomes(call, **{"motor_model._ceiling_ma": current_ma})]
 
 
+def _fed_forward(call: Call) -> Claims:
+    """The loop starts anew from the command while and when the search ends, else it moves with the speed."""
+    command_mv, found_mv = call.of("outputs.command_mv"), call.after("feed_forward.found_mv")
+    found = less(0, found_mv)
+    applied_mv = choose(found, minimum(found_mv, command_mv), command_mv)
+    anew = either(found, less(0, call.after("feed_forward.seek_mv")))
+    over_uv = terms.multiply(terms.subtract(applied_mv, setting(call, "command_start_mv")), 1_000)
+    integral_uv = call.of("power_loop._integral_uv")
+    shifted_uv = terms.add(integral_uv, call.after("feed_forward.change_uv"))
+    values = {
+        "power_loop._integral_uv": within(choose(anew, over_uv, shifted_uv), 0, range_uv(call)),
+        "power_loop._carry": choose(anew, 0, call.of("power_loop._carry")),
+        "slew_limiter.command_mv": choose(found, applied_mv, call.of("slew_limiter.command_mv")),
+        "slew_limiter._carry_nv": choose(found, 0, call.of("slew_limiter._carry_nv")),
+        "slew_limiter._last_us": choose(found, call.of("now_us"), call.of("slew_limiter._last_us")),
+    }
+    return [*gives(call, applied_mv), *becomes(call, **values)]
+
+
 def _put_out(call: Call) -> Claims:
     """The outputs, and a limiter that goes on from what was let through."""
     permitted_mv, now_us = call.of("permitted_mv"), call.of("now_us")
@@ -114,7 +134,22 @@ CLOCKED = (
     "crank.forward_run", "crank.ground_gained", "crank.last_forward_us", "crank.pitch_measured",
     "crank.pitch_us", "pedalling.stopped", "wheel._last_us", "wheel._rotation._last_us",
 )  # fmt: skip
+FED = (
+    *(f"feed_forward.{name}" for name in SOUGHT),
+    "power_loop._carry",
+    "power_loop._integral_uv",
+    *(f"slew_limiter.{name}" for name in LIMITER),
+)
 EXACT_STEP = (
+    Contract(
+        "Controller._feed_forward",
+        f"firmware.{MODULE}",
+        {"inputs": INPUTS, "now_us": STAMP},
+        dict.fromkeys(FED, ANY),
+        None,
+        nothing,
+        _fed_forward,
+    ),
     exact(
         "Controller._slew",
         MODULE,
