@@ -45,11 +45,21 @@ class ProveResult:
                 "claims": result.claims,
                 "seconds": round(result.seconds, 3),
                 "assumptions": list(result.property.assumptions),
-                "lemmas": list(result.property.lemmas),
-                "whole_step": in_words(result.property.statements) if result.property.jobs else None,
+                "lemmas": {name: self._lemma_as_json(name) for name in result.property.lemmas},
+                "whole_step": in_words(result.property.statements, result.property.jobs),
             }
             for result in self.properties
         ]
+
+    def _lemma_as_json(self, name: str) -> dict[str, Any]:
+        """Return what a lemma says, and which of its numbers are symbolic over which range."""
+        from host_sim.proof.lemma_list import LEMMAS
+
+        sentence = (LEMMAS[name].run.__doc__ or "").split("\n")[0]
+        return {
+            "sentence": sentence,
+            "symbolic": {key: list(span) for key, span in self.lemmas[name].ranges.items()},
+        }
 
     def unit_tests(self) -> "list[str]":
         """Return a unit test for each counterexample."""

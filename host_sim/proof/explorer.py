@@ -45,13 +45,18 @@ class _PathEnded(Exception):
 
 
 class Explorer:
-    """Explores all paths of one function. Read: how many `paths` and `checks`; `vectors` of each path."""
+    """Explores all paths of one function.
+
+    Read: how many `paths` and `checks`; `vectors` of each path; `ranges`, the lowest and highest value of
+    each symbol.
+    """
 
     def __init__(self) -> None:
         """Start with nothing explored."""
         self.paths = 0
         self.checks = 0
         self.vectors: list[Vector] = []
+        self.ranges: dict[str, tuple[int, int]] = {}
         self._outcome: dict[str, Any] = {}
         self._solver = z3.Solver()
         self._solver.set("rlimit", SOLVER_STEPS)
@@ -91,6 +96,8 @@ class Explorer:
         """Return a new symbol from `low` to `high`. Names are unique in a run."""
         term = z3.Int(name)
         self._symbols[name] = term
+        lowest, highest = self.ranges.get(name, (low, high))
+        self.ranges[name] = min(lowest, low), max(highest, high)
         self._solver.add(term >= low, term <= high)
         return SymInt(self, term, low, high)
 

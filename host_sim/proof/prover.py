@@ -22,9 +22,12 @@ LONG = ("step keeps", "guard_permit", "pedalling", "fault_step")
 
 
 class LemmaResult:
-    """What exploring a lemma came to: `verdict`, `paths`, `seconds`, `vectors`, and what went wrong."""
+    """What exploring a lemma came to: `verdict`, `paths`, `seconds`, `vectors`, and what went wrong.
 
-    __slots__ = ("name", "paths", "seconds", "values", "vectors", "verdict", "what")
+    `ranges`: its symbols, each with its lowest and highest value.
+    """
+
+    __slots__ = ("name", "paths", "ranges", "seconds", "values", "vectors", "verdict", "what")
 
     def __init__(self, name: str) -> None:
         """Start with nothing known."""
@@ -35,6 +38,7 @@ class LemmaResult:
         self.what = ""
         self.values: dict[str, int] = {}
         self.vectors: list[Vector] = []
+        self.ranges: dict[str, tuple[int, int]] = {}
 
 
 class PropertyResult:
@@ -81,6 +85,7 @@ def prove_lemma(name: str) -> LemmaResult:
     result.seconds = time.perf_counter() - started_s
     result.paths = explorer.paths
     result.vectors = explorer.vectors
+    result.ranges = explorer.ranges
     return result
 
 

@@ -51,11 +51,19 @@ def test_every_statement_serves_a_property_that_brings_its_induction_along():
 
 
 def test_the_evidence_in_words_names_every_setting_with_its_range():
-    words = in_words(("step cut",))
+    words = in_words(("step cut",), ("step cut, kind 0",))
     assert words["symbolic"]["settings"]["release_rpm"] == [4, 59]
     assert len(words["symbolic"]["settings"]) == 63
     assert words["shown_by"][:3] == ["step cut, kind 0", "step cut, kind 1", "step cut, kind 2"]
     assert words["assumed"][0] == "settings are legal: the constructor accepts them"
+
+
+def test_the_words_of_exact_contracts_name_functions_arguments_and_conditions():
+    words = in_words((), EXACT_JOBS)
+    assert words["symbolic"]["arguments"]["Ceilings.step"]["motor_decicelsius"] == [-500, 3_000]
+    assert "Crank.settle: nothing pending" in words["assumed"]
+    assert len(words["statements"]) + 1 == len(words["shown_by"])
+    assert in_words((), ()) is None
 
 
 def test_a_claim_that_does_not_follow_is_refuted_with_numbers():

@@ -3,7 +3,9 @@
 from typing import Any
 
 from firmware.settings import TABLE
+from host_sim.proof.whole.contract import Contract, nothing
 from host_sim.proof.whole.edges import SIDES
+from host_sim.proof.whole.exact_all import EXACT, EXACT_JOBS
 from host_sim.proof.whole.induction import longest_gap_us
 from host_sim.proof.whole.jobs import SHARES, SHOWN
 from host_sim.proof.whole.ranges import RANGES
@@ -33,12 +35,30 @@ def needed_jobs(statements: tuple[str, ...]) -> tuple[str, ...]:
     return (*INDUCTION, *jobs_of(statements)) if statements else ()
 
 
-def in_words(statements: tuple[str, ...]) -> dict[str, Any]:
-    """Return what is stated, what is symbolic and over which range, what is assumed, and what shows it."""
+def in_words(statements: tuple[str, ...], jobs: tuple[str, ...]) -> dict[str, Any] | None:
+    """Return what is stated, what is symbolic and over which range, what is assumed, and what shows it.
+
+    None if no job of the whole step belongs to the property.
+    """
+    if not jobs:
+        return None
+    settings = {row[0]: [row[2], row[3]] for row in TABLE}
+    if jobs == EXACT_JOBS:
+        return {
+            "statements": [{"name": title, "sentence": _changes(one)} for title, one in EXACT.items()],
+            "symbolic": {
+                "settings": settings,
+                "state": f"{len(RANGES)} fields, each in its range of host_sim/proof/whole/ranges.py",
+                "arguments": {title: _spans(one) for title, one in EXACT.items()},
+            },
+            "assumed": ["settings are legal: the constructor accepts them"]
+            + [f"{title}: {_needed(one)}" for title, one in EXACT.items() if one.needs is not nothing],
+            "shown_by": list(EXACT_JOBS),
+        }
     return {
         "statements": [{"name": name, "sentence": STATEMENTS[name].sentence} for name in statements],
         "symbolic": {
-            "settings": {row[0]: [row[2], row[3]] for row in TABLE},
+            "settings": settings,
             "state": f"{len(RANGES)} fields, each in its range of host_sim/proof/whole/ranges.py",
             "readings": "all of host_sim/proof/whole/ranges.py, INPUTS",
             "edges": "any number, with any levels and times in order",
@@ -55,3 +75,16 @@ def in_words(statements: tuple[str, ...]) -> dict[str, Any]:
             "premises: what each statement assumes is met, of steps by rides of a real controller",
         ],
     }
+
+
+def _changes(contract: Contract) -> str:
+    changed = ", ".join(contract.changes) or "nothing"
+    return f"its result is exact; it changes {changed}, exactly, and nothing else"
+
+
+def _spans(contract: Contract) -> dict[str, Any]:
+    return {name: span if isinstance(span, str) else list(span) for name, span in contract.arguments.items()}
+
+
+def _needed(contract: Contract) -> str:
+    return (contract.needs.__doc__ or contract.needs.__name__.strip("_").replace("_", " ")).strip()
