@@ -4,6 +4,7 @@
     uv run python -m tests.mutation.prove --sample 400         so many, the same each time
     uv run python -m tests.mutation.prove --file guard/faults.py
     uv run python -m tests.mutation.prove --again              what lived before, once more
+    uv run python -m tests.mutation.prove --no-lemmas          quicker: lemmas are left to --again
 
 A mutant is killed by the first claim about whole steps, or else the first lemma, that is refuted or not
 shown, or because the interpreter refuses it. What the formulas of a mutant have in common with those of the
@@ -42,7 +43,7 @@ def known_results(path: Path) -> dict[str, dict[str, Any]]:
 def _try(number: int) -> tuple[int, Kill, int]:
     mutant = _mutants[number]
     kill = killed_by_step(mutant, _plain[0], bool(_all_kinds))
-    if not kill.how and not kill.by:
+    if not kill.how and not kill.by and _places:
         kill = killed_by_lemma(mutant, lemmas_for(mutant.file, mutant.place, _places))
     return number, kill, round(sum(times()[:4]))
 
@@ -51,7 +52,9 @@ def chosen(sample: int, file: str | None, again: bool, known: dict[str, dict[str
     """Return the mutants to be tried now."""
     mutants = fair_order(FILES if file is None else (file,))
     if again:
-        return [one for one in mutants if one.name in known and not known[one.name]["how"]]
+        return [
+            one for one in mutants if one.name in known and not known[one.name]["how"] + known[one.name]["by"]
+        ]
     return [one for one in mutants[: sample or None] if one.name not in known]
 
 
@@ -61,6 +64,7 @@ def main() -> int:
     parser.add_argument("--sample", type=int, default=0)
     parser.add_argument("--file", choices=FILES)
     parser.add_argument("--again", action="store_true")
+    parser.add_argument("--no-lemmas", action="store_true")
     parser.add_argument("--results", type=Path, default=RESULTS)
     parser.add_argument("--workers", type=int, default=1)
     given = parser.parse_args()
@@ -70,7 +74,8 @@ def main() -> int:
     if not _mutants:
         return 0
     _plain.append(Plain())
-    _places.update(places_of_lemmas(given.results.with_suffix(".lemmas.json")))
+    if not given.no_lemmas:
+        _places.update(places_of_lemmas(given.results.with_suffix(".lemmas.json")))
     # A process a mutant: it changes where the firmware's module is read from.
     with (
         given.results.open("a", encoding="utf-8") as results,
