@@ -82,6 +82,7 @@ def test_a_number_that_is_wrong_is_named_first_with_its_true_value(bike_name, nu
     assert not named[0].interval.measured
 
 
+@pytest.mark.long
 def test_a_number_known_by_measuring_is_moved_within_its_interval_only(tmp_path):
     text = (BIKES / "tandem.toml").read_text(encoding="utf-8")
     old = "resistance_ohm = 0.22\n"
@@ -150,6 +151,7 @@ def run(*arguments):
     return result
 
 
+@pytest.mark.long
 def test_the_command_gives_json_a_picture_and_what_is_set_otherwise(tmp_path):
     log = write_log(tmp_path / "out.steps", ridden("cargo_trike", "motor.current_limit_a", 0.88))
     done = run("cargo_trike", str(log), "--json", "--out", str(tmp_path / "new"))

@@ -85,6 +85,7 @@ def test_a_sweep_that_is_killed_outright_leaves_no_process_and_no_half_copy(tmp_
     assert list(cache.iterdir()) == []
 
 
+@pytest.mark.long
 def test_rides_go_on_while_the_compiler_never_ends(treadle, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("CC", str(endless_compiler(tmp_path)))
@@ -98,6 +99,7 @@ def test_rides_go_on_while_the_compiler_never_ends(treadle, tmp_path, monkeypatc
     assert list((tmp_path / "cache").iterdir()) == []
 
 
+@pytest.mark.long
 def test_few_rides_are_not_worth_a_compilation(treadle, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("TREADLE_CACHE", str(tmp_path / "cache"))

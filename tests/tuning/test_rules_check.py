@@ -49,6 +49,7 @@ def rules_hold(monkeypatch):
     monkeypatch.setattr(rules_check, "RULES", ())
 
 
+@pytest.mark.long
 def test_a_release_cadence_just_below_the_engage_cadence_is_refused_with_number_and_cure(
     folding_tuned, matrix_holds, monkeypatch
 ):

@@ -271,6 +271,7 @@ def test_the_manifest_names_every_file_with_its_hash(board):
     assert "settings" not in manifest  # They are in the file that it lists.
 
 
+@pytest.mark.long
 def test_the_same_request_gives_the_same_bytes_in_another_process_and_folder(tmp_path):
     digests = []
     for seed in ("1", "2"):
@@ -414,6 +415,7 @@ def test_an_interruption_leaves_nothing(tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.long
 def test_a_signal_half_way_leaves_nothing_and_ends_with_130(tmp_path):
     program = subprocess.Popen(
         [*PROGRAM, "bundle", "--board", "rpi_pico"],

@@ -207,6 +207,7 @@ def test_a_ride_that_is_interrupted_leaves_nothing_and_ends_with_130(treadle, he
     assert _names(here) == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here, number):
     program = subprocess.Popen(
@@ -224,6 +225,7 @@ def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here, number):
     assert _names(here) == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("more", [0, 1, 3])
 def test_signals_at_the_moment_the_folder_appears_leave_nothing_however_many_come(here, more):
     program = subprocess.Popen(
@@ -242,6 +244,7 @@ def test_signals_at_the_moment_the_folder_appears_leave_nothing_however_many_com
     assert _names(here) == []
 
 
+@pytest.mark.long
 def test_a_reader_that_leaves_early_gets_no_traceback(here):
     program = subprocess.Popen(
         [*PROGRAM, "ride", "--seconds", "1"],
@@ -362,6 +365,7 @@ def test_no_command_makes_folders_that_nobody_asked_for(treadle, here, words):
     assert _names(here) == []
 
 
+@pytest.mark.long
 def test_a_second_ride_into_a_folder_is_refused_before_it_rides(treadle, here):
     with subprocess.Popen(
         [*PROGRAM, "ride", "tandem", "--out", "new"],

@@ -79,6 +79,7 @@ def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig.run(100, battery_mv=36_000, clear_requested=True)  # and none any more.
 
 
+@pytest.mark.long
 def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():
     session = Session()
 

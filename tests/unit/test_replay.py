@@ -41,6 +41,7 @@ def log_of(tmp_path, *parts, name: str = "ride.steps"):
     return path
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(5))
 def test_a_random_life_with_faults_bursts_wraps_and_jumps_is_replayed_to_the_bit(seed):
     ridden, blocks = recorded(1_500, seed, edges=[0, 1, 3, 12, 70][seed])

@@ -257,6 +257,7 @@ def test_a_storage_must_bring_its_three_methods():
         Storage().write("x", b"")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("tear", ["whole", "torn"])
 @pytest.mark.parametrize("file_system", ["littlefs", "fat"])
 def test_a_power_cut_at_any_block_write_leaves_old_or_new_on_the_real_drivers(file_system, tear):

@@ -21,6 +21,7 @@ def port():
         yield opened
 
 
+@pytest.mark.long
 def test_every_step_and_every_crank_edge_of_the_desk_arrives_from_its_start(port):
     frames: list[Frame] = []
     live = LiveSteps(port, from_oldest=True, on_frame=frames.append)

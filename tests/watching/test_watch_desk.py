@@ -172,6 +172,7 @@ def at_rest(desk: DeskOnAPort, port, ask: Callable[[Workshop], object]) -> objec
                 raise
 
 
+@pytest.mark.long
 def test_a_standing_board_is_asked_changed_and_its_edges_are_kept(tmp_path):
     path = tmp_path / "edges.jsonl"
     with DeskOnAPort(tmp_path, "--hurry") as desk:

@@ -100,6 +100,7 @@ def test_what_can_not_be_is_told_with_its_cause(treadle, here, words, said):
     assert err.count("\n") == 1
 
 
+@pytest.mark.long
 def test_a_change_that_is_asked_for_while_it_rides_is_stored_when_it_stands(desk_files):
     notices: list[str] = []
     with desk_port("", desk_files, hurry=True) as name:
