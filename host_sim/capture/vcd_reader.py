@@ -119,7 +119,7 @@ class _ValueChanges:
         """Return the levels of all channels at each of the changes before `end`."""
         known_times = np.concatenate((np.array([self._now], np.int64), times))
         if self._start is None and len(times) and places[0] < end:
-            # Values may stand before the first time: they hold from 0 on.
+            # Values may come before the first time: they hold from 0 on.
             self._start = 0 if len(at) and at[0] < places[0] else int(times[0])
         self._now = int(known_times[np.searchsorted(places, end)])
         before_end = at < end

@@ -161,7 +161,7 @@ def _compile(sources: list[Path], workshop: Path) -> None:
 
 
 def _keep_binaries(workshop: Path) -> None:
-    """Throw everything away that is no extension module, beside what stays interpreted."""
+    """Delete everything except extension modules and files that stay interpreted."""
     suffix = sysconfig.get_config_var("EXT_SUFFIX")
     for name in ("build", "types"):
         shutil.rmtree(workshop / name, ignore_errors=True)

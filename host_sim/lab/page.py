@@ -33,7 +33,7 @@ def policy(nonce: str, connect: str) -> str:
 
 
 def page(nonce: str, connect: str, settings: dict[str, object], scripts: tuple[str, ...] = ()) -> str:
-    """Return the whole page. `settings` is what its scripts are told, `scripts` files that come before."""
+    """Return the whole page. `settings` is data for its scripts; files in `scripts` come first."""
     told = json.dumps(settings).replace("<", "\\u003c")
     inline = "\n".join((WEB / name).read_text(encoding="utf-8") for name in SCRIPTS)
     files = "".join(f'<script nonce="{nonce}" src="{escape(name)}"></script>' for name in scripts)

@@ -34,7 +34,7 @@ def ride_and_draw(
 
     That is the second of the first engagement, or of `worst` where there is one.
     """
-    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    # Not at the top: drawing takes a second to load, and a wrong request is refused at once.
     from host_sim.report.ride_figure import RideFacts, draw_ride
 
     levels = bench.world.pedal_sensor.levels

@@ -320,7 +320,7 @@ def _gear_words(facts: RideFacts, trace: RideTrace, from_s: float) -> str:
     if len(caught) == 0:
         return ""
     return (
-        f"\nthe crank turns as told; the wheel catches up with it in the lowest gear, "
+        f"\nthe crank turns at the given cadence; the wheel catches up with it in the lowest gear, "
         f"{facts.lowest_gear_m:g} m a turn, at {caught[0]:.1f} s"
     )
 

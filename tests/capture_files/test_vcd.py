@@ -225,9 +225,9 @@ def test_a_header_that_makes_no_sense_is_refused(tmp_path, text, sentence):
         (("port",), "capture: 'top.port[7:0]' has 8 bits, allowed is one of them, such as top.port[0]"),
         (("port[8]",), "capture: 'top.port[7:0]' has no bit 8, allowed is 0 to 7"),
         (("volts",), "capture: 'top.volts' is of the type real, allowed is one that has levels"),
-        (("clock", "clock"), "--channels is 'clock,clock', allowed are one or two different names, A first"),
-        (("a", "b", "c"), "--channels is 'a,b,c', allowed are one or two different names, A first"),
-        (("",), "--channels is '', allowed are one or two different names, A first"),
+        (("clock", "clock"), "--channels is 'clock,clock', allowed is one or two different names, A first"),
+        (("a", "b", "c"), "--channels is 'a,b,c', allowed is one or two different names, A first"),
+        (("",), "--channels is '', allowed is one or two different names, A first"),
     ],
 )
 def test_a_channel_that_is_not_there_is_refused_with_those_that_are(tmp_path, channels, sentence):
