@@ -26,7 +26,7 @@ ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
 REGULAR_SHARE = 0.6
 PARTS_MOST = 8  # What changes more often is noise, or the legs.
 TURNS_NARROW = 2
-PART_LEAST = 12  # Pitches: less tells nothing of a ring.
+PART_LEAST = 12  # Pitches: fewer show nothing about a ring.
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,8 @@
 
 Uneven magnets make a series of pitch angles that repeats after one turn. So do legs: two torque peaks a turn,
 half a turn apart. On a ring that is perfectly even only the legs would show, and half the magnets would be
-counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. Where spacing is too even
-the answer is that it can't be told.
+counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. If the spacing is too even,
+the number stays unknown.
 """
 
 from dataclasses import dataclass

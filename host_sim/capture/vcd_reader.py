@@ -79,15 +79,15 @@ class _ValueChanges:
         words = Words(self._rest + clean)
         self._rest = words.rest
         end = words.first_strange()
-        reason = "no time, value or keyword"
+        reason = "not a time, value or keyword"
         places, times, wrong = words.times()
         if wrong < end:
-            end, reason = wrong, "no time"
+            end, reason = wrong, "not a time"
         end, reason = self._check_times(places, times, end, reason)
         at, channels, values = self._changes(words)
         none = at[values == NO_VALUE]
         if len(none) and none[0] < end:
-            end, reason = int(none[0]), "no value of this variable"
+            end, reason = int(none[0]), "not a value of this variable"
         samples = self._levels(at, channels, values, places, times, end)
         if end < len(words.kinds):
             line = self._line + words.text.count(b"\n", 0, int(words.starts[end]))

@@ -79,7 +79,7 @@ class CannotCompile(Exception):
 
 
 def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
-    """Return the folder that holds the compiled copy of `parts`, building it if need be: a minute or two.
+    """Return the folder that holds the compiled copy of `parts`, building it if necessary: a minute or two.
 
     `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
     are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is

@@ -22,7 +22,7 @@ CAUTION = "Simulation is not approval: what works here may fail on a real bicycl
 def policy(nonce: str, connect: str) -> str:
     """Return the page's content security policy: scripts with this nonce, and connections to `connect`.
 
-    Styles may stand in elements, since charts carry them. Workers start from blobs only: those inherit this
+    Styles may be in elements, since charts have them. Workers start from blobs only: those inherit this
     policy.
     """
     return (

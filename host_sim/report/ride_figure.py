@@ -45,7 +45,7 @@ COMMAND = "#a0252f"
 LEFT, RIGHT = 0.068, 0.952
 CAPTIONS = (
     "cadence: pedals that turn fast enough engage the motor; bold is what the controller measures",
-    "power: what is delivered follows what is allowed of what is wanted",
+    "power: delivered, limited by allowed and requested power",
     "command: it rises gently and is cut at once",
 )
 # State: colour, how strong, hatching, words.

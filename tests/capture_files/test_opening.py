@@ -1,4 +1,4 @@
-"""What a file is, is told by its content; what can't be a capture is refused in a sentence."""
+"""The content decides what a file is; a file that can't be a capture is refused in a sentence."""
 
 import gzip
 import os
@@ -88,7 +88,7 @@ def test_no_file_a_folder_and_a_pipe_are_refused(tmp_path):
     os.mkfifo(tmp_path / "pipe")
     for name, reason in (
         ("none", "there is no such file"),
-        (".", "this is a directory, a file is wanted"),
+        (".", "this is a directory, allowed is a file"),
         ("pipe", "this is not an ordinary file"),
     ):
         with pytest.raises(RequestError, match=reason):

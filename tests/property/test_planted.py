@@ -40,7 +40,7 @@ PLANTED = {
         "rise",
         "step rise, kind 0",
     ),
-    "the direction of a duty-coded ring is not told": (
+    "the direction of a duty-coded ring is not shown": (
         "sense/crank.py",
         "elif (excess_us > 0) == self._forward_duty_high:",
         "elif excess_us != 0 or self._forward_duty_high:",

@@ -1,4 +1,4 @@
-"""A log gives the same outputs again, to the bit; whatever is wrong with it is told in a sentence."""
+"""A log gives exactly the same outputs again; an error in it is reported in one sentence."""
 
 import random
 
