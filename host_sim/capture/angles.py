@@ -1,8 +1,8 @@
-"""How far apart the magnets are in angle, freed from the swing of the legs as far as the sensor allows.
+"""The angles between magnets, without the legs' variation of speed as far as the sensor allows.
 
 Two channels: speed comes from each magnet's way from one pickup to the other, whatever the magnet's own
-place; integrated over a pitch it gives the pitch's angle. One channel: nothing tells the legs' swing from
-uneven magnets but its shape, so pitch times stand for angles and `Angles.free_of_legs` is False.
+place; integrated over a pitch it gives the pitch's angle. One channel: the legs' variation and uneven magnets
+differ only in shape, so pitch times stand for angles and `Angles.free_of_legs` is False.
 """
 
 from collections.abc import Callable

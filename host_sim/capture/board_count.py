@@ -1,8 +1,8 @@
-"""What the board would make of the capture: its own decoder counts, in steps of its control period.
+"""What the board would count: its own decoder processes the capture in steps of its control period.
 
 The edges go through the firmware's EdgeLog into the firmware's Crank, in whole microseconds that wrap as the
-board's clock does. Beside it stands a count by the published transition table on the cleaned levels, made of
-nothing of the firmware's: where the two differ, the inspection says so.
+board's clock does. A second count uses the published transition table on the cleaned levels, independently of
+the firmware; the inspection reports a difference.
 """
 
 from collections.abc import Iterable
@@ -99,7 +99,7 @@ def board_count(chunks: Iterable[EdgeChunk], settings: Settings) -> Count:
         times_us = (chunk.times_ns // 1000).tolist()
         for time_us, levels in zip(times_us, chunk.levels.tolist(), strict=True):
             if first:
-                # The level at power-up is read, it is no edge.
+                # The level at power-up is not an edge.
                 crank.levels = levels
                 first = False
             if time_us >= end_us:

@@ -1,7 +1,7 @@
-"""Takes noise and bounces off a channel: what lasts too short for a magnet is counted and left out.
+"""Removes noise and bounces from a channel: pulses too short for a magnet are counted and left out.
 
-Two thresholds. In time: a pulse under 2.3 ms is no magnet, unless such pulses come as regularly as magnets do
-(many magnets, narrow pulses, quick legs). By the ring: under a twenty-fifth of the pitch around it.
+Two thresholds. In time: a pulse under 2.3 ms is not a magnet, unless such pulses are as regular as magnets
+(many magnets, narrow pulses, fast pedalling). By the ring: under a twenty-fifth of the pitch around it.
 """
 
 from dataclasses import dataclass
@@ -176,7 +176,7 @@ def _drop_by_pitch(changes_ns: Times) -> tuple[Times, Times]:
 
 
 def _readmit(changes_ns: Times, noise_ns: Times, raw_ns: Times) -> tuple[Times, Times]:
-    """Take back pulses that stand where a magnet is wanted, turn after turn: they are a weak one's."""
+    """Restore pulses where a magnet is expected, turn after turn: they come from a weak one."""
     rises_ns = changes_ns[::2]
     if len(rises_ns) < 12 or len(noise_ns) < 3:
         return changes_ns, noise_ns

@@ -190,7 +190,7 @@ def _clock_share(gathered: Gathered, way: Way) -> float:
 
 
 def _decoder_settings(kind: Finding[str], pulses: Finding[int], forward: int, live: int) -> Settings:
-    """Return what the board is told; of a single wire `lead` names the channel it is on, not a direction."""
+    """Return the board's settings; for a single wire `lead` is the channel it is on, not a direction."""
     on_b = live == CHANNEL_B
     if KINDS[kind.value or "two channels"] == TWO_CHANNELS:
         on_b = forward < 0

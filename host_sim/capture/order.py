@@ -61,7 +61,7 @@ def lacking_in(
     if not counts:
         return []
     seen = len(ring.magnets) if ring is not None else 0
-    # A pitch with two rises of the other channel goes over a magnet that the leading channel misses.
+    # A pitch with two rises of the other channel contains a magnet that the leading channel misses.
     odd = [(count == 0, count >= 2) for count in counts]
     found: list[Lacking] = []
     for kind, name in enumerate((names[1], names[0])):

@@ -26,7 +26,7 @@ ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
 REGULAR_SHARE = 0.6
 PARTS_MOST = 8  # What changes more often is noise, or the legs.
 TURNS_NARROW = 2
-PART_LEAST = 12  # Pitches: less tells nothing of a ring.
+PART_LEAST = 12  # Pitches: fewer show nothing about a ring.
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ def gaps_in(turning: list[Turning]) -> int:
 
 
 def turns_in(turning: list[Turning], pulses: int | None) -> float:
-    """Return how many turns it is, `pulses` in each; a gap goes over more than one."""
+    """Return the number of turns, with `pulses` in each; a gap contains more than one."""
     if not pulses:
         return 0.0
     return sum(int(one.steps.sum()) for one in turning) / pulses
@@ -164,7 +164,7 @@ def _median(windows: Floats) -> Floats:
 
 
 def _mean_of_single(windows: Floats) -> Floats:
-    """Return the mean of what in each window is no gap itself."""
+    """Return the mean in each window, without gaps."""
     single = windows < GAP_RATIO * windows.min(axis=1, keepdims=True)
     return np.asarray(np.where(single, windows, 0.0).sum(axis=1) / np.maximum(single.sum(axis=1), 1))
 

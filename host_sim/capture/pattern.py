@@ -2,8 +2,8 @@
 
 Uneven magnets make a series of pitch angles that repeats after one turn. So do legs: two torque peaks a turn,
 half a turn apart. On a ring that is perfectly even only the legs would show, and half the magnets would be
-counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. Where spacing is too even
-the answer is that it can't be told.
+counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. If the spacing is too even,
+the number stays unknown.
 """
 
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ LONGER_SHARE = 0.12
 SLIP_SHARE = (
     0.06  # An edge lost to noise shifts the legs' swing by a magnet, which leaves this much elsewhere.
 )
-CHANCE = 2e-5  # That a line of the pattern stands out by chance.
+CHANCE = 2e-5  # Probability that a line of the pattern stands out by chance.
 STRETCHES_MOST, TURNS_TO_JOIN = 6, 4
 OUTLIER_LEAST = 0.005
 LINE_LEAST = 0.0012  # In logarithms of pitch: smaller lines are below what edge times tell.
@@ -45,9 +45,9 @@ STANDS_OUT = 12.0
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What came back every turn.
+    """The pattern that repeats every turn.
 
-    `magnets` seen in a turn (missing ones not counted), or 0 where it can't be told, and how sure. `guess` is
+    `magnets` seen in a turn (missing ones not counted), or 0 if unknown, and how sure. `guess` is
     the number that the legs' swing suggests, two peaks a turn, 0 if there is none. `turns` that were
     compared. `unevenness`: size of the pattern, as a share of a pitch, one standard deviation.
     """
@@ -291,7 +291,7 @@ def _legs_period(series: list[Floats]) -> int:
     power[(frequency < 2.0 / LONGEST) | (frequency > 2.0 / SHORTEST)] = 0.0
     best = int(np.argmax(power))
     swings = frequency[best] * len(flat)
-    # A cadence that wanders has no line of its own: what stands around is nearly as strong.
+    # A varying cadence has no line of its own: neighbouring lines are nearly as strong.
     ratio = frequency / frequency[best] if best else frequency
     around = power[((ratio > 0.5) & (ratio < 0.8)) | ((ratio > 1.25) & (ratio < 2.0))]
     if power[best] < RIPPLE_LEAST or swings < SWINGS_LEAST or power[best] < STANDS_OUT * np.median(around):

@@ -132,7 +132,7 @@ def _fold(
     """
     blocks: list[list[Floats]] = []
     for one in stretches:
-        # Against a drift of cadence, a share of the turn: one channel knows no angles.
+        # Against a drift of cadence, a share of the turn: one channel has no angles.
         mean = 1.0 if free_of_legs else _moving_mean(one.pitch, seen)
         columns = (one.pitch / mean, one.high / mean, one.other_high / mean)
         for first in range(0, len(one.pitch) - seen + 1, seen):

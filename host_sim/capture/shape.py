@@ -24,7 +24,7 @@ def _median(columns: list[np.ndarray]) -> float:
 def duty_of(
     kind: Finding[str], ring: Ring | None, way: Way, channels: Channels, sure: bool
 ) -> dict[str, Finding[float]]:
-    """Return the duty of each channel that lives, 0 to 1, or that it can't be told."""
+    """Return the duty of each live channel, 0 to 1, or that it is unknown."""
     angles = way.angles
     pitches = sum(len(one.pitch) for one in angles)
     confidence = 0.95 if pitches >= 12 else 0.7 if pitches >= 4 else CAN_NOT_TELL

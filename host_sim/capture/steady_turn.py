@@ -129,7 +129,7 @@ def _weak(ring: Ring | None, seen: Seen, turning: list[Turning], noise: int) -> 
 def _none_seen(
     turning: list[Turning], odd_in: Callable[[list[Turning]], int], noise: int
 ) -> Finding[list[int]]:
-    """Return "none" where many pitches were seen and none was odd but by noise; else it can't be told."""
+    """Return "none" if many pitches were seen and none was odd except by noise; otherwise unknown."""
     pitches = sum(len(one.stretch) for one in turning)
     by_noise = min(noise, ODD_SHARE_OF_NOISE * pitches)
     if pitches < PITCHES_FOR_NONE or odd_in(turning) > by_noise:

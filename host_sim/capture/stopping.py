@@ -63,7 +63,7 @@ def edge_gaps(ring: Ring) -> list[float]:
 
 
 def support_of(ring: Ring, settings: Settings, duty_coded: bool, swing: float) -> Support:
-    """Return what a ring supports with `settings`, of which its own values are taken from the ring.
+    """Return what a ring supports with `settings`; the ring's own settings are taken from the ring.
 
     `swing` is how far the crank's speed swings about its mean, a share; `duty_coded` parts tell once a pitch.
     """
@@ -81,14 +81,14 @@ def support_of(ring: Ring, settings: Settings, duty_coded: bool, swing: float) -
     if release == 0:
         return Support(share, 0, 0, rows)
     release = max(release, _LOWEST["release_rpm"])
-    # Between the two there must be room for the cadence's own wobble, or help would come and go.
+    # The two must differ by more than the cadence varies, or help would come and go.
     wobble = min(_wobble(ring) + swing, 0.6)
     engage = max(ceil(release * (1.0 + wobble) / (1.0 - wobble)), release + 1, _LOWEST["engage_rpm"])
     return Support(share, release, engage, rows)
 
 
 def _wobble(ring: Ring) -> float:
-    """Return how far a single pitch is off at most: cadence is told by one pitch."""
+    """Return the largest error of a single pitch, since cadence is computed from one pitch."""
     errors = [magnet.error_deg * ring.pulses / 360.0 for magnet in ring.magnets]
     numbers = [magnet.number for magnet in ring.magnets]
     around = pairwise([*zip(numbers, errors, strict=True), (numbers[0] + ring.pulses, errors[0])])

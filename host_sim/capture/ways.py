@@ -1,4 +1,4 @@
-"""Which way the crank turned, how far, and where magnet 1 is in it."""
+"""The direction in which the crank turned, how far, and where magnet 1 is."""
 
 from dataclasses import dataclass
 from itertools import pairwise
@@ -43,7 +43,7 @@ class Way:
 
 
 def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list[Stretch]) -> Way:
-    """Return the way of the crank through `stretches`, which were told from the channels."""
+    """Return how the crank turned, from `stretches`, which were found on the channels."""
     main = main_direction(stretches)
     turning = [turning_of(one) for one in steady(stretches, main)]
     # Where the legs' swing can be taken out, what is too short for that would only spoil it.
@@ -59,8 +59,8 @@ def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list
 def steady(stretches: list[Stretch], main: int) -> list[Stretch]:
     """Return the stretches of the main direction without rocking and without turning round.
 
-    Where the crank turns back it stands for a moment, for however long: the pitches beside that tell nothing
-    of magnets. The first stretch keeps its start, from which magnets are numbered.
+    Where the crank turns back it stands for a moment, so the neighbouring pitches show nothing about magnets.
+    The first stretch keeps its start, from which magnets are numbered.
     """
     chosen = [(place, one) for place, one in enumerate(stretches) if one.direction == main]
     longest = max((len(one) for _, one in chosen), default=0)

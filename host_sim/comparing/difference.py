@@ -8,7 +8,7 @@ from host_sim.comparing.drive_alone import DriveAlone
 from host_sim.comparing.measured import Measured, Series
 from host_sim.comparing.predicted import Predicted
 
-# What counts as one: about what noise and gusts make of them. Judgement.
+# The size that counts as a difference: about the effect of noise and gusts. Judgement.
 SPEED_M_PER_S = 0.1
 BATTERY_W = 20.0
 BATTERY_V = 0.1

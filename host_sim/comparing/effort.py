@@ -1,4 +1,4 @@
-"""What riders and road did, worked out from the measured speed: power, brakes and slope.
+"""Estimates what riders and road did from the measured speed: power, brakes and slope.
 
 The force that moved the bicycle is its mass times its gain of speed plus rolling and air; what the motor gave
 comes from its model. What is left over was somebody's: the riders' where the crank turned, the brakes' where

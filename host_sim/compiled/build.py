@@ -80,7 +80,7 @@ class CannotCompile(Exception):
 
 
 def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
-    """Return the folder that holds the compiled copy of `parts`, building it if need be: a minute or two.
+    """Return the folder that holds the compiled copy of `parts`, building it if necessary: a minute or two.
 
     `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
     are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is
@@ -167,7 +167,7 @@ def _compile(sources: list[Path], workshop: Path) -> None:
 
 
 def _keep_binaries(workshop: Path) -> None:
-    """Throw everything away that is no extension module, beside what stays interpreted."""
+    """Delete everything except extension modules and files that stay interpreted."""
     suffix = sysconfig.get_config_var("EXT_SUFFIX")
     for name in ("build", "types"):
         shutil.rmtree(workshop / name, ignore_errors=True)

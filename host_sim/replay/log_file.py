@@ -151,7 +151,7 @@ def read_log(path: Path) -> Log:
 def parse_log(content: bytes, name: str) -> Log:
     """Return the log with this content; `name` is what a refusal calls it."""
     if MAGIC.encode() not in content[:40]:
-        raise RequestError(f"{name} is no log of treadle watch --record or --blackbox")
+        raise RequestError(f"{name} is not a log of treadle watch --record or --blackbox")
     *pieces, rest = content.split(b"\0")
     sections: list[Section] = []
     at, ended = 0, False
@@ -165,7 +165,7 @@ def parse_log(content: bytes, name: str) -> Log:
         elif piece.startswith(b"{"):
             sections.append(_section(piece, where))
         elif not sections:
-            raise RequestError(f"{where}: a header must stand before the first block")
+            raise RequestError(f"{where}: there must be a header before the first block")
         else:
             sections[-1].blocks.append(_block(piece, where))
     if rest:

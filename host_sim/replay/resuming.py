@@ -158,7 +158,7 @@ class Resumed(Replayer):
             self._highest = min(self._highest, low + _UV_PER_MV * self._carry_units - 1)
 
     def conclude(self) -> None:
-        """Let `change` be what all steps so far tell; what comes behind a rest tells nothing of it."""
+        """Apply `change` to all steps so far; steps after a rest don't show it."""
         if not self._rested and self._lowest <= self._highest:
             self.change += (self._lowest + self._highest) // 2
         self._rested = True

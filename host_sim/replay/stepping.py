@@ -45,7 +45,7 @@ class Happened:
 
 @dataclass(slots=True)
 class Replay:
-    """What came of one section; `equal` steps agreed before `parting`.
+    """The result of one section; `equal` steps agreed before `parting`.
 
     From step `agrees_from` on to the end both agree; None if they do not at the end. Where a log begins in
     the middle of a ride, `put_right` steps before that differed only because the state at its beginning had

@@ -37,7 +37,7 @@ def ride_and_draw(
     That is the second of the first engagement, or of `worst` where there is one. `estimated` names what a
     recording did not hold: trace and picture say so.
     """
-    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    # Not at the top: drawing takes a second to load, and a wrong request is refused at once.
     from host_sim.report.ride_figure import RideFacts, draw_ride
 
     levels = bench.world.pedal_sensor.levels

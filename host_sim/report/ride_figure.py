@@ -46,7 +46,7 @@ COMMAND = "#a0252f"
 LEFT, RIGHT = 0.068, 0.952
 CAPTIONS = (
     "cadence: pedals that turn fast enough engage the motor; bold is what the controller measures",
-    "power: what is delivered follows what is allowed of what is wanted",
+    "power: delivered, limited by allowed and requested power",
     "command: it rises gently and is cut at once",
 )
 # State: colour, how strong, hatching, words.
@@ -325,7 +325,7 @@ def _gear_words(facts: RideFacts, trace: RideTrace, from_s: float) -> str:
     if len(caught) == 0:
         return ""
     return (
-        f"\nthe crank turns as told; the wheel catches up with it in the lowest gear, "
+        f"\nthe crank turns at the given cadence; the wheel catches up with it in the lowest gear, "
         f"{facts.lowest_gear_m:g} m a turn, at {caught[0]:.1f} s"
     )
 

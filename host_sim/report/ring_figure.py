@@ -272,5 +272,5 @@ def _advice(figure: Figure, why: list[str], advice: list[str]) -> None:
     for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS - 4, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:
-        lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]
+        lines = [*lines[: ADVICE_LINES - 1], "    … the rest is in inspection.json"]
     figure.text(0.52, 0.295, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)

@@ -126,7 +126,7 @@ class Panel:
     def axes(
         self, x_ticks: Iterable[float], y_ticks: Iterable[float], x_name: str = "", y_name: str = ""
     ) -> None:
-        """Draw grid, ticks and names; `y_name` stands above the axis, where it needs no turned head."""
+        """Draw grid, ticks and names; `y_name` is written horizontally above the axis."""
         drawing, bottom, right = self.drawing, self.top + self.height, self.left + self.width
         for value in y_ticks:
             y = self.y_at(value)

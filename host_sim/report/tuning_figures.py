@@ -69,7 +69,7 @@ def _mark(axes: Axes, x: float, words: str, chosen: bool, to_the_left: bool) -> 
     axes.axvline(
         x, color=colour, linewidth=2.2 if chosen else 1.2, linestyle="-" if chosen else "--", zorder=1
     )
-    # At the edge of the figure there is room on one side only.
+    # At the edge of the figure there is space on one side only.
     (place, _) = axes.transAxes.inverted().transform(axes.transData.transform((x, 0.0)))
     to_the_left = place > 0.85 or (to_the_left and place > 0.15)
     axes.annotate(

@@ -73,4 +73,4 @@ def _bars(axes: Any, one: ChannelVolts, offset: float, width: float) -> None:
 
 def thresholds_words(volts: VoltsFound) -> str:
     """Return where the thresholds come from, for a title."""
-    return "thresholds as told" if volts.told else "thresholds (bands) by the swing"
+    return "thresholds as given" if volts.told else "thresholds (bands) by the swing"

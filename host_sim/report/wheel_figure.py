@@ -52,7 +52,7 @@ def _headline(found: WheelInspection, why: list[str]) -> str:
         number = f"number of pulses unknown{', probably ' + str(pulses.value) if pulses.value else ''}"
     head = f"Wheel sensor, {number}"
     return head + (
-        f": {'; '.join(phrase for phrase in why if 'told' not in phrase)}".rstrip(": ") if why else ""
+        f": {'; '.join(phrase for phrase in why if 'unknown' not in phrase)}".rstrip(": ") if why else ""
     )
 
 
@@ -140,5 +140,5 @@ def _advice(figure: Figure, advice: list[str], why: list[str]) -> None:
     for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:
-        lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]
+        lines = [*lines[: ADVICE_LINES - 1], "    … the rest is in inspection.json"]
     figure.text(LEFT, 0.275, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)

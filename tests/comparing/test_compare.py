@@ -173,8 +173,8 @@ def test_the_command_gives_json_a_picture_and_what_is_set_otherwise(tmp_path):
         (("nosuch", "out.steps"), "nosuch"),
         (("cargo_trike", "out.steps", "--seconds", "9"), "--seconds is 9, allowed is 10 to 1800"),
         (("cargo_trike", "out.steps", "--seconds", "long"), "--seconds is 'long', allowed is a number"),
-        (("cargo_trike", "short.steps"), "s without a hole, allowed is 10 s or more"),
-        (("cargo_trike", "text.csv"), "is no log of treadle watch"),
+        (("cargo_trike", "short.steps"), "s without a gap, allowed is 10 s or more"),
+        (("cargo_trike", "text.csv"), "is not a log of treadle watch"),
     ],
 )
 def test_what_can_not_be_compared_is_refused_in_a_sentence(tmp_path, monkeypatch, words, said):

@@ -78,7 +78,7 @@ def test_a_sweep_that_is_killed_outright_leaves_no_process_and_no_half_copy(tmp_
     started = descendants(running.pid)
     running.kill()
     assert running.stderr.readline() == (
-        "treadle: compiling the bench meanwhile, once; rides are interpreted until that is done\n"
+        "treadle: compiling the bench, once; rides are interpreted until that is done\n"
     )
     running.wait()
     until(lambda: not alive(started), "processes go on without the sweep")
@@ -94,7 +94,7 @@ def test_rides_go_on_while_the_compiler_never_ends(treadle, tmp_path, monkeypatc
     words = ["--seconds", "30", "--vary", "rise_mv_per_s=200:3000:2", "--workers", "2"]
     code, out, told = treadle("sweep", *words)
     assert code == 0
-    assert told.startswith("treadle: compiling the bench meanwhile, once;")
+    assert told.startswith("treadle: compiling the bench, once;")
     assert "2 of 2 points ridden" in out
     assert list((tmp_path / "cache").iterdir()) == []
 

@@ -1,4 +1,4 @@
-"""Bike files: what they say, the settings that follow, and what is refused with which sentence."""
+"""Bike files: their content, the settings that follow, and refusals with their sentences."""
 
 import tomllib
 from contextlib import suppress

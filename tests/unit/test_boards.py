@@ -316,7 +316,7 @@ def test_files_are_written_in_place_read_back_and_taken_away(tmp_path):
 
 
 class Streams:
-    """Stands in for `sys`: standard input and output as MicroPython has them, and for `select` with them.
+    """Replaces `sys`: standard input and output as MicroPython has them, and for `select` with them.
 
     `coming` can be read byte by byte, then comes the end if it `ends`; the output takes whole writes while it
     has `room`, and says so.
@@ -349,7 +349,7 @@ class Streams:
 
 
 class Watching:
-    """Stands in for `select.poll()` on one of the streams."""
+    """Replaces `select.poll()` on one of the streams."""
 
     def __init__(self, streams: Streams) -> None:
         self.streams = streams

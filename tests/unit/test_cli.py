@@ -1,4 +1,4 @@
-"""The program as a user meets it: what it prints, with which exit code, and what lies there afterwards."""
+"""The program from the user's view: what it prints, its exit code, and the files it leaves."""
 
 import json
 import os
@@ -131,7 +131,7 @@ WRONG = {
     ("--recording", "ride.txt"): "ride.txt",
     ("--course", "gone.toml"): "gone.toml: there is no such file",
     ("--course", "nosuch"): "no course is called 'nosuch'",
-    ("folder.toml",): "folder.toml: this is a directory, a file is wanted",
+    ("folder.toml",): "folder.toml: this is a directory, allowed is a file",
     ("broken.toml",): "broken.toml: this is not TOML",
     ("wrong.toml",): "wrong.toml: motor.resistance_ohm is -1, allowed is 0.01 to 5",
     ("--out", "a_file"): "a_file can't be written",
@@ -295,7 +295,7 @@ WITHOUT_A_RESULT = {
     ("bundle", "--board", "rpi_pic"): "did you mean rpi_pico?",
     ("flash", "--board", "desk"): "--out is missing, allowed is --out with the folder to make",
     ("handover", "--verify", "nosuch.json"): "nosuch.json",
-    ("watch", "--port", "/dev/nosuch"): "there is no such port",
+    ("watch", "--port", "/dev/nosuch"): "which does not exist",
     ("prove", "--property", "stpo"): "did you mean stop?",
     ("new", "x"): "--place are missing",
     ("measure", "tandm"): "no bike is called 'tandm'",

@@ -1,4 +1,4 @@
-"""A log gives the same outputs again, to the bit; whatever is wrong with it is told in a sentence."""
+"""A log gives exactly the same outputs again; an error in it is reported in one sentence."""
 
 import random
 
@@ -124,12 +124,12 @@ def test_a_log_cut_off_anywhere_is_refused_or_says_that_it_was_interrupted(small
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (b"", "log is no log of treadle watch"),
-        (b"time_s,levels\n1,2\n", "log is no log of treadle watch"),
-        (bytes(1_000), "log is no log of treadle watch"),
+        (b"", "log is not a log of treadle watch"),
+        (b"time_s,levels\n1,2\n", "log is not a log of treadle watch"),
+        (bytes(1_000), "log is not a log of treadle watch"),
         (b'{"treadle_log": 1}\0', "log at byte 0: the header is damaged"),
         (b'{"treadle_log": 1, "crc32": {}}\0', "log at byte 0: the header is damaged"),
-        (b'["treadle_log"]\0', "log at byte 0: a header must stand before"),
+        (b'["treadle_log"]\0', "log at byte 0: there must be a header before"),
     ],
 )
 def test_a_foreign_file_is_refused_in_a_sentence(content, said):

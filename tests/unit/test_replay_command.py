@@ -124,7 +124,7 @@ def test_a_test_made_of_a_ride_fails_where_the_firmware_decides_otherwise(treadl
     ("words", "said"),
     [
         (("nosuch.steps",), "nosuch.steps can't be read: No such file"),
-        (("foreign.csv",), "foreign.csv is no log of treadle watch --record or --blackbox"),
+        (("foreign.csv",), "foreign.csv is not a log of treadle watch --record or --blackbox"),
         (("ride.steps", "--course", "hill"), "--replay takes the ride from its log"),
         (("ride.steps", "--set", "engage_rpm=900"), "--set engage_rpm is"),
         (("ride.steps", "--as-test", "field.py"), "--as-test is field.py, allowed is a name like test_"),

@@ -176,7 +176,7 @@ def test_after_a_billion_writes_nothing_is_stored_any_more():
 
 
 def rewritten(old: str, new: str) -> bytes:
-    """Return a slot with another text in it, and a right check sum: somebody's own work."""
+    """Return a slot with another text in it, and a right checksum: another person's own work."""
     text = encode(Settings({}), 3, Paper()).decode()[:-15]
     assert old in text
     text = text.replace(old, new, 1)

@@ -1,4 +1,4 @@
-"""The desk board streams every step and every crank edge while it rides, and a host that was late is told."""
+"""The desk board streams every step and every crank edge while it rides; a late host learns of the loss."""
 
 from contextlib import closing
 

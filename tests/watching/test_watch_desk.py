@@ -199,7 +199,7 @@ def test_a_setting_above_the_place_is_refused_with_its_name(tmp_path):
         (files / "place.txt").write_bytes(place_file(load_bike("tandem")))
         port = open_port(str(desk.port))
         at_rest(desk, port, lambda board: board.change({"engage_speed_mm_per_s": 900}))
-        at_rest(desk, port, Workshop.about)  # It starts anew, and reads its place again.
+        at_rest(desk, port, Workshop.about)  # It restarts, and reads its place again.
         with pytest.raises(BoardTrouble) as refusal:
             at_rest(desk, port, lambda board: board.change({"power_limit_w": 501}))
         port.close()

@@ -43,7 +43,7 @@ class MagnetVolts:
 class ChannelVolts:
     """One channel: its thresholds (medians), and its magnets in the order of the ring; none if unknown.
 
-    `low_runs`: which share of all pulses is weak where magnets can't be told apart. `wobble`: how much the
+    `low_runs`: the share of weak pulses, if single magnets are unknown. `wobble`: how much the
     height swings once a turn, a share, if that is the pattern; else 0.
     """
 
