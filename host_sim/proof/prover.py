@@ -24,7 +24,6 @@ LONG = ("step keeps", "guard_permit", "pedalling", "fault_step")
 class LemmaResult:
     """The result of exploring a lemma: `verdict`, `paths`, `seconds`, `vectors`, and what went wrong.
 
-
     `ranges`: its symbols, each with its lowest and highest value.
     """
 
