@@ -6,7 +6,9 @@ looks around in small steps. What is compared is `drive_score`, with the greates
 range in it.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -24,13 +26,9 @@ CLOSED_LOOP_DEAD_TIMES = (1.0, 2.0, 4.0, 8.0, 16.0)  # tau_c as multiples of the
 RISE_FACTORS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
 ROUNDS = 6
 AS_GOOD = 1.03  # Times the least score: no rider feels the difference.
-KEPT = 1.02
 STEPS = (1.25, 0.8)
 GAIN_MOST_UV_PER_W = 50_000
 INTEGRAL_LEAST_MS, INTEGRAL_MOST_MS = 20, 20_000
-
-
-Names = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +66,7 @@ class DrivePoint:
 class DriveChoice:
     """The chosen point, everything that was ridden, and the model that the gains were made for.
 
-    `before_keeping`: what had been chosen before some settings were kept on request; None if none were.
+    `before_keeping`: what would be chosen if no setting had to keep its value; None if none has to.
     """
 
     chosen: DrivePoint
@@ -85,9 +83,19 @@ class DriveChoice:
 class DriveBench:
     """Rides candidates of one bicycle; each set of settings once."""
 
-    def __init__(self, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int = 1) -> None:
-        """Get ready; `plants` may be empty for a bicycle without a shunt."""
+    def __init__(
+        self,
+        bike: Bike,
+        plants: list[IdentifiedPlant],
+        priority: Priority,
+        seed: int = 1,
+        fixed: Mapping[str, int] = MappingProxyType({}),
+    ) -> None:
+        """Get ready; `plants` may be empty without a shunt. `fixed` goes over what is ridden."""
         self._bike = bike
+        self._fixed = {
+            field.name: fixed[field.name] for field in fields(DriveSettings) if field.name in fixed
+        }
         self._priority = priority
         self._seed = seed
         self._frequencies = loop_frequencies()
@@ -95,7 +103,8 @@ class DriveBench:
         self._found: dict[DriveSettings, DrivePoint] = {}
 
     def ride(self, settings: DriveSettings) -> DrivePoint:
-        """Return what `settings` come to."""
+        """Return what `settings` come to, with what is fixed in them."""
+        settings = replace(settings, **self._fixed)
         if settings not in self._found:
             changed = with_settings(self._bike, settings.changes(self._bike))
             measures = measure_drive(changed, self._seed)
@@ -135,9 +144,18 @@ def legal_gains(gains: PiGains) -> tuple[int, int]:
     return gain, min(max(round(gains.integral_s * 1000.0), INTEGRAL_LEAST_MS), INTEGRAL_MOST_MS)
 
 
-def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int = 1) -> DriveChoice:
-    """Return rise rate, gain and integral time with the least score that theory and a look around it find."""
-    bench = DriveBench(bike, plants, priority, seed)
+def choose_drive(
+    bike: Bike,
+    plants: list[IdentifiedPlant],
+    priority: Priority,
+    seed: int = 1,
+    fixed: Mapping[str, int] = MappingProxyType({}),
+) -> DriveChoice:
+    """Return rise rate, gain and integral time with the least score that theory and a look around it find.
+
+    What `fixed` names keeps its value, and the rest is chosen for it.
+    """
+    bench = DriveBench(bike, plants, priority, seed, fixed)
     model = loop_model(plants)
     comfort = rates_for(bike, priority.jerk_m_per_s3).rise_mv_per_s
     pairs = _gain_pairs(bike, model)
@@ -150,28 +168,21 @@ def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, 
             best = min(best, bench.ride(settings), key=lambda point: point.score)
         if best.score > 0.995 * before.score:
             break
-    # Noise picks one of many that are as good: their middle hangs on it less.
+    # Noise picks one of many that are as good: what is as good stays as it is.
+    return DriveChoice(_least_change(bike, bench, best), bench.tried, model)
+
+
+def _least_change(bike: Bike, bench: "DriveBench", best: DrivePoint) -> DrivePoint:
+    """Return the point that changes the least of all that are as good as the best; else their middle."""
+    now = bike.firmware_settings
+    gains_kept = replace(best.settings, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
+    rise_kept = replace(best.settings, rise_mv_per_s=now.rise_mv_per_s)
+    as_now = replace(gains_kept, rise_mv_per_s=now.rise_mv_per_s)
+    for settings in (as_now, gains_kept, rise_kept):
+        if (point := bench.ride(settings)).score <= AS_GOOD * best.score:
+            return point
     middle = bench.ride(_middle([point for point in bench.tried if point.score <= AS_GOOD * best.score]))
-    chosen = middle if middle.score <= 1.01 * best.score else best
-    # And what is as good stays as it is.
-    now = bike.firmware_settings
-    kept = replace(chosen.settings, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
-    if bench.ride(kept).score <= KEPT * best.score:
-        chosen = bench.ride(kept)
-    return DriveChoice(chosen, bench.tried, model)
-
-
-def with_kept(
-    choice: DriveChoice, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int, keep: Names
-) -> DriveChoice:
-    """Return the choice with the settings in `keep` as the bicycle has them, ridden as any other point."""
-    now = bike.firmware_settings
-    kept = {field.name: getattr(now, field.name) for field in fields(DriveSettings) if field.name in keep}
-    settings = replace(choice.chosen.settings, **kept)
-    if settings == choice.chosen.settings:
-        return choice
-    point = DriveBench(bike, plants, priority, seed).ride(settings)
-    return replace(choice, chosen=point, tried=[*choice.tried, point], before_keeping=choice.chosen.settings)
+    return middle if middle.score <= 1.01 * best.score else best
 
 
 def _middle(points: list[DrivePoint]) -> DriveSettings:

@@ -15,6 +15,7 @@ from host_sim.units import KM_PER_H_PER_M_PER_S
 
 Numbers = Mapping[str, float | None]
 SHARES = "selector.shares_percent"
+BACKED_OFF = "held back, so that no rule does worse than before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,8 @@ def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers
     spreads = tuned.engage.spreads | tuned.release.spreads
     spread = spreads[setting].words() if setting in spreads else ""
     if setting in tuned.changes and tuned.changes[setting] != recommended:
-        why = f"left as it is, as asked for; {recommended} would be recommended: {why}"
+        reason = "left as it is, as asked for" if setting in tuned.keep else BACKED_OFF
+        why = f"{reason}; {recommended} would be recommended: {why}"
         recommended = tuned.changes[setting]
     return Row(setting, now, recommended, spread, why, advice.assumes, advice.check, clean[0], clean[1])
 

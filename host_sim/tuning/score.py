@@ -49,6 +49,10 @@ RECOVERY_S = 1.0
 # A tight SIMC loop has Ms 1.59 (Skogestad 2003); beyond 1.6 each tenth costs as much as half a second.
 SENSITIVITY = 1.6
 SENSITIVITY_SPAN = 0.2
+# The rules "help resumed at speed" and "power when a slope begins" allow 1.1 s and 40 J. What comes near to
+# that is no choice for anybody.
+EDGE_HALF_S, EDGE_HALF_SPAN_S = 0.92, 0.04
+EXCESS_J, EXCESS_SPAN_J = 25.0, 5.0
 
 
 def engage_score(measures: EngageMeasures, priority: Priority) -> float:
@@ -81,4 +85,6 @@ def drive_score(measures: DriveMeasures, sensitivity: float, priority: Priority)
         + measures.disturbance_percent / DISTURBANCE_PERCENT
         + measures.recovery_s / RECOVERY_S
         + max(sensitivity - SENSITIVITY, 0.0) / SENSITIVITY_SPAN
+        + max(measures.edge_half_s - EDGE_HALF_S, 0.0) / EDGE_HALF_SPAN_S
+        + max(measures.excess_j - EXCESS_J, 0.0) / EXCESS_SPAN_J
     )
