@@ -32,9 +32,9 @@ NEEDED = {"control": "python-control", "tomlkit": "tomlkit"}
 KEEPABLE = (
     "engage_edges", "engage_rpm", "release_rpm", "stop_pitch_percent", "rise_mv_per_s", "fall_mv_per_s",
     "gain_uv_per_w", "integral_ms", "open_map_full_w", "throttle_rest_mv", "throttle_full_mv",
-    "battery_foldback_mv", "heat_foldback_decicelsius",
+    "battery_foldback_mv", "heat_foldback_decicelsius", "assist_power_w",
 )  # fmt: skip
-PRIORITY_NAMES = ("calm", "balanced", "quick", "hill", "learner")
+PRIORITY_NAMES = ("calm", "balanced", "quick", "range", "hill", "learner")
 
 
 class TuneRequest:
@@ -217,8 +217,8 @@ def tune_command(
         typer.Option(
             "--priority",
             "--for",
-            metavar="calm|balanced|quick|hill|learner",
-            help="What counts more: comfort, help at once, a start uphill, or nothing unexpected.",
+            metavar="calm|balanced|quick|range|hill|learner",
+            help="What counts more: comfort, help at once, going far, a start uphill, or nothing unexpected.",
         ),
     ] = "balanced",
     out: OutOption = None,

@@ -29,7 +29,9 @@ def table_lines(rows: "list[Row]") -> list[str]:
     lines = [f"{cells[0][0]:<{widths[0]}}  {cells[0][1]:>{widths[1]}}  {cells[0][2]:>{widths[2]}}"]
     for row, (name, now, recommended) in zip(rows, cells[1:], strict=True):
         changed = "" if row.now == row.recommended else "  changed"
-        lines.append(f"{name:<{widths[0]}}  {now:>{widths[1]}}  {recommended:>{widths[2]}}{changed}")
+        flat = row.spread.partition(";")[0] if row.spread.startswith("flat") else ""
+        line = f"{name:<{widths[0]}}  {now:>{widths[1]}}  {recommended:>{widths[2]}}{changed:<9}  {flat}"
+        lines.append(line.rstrip())
     return [*lines, ""]
 
 

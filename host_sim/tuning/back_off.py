@@ -31,6 +31,7 @@ GROUPS: tuple[Names, ...] = (
     ("throttle_rest_mv", "throttle_full_mv"),
     ("battery_foldback_mv",),
     ("heat_foldback_decicelsius",),
+    ("assist_power_w",),
 )
 """What is held back together."""
 

@@ -120,6 +120,22 @@ class DriveBench:
         controller = firmware_pi_response(gains, self._frequencies)
         return max(1.0 / float(np.min(np.abs(1.0 + controller * plant))) for plant in self._responses)
 
+    def middle(self, some: list[DriveSettings], best: DrivePoint) -> DriveSettings:
+        """Return the geometric mean of `some` and the best, weighed by score; the best if that is better."""
+        points = [best, *(self.ride(one) for one in some)]
+        least = min(point.score for point in points)
+        weights = np.exp([(least - point.score) / ((AS_GOOD - 1.0) * least) for point in points])
+
+        def mean(values: list[int]) -> float:
+            return float(np.exp(np.average(np.log(values), weights=weights)))
+
+        settings = DriveSettings(
+            legal_rise(mean([point.settings.rise_mv_per_s for point in points])),
+            round(mean([point.settings.gain_uv_per_w for point in points])),
+            round(mean([point.settings.integral_ms for point in points])),
+        )
+        return settings if self.ride(settings).score <= AS_GOOD * best.score else best.settings
+
     @property
     def tried(self) -> list[DrivePoint]:
         """Everything that was ridden, in order."""
@@ -168,33 +184,36 @@ def choose_drive(
             best = min(best, bench.ride(settings), key=lambda point: point.score)
         if best.score > 0.995 * before.score:
             break
-    # Noise picks one of many that are as good: what is as good stays as it is.
-    return DriveChoice(_least_change(bike, bench, best), bench.tried, model)
+    return DriveChoice(_least_change(bike, bench, best, pairs, comfort), bench.tried, model)
 
 
-def _least_change(bike: Bike, bench: "DriveBench", best: DrivePoint) -> DrivePoint:
-    """Return the point that changes the least of all that are as good as the best; else their middle."""
+def _least_change(
+    bike: Bike, bench: DriveBench, best: DrivePoint, pairs: list[tuple[int, int]], comfort: int
+) -> DrivePoint:
+    """Return a point as good as the best that changes little and that noise moves little.
+
+    What is as good with the present values keeps them: all three, the gains, the rise rate. What does not is
+    the middle of what theory proposes, each weighed by its score: the best of many as good is luck.
+    """
     now = bike.firmware_settings
-    gains_kept = replace(best.settings, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
-    rise_kept = replace(best.settings, rise_mv_per_s=now.rise_mv_per_s)
-    as_now = replace(gains_kept, rise_mv_per_s=now.rise_mv_per_s)
-    for settings in (as_now, gains_kept, rise_kept):
-        if (point := bench.ride(settings)).score <= AS_GOOD * best.score:
-            return point
-    middle = bench.ride(_middle([point for point in bench.tried if point.score <= AS_GOOD * best.score]))
-    return middle if middle.score <= 1.01 * best.score else best
-
-
-def _middle(points: list[DrivePoint]) -> DriveSettings:
-    """Return the geometric mean of settings."""
-
-    def mean(values: list[int]) -> float:
-        return float(np.exp(np.mean(np.log(values))))
-
-    return DriveSettings(
-        legal_rise(mean([point.settings.rise_mv_per_s for point in points])),
-        round(mean([point.settings.gain_uv_per_w for point in points])),
-        round(mean([point.settings.integral_ms for point in points])),
+    chosen = best.settings
+    gains_now = replace(chosen, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
+    for settings in (replace(gains_now, rise_mv_per_s=now.rise_mv_per_s), gains_now):
+        if bench.ride(settings).score <= AS_GOOD * best.score:
+            chosen = settings
+            break
+    else:
+        chosen = bench.middle(
+            [replace(chosen, gain_uv_per_w=gain, integral_ms=ms) for gain, ms in pairs], best
+        )
+    if chosen.rise_mv_per_s == now.rise_mv_per_s:
+        return bench.ride(chosen)
+    rise_now = bench.ride(replace(chosen, rise_mv_per_s=now.rise_mv_per_s))
+    if rise_now.score <= AS_GOOD * best.score:
+        return rise_now
+    rises = [legal_rise(factor * comfort) for factor in RISE_FACTORS]
+    return bench.ride(
+        bench.middle([replace(chosen, rise_mv_per_s=rise) for rise in rises], bench.ride(chosen))
     )
 
 

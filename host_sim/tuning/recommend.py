@@ -13,6 +13,7 @@ from host_sim.tuning.identify import IdentifiedPlant, identify
 from host_sim.tuning.loop_report import LoopReport, loop_report
 from host_sim.tuning.measures import Measures, measure
 from host_sim.tuning.release_rides import ReleaseRides
+from host_sim.tuning.road_rides import RoadChoice, choose_assist
 from host_sim.tuning.score import Priority
 from host_sim.tuning.thresholds import EngageChoice, ReleaseChoice, choose_engage, choose_release
 from host_sim.tuning.variant import with_settings
@@ -40,6 +41,7 @@ class Tuned:
     loop: LoopReport | None
     before: Measures
     after: Measures
+    road: RoadChoice | None = None
     keep: tuple[str, ...] = ()
     held: dict[str, int] = field(default_factory=dict)
 
@@ -60,6 +62,11 @@ def tune_bike(
     base = with_settings(bike, corrections) if corrections else bike
     now = bike.firmware_settings
     fixed = {**held, **{name: getattr(now, name) for name in keep}}
+    road = None
+    if priority.thrift:
+        road = choose_assist(base, plain_settings(bike).assist_power_w, fixed.get("assist_power_w"), seed)
+        corrections = {**corrections, "assist_power_w": road.chosen.assist_power_w}
+        base = with_settings(bike, corrections)
     engage = choose_engage(base, priority, seed)
     done(1, STAGES)
     rides = ReleaseRides(base, seed)
@@ -80,21 +87,22 @@ def tune_bike(
         **_levers(bike),
     }
     changes |= {name: value for name, value in fixed.items() if name in changes}
-    shares = [step.share_percent for step in levers.selector_shares(bike)] or None
+    shares = [step.share_percent for step in levers.selector_shares(base)] or None
     parts = (
         {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}
     )
     tuned = with_settings(bike, changes, parts)
     bench = DriveBench(bike, plants, priority, seed)
     now_sensitivity = bench.sensitivity(settings_now(bike).gains)
-    before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed)
+    full = None if road is None else road.full.measures
+    before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed, full)
     done(5, STAGES)
-    after = measure(tuned, rides, now.engage_rpm, drive.chosen.sensitivity, priority, seed)
+    after = measure(tuned, rides, now.engage_rpm, drive.chosen.sensitivity, priority, seed, full)
     done(6, STAGES)
     loop = loop_report(base, plants, drive, after.drive, seed) if plants else None
     done(7, STAGES)
     found = (plants, engage, release, drive, loop, before, after)
-    return Tuned(bike, tuned, priority, changes, shares, *found, keep=keep, held=dict(held))
+    return Tuned(bike, tuned, priority, changes, shares, *found, road, keep, dict(held))
 
 
 def _drive(

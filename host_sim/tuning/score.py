@@ -15,6 +15,7 @@ from host_sim.tuning.release_rides import ReleaseMeasures
 class Priority:
     """What a rider wants: `haste` weighs waiting, `care` false starts; `jerk_m_per_s3` is the comfort limit.
 
+    With `thrift` the assist power is chosen too, for two thirds of the energy (`road_rides.py`).
     Comfort limits: common practice, no source. Passengers who stand are carried at about 1 m/s3 and less.
     """
 
@@ -22,12 +23,15 @@ class Priority:
     haste: float
     care: float
     jerk_m_per_s3: float
+    thrift: bool = False
 
 
 PRIORITIES = {
     "calm": Priority("calm", 0.5, 2.0, 0.5),
     "balanced": Priority("balanced", 1.0, 1.0, 1.0),
     "quick": Priority("quick", 2.0, 0.5, 2.0),
+    # Home on one battery: less help, and the time that takes.
+    "range": Priority("range", 1.0, 1.0, 1.0, thrift=True),
     # Starting up a slope: help at once counts, and the slope takes the edge off it.
     "hill": Priority("hill", 1.5, 0.5, 1.5),
     # Nothing that was not meant, and nothing sudden.

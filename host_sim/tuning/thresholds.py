@@ -17,12 +17,14 @@ from host_sim.tuning.variant import with_settings
 
 ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
 AS_GOOD = 0.05  # Scores this near to each other are taken as the same.
+STAYS = 0.1  # What gains less than this is not worth a change: a tenth of what most riders call fine.
 ENGAGE_TURNS_MOST = 0.3  # Help that comes later than after a third of a turn is no help at starting.
 # Nearer than this and steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
 RELEASE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 STOP_PITCH_PERCENT = (*range(100, 200, 10), 200, 220, 250)
 PATIENT_PERCENT = 160
 NEAR_RPM = 3
+NEAR_PERCENT = 20
 STEADY_ABOVE_ENGAGE = 1.33
 SWINGING_LEGS = 1.08
 EDGES_PER_PULSE = {TWO_CHANNELS: 4}
@@ -192,7 +194,9 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
     # A ring that is and stays sound is best off with the shortest gap, so its search begins there.
     for some in rpms:
         point(some, STOP_PITCH_PERCENT[0])
-        point(some, percent)
+        for other in percents:
+            if abs(other - percent) <= NEAR_PERCENT:
+                point(some, other)
     over_percent = [point(rpm, some) for some in percents]
     if now.release_rpm <= highest_rpm and now.stop_pitch_percent in percents:
         point(now.release_rpm, now.stop_pitch_percent)
@@ -227,19 +231,16 @@ def _level(points: list[ReleasePoint]) -> list[ReleasePoint]:
 
 
 def _best(bike: Bike, points: list[ReleasePoint]) -> ReleasePoint:
-    """Return the present settings if they are as good as any; else the middle of the cadences, weighed.
-
-    Of the shares of the pitch that are as good there, the nearest to the present one.
-    """
+    """Return the present settings if they are as good as any; else the middle of all, weighed by score."""
     now = bike.firmware_settings
-    level = _level(points)
-    for one in level:
-        if (one.release_rpm, one.stop_pitch_percent) == (now.release_rpm, now.stop_pitch_percent):
+    least = min(one.score for one in points)
+    for one in points:
+        as_now = (one.release_rpm, one.stop_pitch_percent) == (now.release_rpm, now.stop_pitch_percent)
+        if as_now and one.score <= least + STAYS:
             return one
     best: dict[int, float] = {}
     for one in points:
         best[one.release_rpm] = min(one.score, best.get(one.release_rpm, one.score))
     rpm = balance_point(sorted(best), lambda some: best[some], AS_GOOD)
     same = {one.stop_pitch_percent: one for one in points if one.release_rpm == rpm}
-    flat = [one.stop_pitch_percent for one in _level(list(same.values()))]
-    return same[nearest(flat, now.stop_pitch_percent)]
+    return same[balance_point(sorted(same), lambda some: same[some].score, AS_GOOD)]

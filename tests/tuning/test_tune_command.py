@@ -150,7 +150,7 @@ def test_everything_that_is_printed_fits_into_80_columns(tuned_at_once, tmp_path
     told = capsys.readouterr().out.splitlines()
     assert len(told) > 60
     assert [line for line in told if len(line) > 80 and str(tmp_path) not in line] == []
-    assert "release_rpm             12           13  changed" in told
+    assert "release_rpm             12           13  changed  flat between 12 and 15" in told
 
 
 def test_a_setting_that_is_kept_is_not_changed_and_says_so(folding_tuned):
