@@ -98,7 +98,7 @@ def test_a_ring_of_six_on_one_channel_can_not_engage_slower_than_it_can_show():
     # says 25).
     assert least_engage_rpm(load_bike("folding")) == pytest.approx(20.2, abs=0.1)
     choice = choose_engage(load_bike("folding"), PRIORITIES["quick"])
-    assert choice.chosen.engage_rpm >= 22
+    assert choice.chosen.engage_rpm >= 21
 
 
 @pytest.mark.long
@@ -141,7 +141,7 @@ def test_a_magnet_missing_does_not_switch_help_off_and_on_with_what_is_recommend
     # The price is stated against what would be best for a ring that is and stays sound.
     assert choice.sound.measures.run_on_s < choice.chosen.measures.run_on_s
     assert choice.incurable_per_min == 0.0
-    assert choice.sound.measures.missing_lapses_per_min > 30.0
+    assert choice.sound.measures.missing_lapses_per_min > 20.0
 
 
 @pytest.mark.long
