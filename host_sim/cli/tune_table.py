@@ -105,7 +105,7 @@ def print_result(result: "TuneResult") -> None:
         print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
     if result.request.write is None:
         print_wrapped(
-            "Not held against the rules yet: --write FILE does it, the fault matrix too, and writes the "
+            "Not checked against the rules yet: --write FILE does it, the fault matrix too, and writes the "
             "bike file if everything holds.",
             "",
         )

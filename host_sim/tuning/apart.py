@@ -71,7 +71,7 @@ def tune_apart(
 
 
 def _tell(stages: Path, over: Event, done: Callable[[int, int], None]) -> None:
-    """Tell `done` of every stage that stands in the file, until it is over."""
+    """Tell `done` of every stage in the file, until it is over."""
     told = 0
     while not over.wait(LOOK_EVERY_S):
         count = len(stages.read_text(encoding="utf-8").split()) if stages.exists() else 0

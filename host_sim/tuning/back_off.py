@@ -1,7 +1,7 @@
 """Where the rules refuse the best settings: the best of those that do no worse than before in any rule.
 
 Which settings to hold back is found by riding what was refused, and nothing else, with some of them as the
-bike has them; how far they may go by riding steps of the way. Everything else is then chosen anew for them;
+bike has them; how far they may go by riding steps of the way. Everything else is then chosen again for them;
 of several ways the one with the least score is taken, and the whole check is ridden again. At the worst
 everything stays as it is.
 """

@@ -14,7 +14,7 @@ from tests.tuning.brute import bike_grid
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """One bicycle and priority: what came of it."""
+    """One bicycle and priority: its result."""
 
     name: str
     priority: str

@@ -68,7 +68,7 @@ def test_a_desk_of_an_older_version_that_ends_is_named_and_not_the_port(here, de
     )
     said = (
         f"treadle: --files is {desk_files}, and the desk board in it has ended: perhaps an older version "
-        "made it, allowed is one made anew by treadle bundle --board desk\n"
+        "made it, allowed is a new one by treadle bundle --board desk\n"
     )
     assert (ran.returncode, ran.stdout, ran.stderr) == (2, "", said)
     assert sorted(path.name for path in here.iterdir()) == ["mine.toml"]
