@@ -11,7 +11,7 @@ from host_sim.tuning.trade import front, given_up, point_for
 
 
 def draw_trade(tuned: Tuned, path: Path) -> None:
-    """Draw all points ridden, the curve of the best, and the point of each priority."""
+    """Draw everything that was ridden, the curve that nothing beats, and the point of each priority."""
     ridden = [point for point in tuned.drive.tried if point.measures.half_s < STEP_S]
     title = f"What you give up: {tuned.bike.title}"
     subtitle = given_up(tuned).replace("; ", ";\n")
@@ -61,7 +61,7 @@ def draw_trade(tuned: Tuned, path: Path) -> None:
         )
         axes.annotate("a point: one set of settings, ridden\nline: nothing beats these in both", (0.98, 0.97),
                       xycoords="axes fraction", ha="right", va="top", color=NOW)  # fmt: skip
-        axes.set_xlabel("half of the power after (s): further left helps sooner")
+        axes.set_xlabel("half of the power is there after (s): to the left helps sooner")
         axes.set_ylabel("rise of the push (m/s³): lower is smoother")
         axes.set_ylim(bottom=0.0)
         axes.margins(x=0.15)
@@ -69,7 +69,7 @@ def draw_trade(tuned: Tuned, path: Path) -> None:
 
 
 def _named(tuned: Tuned) -> dict[tuple[float, float], list[str]]:
-    """Return the priorities by their best point; several may share one."""
+    """Return the priorities by where their best point lies; several may share one."""
     places: dict[tuple[float, float], list[str]] = {}
     for priority in PRIORITIES.values():
         measures = point_for(tuned, priority).measures
