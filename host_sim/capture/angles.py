@@ -46,7 +46,7 @@ def angles_of(stretch: Stretch) -> Angles:
     starts_s = stretch.rises_s[:-1]
     if speed is None:
         nothing = np.full(len(stretch), np.nan)
-        # Times as they are: what smooths them would add to the pattern that is looked for.
+        # Unsmoothed times: smoothing would change the pattern that is searched for.
         unit_s = float(np.median(pitches_s))
         high, other_high = stretch.high_s / unit_s, stretch.other_high_s / unit_s
         return Angles(pitches_s / unit_s, high, other_high, np.nan, nothing, False)
@@ -69,7 +69,7 @@ def _speed(stretch: Stretch) -> Speed | None:
     if np.any(both):
         # Pulses of A and B that differ in length make the way from fall to fall another one.
         ratio = np.log(fall_s[both] / rise_s[both])
-        # The mean, in which the legs' swing cancels: few magnets meet it at two or three places only.
+        # The mean, in which the legs' variation cancels; few magnets sample it at only two or three places.
         steady = np.abs(ratio - np.median(ratio)) < ODD_TRANSIT
         fall_s = fall_s / np.exp((ratio[steady] if np.any(steady) else ratio).mean())
     middle_s = np.concatenate(
@@ -98,7 +98,7 @@ def _within_seen(times_s: Floats, log_speed: Floats) -> Speed:
 
 
 def _turned(speed: Speed, begin_s: Floats, lasting_s: Floats) -> Floats:
-    """Integrate the speed over each span, by Boole's rule; spans are short beside a turn."""
+    """Integrate the speed over each span, by Boole's rule; spans are short compared with a turn."""
     turned = np.zeros(len(begin_s))
     for place, weight in zip(*BOOLE, strict=True):
         turned += weight * np.exp(speed(begin_s + place * lasting_s))

@@ -1,4 +1,4 @@
-"""Cadence over time: over whole turns, so that uneven magnets and the swing of the legs cancel."""
+"""Cadence over time: over whole turns, so that uneven magnets and the legs' variation cancel."""
 
 from dataclasses import dataclass
 

@@ -44,7 +44,7 @@ class CsvHeader:
 def read_csv_header(
     head: bytes, path: Path, channels: tuple[str, ...] | None, time_unit: str | None
 ) -> CsvHeader:
-    """Read the first HEAD_BYTES of a file; RequestError says what keeps it from being a capture."""
+    """Read the first HEAD_BYTES of a file; RequestError says why it is not a capture."""
     name = spoken(path.name)
     begin, lines = _skip_comments(head)
     first_end = (head.find(b"\n", begin) + 1) or len(head)

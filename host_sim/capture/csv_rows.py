@@ -37,7 +37,7 @@ class Rows:
     def __init__(
         self, times_ns: Times, levels: Levels, unknown: Levels, lines: Index, wrong_line: int, wrong: str
     ) -> None:
-        """Take the arrays, all of one length."""
+        """Store the arrays, all of one length."""
         self.times_ns = times_ns
         self.levels = levels
         self.unknown = unknown

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 Index = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
-DIGITS_MAX = 18  # What fits 63 bits whatever the digits are.
+DIGITS_MAX = 18  # Fits 63 bits whatever the digits are.
 LONGEST = 40  # Letters of a number.
 TIME_NS_MAX = 9 * 10**18
 _ZERO, _MINUS, _PLUS, _POINT, _E = 48, 45, 43, 46, 101

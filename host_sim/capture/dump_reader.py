@@ -54,7 +54,7 @@ class DumpCapture(Capture):
 
 
 class _Dump:
-    """Takes a dump's lines. Read: `line`, `left`, and `times_ns` and `levels` of the line just taken."""
+    """Processes a dump's lines. Read: `line`, `left`, and `times_ns` and `levels` of the line just taken."""
 
     def __init__(self) -> None:
         self.line = 0
@@ -66,7 +66,7 @@ class _Dump:
         self._elapsed_us = 0
 
     def take(self, line: bytes) -> str:
-        """Take a line; return what is wrong with it, or ""."""
+        """Process a line; return what is wrong with it, or ""."""
         self.line += 1
         self.times_ns = []
         self.levels = []

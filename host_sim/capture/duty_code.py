@@ -10,7 +10,7 @@ LEAST_EACH = 4  # Pitches in either direction.
 APART = 0.1
 COMPLEMENT = 0.08
 ALIKE = 0.05
-RUN_LEAST = 3.5  # Turned back means some pitches in a row, not one here and there beside a missing magnet.
+RUN_LEAST = 3.5  # Turned back means some pitches in a row, not a single one next to a missing magnet.
 NEAR_HALF = 0.045  # A duty-coded part stays away from one half, where it shows no direction.
 
 

@@ -42,7 +42,7 @@ BROKEN = (
 
 @dataclass(frozen=True, slots=True)
 class SessionHeader:
-    """What `metadata` says. `names` and `bits` are of the logic channels; `base` names the samples."""
+    """The contents of `metadata`. `names` and `bits` are of the logic channels; `base` names the samples."""
 
     rate_hz: int
     unit_bytes: int
@@ -92,7 +92,7 @@ class SessionCapture(Capture):
                     sample += count
 
     def _whole_samples(self, archive: zipfile.ZipFile, member: str, sample: int) -> Iterator[bytes]:
-        """Give a member's samples block by block."""
+        """Yield a member's samples block by block."""
         unit_bytes = self._header.unit_bytes
         rest = b""
         before = sample * unit_bytes

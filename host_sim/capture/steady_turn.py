@@ -24,7 +24,7 @@ CAN_NOT_TELL = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """What makes a turn. `changes` in order of time; empty where the ring stays the same."""
+    """The findings about the turn. `changes` in order of time; empty where the ring stays the same."""
 
     pulses: Finding[int]
     ring: Ring | None
@@ -35,7 +35,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """What is known besides: tick of the clock as a share, turns counted, pulses of noise.
+    """Further knowledge: tick of the clock as a share, turns counted, pulses of noise.
 
     `before`: magnets that passed before the first stretch; `rises` of the capture, forward less backward.
     """

@@ -1,7 +1,7 @@
-"""The settings that follow from a ring: how slow it lets legs be, how soon it shows that they stopped.
+"""The settings that follow from a ring: the slowest cadence it supports, and how soon it shows a stop.
 
-The stop gap is asked from the firmware itself: the least of the gap at the release cadence, a share of the
-pitch just measured, and what the cut-off distance leaves at the speed.
+The stop gap is the firmware's own: the least of the gap at the release cadence, a share of the last measured
+pitch, and the time that the cut-off distance allows at the speed.
 """
 
 from dataclasses import dataclass
@@ -38,7 +38,7 @@ class StopRow:
 
 @dataclass(frozen=True, slots=True)
 class Support:
-    """What the ring supports: `gap_share` is its longest gap between edges, as a share of a pitch.
+    """The settings that a ring supports: `gap_share` is its longest gap between edges, as a share of a pitch.
 
     `release_rpm` and `engage_rpm` are the smallest that make sense, 0 where no cadence does.
     """

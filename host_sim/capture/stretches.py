@@ -138,7 +138,7 @@ def _place_in_pitch(rises_ns: Times, others_ns: Times) -> Floats:
 
 
 def _unbroken(rises_ns: Times) -> list[Times]:
-    """Split rises where the crank stood; leave out what is too short to tell anything."""
+    """Split rises where the crank stood; leave out stretches that are too short to evaluate."""
     if len(rises_ns) < LEAST_PITCHES + 1:
         return []
     gaps_ns = np.diff(rises_ns)

@@ -34,7 +34,7 @@ class Bit:
 
 @dataclass(frozen=True, slots=True)
 class VcdHeader:
-    """What a VCD file declares. `scale_zs` is 1 of its time units in 1e-21 s; `end` is where values begin."""
+    """The declarations of a VCD file. `scale_zs` is its time unit in 1e-21 s; `end` is where values begin."""
 
     scale_zs: int
     variables: list[tuple[str, VarDecl]]

@@ -12,7 +12,7 @@ from host_sim.capture.vcd_words import HIGH, LOW, NEITHER, NO_VALUE, Bytes, Inde
 from host_sim.textfile import open_file, spoken
 
 ZS_PER_NS = 10**12
-TIME_NS_MAX = 9 * 10**18  # 285 years: what fits 63 bits.
+TIME_NS_MAX = 9 * 10**18  # 285 years: the most that fits 63 bits.
 WORD_ENDS = (b"\n", b" ", b"\t", b"\r")
 
 
@@ -74,7 +74,7 @@ class _ValueChanges:
         return f"line {self._line}: the file ends inside a $comment" if self._inside_comment else ""
 
     def take(self, text: bytes) -> tuple[Times, Levels]:
-        """Take the next piece; return its samples, up to the first word that has no place there."""
+        """Process the next piece; return its samples up to the first invalid word."""
         clean, self._inside_comment = without_comments(text, self._inside_comment)
         words = Words(self._rest + clean)
         self._rest = words.rest

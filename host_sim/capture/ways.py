@@ -12,7 +12,7 @@ from host_sim.capture.findings import Channels
 from host_sim.capture.parts import Turning, turning_of
 from host_sim.capture.stretches import NS_PER_S, Floats, Stretch
 
-ENDS_UNSTEADY = 2  # Pitches beside a stop or a change of direction.
+ENDS_UNSTEADY = 2  # Pitches next to a stop or a change of direction.
 STEADY_LEAST = 12  # Pitches; a foot that rocks the crank makes shorter stretches.
 
 
@@ -46,7 +46,7 @@ def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list
     """Return how the crank turned, from `stretches`, which were found on the channels."""
     main = main_direction(stretches)
     turning = [turning_of(one) for one in steady(stretches, main)]
-    # Where the legs' swing can be taken out, what is too short for that would only spoil it.
+    # If the legs' variation can be removed, stretches too short for that would only disturb the result.
     turning = [one for one in turning if one.angles.free_of_legs] or turning
     leading = leading_channel(a, b, channels, main)
     first_rise_s = next((float(one.rises_s[0]) for one in stretches if one.direction == main), 0.0)

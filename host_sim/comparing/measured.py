@@ -18,7 +18,7 @@ GRID_S = 0.1
 SECONDS_LEAST = 10.0
 WHEEL_STILL_S = 3.0  # After this time without a pulse the wheel stands, as in the firmware.
 CRANK_STILL_S = 0.8
-FASTEST_M_PER_S = 28.0  # A pulse that says more is a bounce.
+FASTEST_M_PER_S = 28.0  # A pulse that gives a higher speed is a bounce.
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Measured:
 
 
 def measured(section: Section, seconds: float | None = None) -> Measured:
-    """Return the series of a section, up to its first hole; RequestError if that is too short."""
+    """Return the series of a section, up to its first gap; RequestError if that is too short."""
     settings = Settings(section.settings)
     steps, times_s = _steps(section, seconds)
     if not steps or times_s[-1] < SECONDS_LEAST:

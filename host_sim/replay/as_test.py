@@ -1,4 +1,4 @@
-"""Writes a log, up to a little after its first fault, as a unit test that needs no file beside it."""
+"""Writes a log, up to a little after its first fault, as a self-contained unit test."""
 
 import base64
 import textwrap

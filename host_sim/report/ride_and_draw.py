@@ -1,4 +1,4 @@
-"""Rides a script on a bench, keeping its trace, and draws the picture of it."""
+"""Rides a script on a bench, records its trace, and draws the picture."""
 
 import time
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from host_sim.rules.worst_moment import MomentWindow, whole_second
 
 @dataclass(frozen=True, slots=True)
 class Worst:
-    """When a rule's worst case happened, and what to write beside it."""
+    """When a rule's worst case happened, and its label."""
 
     moment_us: int
     words: str

@@ -1,7 +1,7 @@
 """Figures of `treadle tune`: each trade-off as a curve, the present point hollow, the chosen one filled.
 
-Two quantities share a panel: what one wants less of on the left, what it costs on the right. Colours differ
-in lightness and every line is named where it runs.
+Two quantities share a panel: the quantity to reduce on the left, its cost on the right. Colours differ in
+lightness, and every line has a label.
 """
 
 from collections.abc import Iterator, Sequence
@@ -37,7 +37,7 @@ DPI = 110
 
 @contextmanager
 def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> Iterator[Figure]:
-    """Give an empty figure with its headings; it is saved and closed at the end."""
+    """Yield an empty figure with its headings; save and close it at the end."""
     top = 0.9 + 0.2 * subtitle.count("\n")
     layout = ConstrainedLayoutEngine(rect=(0.01, 0.01, 0.98, 1.0 - top / size[1]), hspace=0.06, wspace=0.05)
     with (
@@ -53,9 +53,9 @@ def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> I
 
 
 def mark_both(axes: Axes, now: float, chosen: float, said: str) -> None:
-    """Draw a thin line where the setting is now, and a bold one where it will be, with `said` beside it.
+    """Draw a thin line at the present setting, and a bold one at the recommended one, with the label `said`.
 
-    Each has its words on the side away from the other; what is kept has one line.
+    Each has its words on the side away from the other; a setting that is kept has one line.
     """
     if chosen == now:
         _mark(axes, now, f"as now, {said}", True, False)
@@ -87,7 +87,7 @@ def two_curves(
     right: Sequence[float],
     labels: tuple[str, str, str],
 ) -> Axes:
-    """Draw what one gains on the left axis and what it costs on the right; return the right axes."""
+    """Draw the gain on the left axis and the cost on the right; return the right axes."""
     other = axes.twinx()
     axes.plot(xs, left, color=GAIN, marker="o", markersize=3.5, linewidth=1.8)
     other.plot(xs, right, color=COST, marker="s", markersize=3.5, linewidth=1.8, linestyle=(0, (5, 1.5)))
@@ -95,7 +95,7 @@ def two_curves(
     axes.set_ylabel(labels[1], color=GAIN)
     other.set_ylabel(labels[2], color=COST)
     if max(right) == 0.0:
-        other.set_ylim(0.0, 1.0)  # Nothing goes wrong anywhere: a line on the floor, no magnified noise.
+        other.set_ylim(0.0, 1.0)  # If nothing ever goes wrong, draw a line at zero, not magnified noise.
     for one in (axes, other):
         one.set_ylim(0.0, 1.15 * max(one.get_ylim()[1], 1e-6))
         one.spines["top"].set_visible(False)
@@ -103,10 +103,10 @@ def two_curves(
 
 
 def draw_thresholds(tuned: Tuned, path: Path) -> None:
-    """Draw engage edges, release cadence, share of the pitch, and the way with help over speed."""
+    """Draw engage edges, release cadence, share of the pitch, and the distance with help over speed."""
     bike = tuned.bike
     title = f"When help begins and ends: {bike.title}"
-    subtitle = "blue: what the rider waits for; red: what goes wrong instead; green: recommended; grey: now"
+    subtitle = "blue: waiting time; red: failures; green: recommended; grey: now"
     with drawn(path, title, subtitle, (12.5, 8.6)) as figure:
         grid = figure.subplots(2, 2)
         _engage_panel(grid[0][0], tuned)
@@ -157,7 +157,7 @@ def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
         [point.measures.run_on_s for point in curve],
         [point.measures.missing_lapses_per_min for point in curve],
         (
-            "stop gap, % of the pitch just measured",
+            "stop gap, % of the last measured pitch",
             "stop is seen after, mean (s)",
             "lapses a minute, a magnet missing",
         ),
@@ -182,7 +182,7 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
         axes.annotate(
             text,
             (speeds[-1], ways[-1]),
-            # Each on its own side of both lines, whichever is the upper one.
+            # Each on its own side of both lines, whichever is higher.
             xytext=(-30, 8 if end_m == max(ends) else -30),
             textcoords="offset points",
             ha="right",
@@ -199,7 +199,7 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
     )
     axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
     axes.set_xlabel("speed (km/h)")
-    axes.set_ylabel("way with help after the last edge (m)")
+    axes.set_ylabel("distance with help after the last edge (m)")
     axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (worked out)", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
 
@@ -208,7 +208,7 @@ def draw_rates(tuned: Tuned, path: Path) -> None:
     """Draw jerk against waiting for power over the rise rate, the comfort limit in it."""
     points = [point for point in best_by_rise(tuned.drive.tried) if point.measures.reach_s < STEP_S]
     title = f"How fast help may grow: {tuned.bike.title}"
-    subtitle = "blue: waiting for nine tenths of the power; red: how steeply the push rises, box empty"
+    subtitle = "blue: time to nine tenths of the power; red: steepest rise of the push, without load"
     with drawn(path, title, subtitle, (10.5, 5.8)) as figure:
         axes = figure.subplots()
         rises = [float(point.settings.rise_mv_per_s) for point in points]
