@@ -2,9 +2,9 @@
 
     python in_emulated_time.py CLOCK WORDS…
 
-CLOCK is the file into which `live_pico.py` writes the seconds that the board has run. Without this an emulated
-board, which is slower than the clock on the wall, would seem to be silent; and whether it does would depend on
-the speed of this computer. No limit is changed, only whose seconds it counts.
+CLOCK is the file into which `live_pico.py` writes the seconds that the board has run. Without this an
+emulated board, which is slower than the clock on the wall, would seem to be silent; and whether it does would
+depend on the speed of this computer. No limit is changed, only whose seconds it counts.
 """
 
 import mmap
@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 PAUSE_S = 0.002
@@ -51,8 +52,9 @@ def count_emulated_seconds(clock: str) -> None:
                     self.function(*self.args, **self.kwargs)
                     self.finished.set()
 
+    # pyserial keeps the clock in a class, where a function would become a method.
     patched: list[tuple[Any, str, Callable[..., Any]]] = [
-        (time, "monotonic", now_s),
+        (time, "monotonic", partial(now_s)),
         (time, "sleep", sleep),
         (select, "select", wait),
         (threading, "Timer", Timer),

@@ -4,9 +4,9 @@
         subprocess.run([sys.executable, IN_ITS_TIME, pico.clock, "watch", "--port", pico.port, …])
 
 In turn the bench's plant moves by 5 ms, and the emulated chip runs for as long with the edges and voltages
-that came of it. The chip is three times slower than the clock on the wall, and more on a busy computer. Where
-it would be quicker it waits. The file `clock` tells its seconds; `in_emulated_time.py` runs a command by them.
-Unlike USB, the port does not vanish when the board restarts.
+that came of it. The chip is three times slower than the clock on the wall, and more on a busy computer.
+Where it would be quicker it waits. The file `clock` tells its seconds; `in_emulated_time.py` runs a command
+by them. Unlike USB, the port does not vanish when the board restarts.
 """
 
 import contextlib
