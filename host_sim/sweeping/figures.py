@@ -126,7 +126,7 @@ def _title(numbers: Numbers, across: str, up: str) -> str:
         for key in (across, up)
     )
     circle = "Circle: the bike as it is." if inside else "The bike as it is lies outside of this range."
-    return f"{numbers.rows} bikes{worst}. Bright is good. {circle}"
+    return f"{numbers.rows} points{worst}. Bright is good. {circle}"
 
 
 def _axis_words(key: str) -> str:
