@@ -90,7 +90,7 @@ def test_rides_go_on_while_the_compiler_never_ends(treadle, tmp_path, monkeypatc
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("CC", str(endless_compiler(tmp_path)))
     monkeypatch.setenv("TREADLE_CACHE", str(tmp_path / "cache"))
-    monkeypatch.setattr("host_sim.cli.sweep.COMPILING_PAYS_S", 0.0)
+    monkeypatch.setattr("host_sim.sweeping.running.COMPILING_PAYS_S", 0.0)
     words = ["--seconds", "30", "--vary", "rise_mv_per_s=200:3000:2", "--workers", "2"]
     code, out, told = treadle("sweep", *words)
     assert code == 0
