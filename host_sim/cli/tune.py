@@ -149,13 +149,16 @@ class TuneResult:
 
 
 def tune(request: TuneRequest, done: Done) -> TuneResult:
-    """Compute everything, draw the figures, and write the bike file if the rules hold for it."""
-    # Not at the top: scipy and python-control take seconds to load, and a wrong request is refused at once.
+    """Work everything out, draw the figures, and write the bike file if the rules hold for it."""
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
+    # once.
+    from host_sim.measuring.bike_numbers import bike_path
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
     from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
     from host_sim.report.tuning_trade_figure import draw_trade
     from host_sim.tuning.bike_writer import write_bike
     from host_sim.tuning.rows import rows_of
+    from host_sim.tuning.uncertain import uncertain
 
     names = [REPORT, THRESHOLDS, RATES, BEFORE_AFTER, TRADE]
     with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
@@ -170,7 +173,8 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
         draw_rides(tuned, delivery.place(BEFORE_AFTER), request.seed)
         result = TuneResult(request, tuned, rows, within, [request.out / name for name in names])
         if request.uncertain:
-            result.uncertain = _uncertain(request, tuned, done)
+            path, gains = bike_path(request.bike_given), tuned.drive.chosen.settings.gains
+            result.uncertain = uncertain(path, tuned.tuned, gains, request.seed, done=done)
         if request.write is not None and result.holds:
             result.files.append(request.write)
         with delivery.place(REPORT).open("w", encoding="utf-8") as file:
@@ -180,14 +184,6 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
             write_bike(request.bike_given, tuned, request.write, request.force)
         delivery.deliver()
     return result
-
-
-def _uncertain(request: TuneRequest, tuned: "Tuned", done: Done) -> "Uncertain | None":
-    from host_sim.measuring.bike_numbers import bike_path
-    from host_sim.tuning.uncertain import uncertain
-
-    gains = tuned.drive.chosen.settings.gains
-    return uncertain(bike_path(request.bike_given), tuned.tuned, gains, request.seed, done=done)
 
 
 def _tuned(request: TuneRequest, done: Done) -> "tuple[Tuned, Within | None]":
@@ -214,10 +210,7 @@ def tune_command(
     priority: Annotated[
         str,
         typer.Option(
-            "--priority",
-            "--for",
-            metavar="calm|balanced|quick|range|hill|learner",
-            help="What counts more: comfort, help at once, going far, a start uphill, or nothing unexpected.",
+            "--priority", "--for", metavar="NAME", help=f"What counts more: {', '.join(PRIORITY_NAMES)}."
         ),
     ] = "balanced",
     out: OutOption = None,

@@ -26,6 +26,7 @@ from host_sim.report.ride_figure import INK, QUIET
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
 from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.release_rides import ReleaseMeasures
 from host_sim.tuning.stop_rides import CADENCE_RPM, way_with_help_m
 
 COST = "#a0252f"
@@ -139,14 +140,18 @@ def _release_panel(axes: Axes, tuned: Tuned) -> None:
         axes,
         [float(point.release_rpm) for point in curve],
         [point.measures.run_on_s for point in curve],
-        [point.measures.lapses_per_min for point in curve],
-        ("release cadence (rpm)", "stop is seen after, mean (s)", "lapses a minute on a slow climb"),
+        [_all_lapses(point.measures) for point in curve],
+        ("release cadence (rpm)", "stop is seen after, mean (s)", "lapses a minute, sound and flawed rings"),
     )
     now, tuned_to = tuned.bike.firmware_settings, tuned.tuned.firmware_settings
     mark_both(axes, now.release_rpm, tuned_to.release_rpm, f"{tuned_to.release_rpm} rpm")
     axes.set_title(
         f"Release: legs that wander about {tuned.release.slowest_rpm:.0f} rpm", loc="left", fontsize=11
     )
+
+
+def _all_lapses(measures: ReleaseMeasures) -> float:
+    return measures.lapses_per_min + measures.weak_lapses_per_min + measures.missing_lapses_per_min
 
 
 def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
@@ -176,14 +181,17 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
     ends = [
         way_with_help_m(settings, speeds[-1] / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for settings, _, _ in both
     ]
+    together = abs(ends[0] - ends[1]) < 0.03 * max(ends)
     for (settings, colour, text), end_m in zip(both, ends, strict=True):
         ways = [way_with_help_m(settings, speed / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for speed in speeds]
         axes.plot(speeds, ways, color=colour, linewidth=2.2 if colour == CHOSEN else 1.4)
+        if together and colour == NOW:
+            continue
         axes.annotate(
-            text,
+            "now and recommended alike" if together else text,
             (speeds[-1], ways[-1]),
-            # Each on its own side of both lines, whichever is higher.
-            xytext=(-30, 8 if end_m == max(ends) else -30),
+            # Each on its own side of both lines, whichever is the upper one.
+            xytext=(-30, -75 if together else 8 if end_m == max(ends) else -42),
             textcoords="offset points",
             ha="right",
             color=colour,

@@ -93,18 +93,18 @@ def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
     ):
         axes.plot(-1.0 + radius * np.cos(angles), radius * np.sin(angles), color=CHOSEN, linewidth=1.2)
         axes.annotate(
-            words, (-1.0, -radius), xytext=(0, -11), textcoords="offset points", ha="center", color=CHOSEN
+            words, (-1.0, radius), xytext=(-20, 4), textcoords="offset points", ha="center", color=CHOSEN
         )
     axes.plot(np.cos(angles), np.sin(angles), color=INK, linewidth=0.6, linestyle=":")
-    axes.annotate("gain 1", (0.0, 1.0), xytext=(0.02, 0.8), color=INK, fontsize=8.5)
-    axes.annotate("first to surge", (-0.45, -1.6), ha="right", color=GAIN, fontsize=9.5)
-    axes.annotate("others", (0.03, -1.6), color=NOW, fontsize=9.5)
+    axes.annotate("gain 1", (0.57, -0.98), color=INK, fontsize=9.5, ha="right")
+    axes.annotate("first to surge", (-2.05, -1.45), color=GAIN, fontsize=9.5)
+    axes.annotate("other points (grey)", (-2.05, -1.62), color=NOW, fontsize=9.5)
     axes.plot([-1.0], [0.0], marker="x", color=COST, markersize=9, markeredgewidth=2)
     axes.annotate(
         "it surges here", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
     )
     axes.set_xlim(-2.1, 0.6)
-    axes.set_ylim(-1.7, 0.9)
+    axes.set_ylim(-1.7, 1.1)
     axes.set_aspect("equal", adjustable="box")
     axes.axhline(0.0, color=INK, linewidth=0.5)
     axes.axvline(0.0, color=INK, linewidth=0.5)
@@ -119,6 +119,8 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
         (surge.free, NOW, f"fastest rates, {surge.free.rise_mv_per_s} mV/s"),
         (surge.felt, GAIN, f"chosen rates, {surge.felt.rise_mv_per_s} mV/s"),
     ):
+        if not (scan.model or scan.bench):
+            continue
         axes.plot(
             [one.factor for one in scan.model],
             [100 * one.swing_share for one in scan.model],
@@ -188,14 +190,10 @@ def _gain_panel(axes: Axes, tuned: Tuned) -> None:
     axes.minorticks_off()
     now = tuned.bike.firmware_settings
     chosen = tuned.drive.chosen.settings
+    before, after = (one.gain_uv_per_w / one.integral_ms for one in (now, chosen))
     for value, words, colour, height in (
-        (now.gain_uv_per_w / now.integral_ms, f"now {now.gain_uv_per_w}, {now.integral_ms} ms", NOW, 0.93),
-        (
-            chosen.gain_uv_per_w / chosen.integral_ms,
-            f"{chosen.gain_uv_per_w} uV/W, {chosen.integral_ms} ms",
-            CHOSEN,
-            1.0,
-        ),
+        (before, f"now {now.gain_uv_per_w}, {now.integral_ms} ms", NOW, 0.93),
+        (after, f"{chosen.gain_uv_per_w} uV/W, {chosen.integral_ms} ms", CHOSEN, 1.0),
     ):
         axes.axvline(
             value,
@@ -203,8 +201,8 @@ def _gain_panel(axes: Axes, tuned: Tuned) -> None:
             linewidth=2.2 if colour == CHOSEN else 1.2,
             linestyle="-" if colour == CHOSEN else "--",
         )
-        # Towards the middle, so that it does not overlap the other axis.
-        right = value > strengths[len(strengths) // 2]
+        # Away from the other line, so that none runs through its words.
+        right = value <= min(before, after) and value > strengths[0]
         axes.annotate(words, (value, height), xycoords=("data", "axes fraction"), color=colour, va="top",
                       xytext=(-4 if right else 4, -3), textcoords="offset points", fontsize=9.5,
                       ha="right" if right else "left")  # fmt: skip
