@@ -10,6 +10,7 @@ from host_sim.tuning import back_off
 from host_sim.tuning.back_off import GROUPS, within_rules
 from host_sim.tuning.rules_check import Refusal, RulesCheck
 from host_sim.tuning.variant import with_settings
+from tests.tuning.within import bikes, ended
 
 NAMES = ("engage_rpm", "release_rpm", "stop_pitch_percent", "rise_mv_per_s", "battery_foldback_mv")
 
@@ -132,3 +133,13 @@ def test_every_setting_that_tuning_changes_belongs_to_a_group(folding_tuned):
     assert set(folding_tuned.changes) - grouped == {
         "open_map_full_w"
     }  # Worked out, and bounded by the place.
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["trike", "tandem", "folding"])
+@pytest.mark.parametrize("priority", ["calm", "balanced"])
+def test_really_ridden_nothing_is_refused_in_the_end_and_the_score_is_no_worse_than_now(name, priority):
+    bike = dict(bikes())[name]
+    within = ended(name, bike, priority).within
+    assert within.check.refusals == []
+    assert within.tuned.after.scores.total <= within.tuned.before.scores.total
