@@ -1,4 +1,4 @@
-"""A port for a serial adapter at 115,200 baud, which has no flow control and always says that it has room."""
+"""A port for a serial adapter at 115,200 baud, which has no flow control and always reports free space."""
 
 from boards.services import StandardPort
 from boards.startable import StartableBoard

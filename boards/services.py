@@ -59,7 +59,7 @@ class StandardPort(Port):
     """Standard input and output: USB or a serial adapter on a board, a pipe or a terminal on a host.
 
     A USB port says that it can be written to when one byte fits, and waits up to half a second for the
-    rest. All that the link writes is whole pieces, so its buffer (256 bytes on a Pico) has room for a whole
+    rest. All that the link writes is whole pieces, so its buffer (256 bytes on a Pico) has space for a whole
     piece whenever it has room.
     """
 

@@ -17,7 +17,7 @@ from firmware.loop import LoopCounters, run
 from firmware.records import Inputs
 
 RING_BLOCKS = 144  # 20 s with noise in every reading take 133: tests/unit/test_recorder_density.py.
-LEFT_FREE = 70_000  # Bytes, of which the start itself still needs some.
+LEFT_FREE = 70_000  # In bytes; the start itself still needs some of them.
 BLOCK_TAKES = 272  # Bytes of memory.
 
 _HINT = "maintenance: no drive, no watchdog. Restart the board to ride.\n"
@@ -47,7 +47,7 @@ def ring() -> list[bytearray]:
 
 
 def ride(board: StartableBoard, flash: Flash, port: Port, board_name: str) -> None:
-    """Start and ride; start anew with new settings; return when maintenance is asked for.
+    """Start and ride; restart with new settings; return when maintenance is requested.
 
     The safe-start pin is read once: a start with new settings in the same power-up stays safe.
     """

@@ -1,7 +1,7 @@
-"""Refusals in words: what stands in a file, what would be allowed there, which known name is near.
+"""Refusals in words: the value in a file, what is allowed there, and the closest known name.
 
-pydantic tells what is wrong by codes; a user is told by one sentence. The allowed values are looked up in the
-models themselves, so that a range stands in one place only.
+pydantic reports errors as codes; a user gets one sentence. The allowed values are taken from the models
+themselves, so each range is written only once.
 """
 
 import difflib
@@ -141,7 +141,7 @@ def _near_choice(value: object, location: tuple[int | str, ...], model: type[Bas
 
 
 def allowed_at(location: tuple[int | str, ...], model: type[BaseModel]) -> str:
-    """Say in words what may stand at `location`."""
+    """Return in words what is allowed at `location`."""
     kind, limits = _type_at(location, model)
     names = [str(part) for part in location if isinstance(part, str)]
     unit = _unit(names[-1]) if names else ""

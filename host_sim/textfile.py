@@ -23,7 +23,7 @@ def open_file(path: Path) -> BinaryIO:
         if not path.exists():
             raise RequestError(f"{name}: there is no such file")
         if path.is_dir():
-            raise RequestError(f"{name}: this is a directory, a file is wanted")
+            raise RequestError(f"{name}: this is a directory, allowed is a file")
         # A pipe or a device might never end.
         if not path.is_file():
             raise RequestError(f"{name}: this is not an ordinary file")

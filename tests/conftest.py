@@ -11,7 +11,7 @@ from hypothesis.internal.conjecture import providers
 # A shell that runs the tests in the background lets them ignore interrupts, which some of them are about.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
-# What somebody likes to see in a terminal is no matter of the tests, nor of the programs that they start.
+# Ignore the user's terminal preferences, in the tests and in the programs that they start.
 for _name in ("COLUMNS", "LINES", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CLICOLOR_FORCE"):
     os.environ.pop(_name, None)
 for _name in ("TTY_COMPATIBLE", "TTY_INTERACTIVE", "GITHUB_ACTIONS", "PY_COLORS", "PYTHONIOENCODING"):
@@ -44,7 +44,7 @@ settings.load_profile("modest")
 def pytest_sessionstart():
     """Keep what is tried from depending on what ran before.
 
-    Hypothesis also tries numbers that stand in the modules loaded so far, which are others in every worker.
+    Hypothesis also tries numbers from the modules loaded so far, which differ from worker to worker.
     """
     if settings.default.derandomize and hasattr(providers, "_get_local_constants"):
         at_first = providers._local_constants

@@ -125,7 +125,7 @@ class DeskOnAPort:
             assert self._line.wait_for(lambda: _frames(bytes(self._sent)), PATIENCE_S)
 
     def _pass_on(self) -> None:
-        """Carry bytes both ways until it is unplugged; the desk's wait until there is room for them."""
+        """Carry bytes both ways until it is unplugged; the desk's bytes wait for free space."""
         assert self._desk.stdin is not None
         assert self._desk.stdout is not None
         desk_out, desk_in = self._desk.stdout.fileno(), self._desk.stdin.fileno()
@@ -146,11 +146,11 @@ class DeskOnAPort:
                 waiting = waiting[self._put(waiting) :]
 
     def _put(self, piece: bytes) -> int:
-        """Put as much of the piece onto the line as there is room for; return how many bytes that is."""
+        """Put as much of the piece onto the line as fits; return how many bytes that is."""
         with self._line:
             try:
                 written = os.write(self._master, piece)
-            except BlockingIOError:  # There is less room than it seemed.
+            except BlockingIOError:  # There is less space than it seemed.
                 return 0
             self._sent += piece[:written]
             self._line.notify_all()
@@ -165,7 +165,7 @@ class DeskOnAPort:
         return piece
 
     def _spoiled(self, piece: bytes) -> bytes:
-        """Return the piece with a byte of a frame changed, if that is wanted and there is a whole frame."""
+        """Return the piece with a byte of a frame changed, if requested and if there is a complete frame."""
         whole = WHOLE_FRAME.search(piece)
         if not self._spoil or whole is None:
             return piece

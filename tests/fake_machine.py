@@ -227,7 +227,7 @@ class Timer:
 
 
 class Module:
-    """Stands in for a module where there is no other way."""
+    """Replaces a module where there is no other way."""
 
 
 def reset():

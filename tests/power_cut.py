@@ -78,7 +78,7 @@ def mount(disk, kind):
 
 
 def start(disk, kind, left=NEVER, torn=False):
-    """Return the same content on a disk that knows nothing of what was open, mounted."""
+    """Return the same content on a fresh disk without open files, mounted."""
     disk.gone = True
     fresh = Disk(disk.block_size, disk.content, left, torn)
     mount(fresh, kind)

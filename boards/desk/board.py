@@ -1,7 +1,7 @@
 """The desk: no hardware at all, a simulated rider, and standard input and output as the link.
 
-Expiry: a command that is not renewed within its `valid_for_us` stops driving the simulated motor. There
-is no watchdog; a count stands in for it.
+Expiry: a command that is not renewed within its `valid_for_us` stops driving the simulated motor. There is no
+watchdog; a counter replaces it.
 """
 
 import sys
@@ -18,7 +18,7 @@ ALLOWED = (
     "--seconds=N, --hurry, --safe-start, --magnet-missing, --guided, --standing, "
     "--wires=swapped, dead-a or dead-b, --folder=F"
 )
-HURRIED_US = 200  # In a hurry each reading takes so long on a clock of its own.
+HURRIED_US = 200  # With --hurry each reading takes this long on a simulated clock.
 
 
 class Options:
@@ -102,7 +102,7 @@ class DeskBoard(StartableBoard):
         return False
 
     def safe_start_wanted(self) -> bool:
-        """Tell whether the word was given that stands in for a pin."""
+        """Return whether the word that replaces a pin was given."""
         return self._options.safe_start
 
     def read(self, inputs: Inputs) -> int:

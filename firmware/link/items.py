@@ -51,11 +51,11 @@ def put_step(block: bytearray, writing: Writing, controller: Controller, inputs:
         return NO_PLACE
     writing.at = put_number(block, flags_at + 1, (now_us - writing.time_us) & TICKS_MAX_US)
     writing.time_us = now_us
-    flags = put_levers(block, writing, inputs)
-    changed = put_power(block, writing, controller, inputs)
-    flags |= changed
-    changed = put_state(block, writing, controller, inputs)
-    block[flags_at] = STEP | flags | changed
+    writing.flags = STEP
+    put_levers(block, writing, inputs)
+    put_power(block, writing, controller, inputs)
+    put_state(block, writing, controller, inputs)
+    block[flags_at] = writing.flags
     writing.edges_open = 0
     writing.step = (writing.step + 1) & _COUNT_MASK
     writing.steps += 1
@@ -94,50 +94,46 @@ def join(block: bytearray, apart: bytearray, writing: Writing) -> int:
     return 0
 
 
-def put_levers(block: bytearray, writing: Writing, inputs: Inputs) -> int:
-    """Write the changes of both levers; return their bits."""
-    changed = 0
+def put_levers(block: bytearray, writing: Writing, inputs: Inputs) -> None:
+    """Write the changes of both levers, and note their bits."""
     change = inputs.throttle_mv - writing.throttle_mv
     if change != 0:
-        changed = THROTTLE_CHANGED
+        writing.flags |= THROTTLE_CHANGED
         writing.at = put_change(block, writing.at, change)
         writing.throttle_mv += change
     change = inputs.selector_mv - writing.selector_mv
     if change != 0:
-        changed |= SELECTOR_CHANGED
+        writing.flags |= SELECTOR_CHANGED
         writing.at = put_change(block, writing.at, change)
         writing.selector_mv += change
-    return changed
 
 
-def put_power(block: bytearray, writing: Writing, controller: Controller, inputs: Inputs) -> int:
-    """Write the changes of battery, current, temperature and command; return their bits."""
-    changed = 0
+def put_power(block: bytearray, writing: Writing, controller: Controller, inputs: Inputs) -> None:
+    """Write the changes of battery, current, temperature and command, and note their bits."""
     change = inputs.battery_mv - writing.battery_mv
     if change != 0:
-        changed = BATTERY_CHANGED
+        writing.flags |= BATTERY_CHANGED
         writing.at = put_change(block, writing.at, change)
         writing.battery_mv += change
     change = inputs.current_ma - writing.current_ma
     if change != 0:
-        changed |= CURRENT_CHANGED
+        writing.flags |= CURRENT_CHANGED
         writing.at = put_change(block, writing.at, change)
         writing.current_ma += change
     change = inputs.motor_decicelsius - writing.motor_decicelsius
     if change != 0:
-        changed |= TEMPERATURE_CHANGED
+        writing.flags |= TEMPERATURE_CHANGED
         writing.at = put_change(block, writing.at, change)
         writing.motor_decicelsius += change
     change = controller.outputs.command_mv - writing.command_mv
     if change != 0:
-        changed |= COMMAND_CHANGED
+        writing.flags |= COMMAND_CHANGED
         writing.at = put_change(block, writing.at, change)
         writing.command_mv += change
-    return changed
 
 
-def put_state(block: bytearray, writing: Writing, controller: Controller, inputs: Inputs) -> int:
-    """Write all that seldom changes, if any of it did; return its bit."""
+def put_state(block: bytearray, writing: Writing, controller: Controller, inputs: Inputs) -> None:
+    """Write all that seldom changes, if any of it did, and note its bit."""
     state = controller.outputs.indicator << 3 | controller.engagement.state << 5
     state |= controller.outputs.fault_cause << 8
     if inputs.brake_pulled:
@@ -148,9 +144,8 @@ def put_state(block: bytearray, writing: Writing, controller: Controller, inputs
         state |= 4
     lost = inputs.crank.overruns + inputs.wheel.overruns
     age_us = (writing.time_us - inputs.sampled_us) & TICKS_MAX_US
-    changed = 0
     if state != writing.state or lost != writing.lost or age_us != writing.age_us:
-        changed = STATE_CHANGED
+        writing.flags |= STATE_CHANGED
         writing.state = state
         writing.lost = lost
         writing.age_us = age_us
@@ -158,7 +153,6 @@ def put_state(block: bytearray, writing: Writing, controller: Controller, inputs
         block[writing.at + 1] = state >> 8
         writing.at = put_number(block, writing.at + 2, lost)
         writing.at = put_number(block, writing.at, age_us)
-    return changed
 
 
 def put_change(block: bytearray, start: int, value: int) -> int:

@@ -13,9 +13,10 @@ CONTINUED = 1
 class Writing:
     """Where the next item goes (`at`), and what the last one said: changes start from there.
 
-    `time_us` is the time of the last step, `edges_open` 1 while the edges of the next are written, `state`
-    what seldom changes, as in the item. `sequence`, `step` and `steps` are for the header of the block. What
-    begins with `kept` is from before a step that is written apart.
+    `time_us` is the time of the last step, `edges_open` 1 while the edges of the next are written, `flags`
+    the first byte of the step that is being written, `state` what seldom changes, as in the item. `sequence`,
+    `step` and `steps` are for the header of the block. What begins with `kept` is from before a step that is
+    written apart.
     """
 
     __slots__ = (
@@ -25,6 +26,7 @@ class Writing:
         "command_mv",
         "current_ma",
         "edges_open",
+        "flags",
         "kept_at",
         "kept_open",
         "kept_us",
@@ -43,6 +45,7 @@ class Writing:
         """Start before the first block; `now_us` is the time that the controller was built with."""
         self.time_us = now_us
         self.edges_open = 0
+        self.flags = 0
         self.kept_at = 0
         self.kept_open = 0
         self.kept_us = 0

@@ -13,9 +13,7 @@ from host_sim.plant.rider import EFFORT, FOLLOW, HOLD, RIDDEN
 
 RAD_PER_S_PER_RPM = 2.0 * pi / 60.0
 LEAD_IN_S = 3  # A recording starts rolling: before that the bicycle stands this long, switched on.
-BRAKES_FROM_SHARE = (
-    0.5  # A rider who needs this much of the brakes to stand in time does not wait. Judgement.
-)
+BRAKES_FROM_SHARE = 0.5  # A rider who needs this much of the brakes to stop in time does not wait. Judgement.
 NEVER = 1_000_000_000  # Seconds: no recording is as long.
 RAMP_STEP_US = 20_000  # Gradual changes are made in steps of this length.
 

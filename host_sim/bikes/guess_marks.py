@@ -9,9 +9,9 @@ _KEY = re.compile(r"\s*([\w-]+)\s*=")
 
 
 def without_guess_marks(text: str, names: Collection[str]) -> str:
-    """Return a bike file's text with the mark taken away above the keys in `names`, as in battery.full_v.
+    """Return a bike file's text without the mark above the keys in `names`, as in battery.full_v.
 
-    What stands behind the mark, how to measure it, stays.
+    The text behind the mark, how to measure it, stays.
     """
     lines = text.split("\n")
     section = ""

@@ -25,7 +25,7 @@ _MOTOR_OVER_BATTERY = 1.7
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What a person said. None where nothing was said and a guess stands in."""
+    """The user's answers. None where a guess is used instead."""
 
     title: str
     place: str
@@ -46,7 +46,7 @@ class Answers:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """What stands in the new file, and whether it is a guess."""
+    """A value in the new file, and whether it is a guess."""
 
     value: float | str | bool | list[int]
     guessed: bool = True

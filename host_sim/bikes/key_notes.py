@@ -1,7 +1,6 @@
-"""What each key of a bike file means, what is typical, and how its number is found out at the bicycle.
+"""What each key of a bike file means, its typical value, and how to measure it.
 
-Units and ranges are not repeated here: they stand in `model`. A source that is empty means: common practice,
-no source.
+Units and ranges are in `model`. An empty source means: common practice, no source.
 """
 
 from dataclasses import dataclass

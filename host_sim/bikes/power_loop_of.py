@@ -2,14 +2,18 @@
 
 from math import pi, sqrt
 
-from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE
+from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, TABLE
 from host_sim.bikes.model import Bike
 
-# The response time of the loop (judgement; tuning starts from here), the dead time before it (a period of
-# 5 ms and half a period of holding), and how long the firmware smooths the current.
-_ANSWER_S = 0.15
+# What passes before the loop can answer (a period of 5 ms and half a period of holding), and how long the
+# firmware smooths the current (firmware/sense/supply.py).
 _DEAD_TIME_S = 0.0075
 _SMOOTHING_S = 0.02
+# How soon the loop shall answer, in dead times. On a speed controller every change of speed changes the
+# current at once, so there the tight setting of the rule, 1. A torque controller holds the current by itself:
+# five times as slow is as good on every ride and swings less with noise (measured; tests/tuning/README.md).
+_ANSWER_DEAD_TIMES = {"speed": 1.0, "torque": 5.0}
+INTEGRAL_LEAST_MS = next(row[2] for row in TABLE if row[0] == "integral_ms")
 
 
 def open_map_full_w(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> float:
@@ -30,25 +34,39 @@ def open_map_full_w(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -
 def power_loop(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> dict[str, int]:
     """Return gain and integral time by the SIMC rule, for where a volt of command moves the most watts.
 
-    For a first-order lag: gain = lag / (k (answer + dead time)), integral time = lag (Skogestad, J. Process
-    Control 13, 2003, 291-309). k, in watts per volt: on a speed controller the command sets the voltage on
-    the motor's resistance, U^2 / R; on a torque controller the motor current, E + 2 R I times its limit,
-    where the power begins to fade. The lag is that of the power stage and of the firmware's own smoothing.
+    By the half rule the plant is one lag, that of the power stage and half of the smoothing, and a dead time
+    with the other half. Gain = lag / (k (answer + dead time)), integral time = lag or 4 (answer + dead time),
+    the lesser (Skogestad, J. Process Control 13, 2003, 291-309).
     """
-    controller, motor = bike.motor_controller, bike.motor
-    if controller.kind == "speed":
-        most_w = bike.battery.full_v**2 / motor.resistance_ohm
-    else:
-        current_a = _motor_current_a(bike, power_limit_w, taper_start_mm_per_s)
-        back_v = _back_v(bike, taper_start_mm_per_s)
-        most_w = (back_v + 2.0 * motor.resistance_ohm * current_a) * motor.current_limit_a
-    w_per_v = most_w / (controller.full_v - controller.start_v)
-    lag_s = controller.lag_s + _SMOOTHING_S
-    gain_v_per_w = lag_s / (w_per_v * (_ANSWER_S + _DEAD_TIME_S))
+    dead_time_s = _DEAD_TIME_S + _SMOOTHING_S / 2.0
+    lag_s = bike.motor_controller.lag_s + _SMOOTHING_S / 2.0
+    after_s = (_ANSWER_DEAD_TIMES[bike.motor_controller.kind] + 1.0) * dead_time_s
+    gain_v_per_w = lag_s / (most_w_per_v(bike, power_limit_w, taper_start_mm_per_s) * after_s)
     return {
         "gain_uv_per_w": min(max(round(gain_v_per_w * 1e6), 1), 50_000),
-        "integral_ms": round(lag_s * 1000.0),
+        "integral_ms": max(round(min(lag_s, 4.0 * after_s) * 1000.0), INTEGRAL_LEAST_MS),
     }
+
+
+def most_w_per_v(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> float:
+    """Return the watts that a volt of command moves at full power, where power fades, on a full battery.
+
+    On a torque controller the command sets the motor current: dP/dI = E + 2 R I, times its limit. On a speed
+    controller it sets the share d of the battery's voltage U under load: P = U d I with d U = E + R I, so
+    dP/dd = U I + d U dI/dd, dI/dd = U / (R + d^2 Rb), where Rb is the battery's resistance.
+    """
+    controller, motor = bike.motor_controller, bike.motor
+    current_a = _motor_current_a(bike, power_limit_w, taper_start_mm_per_s)
+    back_v = _back_v(bike, taper_start_mm_per_s)
+    if controller.kind == "speed":
+        battery = bike.battery
+        loaded_v = battery.full_v - battery.resistance_ohm * power_limit_w / battery.full_v
+        share = min((back_v + motor.resistance_ohm * current_a) / loaded_v, 1.0)
+        a_per_share = loaded_v / (motor.resistance_ohm + share**2 * battery.resistance_ohm)
+        most_w = loaded_v * (current_a + share * a_per_share)
+    else:
+        most_w = (back_v + 2.0 * motor.resistance_ohm * current_a) * motor.current_limit_a
+    return most_w / (controller.full_v - controller.start_v)
 
 
 def motor_model(bike: Bike) -> dict[str, int]:

@@ -78,7 +78,7 @@ def desk_port(
             if files is not None and not Path(name).exists():
                 raise RequestError(
                     f"--files is {spoken(folder)}, and the desk board in it has ended: perhaps an older "
-                    "version made it, allowed is one made anew by treadle bundle --board desk"
+                    "version made it, allowed is a new one by treadle bundle --board desk"
                 ) from None
             raise
 

@@ -36,7 +36,7 @@ def write_folder(folder: Path, files: dict[str, bytes], force: bool) -> None:
 
 
 def refuse_what_exists(folder: Path, force: bool) -> None:
-    """Raise RequestError if `folder` is in the way; what is no bundle is so even with `force`."""
+    """Raise RequestError if `folder` exists; with `force` only if it is not a bundle."""
     try:
         refuse_missing_folder(folder, "--out")
         if not os.path.lexists(folder):
@@ -46,7 +46,8 @@ def refuse_what_exists(folder: Path, force: bool) -> None:
         empty = folder.is_dir() and not any(folder.iterdir())
         if not empty and not _is_bundle(folder):
             raise RequestError(
-                f"{spoken(folder)} is no bundle of ours, so --force does not replace it, allowed is another "
+                f"{spoken(folder)} is not a bundle of ours, so --force does not replace it, allowed is "
+                f"another "
                 "--out"
             )
     except (OSError, ValueError) as error:

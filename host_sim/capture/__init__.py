@@ -1,5 +1,5 @@
-"""Recorded sensor edges: readers and writers of capture files, and what the edges tell about the sensor.
+"""Recorded sensor edges: readers and writers of capture files, and what the edges show about the sensor.
 
-A capture file comes in through `open_capture` and is from then on a stream of `EdgeChunk`s. No bench, no
-plant and no controller here but the firmware's own decoder.
+`open_capture` turns a capture file into a stream of `EdgeChunk`s. This folder uses no bench, plant or
+controller except the firmware's own decoder.
 """

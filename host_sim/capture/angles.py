@@ -1,8 +1,8 @@
-"""How far apart the magnets are in angle, freed from the swing of the legs as far as the sensor allows.
+"""The angles between magnets, without the legs' variation of speed as far as the sensor allows.
 
 Two channels: speed comes from each magnet's way from one pickup to the other, whatever the magnet's own
-place; integrated over a pitch it gives the pitch's angle. One channel: nothing tells the legs' swing from
-uneven magnets but its shape, so pitch times stand for angles and `Angles.free_of_legs` is False.
+place; integrated over a pitch it gives the pitch's angle. One channel: the legs' variation and uneven magnets
+differ only in shape, so pitch times stand for angles and `Angles.free_of_legs` is False.
 """
 
 from collections.abc import Callable
@@ -46,7 +46,7 @@ def angles_of(stretch: Stretch) -> Angles:
     starts_s = stretch.rises_s[:-1]
     if speed is None:
         nothing = np.full(len(stretch), np.nan)
-        # Times as they are: what smooths them would add to the pattern that is looked for.
+        # Unsmoothed times: smoothing would change the pattern that is searched for.
         unit_s = float(np.median(pitches_s))
         high, other_high = stretch.high_s / unit_s, stretch.other_high_s / unit_s
         return Angles(pitches_s / unit_s, high, other_high, np.nan, nothing, False)
@@ -69,7 +69,7 @@ def _speed(stretch: Stretch) -> Speed | None:
     if np.any(both):
         # Pulses of A and B that differ in length make the way from fall to fall another one.
         ratio = np.log(fall_s[both] / rise_s[both])
-        # The mean, in which the legs' swing cancels: few magnets meet it at two or three places only.
+        # The mean, in which the legs' variation cancels; few magnets sample it at only two or three places.
         steady = np.abs(ratio - np.median(ratio)) < ODD_TRANSIT
         fall_s = fall_s / np.exp((ratio[steady] if np.any(steady) else ratio).mean())
     middle_s = np.concatenate(
@@ -98,7 +98,7 @@ def _within_seen(times_s: Floats, log_speed: Floats) -> Speed:
 
 
 def _turned(speed: Speed, begin_s: Floats, lasting_s: Floats) -> Floats:
-    """Integrate the speed over each span, by Boole's rule; spans are short beside a turn."""
+    """Integrate the speed over each span, by Boole's rule; spans are short compared with a turn."""
     turned = np.zeros(len(begin_s))
     for place, weight in zip(*BOOLE, strict=True):
         turned += weight * np.exp(speed(begin_s + place * lasting_s))

@@ -1,4 +1,4 @@
-"""An inspection for programs: one object with findings, confidences, and what explains the exit code."""
+"""An inspection as JSON: one object with findings, confidences, and the reasons for the exit code."""
 
 from typing import Any
 
@@ -32,7 +32,7 @@ def findings_json(inspection: Inspection, advice: list[str]) -> dict[str, Any]:
 
 
 def verdict_json(inspection: Inspection, why: list[str]) -> dict[str, Any]:
-    """Return what explains the exit code."""
+    """Return the reasons for the exit code."""
     channels, overlap, board, table = (
         inspection.channels,
         inspection.overlap,

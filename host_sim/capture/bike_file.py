@@ -1,7 +1,7 @@
-"""Puts what was found into a bike file; comments and everything else stay as they are.
+"""Writes findings into a bike file; comments and everything else stay as they are.
 
-Only what is sure is written. The file is first written beside the old one and loaded by the bike model; only
-when that takes it, it replaces the old one.
+Only certain findings are written. The new file is written next to the old one and loaded by the bike model;
+only if that succeeds does it replace the old one.
 """
 
 import os
@@ -23,7 +23,7 @@ from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
 
 ERROR_LEAST_DEG = 0.3  # Smaller errors of place are left out: they are less than glue and thumbs.
 PHASE_LIMITS_DEG = (20.0, 160.0)
-# Keys of [settings] that go over what the sections say: of the pedal sensor, of the wheel.
+# Keys of [settings] that override the sections: of the pedal sensor, of the wheel.
 OVERRULING = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev")
 WHEEL_OVERRULING = ("wheel_circumference_mm", "wheel_pulses_per_rev")
 
@@ -34,7 +34,7 @@ def bike_path(name: str) -> Path:
 
 
 def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:
-    """Return the keys of [pedal_sensor] that follow from what is sure; None takes a key out."""
+    """Return the keys of [pedal_sensor] that follow from certain findings; None removes a key."""
     changes: dict[str, Any] = {}
     if inspection.kind.sure:
         changes["kind"] = inspection.kind.value
@@ -59,7 +59,7 @@ def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:
 
 
 def _places(inspection: Inspection) -> dict[str, Any]:
-    """Return the magnets' places, where all of them were seen and the legs' swing was taken out."""
+    """Return the magnets' places, if all were seen and the legs' variation was removed."""
     ring = inspection.ring
     if ring is None or not inspection.pulses.sure or not inspection.phase_deg.sure:
         return {}
@@ -94,7 +94,7 @@ def write_changes(path: Path, changes: dict[str, Any], overruling: tuple[str, ..
 
 @contextmanager
 def _beside(path: Path, changes: dict[str, Any], overruling: tuple[str, ...]) -> Iterator[tuple[Bike, Path]]:
-    """Write the changed file beside `path` and load it; it is gone afterwards unless it was moved away."""
+    """Write the changed file next to `path` and load it; remove it afterwards unless it was moved."""
     document = _changed(path, changes)
     found = {name if "." in name else f"pedal_sensor.{name}" for name in changes}
     try:
@@ -141,7 +141,7 @@ def _load(temporary: Path, path: Path, overruling: tuple[str, ...]) -> Bike:
     except RequestError as error:
         reason = str(error).replace(temporary.name, path.name)
         raise RequestError(
-            f"what was found does not go into the file, which stays as it was: {reason}"
+            f"the findings do not fit into the file, which stays as it was: {reason}"
         ) from None
     for key in overruling:
         if key in bike.settings:

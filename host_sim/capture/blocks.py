@@ -13,7 +13,7 @@ Done = Callable[[int, int], None]
 def whole_pieces(
     file: BinaryIO, ends: tuple[bytes, ...], bytes_all: int, done: Done | None
 ) -> Iterator[bytes]:
-    """Give the rest of a file in pieces that end after one of `ends`, the last piece as it is.
+    """Yield the rest of a file in pieces that end after one of `ends`, except perhaps the last.
 
     PIECE_BYTES_MAX without one of `ends` are given as they are, too.
     """
@@ -35,7 +35,7 @@ def whole_pieces(
 
 
 def shown(word: bytes) -> str:
-    """Return what was read fit for a sentence: in quotes, printable, not too long."""
+    """Return bytes from a file for a message: in quotes, printable, not too long."""
     text = printable(word.decode("utf-8", "backslashreplace"))
     return f"'{text}'" if len(text) <= SHOWN_LONGEST else f"'{text[:SHOWN_LONGEST]}…'"
 

@@ -1,8 +1,8 @@
-"""What the board would make of the capture: its own decoder counts, in steps of its control period.
+"""What the board would count: its own decoder processes the capture in steps of its control period.
 
 The edges go through the firmware's EdgeLog into the firmware's Crank, in whole microseconds that wrap as the
-board's clock does. Beside it stands a count by the published transition table on the cleaned levels, made of
-nothing of the firmware's: where the two differ, the inspection says so.
+board's clock does. A second count uses the published transition table on the cleaned levels, independently of
+the firmware; the inspection reports a difference.
 """
 
 from collections.abc import Iterable
@@ -53,7 +53,7 @@ class _Direction:
         self.reversals = 0
 
     def moved(self, direction: int, edges: int) -> None:
-        """Take some edges in one direction, 1 or -1."""
+        """Count some edges in one direction, 1 or -1."""
         self._run = edges + (self._run if direction == self._run_direction else 0)
         self._run_direction = direction
         if self._run >= LASTING_EDGES and direction != self._now:
@@ -62,7 +62,7 @@ class _Direction:
 
 
 class _CountingCrank(Crank):
-    """The firmware's crank, watched: what it takes for forward, backward and noise is counted."""
+    """The firmware's crank with counters of forward, backward and rejected edges."""
 
     __slots__ = ("backward_edges", "direction", "forward_edges", "rejections")
 
@@ -99,7 +99,7 @@ def board_count(chunks: Iterable[EdgeChunk], settings: Settings) -> Count:
         times_us = (chunk.times_ns // 1000).tolist()
         for time_us, levels in zip(times_us, chunk.levels.tolist(), strict=True):
             if first:
-                # The level at power-up is read, it is no edge.
+                # The level at power-up is not an edge.
                 crank.levels = levels
                 first = False
             if time_us >= end_us:
@@ -119,7 +119,7 @@ def board_count(chunks: Iterable[EdgeChunk], settings: Settings) -> Count:
 
 
 def _step(crank: Crank, log: EdgeLog, now_us: int) -> None:
-    """Do what the controller does with the crank in one step."""
+    """Process the crank like one step of the controller."""
     crank.begin_step()
     while log.take():
         crank.edge(log.levels, log.time_us)
@@ -127,7 +127,7 @@ def _step(crank: Crank, log: EdgeLog, now_us: int) -> None:
 
 
 def moves_of(a: CleanChannel, b: CleanChannel) -> tuple[Times, NDArray[np.int8]]:
-    """Return the times of all changes and what the table calls each: 1 where A leads, -1, or DOUBLE."""
+    """Return the times of all changes and each one's class in the table: 1 where A leads, -1, or DOUBLE."""
     when_ns = np.union1d(a.times_ns, b.times_ns)
     states = 2 * a.level_at(when_ns).astype(np.int64) + b.level_at(when_ns)
     before = np.concatenate(([2 * a.first_level + b.first_level], states[:-1])) if len(states) else states

@@ -1,4 +1,4 @@
-"""Cadence over time: over whole turns, so that uneven magnets and the swing of the legs cancel."""
+"""Cadence over time: over whole turns, so that uneven magnets and the legs' variation cancel."""
 
 from dataclasses import dataclass
 
@@ -28,7 +28,7 @@ class Cadence:
 
 
 def _stood(pitches_s: Floats, seen: int) -> NDArray[np.bool_]:
-    """Return for each turn, one from each magnet on, whether the crank stood in it: that is no cadence."""
+    """Return for each turn, one from each magnet on, whether the crank stood in it (no cadence)."""
     long = (pitches_s > STOOD_S) & (pitches_s > STOOD_PITCHES * np.median(pitches_s))
     before = np.concatenate(([0], np.cumsum(long)))
     return np.asarray(before[seen:] > before[:-seen])

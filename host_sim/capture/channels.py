@@ -29,7 +29,7 @@ def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, one_channel: boo
         return _stopped(a, b) or Channels(Finding(2, 0.99), 3)
     name, silent = ("A", a) if moves[1] else ("B", b)
     level = int(silent.level_at(silent.times_ns[-1:])[0]) if len(silent.times_ns) else silent.first_level
-    # A silent wire beside a live one is broken, unless the sensor is known to have one wire only.
+    # If one wire is silent and the other is not, it is broken, unless the sensor is known to have one wire.
     number = Finding(1, 0.95) if one_channel else Finding(2, 0.9)
     return Channels(number, 1 if moves[0] else 2, name, dead_level=level)
 
@@ -44,7 +44,7 @@ def _same(a: CleanChannel, b: CleanChannel) -> bool:
 
 
 def _stopped(a: CleanChannel, b: CleanChannel) -> Channels | None:
-    """Return what is to be said of a channel that stopped while the other went on; None if neither did."""
+    """Return the finding about a channel that stopped while the other continued; None if neither did."""
     for name, silent, other in (("A", a, b), ("B", b, a)):
         # Between each change and the next; the last one lasts to the end.
         passed = np.searchsorted(other.rises_ns, silent.times_ns, side="right")

@@ -12,7 +12,7 @@ def named_channels(channels: tuple[str, ...] | None) -> None:
         return
     if not 1 <= len(channels) <= 2 or len(set(channels)) != len(channels) or not all(channels):
         given = ",".join(channels)
-        raise RequestError(f"--channels is '{given}', allowed are one or two different names, A first")
+        raise RequestError(f"--channels is '{given}', allowed is one or two different names, A first")
 
 
 def choose(

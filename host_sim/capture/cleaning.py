@@ -1,7 +1,7 @@
-"""Takes noise and bounces off a channel: what lasts too short for a magnet is counted and left out.
+"""Removes noise and bounces from a channel: pulses too short for a magnet are counted and left out.
 
-Two thresholds. In time: a pulse under 2.3 ms is no magnet, unless such pulses come as regularly as magnets do
-(many magnets, narrow pulses, quick legs). By the ring: under a twenty-fifth of the pitch around it.
+Two thresholds. In time: a pulse under 2.3 ms is not a magnet, unless such pulses are as regular as magnets
+(many magnets, narrow pulses, fast pedalling). By the ring: under a twenty-fifth of the pitch around it.
 """
 
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from host_sim.capture.edges import Levels, Times
 Flags = NDArray[np.bool_]
 
 SHORT_NS = 2_300_000  # 64 magnets at 60 rpm, a fifth of each pitch high, still last 3.1 ms.
-# Magnets that come quicker than this don't: 64 of them at 200 rpm are 4.7 ms apart. Bounces do.
+# Magnets are never closer than this: 64 of them at 200 rpm are 4.7 ms apart. Bounces are.
 REGULAR_GAP_NS = (3_500_000, 60_000_000)
 REGULAR_RATIO = 1.6  # Four gaps in a row this alike: under 2 % by chance where pulses come at random.
 ALIKE_RATIO = 1.6
@@ -81,9 +81,9 @@ def _groups(short: Flags, count: int) -> tuple[NDArray[np.intp], NDArray[np.intp
 
 
 def _merge(changes_ns: Times, short: Flags, limit_ns: float) -> tuple[Times, Times, int]:
-    """Leave out what lasts too short: each group of changes that short runs join is thinned out.
+    """Remove runs that are too short: thin out each group of changes joined by short runs.
 
-    Return the changes, the times of what was noise, and how many changes came with bounces.
+    Return the changes, the times of noise, and how many changes came with bounces.
     """
     if len(changes_ns) == 0:
         return changes_ns, changes_ns, 0
@@ -107,7 +107,7 @@ def _merge(changes_ns: Times, short: Flags, limit_ns: float) -> tuple[Times, Tim
 
 
 def _thin(changes_ns: list[int], limit_ns: float) -> tuple[list[int], list[int]]:
-    """Take the shortest run out of a group, again and again, until none is shorter than `limit_ns`.
+    """Remove the shortest run from a group repeatedly until none is shorter than `limit_ns`.
 
     Return the places of the changes that stay, and the times of the pulses taken out.
     """
@@ -163,7 +163,7 @@ def local_pitch_ns(rises_ns: Times, window: int = 9) -> NDArray[np.float64]:
 
 
 def _drop_by_pitch(changes_ns: Times) -> tuple[Times, Times]:
-    """Leave out pulses that are very short beside the pitches around them."""
+    """Remove pulses that are very short compared with the pitches around them."""
     if len(changes_ns) < 12:
         return changes_ns, changes_ns[:0]
     pitch_ns = local_pitch_ns(changes_ns[::2])
@@ -176,7 +176,7 @@ def _drop_by_pitch(changes_ns: Times) -> tuple[Times, Times]:
 
 
 def _readmit(changes_ns: Times, noise_ns: Times, raw_ns: Times) -> tuple[Times, Times]:
-    """Take back pulses that stand where a magnet is wanted, turn after turn: they are a weak one's."""
+    """Restore pulses where a magnet is expected, turn after turn: they come from a weak one."""
     rises_ns = changes_ns[::2]
     if len(rises_ns) < 12 or len(noise_ns) < 3:
         return changes_ns, noise_ns

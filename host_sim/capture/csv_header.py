@@ -10,7 +10,7 @@ from host_sim.capture.decimals import in_ns
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
-HEAD_BYTES = 1 << 16  # Comments, the names and the first row stand within this.
+HEAD_BYTES = 1 << 16  # Comments, the names and the first row are within this.
 UNIT_EXPONENTS = {"s": 9, "ms": 6, "us": 3, "ns": 0}  # In powers of ten of a nanosecond.
 SEPARATORS = ("\t", ";", ",")
 COMMENTS = ("#", ";")
@@ -44,7 +44,7 @@ class CsvHeader:
 def read_csv_header(
     head: bytes, path: Path, channels: tuple[str, ...] | None, time_unit: str | None
 ) -> CsvHeader:
-    """Read the first HEAD_BYTES of a file; RequestError says what keeps it from being a capture."""
+    """Read the first HEAD_BYTES of a file; RequestError says why it is not a capture."""
     name = spoken(path.name)
     begin, lines = _skip_comments(head)
     first_end = (head.find(b"\n", begin) + 1) or len(head)
@@ -52,8 +52,9 @@ def read_csv_header(
     separator = next((sign for sign in SEPARATORS if sign in first), None)
     if separator is None or not first.replace("\t", " ").isprintable():
         raise RequestError(
-            f"{name} line {lines + 1}: {shown(head[begin:first_end].strip())} begins no capture; allowed are"
-            " VCD, CSV (time and levels between commas, semicolons or tabs), session files and edge dumps"
+            f"{name} line {lines + 1}: {shown(head[begin:first_end].strip())} does not begin a capture; "
+            f"allowed is VCD, CSV (time and levels between commas, semicolons or tabs), session files and "
+            f"edge dumps"
         )
     fields = [field.strip().strip('"').strip() for field in first.split(separator)]
     has_names = in_ns(pointed(fields[0], separator), 0) is None

@@ -70,7 +70,7 @@ def _filled(rows: Rows, end: int, filling: list["_Filling"]) -> Levels:
 
 
 class _Filling:
-    """Keeps a channel's last level for the rows in which it has none."""
+    """Fills in a channel's last level in rows without a level."""
 
     def __init__(self, channel: int) -> None:
         self._bit = np.uint8(1 << channel)

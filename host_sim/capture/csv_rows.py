@@ -1,7 +1,7 @@
 """Rows of a CSV capture to times and levels: a whole piece at once where all rows are alike, else row by row.
 
-The fast way gives up at anything unusual; the slow way then reads the same piece, knows more, and can say
-what is wrong with which line.
+The fast way gives up at anything unusual; the slow way then reads the same piece, handles more, and can say
+what is wrong in which line.
 """
 
 import csv
@@ -37,7 +37,7 @@ class Rows:
     def __init__(
         self, times_ns: Times, levels: Levels, unknown: Levels, lines: Index, wrong_line: int, wrong: str
     ) -> None:
-        """Take the arrays, all of one length."""
+        """Store the arrays, all of one length."""
         self.times_ns = times_ns
         self.levels = levels
         self.unknown = unknown
@@ -98,7 +98,7 @@ def _stripped(letters: Bytes, borders: Index, column: int) -> tuple[Index, Index
 
 
 def _level_words(letters: Bytes, starts: Index, ends: Index) -> Bytes | None:
-    """Return 0, 1 or _NEITHER for each field; None if one is no level."""
+    """Return 0, 1 or _NEITHER for each field; None if one is not a level."""
     lengths = ends - starts
     values = np.full(len(starts), _NO_LEVEL, np.uint8)
     words = LEVEL_WORDS | dict.fromkeys(UNKNOWN_WORDS, _NEITHER)
@@ -146,13 +146,13 @@ def _row(line: bytes, header: CsvHeader) -> tuple[int, int, int] | str:
     try:
         (fields,) = csv.reader([line.decode("latin-1")], delimiter=header.separator, strict=True)
     except (csv.Error, ValueError):
-        return f"{shown(line)} is no row of columns"
+        return f"{shown(line)} is not a row of columns"
     if len(fields) != header.columns_in_row:
-        return f"the number of columns is {len(fields)}, {header.columns_in_row} are wanted"
+        return f"the number of columns is {len(fields)}, allowed is {header.columns_in_row}"
     fields = [field.strip() for field in fields]
     time_ns = in_ns(pointed(fields[header.time_column], header.separator), header.exponent)
     if time_ns is None:
-        return f"{shown(fields[header.time_column].encode('latin-1'))} is no time"
+        return f"{shown(fields[header.time_column].encode('latin-1'))} is not a time"
     levels = unknown = 0
     for channel, column in enumerate(header.columns):
         word = fields[column].casefold()
@@ -160,9 +160,7 @@ def _row(line: bytes, header: CsvHeader) -> tuple[int, int, int] | str:
             unknown |= 1 << channel
         elif word not in LEVEL_WORDS:
             said = shown(fields[column].encode("latin-1"))
-            return (
-                f"{said} is no level, allowed are 0 and 1, L and H, low and high, false and true, off and on"
-            )
+            return f"{said} is not a level, allowed is 0 or 1, L or H, low or high, false or true, off or on"
         else:
             levels |= LEVEL_WORDS[word] << channel
     return time_ns, levels, unknown

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 Index = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
-DIGITS_MAX = 18  # What fits 63 bits whatever the digits are.
+DIGITS_MAX = 18  # Fits 63 bits whatever the digits are.
 LONGEST = 40  # Letters of a number.
 TIME_NS_MAX = 9 * 10**18
 _ZERO, _MINUS, _PLUS, _POINT, _E = 48, 45, 43, 46, 101
@@ -21,7 +21,8 @@ _ZERO, _MINUS, _PLUS, _POINT, _E = 48, 45, 43, 46, 101
 def all_in_ns(text: Bytes, starts: Index, ends: Index, exponent: int) -> Index | None:
     """Return the numbers in `text` between `starts` and `ends` times 10**exponent, each to the nearest.
 
-    None if one of them is no plain decimal number, has too many digits, or leaves 63 bits: `in_ns` says more.
+    None if one of them is not a plain decimal number, has too many digits, or exceeds 63 bits: `in_ns` says
+    more.
     """
     lengths = ends - starts
     if len(lengths) and not 1 <= int(lengths.min()) <= int(lengths.max()) <= LONGEST:
@@ -36,7 +37,7 @@ def all_in_ns(text: Bytes, starts: Index, ends: Index, exponent: int) -> Index |
 
 
 def in_ns(word: str, exponent: int) -> int | None:
-    """Return one number times 10**exponent to the nearest, None if it is no number or out of range."""
+    """Return one number times 10**exponent to the nearest, None if it is not a number or out of range."""
     if len(word) > LONGEST or not word.isascii() or "_" in word:
         return None
     try:
@@ -53,7 +54,7 @@ def in_ns(word: str, exponent: int) -> int | None:
 
 def _read_alike(letters: Bytes, chosen: Index, values: Index, exponent: int) -> bool:
     """Read numbers of one length into `values`, form by form; False if one can't be read."""
-    no_digit = (letters - np.uint8(_ZERO)) > 9  # Wraps: what is no digit is above 9.
+    no_digit = (letters - np.uint8(_ZERO)) > 9  # Wraps: anything but a digit is above 9.
     # Two random-looking but fixed weights a column tell forms apart; a clash shows when the form is applied.
     column_weights = np.arange(1, letters.shape[1] + 1, dtype=np.int64) ** 3 * 1_000_003
     keys = (no_digit * letters.astype(np.int64)) @ column_weights
@@ -73,7 +74,7 @@ def _read_alike(letters: Bytes, chosen: Index, values: Index, exponent: int) -> 
 
 
 def _read_form(letters: Bytes, form: bytes, exponent: int) -> Index | None:
-    """Read numbers whose sign, point and exponent stand where they stand in `form`."""
+    """Read numbers with sign, point and exponent at the same positions as in `form`."""
     body = form.lower()
     mantissa_end = body.index(_E) if _E in body else len(body)
     begin = 1 if body[0] in (_MINUS, _PLUS) else 0

@@ -31,7 +31,7 @@ WEAK_ON_ONE = 0.97
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the user knows: the seconds of forward pedalling, and the total number of turns.
+    """The user's information: the seconds of forward pedalling, and the total number of turns.
 
     `one_channel`: the bike file says that the sensor has one channel.
     """
@@ -117,7 +117,7 @@ def _numbers_in_doubt(turn: Turn) -> Turn:
 
 
 def _order(way: Way, turn: Turn, a: CleanChannel, b: CleanChannel) -> tuple[list[Lacking], Overlap | None]:
-    """Return what the order of the edges says of either channel."""
+    """Return the findings about each channel from the order of the edges."""
     ring = turn.ring if turn.pulses.sure else None
     names = ("A", "B") if way.main > 0 else ("B", "A")
     trailing = b if way.main > 0 else a
@@ -177,7 +177,7 @@ def _turning(a: CleanChannel, b: CleanChannel, channels: Channels) -> tuple[Find
 
 
 def _clock_share(gathered: Gathered, way: Way) -> float:
-    """Return the tick of the capture's clock beside what is timed: A to B with two channels, else a pitch."""
+    """Return the clock's tick relative to the timed interval: A to B with two channels, else a pitch."""
     chosen = [one for one in way.stretches if one.direction == way.main]
     if not chosen:
         return 0.0
@@ -190,7 +190,7 @@ def _clock_share(gathered: Gathered, way: Way) -> float:
 
 
 def _decoder_settings(kind: Finding[str], pulses: Finding[int], forward: int, live: int) -> Settings:
-    """Return what the board is told; of a single wire `lead` names the channel it is on, not a direction."""
+    """Return the board's settings; for a single wire `lead` is the channel it is on, not a direction."""
     on_b = live == CHANNEL_B
     if KINDS[kind.value or "two channels"] == TWO_CHANNELS:
         on_b = forward < 0

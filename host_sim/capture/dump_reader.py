@@ -18,7 +18,7 @@ NS_PER_US = 1000
 
 
 class DumpCapture(Capture):
-    """A board's last edges. Its clock wraps every 17.9 minutes: gaps above half of that can't be told."""
+    """A board's last edges. Its clock wraps every 17.9 minutes: gaps above half of that are ambiguous."""
 
     form = "board dump"
 
@@ -54,7 +54,7 @@ class DumpCapture(Capture):
 
 
 class _Dump:
-    """Takes a dump's lines. Read: `line`, `left`, and `times_ns` and `levels` of the line just taken."""
+    """Processes a dump's lines. Read: `line`, `left`, and `times_ns` and `levels` of the line just taken."""
 
     def __init__(self) -> None:
         self.line = 0
@@ -66,7 +66,7 @@ class _Dump:
         self._elapsed_us = 0
 
     def take(self, line: bytes) -> str:
-        """Take a line; return what is wrong with it, or ""."""
+        """Process a line; return what is wrong with it, or ""."""
         self.line += 1
         self.times_ns = []
         self.levels = []
@@ -77,12 +77,12 @@ class _Dump:
         except (ValueError, RecursionError):
             answer = None
         if not isinstance(answer, dict) or answer.get("ok") != "edges":
-            return f"{shown(line.strip())} is no line of an edge dump"
+            return f"{shown(line.strip())} is not a line of an edge dump"
         if self._ended:
             return "a second dump begins here"
         edges = answer.get("edges")
         if not isinstance(edges, list):
-            return "its 'edges' are no list"
+            return "its 'edges' are not a list"
         for edge in edges:
             wrong = self._take_edge(edge)
             if wrong:
@@ -97,10 +97,13 @@ class _Dump:
     def _take_edge(self, edge: Any) -> str:
         said = shown(json.dumps(edge).encode())
         if not isinstance(edge, list) or len(edge) != 2:
-            return f"{said} is no edge, allowed is [levels, time_us]"
+            return f"{said} is not an edge, allowed is [levels, time_us]"
         levels, time_us = edge
         if not _is_whole(levels, 0, 3) or not _is_whole(time_us, 0, TICKS_MAX_US):
-            return f"{said} is no edge, allowed are levels from 0 to 3 and times from 0 to {TICKS_MAX_US} us"
+            return (
+                f"{said} is not an edge, allowed is a level from 0 to 3 and a time from 0 to "
+                f"{TICKS_MAX_US} us"
+            )
         if self._last_us is not None:
             gap_us = ticks_diff_us(time_us, self._last_us)
             if gap_us < 0:

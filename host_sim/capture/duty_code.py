@@ -1,4 +1,4 @@
-"""Is one channel duty-coded? Its high share then turns into its complement when the crank is turned back."""
+"""Finds out whether a channel is duty-coded: turning back changes its high share to the complement."""
 
 import numpy as np
 from scipy.ndimage import median_filter
@@ -10,8 +10,8 @@ LEAST_EACH = 4  # Pitches in either direction.
 APART = 0.1
 COMPLEMENT = 0.08
 ALIKE = 0.05
-RUN_LEAST = 3.5  # Turned back means some pitches in a row, not one here and there beside a missing magnet.
-NEAR_HALF = 0.045  # A duty-coded part keeps away from one half: there it tells nothing.
+RUN_LEAST = 3.5  # Turned back means some pitches in a row, not a single one next to a missing magnet.
+NEAR_HALF = 0.045  # A duty-coded part stays away from one half, where it shows no direction.
 
 
 def kind_of_one_channel(stretches: list[Stretch]) -> Finding[str]:

@@ -1,4 +1,4 @@
-"""Recorded edges as a stream: what every reader of capture files makes, whatever the file's format."""
+"""Recorded edges as a stream: the output of every reader of capture files, whatever the format."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,7 +32,7 @@ class EdgeChunk:
 
 
 class Damage(Exception):
-    """Where a file stops making sense, and what was read there: a sentence that follows the file's name."""
+    """The place where a file is damaged, and what was read there: a sentence that follows the file's name."""
 
 
 class Capture:
@@ -48,17 +48,19 @@ class Capture:
     form = ""
 
     def __init__(self, path: Path, channels: tuple[str, ...]) -> None:
-        """Take the file's path and the names of its one or two channels, A first."""
+        """Store the file's path and the names of its one or two channels, A first."""
         self.path = path
         self.channels = channels
         self.damage = ""
         self.duration_ns = 0
         self.unknown_values = 0
-        self.keeps: object = None  # What must live as long as the capture, such as a temporary folder.
+        self.keeps: object = (
+            None  # An object that must exist as long as the capture, such as a temporary folder.
+        )
         self._last_ns = 0  # The last moment that the file tells of, on the file's own clock.
 
     def chunks(self) -> Iterator[EdgeChunk]:
-        """Give the edges in order of time, the first sample at time 0, then only changes.
+        """Yield the edges in order of time, the first sample at time 0, then only changes.
 
         Memory stays the same however long the file is. Levels that last less than the file's clock can tell
         are not seen: of several at one moment the last one counts. RequestError if there is no sample at all,
@@ -84,9 +86,9 @@ class Capture:
         yield from tidy.rest()
 
     def _samples(self) -> Iterator[tuple[Times, Levels]]:
-        """Give samples in order of time on the file's own clock; changed or not; raise Damage where it ends.
+        """Yield samples in order of time on the file's own clock, changed or not; raise Damage at its damage.
 
-        Bring `_last_ns` and `unknown_values` up to date.
+        Update `_last_ns` and `unknown_values`.
         """
         raise NotImplementedError
 
@@ -101,7 +103,7 @@ class _Tidy:
         self._given: int | None = None  # The levels of the last edge that was given.
 
     def take(self, times_ns: Times, levels: Levels) -> Iterator[EdgeChunk]:
-        """Take samples in order of time; give the changes among them but for the last moment's."""
+        """Process samples in order of time; yield the changes among them except those of the last moment."""
         if len(times_ns) == 0:
             return
         if self.start_ns is None:
@@ -115,7 +117,7 @@ class _Tidy:
         yield from self._changes(times_ns[last_of_moment], levels[last_of_moment])
 
     def rest(self) -> Iterator[EdgeChunk]:
-        """Give what was held back, if it is a change."""
+        """Yield the sample that was held back, if it is a change."""
         yield from self._changes(np.array([self.last_ns], np.int64), np.array([self._held], np.uint8))
 
     def _changes(self, times_ns: Times, levels: Levels) -> Iterator[EdgeChunk]:

@@ -147,7 +147,7 @@ class Inspection:
         channels = self.channels
         if channels.live == 0:
             return ["no channel shows magnets"]
-        # One channel in a file, or told to be the only one, has no other that could be dead.
+        # If a file has one channel, or the user says so, there is no other that could be dead.
         return [
             phrase
             for wrong, phrase in (

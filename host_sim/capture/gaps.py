@@ -1,10 +1,10 @@
-"""Over how many places of magnets a pitch goes, told from the pitches right beside it."""
+"""The number of magnet positions in a pitch, from a comparison with its neighbours."""
 
 import numpy as np
 
 from host_sim.capture.stretches import Floats
 
-GAP_BESIDE = 1.5  # A pitch this much longer than those beside it goes over a missing magnet.
+GAP_BESIDE = 1.5  # A pitch this much longer than its neighbours contains a missing magnet.
 
 
 def steps_beside(pitch: Floats, before: Floats, after: Floats) -> Floats:

@@ -1,7 +1,7 @@
-"""Takes a capture in once, keeping as many edges as an analysis needs and counting the rest.
+"""Reads a capture once, stores as many edges as an analysis needs, and counts the rest.
 
-A long capture has more edges than memory should hold. The first EDGES_KEPT are kept whole, hours of
-pedalling; beyond them only counts go on.
+A long capture has too many edges for the memory. The first EDGES_KEPT, hours of pedalling, are stored; later
+ones are only counted.
 """
 
 from collections.abc import Callable, Iterator
@@ -14,7 +14,7 @@ from host_sim.capture.edges import CHANNEL_A, CHANNEL_B, EdgeChunk, Levels, Time
 EDGES_KEPT = 600_000  # Over 39 minutes of the busiest ring (64 magnets, four edges each, at 60 rpm); 5.4 MB.
 
 EdgeSource = Callable[[], Iterator[EdgeChunk]]
-"""Gives the edges of a capture from its start, each time it is called."""
+"""Yields the edges of a capture from its start, each time it is called."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Gathered:
         return int(self.times_ns[-1])
 
     def chunks(self) -> Iterator[EdgeChunk]:
-        """Give what was kept as one chunk."""
+        """Yield the stored edges as one chunk."""
         yield EdgeChunk(self.times_ns, self.levels)
 
 

@@ -22,7 +22,7 @@ from host_sim.textfile import open_file, spoken
 
 TIME_UNITS = tuple(UNIT_EXPONENTS)
 HEAD_BYTES = 4096
-# What people hand over that needs another program first.
+# Files that another program must convert first.
 REFUSED = (
     (b"\xfd7zXZ", "it is compressed with xz, allowed is the unpacked file"),
     (b"BZh", "it is compressed with bzip2, allowed is the unpacked file"),
@@ -73,7 +73,7 @@ def open_capture(
     if _DUMP.match(head):
         return DumpCapture(path, channels, done)
     if b"\0" in head.partition(b"\n")[0]:
-        raise RequestError(f"{name}: it is no text and no zip, so no capture that can be read here")
+        raise RequestError(f"{name}: it is neither text nor zip, allowed is a capture file")
     with open_file(path) as file:
         layout = layout_of(file.read(CSV_HEAD_BYTES), path, channels, time_unit, samplerate_hz)
     if layout is not None:

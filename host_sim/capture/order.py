@@ -19,7 +19,7 @@ from host_sim.capture.stretches import NS_PER_S, Floats
 GLITCH_SHARE = (
     16  # firmware/sense/crank.py: levels that last under this part of the shortest pitch are refused.
 )
-QUICK_LEGS_RPM = 120.0  # Common practice, no source: few riders who want help turn quicker.
+QUICK_LEGS_RPM = 120.0  # Common practice, no source: few riders who want help pedal faster.
 EVERY_TURN = 0.5  # In this share of the turns a magnet's fault counts as the magnet's, not as noise.
 ODD_LEAST = 3
 PULSES_AT_MOST = 64
@@ -46,7 +46,7 @@ class Overlap:
 
     @property
     def highest_rpm(self) -> float:
-        """Up to which cadence the board accepts every edge; quicker legs make the overlap too brief."""
+        """Up to which cadence the board accepts every edge; above it the overlap is too brief."""
         return max(self.share, 0.0) * GLITCH_SHARE * CADENCE_MAX_RPM
 
 
@@ -61,7 +61,7 @@ def lacking_in(
     if not counts:
         return []
     seen = len(ring.magnets) if ring is not None else 0
-    # A pitch with two rises of the other channel goes over a magnet that the leading channel misses.
+    # A pitch with two rises of the other channel contains a magnet that the leading channel misses.
     odd = [(count == 0, count >= 2) for count in counts]
     found: list[Lacking] = []
     for kind, name in enumerate((names[1], names[0])):
@@ -111,7 +111,7 @@ def overlap_in(turning: list[Turning], ring: Ring | None, before: int) -> Overla
     seen = len(ring.magnets) if ring is not None else 0
     turns = len(shares[0]) // seen if seen else 0
     if ring is None or turns < 3:
-        # Without a turn: what one pitch in twenty does not reach.
+        # Without a turn: the value that one pitch in twenty does not reach.
         return Overlap(float(np.quantile(known, 0.05)), 0, [])
     block = shares[0][: turns * seen].reshape(turns, seen)
     usual = [float(np.nanmedian(column)) if np.any(~np.isnan(column)) else np.nan for column in block.T]

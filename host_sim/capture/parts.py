@@ -24,9 +24,9 @@ BESIDE = 4  # Pitches before and after, whose median is the usual one.
 # and Smirnov their count stays within 2.2 roots of it, but for one time in ten thousand.
 ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
 REGULAR_SHARE = 0.6
-PARTS_MOST = 8  # What changes more often is noise, or the legs.
+PARTS_MOST = 8  # More frequent changes are due to noise or the legs.
 TURNS_NARROW = 2
-PART_LEAST = 12  # Pitches: less tells nothing of a ring.
+PART_LEAST = 12  # Pitches: fewer show nothing about a ring.
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ def turning_of(stretch: Stretch) -> Turning:
     if not angles.free_of_legs:
         pitch = angles.pitch
         beside = steps_beside(pitch, np.append(pitch[:1], pitch[:-1]), np.append(pitch[1:], pitch[-1:]))
-        # Swinging legs make pitches long beside the usual one, a gap is long beside its neighbours as well.
+        # Varying speed makes pitches longer than usual; a gap is also longer than its neighbours.
         steps = np.minimum(steps, beside.astype(np.int64))
         # Setting off and stopping make long pitches as well.
         steps[:2] = steps[-2:] = 1
@@ -96,7 +96,7 @@ def gaps_in(turning: list[Turning]) -> int:
 
 
 def turns_in(turning: list[Turning], pulses: int | None) -> float:
-    """Return how many turns it is, `pulses` in each; a gap goes over more than one."""
+    """Return the number of turns, with `pulses` in each; a gap contains more than one."""
     if not pulses:
         return 0.0
     return sum(int(one.steps.sum()) for one in turning) / pulses
@@ -146,7 +146,7 @@ def _all_narrow(turning: list[Turning]) -> Flags:
 
 
 def _beside(values: Floats, usual_of: Callable[[Floats], Floats]) -> Floats:
-    """Return what is usual around each value: the larger of that before and that after it."""
+    """Return the usual value around each value: the larger of the medians before and after it."""
     count = len(values)
     before, after = np.full(count, -np.inf), np.full(count, -np.inf)
     if count <= BESIDE:
@@ -164,7 +164,7 @@ def _median(windows: Floats) -> Floats:
 
 
 def _mean_of_single(windows: Floats) -> Floats:
-    """Return the mean of what in each window is no gap itself."""
+    """Return the mean in each window, without gaps."""
     single = windows < GAP_RATIO * windows.min(axis=1, keepdims=True)
     return np.asarray(np.where(single, windows, 0.0).sum(axis=1) / np.maximum(single.sum(axis=1), 1))
 

@@ -2,8 +2,8 @@
 
 Uneven magnets make a series of pitch angles that repeats after one turn. So do legs: two torque peaks a turn,
 half a turn apart. On a ring that is perfectly even only the legs would show, and half the magnets would be
-counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. Where spacing is too even
-the answer is that it can't be told.
+counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. If the spacing is too even,
+the number stays unknown.
 """
 
 from dataclasses import dataclass
@@ -25,17 +25,15 @@ LONGER_SHARE = 0.12
 SLIP_SHARE = (
     0.06  # An edge lost to noise shifts the legs' swing by a magnet, which leaves this much elsewhere.
 )
-CHANCE = 2e-5  # That a line of the pattern stands out by chance.
+CHANCE = 2e-5  # Probability that a line of the pattern stands out by chance.
 STRETCHES_MOST, TURNS_TO_JOIN = 6, 4
 OUTLIER_LEAST = 0.005
 LINE_LEAST = 0.0012  # In logarithms of pitch: smaller lines are below what edge times tell.
-LEAK_SHARE = 0.12  # Of the legs' swing, what may be left after it was taken out.
-# Legs swing as a sine twice a turn; its own double, four times a turn, is weaker than this share of it.
+LEAK_SHARE = 0.12  # Of the legs' variation, the part that may remain after its removal.
+# The legs' variation is a sine twice a turn; its harmonic, four times a turn, is weaker than this share.
 SECOND_OF_LEGS = 0.3
 BEYOND_LEGS = 0.1
-LEGS_TIMES = (
-    2.0  # Of one channel: a line from three a turn on, above so many times what legs make, is not theirs.
-)
+LEGS_TIMES = 2.0  # One channel: a line from three per turn on this far above the legs' is not theirs.
 LEGS_COULD = 0.8
 # A phase of the ripple that comes back every half turn, from the speed alone.
 RIPPLE_LEAST = 0.01
@@ -45,9 +43,9 @@ STANDS_OUT = 12.0
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What came back every turn.
+    """The pattern that repeats every turn.
 
-    `magnets` seen in a turn (missing ones not counted), or 0 where it can't be told, and how sure. `guess` is
+    `magnets` seen in a turn (missing ones not counted), or 0 if unknown, and how sure. `guess` is
     the number that the legs' swing suggests, two peaks a turn, 0 if there is none. `turns` that were
     compared. `unevenness`: size of the pattern, as a share of a pitch, one standard deviation.
     """
@@ -65,8 +63,8 @@ NOTHING = Pattern(0, 0.0, 0, 0.0, 0.0)
 def find_pattern(stretches: list[Angles], clock_share: float = 0.0) -> Pattern:
     """Look for the pattern in stretches of one direction.
 
-    `clock_share` is the tick of the capture's clock beside the time that angles are worked out from: at an
-    even cadence a coarse clock makes a pattern of its own.
+    `clock_share` is the tick of the capture's clock relative to the time from which angles are computed: at
+    an even cadence a coarse clock makes a pattern of its own.
     """
     series = [np.log(np.clip(angles.pitch, 0.05, 20.0)) for angles in stretches]
     freed = [angles.free_of_legs for angles in stretches]
@@ -140,7 +138,7 @@ def _likeness(series: list[Floats], lag: int, detrend: bool) -> float:
 
 
 def _flat(one: Floats, turn: int) -> Floats:
-    """Take away what changes over more than a turn and keep what comes back every turn."""
+    """Remove changes over more than a turn, and keep what repeats every turn."""
     mean = uniform_filter1d(one, turn, mode="nearest")
     if turn % 2 == 0:
         # An even window has no middle: half a step to each side.
@@ -171,7 +169,7 @@ def _longer_shows(series: list[Floats], times: int, magnets: int, detrend: bool)
     common = lines[::times].copy()
     lines[::times] = 0.0
     if detrend:
-        # Legs may be there, and what a slowly changing cadence leaves.
+        # The legs, and the rest of a slowly changing cadence, may be in it.
         strongest = max(float(common.max()), float(lines.max()))
         common[:3] = 0.0
         lines[:3] = 0.0
@@ -234,7 +232,7 @@ def _rows(series: list[Floats], turn: int, detrend: bool) -> Floats:
 
 
 def _without_outliers(rows: Floats) -> Floats:
-    """Put a magnet's median for what is far from it: an edge that noise has moved."""
+    """Replace values far from a magnet's median by it: edges that noise has moved."""
     middle = np.median(rows, axis=0)
     off = np.abs(rows - middle)
     far = off > np.maximum(5.0 * np.median(off, axis=0), OUTLIER_LEAST)
@@ -259,7 +257,7 @@ def _between_lines(series: list[Floats], magnets: int, detrend: bool) -> float:
 
 
 def _not_of_legs(lines: Floats, legs: Floats, magnets: int, free_of_legs: bool) -> float:
-    """Return the size of what in the pattern no leg makes; 0 if legs could make all of it.
+    """Return the size of the part of the pattern that legs can't cause; 0 if they could cause all of it.
 
     Were the true turn twice as long, legs would show in this one as its first line, and weakly as its second.
     Magnets in pairs, alternately near and far, show as the line of half a pitch and tell no turn either.
@@ -291,7 +289,7 @@ def _legs_period(series: list[Floats]) -> int:
     power[(frequency < 2.0 / LONGEST) | (frequency > 2.0 / SHORTEST)] = 0.0
     best = int(np.argmax(power))
     swings = frequency[best] * len(flat)
-    # A cadence that wanders has no line of its own: what stands around is nearly as strong.
+    # A varying cadence has no line of its own: neighbouring lines are nearly as strong.
     ratio = frequency / frequency[best] if best else frequency
     around = power[((ratio > 0.5) & (ratio < 0.8)) | ((ratio > 1.25) & (ratio < 2.0))]
     if power[best] < RIPPLE_LEAST or swings < SWINGS_LEAST or power[best] < STANDS_OUT * np.median(around):

@@ -14,7 +14,7 @@ SEEN_LEAST, SEEN_MOST = 3, 64
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Magnets seen in a turn, missing ones not counted; 0 if it can't be told. And how sure."""
+    """Magnets seen in a turn, missing ones not counted, or 0 if unknown; and how sure."""
 
     magnets: int
     confidence: float

@@ -14,7 +14,7 @@ from host_sim.capture.gaps import steps_beside
 from host_sim.capture.stretches import Floats
 
 # A pulse narrower than the first share of the usual one is a weak magnet's; between the two nobody can say.
-# One channel alone does not tell a narrow pulse from quick legs as well.
+# With one channel, a narrow pulse is less distinct from fast pedalling.
 WEAK_SHARE, GOOD_SHARE = 0.84, 0.88
 SCATTER_LEAST = 0.002
 REFERENCE_TURNS = 9
@@ -30,7 +30,7 @@ class Magnet:
     """One magnet. `number` from 1; `error_deg` how far ahead of its even place, degrees of the crank.
 
     `width`, `other_width`: how long it holds the leading and the other channel high, as a share of a pitch,
-    NaN where not seen; `strength` its pulse beside the usual one, 1 for the usual.
+    NaN where not seen; `strength` its pulse relative to the usual one, 1 for the usual.
     """
 
     number: int
@@ -132,7 +132,7 @@ def _fold(
     """
     blocks: list[list[Floats]] = []
     for one in stretches:
-        # Against a drift of cadence, a share of the turn: one channel knows no angles.
+        # Against a drift of cadence, a share of the turn: one channel has no angles.
         mean = 1.0 if free_of_legs else _moving_mean(one.pitch, seen)
         columns = (one.pitch / mean, one.high / mean, one.other_high / mean)
         for first in range(0, len(one.pitch) - seen + 1, seen):
@@ -142,7 +142,7 @@ def _fold(
     turns = np.array(blocks)
     longest = max(range(len(stretches)), key=lambda place: len(stretches[place].pitch))
     before = sum(len(one.pitch) // seen for one in stretches[:longest])
-    # In units of their own scatter: what is steady from turn to turn tells most.
+    # In units of their own scatter: values that are steady from turn to turn count most.
     scatter = np.nanmedian(np.abs(turns[:, :2] - np.nanmedian(turns[:, :2], axis=0)), axis=(0, 2))
     marks = np.nan_to_num(turns[:, :2], nan=1.0) / (scatter[:, None] + SCATTER_LEAST)
     reference = np.median(marks[before : before + REFERENCE_TURNS], axis=0)
@@ -201,7 +201,7 @@ def _legs(log_pitch: Floats, places: Floats, pulses: int) -> Floats:
 def _strengths(
     width: Floats, other: Floats, pitch: Floats, steps: Floats, error: Floats, free_of_legs: bool
 ) -> Floats:
-    """Return each magnet's pulse beside the usual one; 1 where it does not differ for sure.
+    """Return each magnet's pulse relative to the usual one; 1 where the difference is not certain.
 
     A part that is low over a magnet shows a weak one as a short low with longer highs on both sides.
     """

@@ -94,7 +94,8 @@ class SampledCsvCapture(Capture):
                     read = known.get(row) or self._row(row)
                     if read is None:
                         wrong = (
-                            f"line {line}: {shown(row)} is no row of {self._in_row} levels; what follows is"
+                            f"line {line}: {shown(row)} is not a row of {self._in_row} levels; what follows "
+                            f"is"
                         )
                         break
                     known[row] = read

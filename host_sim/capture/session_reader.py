@@ -42,7 +42,7 @@ BROKEN = (
 
 @dataclass(frozen=True, slots=True)
 class SessionHeader:
-    """What `metadata` says. `names` and `bits` are of the logic channels; `base` names the samples."""
+    """The contents of `metadata`. `names` and `bits` are of the logic channels; `base` names the samples."""
 
     rate_hz: int
     unit_bytes: int
@@ -92,7 +92,7 @@ class SessionCapture(Capture):
                     sample += count
 
     def _whole_samples(self, archive: zipfile.ZipFile, member: str, sample: int) -> Iterator[bytes]:
-        """Give a member's samples block by block."""
+        """Yield a member's samples block by block."""
         unit_bytes = self._header.unit_bytes
         rest = b""
         before = sample * unit_bytes
@@ -131,7 +131,7 @@ class SessionCapture(Capture):
 
 
 def _archive(file: BinaryIO) -> zipfile.ZipFile:
-    """Open the zip once more: it may have changed meanwhile."""
+    """Open the zip again: it may have changed."""
     try:
         return zipfile.ZipFile(file)
     except BROKEN as error:
@@ -142,7 +142,9 @@ def _read_metadata(archive: zipfile.ZipFile, name: str) -> SessionHeader:
     """Read the INI text."""
     names = archive.namelist()
     if "metadata" not in names or "version" not in names:
-        raise RequestError(f"{name}: it is a zip without 'version' and 'metadata', so no session file")
+        raise RequestError(
+            f"{name}: it is a zip without 'version' and 'metadata', so it is not a session file"
+        )
     with archive.open("version") as member:
         version = member.read(20).strip()
     if version not in (b"1", b"2"):
@@ -153,7 +155,7 @@ def _read_metadata(archive: zipfile.ZipFile, name: str) -> SessionHeader:
     try:
         parser.read_string(text)
     except configparser.Error as error:
-        raise RequestError(f"{name}: its metadata are no INI text") from error
+        raise RequestError(f"{name}: its metadata are not INI text") from error
     device = next((parser[section] for section in parser.sections() if section.startswith("device")), None)
     if device is None:
         raise RequestError(f"{name}: its metadata describe no device")

@@ -1,4 +1,4 @@
-"""Duty, phase and overlap of the pulses, and how the legs' speed swings."""
+"""Duty, phase and overlap of the pulses, and the variation of the crank's speed."""
 
 import numpy as np
 
@@ -24,7 +24,7 @@ def _median(columns: list[np.ndarray]) -> float:
 def duty_of(
     kind: Finding[str], ring: Ring | None, way: Way, channels: Channels, sure: bool
 ) -> dict[str, Finding[float]]:
-    """Return the duty of each channel that lives, 0 to 1, or that it can't be told."""
+    """Return the duty of each live channel, 0 to 1, or that it is unknown."""
     angles = way.angles
     pitches = sum(len(one.pitch) for one in angles)
     confidence = 0.95 if pitches >= 12 else 0.7 if pitches >= 4 else CAN_NOT_TELL
@@ -69,9 +69,9 @@ def phase_of(ring: Ring | None, way: Way) -> Finding[float]:
 
 
 def _speed_step(way: Way) -> float:
-    """Return how much the crank's speed changes from one sight of it to the next, in logarithms.
+    """Return how much the crank's speed changes from one measurement to the next, in logarithms.
 
-    Between few magnets legs swing so much that the speed in between is a guess.
+    With few magnets it varies so much that the speed in between is a guess.
     """
     steps = []
     for one in way.turning:
@@ -84,7 +84,7 @@ def _speed_step(way: Way) -> float:
 
 
 def decodable_of(kind: Finding[str], ring: Ring | None, angles: list[Angles]) -> Finding[bool]:
-    """Tell whether A and B overlap, so that the four edges of a pitch come in the order of a quadrature."""
+    """Return whether A and B overlap, so that the four edges of a pitch come in quadrature order."""
     if kind.value != "two channels" or not angles or not angles[0].free_of_legs:
         return Finding(None, CAN_NOT_TELL)
     share = float(np.median([one.transit_share for one in angles if one.free_of_legs]))
@@ -95,7 +95,7 @@ def decodable_of(kind: Finding[str], ring: Ring | None, angles: list[Angles]) ->
 
 
 def swing_of(angles: list[Angles], ring: Ring | None) -> float:
-    """Return how far the crank's speed swings within a turn, as a share; a tenth where it can't be seen."""
+    """Return how much the crank's speed varies within a turn, as a share; a tenth if unknown."""
     if not angles or ring is None or not all(one.free_of_legs for one in angles):
         return 0.1
     swings = []

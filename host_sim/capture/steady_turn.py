@@ -24,7 +24,7 @@ CAN_NOT_TELL = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """What makes a turn. `changes` in order of time; empty where the ring stays the same."""
+    """The findings about the turn. `changes` in order of time; empty where the ring stays the same."""
 
     pulses: Finding[int]
     ring: Ring | None
@@ -35,7 +35,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """What is known besides: tick of the clock as a share, turns counted, pulses of noise.
+    """Further knowledge: tick of the clock as a share, turns counted, pulses of noise.
 
     `before`: magnets that passed before the first stretch; `rises` of the capture, forward less backward.
     """
@@ -129,7 +129,7 @@ def _weak(ring: Ring | None, seen: Seen, turning: list[Turning], noise: int) -> 
 def _none_seen(
     turning: list[Turning], odd_in: Callable[[list[Turning]], int], noise: int
 ) -> Finding[list[int]]:
-    """Return "none" where many pitches were seen and none was odd but by noise; else it can't be told."""
+    """Return "none" if many pitches were seen and none was odd except by noise; otherwise unknown."""
     pitches = sum(len(one.stretch) for one in turning)
     by_noise = min(noise, ODD_SHARE_OF_NOISE * pitches)
     if pitches < PITCHES_FOR_NONE or odd_in(turning) > by_noise:

@@ -1,7 +1,7 @@
-"""The settings that follow from a ring: how slow it lets legs be, how soon it shows that they stopped.
+"""The settings that follow from a ring: the slowest cadence it supports, and how soon it shows a stop.
 
-The stop gap is asked from the firmware itself: the least of the gap at the release cadence, a share of the
-pitch just measured, and what the cut-off distance leaves at the speed.
+The stop gap is the firmware's own: the least of the gap at the release cadence, a share of the last measured
+pitch, and the time that the cut-off distance allows at the speed.
 """
 
 from dataclasses import dataclass
@@ -38,7 +38,7 @@ class StopRow:
 
 @dataclass(frozen=True, slots=True)
 class Support:
-    """What the ring supports: `gap_share` is its longest gap between edges, as a share of a pitch.
+    """The settings that a ring supports: `gap_share` is its longest gap between edges, as a share of a pitch.
 
     `release_rpm` and `engage_rpm` are the smallest that make sense, 0 where no cadence does.
     """
@@ -63,7 +63,7 @@ def edge_gaps(ring: Ring) -> list[float]:
 
 
 def support_of(ring: Ring, settings: Settings, duty_coded: bool, swing: float) -> Support:
-    """Return what a ring supports with `settings`, of which its own values are taken from the ring.
+    """Return what a ring supports with `settings`; the ring's own settings are taken from the ring.
 
     `swing` is how far the crank's speed swings about its mean, a share; `duty_coded` parts tell once a pitch.
     """
@@ -81,14 +81,14 @@ def support_of(ring: Ring, settings: Settings, duty_coded: bool, swing: float) -
     if release == 0:
         return Support(share, 0, 0, rows)
     release = max(release, _LOWEST["release_rpm"])
-    # Between the two there must be room for the cadence's own wobble, or help would come and go.
+    # The two must differ by more than the cadence varies, or help would come and go.
     wobble = min(_wobble(ring) + swing, 0.6)
     engage = max(ceil(release * (1.0 + wobble) / (1.0 - wobble)), release + 1, _LOWEST["engage_rpm"])
     return Support(share, release, engage, rows)
 
 
 def _wobble(ring: Ring) -> float:
-    """Return how far a single pitch is off at most: cadence is told by one pitch."""
+    """Return the largest error of a single pitch, since cadence is computed from one pitch."""
     errors = [magnet.error_deg * ring.pulses / 360.0 for magnet in ring.magnets]
     numbers = [magnet.number for magnet in ring.magnets]
     around = pairwise([*zip(numbers, errors, strict=True), (numbers[0] + ring.pulses, errors[0])])

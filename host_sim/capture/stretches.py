@@ -1,6 +1,6 @@
 """From clean channels to stretches: uninterrupted turning in one direction, pitch after pitch.
 
-A stretch is told from its leading channel: the one whose magnets come first in the direction of travel. Both
+A stretch is found on its leading channel, the one whose magnets come first in the direction of travel. Both
 pickups see the same magnet, so the time from a rise of the leading channel to the rise of the other is that
 magnet's way over a fixed angle: it gives the crank's speed free of where the magnet sits.
 """
@@ -86,7 +86,7 @@ def _without_direction(a: CleanChannel) -> list[Stretch]:
 def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
     """Return (direction, first rise, last rise) in ns of every run of pitches in one direction.
 
-    The direction of a pitch of channel A is told by where in it channel B rises: in its first half if A
+    The direction of a pitch of channel A follows from where in it channel B rises: in its first half if A
     leads.
     """
     rises_ns = a.rises_ns
@@ -138,7 +138,7 @@ def _place_in_pitch(rises_ns: Times, others_ns: Times) -> Floats:
 
 
 def _unbroken(rises_ns: Times) -> list[Times]:
-    """Split rises where the crank stood; leave out what is too short to tell anything."""
+    """Split rises where the crank stood; leave out stretches that are too short to evaluate."""
     if len(rises_ns) < LEAST_PITCHES + 1:
         return []
     gaps_ns = np.diff(rises_ns)

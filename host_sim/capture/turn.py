@@ -1,7 +1,7 @@
-"""Judges the turn: how many magnets, which of them miss or are weak, and whether that changed on the way.
+"""Evaluates the turn: the number of magnets, which are missing or weak, and whether that changed.
 
-The capture is judged as a whole, and part by part where `parts.py` would cut it. Where the parts differ, the
-ring changed: what is stated then is what the parts say, and never a turn laid over both.
+The capture is evaluated as a whole, and part by part where `parts.py` would cut it. If the parts differ, the
+ring changed: then the findings come from the parts, never from a turn combined over both.
 """
 
 from dataclasses import dataclass, replace
@@ -130,13 +130,13 @@ def _more(one: float, other: float, times: float = MORE_TIMES) -> bool:
 
 
 def _changed(parts: list[_PartTurn], context: Context) -> Turn:
-    """Put together what the parts of a ring that changed say."""
+    """Combine the findings of the parts of a ring that changed."""
     rings = [one.ring for one in parts if one.ring is not None and one.sure]
     pulses = _agreed(parts, rings, context)
     rings = [ring for ring in rings if ring.pulses == pulses.value]
     numbered = all(one.part.counted for one in parts) and all(one.sure or not one.gap_share for one in parts)
     lost = [set(ring.missing) for ring in rings]
-    # Of two parts one has lost what the other has, and more: else the numbers are off.
+    # One of two parts must lack magnets that the other has; otherwise the numbers contradict each other.
     numbered = numbered and all(one <= two or two <= one for one in lost for two in lost)
     confidence = UNSURE_NUMBER if not numbered or context.noise or not pulses.sure else 0.95
     missing: Finding[list[int]] = Finding(None, CAN_NOT_TELL)
@@ -192,7 +192,7 @@ def _agreed(parts: list[_PartTurn], rings: list[Ring], context: Context) -> Find
 
 
 def _changes(parts: list[_PartTurn], numbered: bool) -> list[RingChange]:
-    """Return what each part has that the one before has not."""
+    """Return each part's changes compared with the part before."""
     changes: list[RingChange] = []
     for one, other in pairwise(parts):
         lost: list[int] = []

@@ -15,8 +15,8 @@ from host_sim.capture.parts import Steps, Turning
 from host_sim.capture.ring import Ring
 from host_sim.capture.stretches import Floats
 
-# A pulse this short beside the other channel's is a weak magnet's. Four magnets and strong legs make 0.84 of
-# healthy ones, more magnets 0.90; up to OPEN_SHARE nobody can say.
+# A pulse this short compared with the other channel's means a weak magnet. Four magnets and strong legs make
+# 0.84 of healthy ones, more magnets 0.90; up to OPEN_SHARE nobody can say.
 SHORT_SHARE, OPEN_SHARE = 0.80, 0.87
 # Fewer magnets are too far apart for the speed between them.
 MAGNETS_EVEN, SHORT_SHARE_FEW = 6, 0.74
@@ -29,9 +29,10 @@ BEYOND = 1.2  # In logarithms: noise, not a magnet.
 
 @dataclass(frozen=True, slots=True)
 class Unequal:
-    """A magnet whose pulse is short on `channel` ("A" or "B") only; `magnet` 0: not known which.
+    """A magnet whose pulse is short on `channel` ("A" or "B") only; `magnet` 0: unknown.
 
-    `share`: the pulse beside the other channel's, 1 for the usual; `sure`: whether that is short for certain.
+    `share`: the pulse relative to the other channel's, 1 for the usual; `sure`: whether that is short for
+    certain.
     """
 
     channel: str

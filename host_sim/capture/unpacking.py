@@ -14,7 +14,7 @@ UNPACKED_MOST = 4 << 30  # Bytes. A small file can unpack to a full disk.
 
 
 def unpacked(path: Path, folder: tempfile.TemporaryDirectory[str]) -> Path:
-    """Return a file in `folder` with the content of `path`; RequestError if it is no whole gzip file."""
+    """Return a file in `folder` with the content of `path`; RequestError if it is not a complete gzip."""
     name = spoken(path.name)
     # Sentences about the content name the file as the user knows it, less its last suffix.
     out = Path(folder.name) / (path.name.removesuffix(".gz") or "capture")
@@ -29,7 +29,7 @@ def unpacked(path: Path, folder: tempfile.TemporaryDirectory[str]) -> Path:
     except (EOFError, zlib.error, gzip.BadGzipFile) as error:
         raise RequestError(
             f"{name}: its gzip data are broken or cut off after {written} unpacked bytes ({error}), allowed "
-            "is a whole file"
+            f"is a complete file"
         ) from error
     except OSError as error:
         raise RequestError(f"{name}: it can't be unpacked ({error.strerror or error})") from error

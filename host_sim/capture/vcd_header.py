@@ -14,7 +14,7 @@ from host_sim.capture.choice import among
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
-HEADER_BYTES_MAX = 16_000_000  # A quarter of a million variables; more is no header.
+HEADER_BYTES_MAX = 16_000_000  # A quarter of a million variables; a real header has fewer.
 REASON_LONGEST = 100
 ZEPTOSECONDS = {"s": 21, "ms": 18, "us": 15, "ns": 12, "ps": 9, "fs": 6, "as": 3, "zs": 0}
 NO_LEVELS = ("real", "realtime", "shortreal", "real_parameter", "string", "event")
@@ -34,7 +34,7 @@ class Bit:
 
 @dataclass(frozen=True, slots=True)
 class VcdHeader:
-    """What a VCD file declares. `scale_zs` is 1 of its time units in 1e-21 s; `end` is where values begin."""
+    """The declarations of a VCD file. `scale_zs` is its time unit in 1e-21 s; `end` is where values begin."""
 
     scale_zs: int
     variables: list[tuple[str, VarDecl]]

@@ -12,7 +12,7 @@ from host_sim.capture.vcd_words import HIGH, LOW, NEITHER, NO_VALUE, Bytes, Inde
 from host_sim.textfile import open_file, spoken
 
 ZS_PER_NS = 10**12
-TIME_NS_MAX = 9 * 10**18  # 285 years: what fits 63 bits.
+TIME_NS_MAX = 9 * 10**18  # 285 years: the most that fits 63 bits.
 WORD_ENDS = (b"\n", b" ", b"\t", b"\r")
 
 
@@ -74,20 +74,20 @@ class _ValueChanges:
         return f"line {self._line}: the file ends inside a $comment" if self._inside_comment else ""
 
     def take(self, text: bytes) -> tuple[Times, Levels]:
-        """Take the next piece; return its samples, up to the first word that has no place there."""
+        """Process the next piece; return its samples up to the first invalid word."""
         clean, self._inside_comment = without_comments(text, self._inside_comment)
         words = Words(self._rest + clean)
         self._rest = words.rest
         end = words.first_strange()
-        reason = "no time, value or keyword"
+        reason = "not a time, value or keyword"
         places, times, wrong = words.times()
         if wrong < end:
-            end, reason = wrong, "no time"
+            end, reason = wrong, "not a time"
         end, reason = self._check_times(places, times, end, reason)
         at, channels, values = self._changes(words)
         none = at[values == NO_VALUE]
         if len(none) and none[0] < end:
-            end, reason = int(none[0]), "no value of this variable"
+            end, reason = int(none[0]), "not a value of this variable"
         samples = self._levels(at, channels, values, places, times, end)
         if end < len(words.kinds):
             line = self._line + words.text.count(b"\n", 0, int(words.starts[end]))
@@ -119,7 +119,7 @@ class _ValueChanges:
         """Return the levels of all channels at each of the changes before `end`."""
         known_times = np.concatenate((np.array([self._now], np.int64), times))
         if self._start is None and len(times) and places[0] < end:
-            # Values may stand before the first time: they hold from 0 on.
+            # Values may come before the first time: they hold from 0 on.
             self._start = 0 if len(at) and at[0] < places[0] else int(times[0])
         self._now = int(known_times[np.searchsorted(places, end)])
         before_end = at < end

@@ -85,7 +85,7 @@ class Words:
             chosen = np.flatnonzero(digits == length)
             at = self.starts[places[chosen]] + 2
             for column in range(min(int(length), TIME_DIGITS_MAX)):
-                digit = self._bytes[at + column] - np.uint8(48)  # Wraps: what is no digit is above 9.
+                digit = self._bytes[at + column] - np.uint8(48)  # Wraps: anything but a digit is above 9.
                 wrong = np.flatnonzero(digit > 9)
                 if len(wrong):
                     first_wrong = min(first_wrong, int(places[chosen[wrong[0]]]))

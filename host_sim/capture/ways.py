@@ -1,4 +1,4 @@
-"""Which way the crank turned, how far, and where magnet 1 is in it."""
+"""The direction in which the crank turned, how far, and where magnet 1 is."""
 
 from dataclasses import dataclass
 from itertools import pairwise
@@ -12,7 +12,7 @@ from host_sim.capture.findings import Channels
 from host_sim.capture.parts import Turning, turning_of
 from host_sim.capture.stretches import NS_PER_S, Floats, Stretch
 
-ENDS_UNSTEADY = 2  # Pitches beside a stop or a change of direction.
+ENDS_UNSTEADY = 2  # Pitches next to a stop or a change of direction.
 STEADY_LEAST = 12  # Pitches; a foot that rocks the crank makes shorter stretches.
 
 
@@ -43,10 +43,10 @@ class Way:
 
 
 def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list[Stretch]) -> Way:
-    """Return the way of the crank through `stretches`, which were told from the channels."""
+    """Return how the crank turned, from `stretches`, which were found on the channels."""
     main = main_direction(stretches)
     turning = [turning_of(one) for one in steady(stretches, main)]
-    # Where the legs' swing can be taken out, what is too short for that would only spoil it.
+    # If the legs' variation can be removed, stretches too short for that would only disturb the result.
     turning = [one for one in turning if one.angles.free_of_legs] or turning
     leading = leading_channel(a, b, channels, main)
     first_rise_s = next((float(one.rises_s[0]) for one in stretches if one.direction == main), 0.0)
@@ -59,8 +59,8 @@ def way_of(a: CleanChannel, b: CleanChannel, channels: Channels, stretches: list
 def steady(stretches: list[Stretch], main: int) -> list[Stretch]:
     """Return the stretches of the main direction without rocking and without turning round.
 
-    Where the crank turns back it stands for a moment, for however long: the pitches beside that tell nothing
-    of magnets. The first stretch keeps its start, from which magnets are numbered.
+    Where the crank turns back it stands for a moment, so the neighbouring pitches show nothing about magnets.
+    The first stretch keeps its start, from which magnets are numbered.
     """
     chosen = [(place, one) for place, one in enumerate(stretches) if one.direction == main]
     longest = max((len(one) for _, one in chosen), default=0)

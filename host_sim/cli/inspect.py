@@ -8,7 +8,7 @@ import typer
 
 from host_sim.cli.inspect_live import inspect_live_command
 from host_sim.cli.inspect_wheel import inspect_wheel_command
-from host_sim.cli.measure import read_push
+from host_sim.cli.measure_options import read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
 from host_sim.cli.printing import print_rows
 from host_sim.errors import RequestError

@@ -55,7 +55,7 @@ class LabFiles:
     lesson: int | None
 
     def wanted(self) -> bool:
-        """Tell whether files are wanted; RequestError if the options can't be combined."""
+        """Return whether files are requested; RequestError if the options can't be combined."""
         if self.runtime is not None and self.export is None:
             raise RequestError("--runtime is allowed only with --export DIR")
         if self.out is not None and not self.teacher:

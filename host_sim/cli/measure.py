@@ -9,7 +9,8 @@ import typer
 
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
-from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
+from host_sim.cli.measure_options import KNOWN_UNITS, air_density_of, kilograms, known_values, read_push
+from host_sim.cli.options import ForceOption, JsonOption, OutOption
 from host_sim.errors import RequestError
 from host_sim.measuring.bike_numbers import PLACES, bike_path, write_numbers
 from host_sim.measuring.coast_down import fit_coast_downs
@@ -21,12 +22,9 @@ from host_sim.measuring.log import Log, read_log
 from host_sim.measuring.road_law import Masses
 from host_sim.measuring.workshop import circumference, straight_line
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
-from host_sim.refusals import closest
 from host_sim.textfile import spoken
 
 COAST, RIDE, LOAD = "coast_down.png", "ride.png", "load_steps.png"
-# Readings that a meter can check: true = scale times reading plus offset.
-KNOWN_UNITS = {"divider": "V", "shunt": "A", "throttle": "V", "selector": "V"}
 MASS_KG = (10.0, 1000.0)
 DENSITY_KG_PER_M3 = (0.5, 1.6)
 AIR_DENSITY_KG_PER_M3 = 1.2  # As the bench has it; dry air at 20 degrees and 1013 hPa has 1.204 (ideal gas).
@@ -194,46 +192,6 @@ def _known(request: MeasureRequest, result: MeasureResult) -> None:
             result.missing.append(f"known {name}: not enough: {reason}")
 
 
-def _kilograms(text: str) -> float:
-    return number("--total-mass-kg", text, "a number of kg, 10 to 1000")
-
-
-def _density(text: str) -> float:
-    return number("--air-density", text, "a number of kg/m3, 0.5 to 1.6")
-
-
-def read_push(text: str) -> tuple[float, float]:
-    """Parse one --pushed: distance in metres and turns of the wheel."""
-    allowed = "metres:turns, for example 21.34:10"
-    way, colon, turns = text.partition(":")
-    if not colon:
-        raise RequestError(f"--pushed is {text[:60]!r}, allowed is {allowed}")
-    push = number("--pushed", way, allowed), number("--pushed", turns, allowed)
-    if not 1.0 <= push[1] <= 1000.0 or not 0.3 <= push[0] / push[1] <= 4.0:
-        raise RequestError(f"--pushed is {text[:60]!r}, allowed is {allowed}: 1 turn or more of 0.3 to 4 m")
-    return push
-
-
-def _known_values(texts: list[str]) -> dict[str, list[tuple[float, float]]]:
-    """Parse all --known: for each part the pairs of reading and true value."""
-    found: dict[str, list[tuple[float, float]]] = {}
-    for text in texts:
-        name, _, pair = text.partition("=")
-        if name not in KNOWN_UNITS:
-            raise RequestError(
-                f"--known is {text[:60]!r}, its part is unknown: {closest(name, list(KNOWN_UNITS))}"
-            )
-        allowed = f"{name}=reading:true, for example {name}=3.51:3.60"
-        reading, colon, true = pair.partition(":")
-        if not colon:
-            raise RequestError(f"--known is {text[:60]!r}, allowed is {allowed}")
-        values = number("--known", reading, allowed), number("--known", true, allowed)
-        if not all(-1000.0 <= value <= 1000.0 for value in values):
-            raise RequestError(f"--known is {text[:60]!r}, allowed is {allowed}, each -1000 to 1000")
-        found.setdefault(name, []).append(values)
-    return found
-
-
 def measure_command(
     bike: Annotated[str, typer.Argument(help="Bike file, or the name of an example bike.")],
     more: Annotated[
@@ -261,13 +219,11 @@ def measure_command(
     total_mass_kg: Annotated[
         float | None,
         typer.Option(
-            parser=_kilograms,
-            metavar="KG",
-            help="Mass of bicycle, rider and load together. Default: as in the bike file.",
+            parser=kilograms, metavar="KG", help="Mass of bicycle, rider and load. Default: the bike file."
         ),
     ] = None,
     air_density: Annotated[
-        float, typer.Option(parser=_density, metavar="KG_PER_M3", help="Density of the air.")
+        float, typer.Option(parser=air_density_of, metavar="KG_PER_M3", help="Density of the air.")
     ] = AIR_DENSITY_KG_PER_M3,
     write: Annotated[bool, typer.Option("--write", help="Write the numbers into the bike file.")] = False,
     out: OutOption = None,
@@ -306,7 +262,7 @@ def measure_command(
         ride or [],
         load_steps or [],
         [read_push(text) for text in pushed or []],
-        _known_values(known or []),
+        known_values(known or []),
         total_mass_kg,
         air_density,
         write,

@@ -1,4 +1,4 @@
-"""`treadle ride`: ride one bike through one ride, and say what came of it."""
+"""`treadle ride`: rides one bike through one ride, and prints the results."""
 
 import json
 from collections.abc import Callable, Iterator
@@ -43,9 +43,9 @@ FILES = ("trace.csv", "edges.csv", "ride.png")
 
 
 class RideRequest:
-    """What is to be ridden: bike, recording or course, how long, with which seed, into which folder.
+    """The bike, the recording or course, the length, the seed and the output folder.
 
-    `capture` is a file for the crank edges, beside the files in the folder; None writes none.
+    `capture` is a file for the crank edges, in addition to those in the folder; None writes none.
     """
 
     def __init__(

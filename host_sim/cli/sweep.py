@@ -4,8 +4,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
-from functools import partial
+from collections.abc import Callable
 from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Any
@@ -16,34 +15,23 @@ from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ControllerOption, JsonOption, SeedOption
 from host_sim.cli.options import number as read_number
-from host_sim.cli.options import rides as read_rides
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import say
 from host_sim.cli.sweep_table import print_sweep
-from host_sim.compiled.build import HOT, is_built
-from host_sim.compiled.workers import Workers
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery
 from host_sim.progress import progress_bar
 from host_sim.rules.catalogue import rule_named
-from host_sim.sweeping.cluster import Cluster
-from host_sim.sweeping.column_units import column_units
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
 from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
 from host_sim.sweeping.program import program
 from host_sim.sweeping.rows import Sweep
 from host_sim.sweeping.rule_columns import RIDES, RIDES_MOST
-from host_sim.sweeping.summary import summary
+from host_sim.sweeping.running import Done, Say, deliver, ride_missing
 from host_sim.sweeping.table_file import Unfinished, check_name
 from host_sim.textfile import spoken
 
 DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"
 WORKERS_MOST = 256
-COMPILING_PAYS_S = 60.0
-INTERPRETED_TIMES = 260.0  # Times real time that a ride takes interpreted (DEVELOPERS.md, "Speed").
-BATCH = 8
-BATCH_FAR = 32  # To a cluster: its scheduler takes a millisecond a batch, a ride takes some five.
-Done = Callable[[int, int], None]
 INTERRUPTED = 130
 
 
@@ -127,8 +115,8 @@ class SweepResult:
         return bool(self.as_json["ridden"])
 
 
-def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> SweepResult:
-    """Ride the missing points, write the table and the figures.
+def sweep(request: SweepRequest, done: Done, say: Say) -> SweepResult:
+    """Ride what is still missing, write the table and the figures.
 
     `done(rows, all)` reports progress; `say` gets notices for the user.
     """
@@ -141,9 +129,9 @@ def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> Swee
     notice, riding_s = "", 0.0
     try:
         if kept < swept.count:
-            notice, riding_s = _ride(request, rows, done, say)
+            notice, riding_s = ride_missing(swept, rows, request.workers, request.cluster, done, say)
         ridden_s = time.perf_counter() - started_s
-        files, numbers = _deliver(request, rows)
+        files, numbers = deliver(swept, rows, request.table, request.force)
     finally:
         rows.close()
     result = {
@@ -161,81 +149,15 @@ def sweep(request: SweepRequest, done: Done, say: Callable[[str], None]) -> Swee
     return SweepResult(result, notice)
 
 
-def _ride(
-    request: SweepRequest, rows: Unfinished, done: Done, say: Callable[[str], None]
-) -> tuple[str, float]:
-    """Ride every point without a row; return what slowed it down, or "", and how long the rides took."""
-    count = request.sweep.count
-    numbers = range(rows.rows, count)
-    batch = BATCH if request.cluster is None else BATCH_FAR
-    batches = [list(numbers[at : at + batch]) for at in range(0, len(numbers), batch)]
-    done(rows.rows, count)
-    if request.cluster is not None:
-        with Cluster(request.cluster) as cluster:
-            if cluster.notice:
-                say(cluster.notice)
-            riding_s = _keep(cluster.rows(request.sweep, batches), rows, done, count)
-            return cluster.notice, riding_s
-    count_at_once = min(request.workers, len(batches))
-    compiled = request.sweep.build is None and (_compiling_pays(request, len(numbers)) or is_built(HOT))
-    workers = Workers(count_at_once, compiled, say, at_once=True)
-    with workers:
-        if workers.notice:
-            say(workers.notice)
-        lines = workers.map(partial(_batch, request.sweep), batches, batch=1)
-        riding_s = _keep(lines, rows, done, count)
-    return workers.notice, riding_s
-
-
-def _compiling_pays(request: SweepRequest, rides: int) -> bool:
-    """Return whether so many rides take longer interpreted than compiled, compilation included."""
-    swept = request.sweep
-    of_rules = swept.rides * len(swept.rules)
-    return rides * swept.seconds * (1 + of_rules) / request.workers > COMPILING_PAYS_S * INTERPRETED_TIMES
-
-
-def _batch(swept: Sweep, numbers: list[int]) -> list[str]:
-    """Ride some points, in a worker process."""
-    return [swept.row(number) for number in numbers]
-
-
-def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> float:
-    """Store rows as they arrive; return how many seconds it took."""
-    started_s = time.perf_counter()
-    for some in lines:
-        rows.add(some)
-        done(rows.rows, count)
-    return time.perf_counter() - started_s
-
-
-def _deliver(request: SweepRequest, rows: Unfinished) -> tuple[list[Path], dict[str, Any]]:
-    """Write complete table and figures; only then delete the unfinished rows."""
-    from host_sim.sweeping.figures import draw_heat_map, heat_map_possible
-    from host_sim.sweeping.numbers import read_numbers
-    from host_sim.sweeping.slices import draw_slices
-
-    rows.close()
-    table, swept = request.table, request.sweep
-    numbers = read_numbers(rows.read(), swept)
-    heat = table.with_name(table.stem + "-heat.png").name
-    slices = table.with_name(table.stem + "-slices.png").name
-    drawn = (heat, slices) if heat_map_possible(numbers, swept.rules) else (slices,)
-    with Delivery(table.parent, (table.name, *drawn), request.force) as delivery:
-        rows.write_table(delivery.place(table.name), swept.points.count, column_units(swept))
-        draw_slices(numbers, delivery.place(slices), swept.rules)
-        if heat in drawn:
-            draw_heat_map(numbers, delivery.place(heat), swept.rules)
-        files = delivery.deliver()
-    rows.forget()
-    return files, summary(numbers, swept.rules)
-
-
 def _whole(name: str, most: int) -> Callable[[str], int]:
-    """Return a parser for a whole number."""
+    """Return the reader of a whole number from 1 to `most`."""
 
     def read(text: str) -> int:
-        value = read_number(name, text, f"a whole number from 1 to {most}")
-        return int(value) if value == int(value) else 0  # 0 is refused with the range, elsewhere.
+        allowed = f"a whole number from 1 to {most}"
+        value = read_number(name, text, allowed)
+        if not 1 <= value <= most or value != int(value):
+            raise RequestError(f"{name} is {text[:60]!r}, allowed is {allowed}")
+        return int(value)
 
     return read
 
@@ -264,9 +186,9 @@ def sweep_command(
     workers: Annotated[
         int | None,
         typer.Option(
-            parser=_whole("--workers", 256),
+            parser=_whole("--workers", WORKERS_MOST),
             metavar="NUMBER",
-            help=("Number of processes. Default: one per processor."),
+            help="Processes. Default: one a processor.",
         ),
     ] = None,
     cluster: Annotated[
@@ -292,7 +214,9 @@ def sweep_command(
     rides: Annotated[
         int,
         typer.Option(
-            parser=read_rides, metavar="NUMBER", help="With --rule: rides of each kind that the rule needs."
+            parser=_whole("--rides", RIDES_MOST),
+            metavar="NUMBER",
+            help="With --rule: rides of each of its kinds.",
         ),
     ] = RIDES,
     controller: ControllerOption = None,

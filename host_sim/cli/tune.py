@@ -1,6 +1,7 @@
 """`treadle tune`: computes the settings of one bicycle, with figures and reasons, and writes a bike file."""
 
 import json
+from collections.abc import Mapping
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -9,19 +10,18 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
-from host_sim.cli.tune_table import print_rows, print_wrapped
+from host_sim.cli.tune_table import print_result
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.progress import progress_bar
 from host_sim.refusals import closest
 from host_sim.rules.judge import Done, Verdict
-from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
-from host_sim.tuning.rules_check import RIDES
+from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
+    from host_sim.tuning.back_off import Within
     from host_sim.tuning.recommend import Tuned
     from host_sim.tuning.rows import Row
-    from host_sim.tuning.rules_check import RulesCheck
     from host_sim.tuning.uncertain import Uncertain
 
 REPORT = "tune.json"
@@ -32,9 +32,9 @@ NEEDED = {"control": "python-control", "tomlkit": "tomlkit"}
 KEEPABLE = (
     "engage_edges", "engage_rpm", "release_rpm", "stop_pitch_percent", "rise_mv_per_s", "fall_mv_per_s",
     "gain_uv_per_w", "integral_ms", "open_map_full_w", "throttle_rest_mv", "throttle_full_mv",
-    "battery_foldback_mv", "heat_foldback_decicelsius",
+    "battery_foldback_mv", "heat_foldback_decicelsius", "assist_power_w",
 )  # fmt: skip
-PRIORITY_NAMES = ("calm", "balanced", "quick", "hill", "learner")
+PRIORITY_NAMES = ("calm", "balanced", "quick", "range", "hill", "learner")
 
 
 class TuneRequest:
@@ -89,9 +89,10 @@ def _check_target(write: Path, force: bool) -> None:
 
 
 class TuneResult:
-    """The results: `rows`, `tuned`, the files, and the `check` of the rules if a bike file was requested.
+    """What was found: `rows`, `tuned`, the files; `within` the rules if a bike file was asked for.
 
-    `failing` says why the bike file is not written, `not_shown` has the rules that no ride tested.
+    `failing` says what keeps the bike file back, `held_back` what was given up for the rules, `not_shown` are
+    the rules that no ride put to the test.
     """
 
     def __init__(
@@ -99,16 +100,17 @@ class TuneResult:
         request: TuneRequest,
         tuned: "Tuned",
         rows: "list[Row]",
-        check: "RulesCheck | None",
+        within: "Within | None",
         files: list[Path],
     ) -> None:
         """Store the results."""
         self.request = request
         self.tuned = tuned
         self.rows = rows
-        self.failing: list[str] = [] if check is None else check.refusals
-        self.as_before: list[str] = [] if check is None else check.as_before
-        self.not_shown: list[Verdict] = [] if check is None else check.not_shown
+        self.held_back = "" if within is None else within.sentence
+        self.failing: list[str] = [] if within is None else within.check.refusals
+        self.as_before: list[str] = [] if within is None else within.check.as_before
+        self.not_shown: list[Verdict] = [] if within is None else within.check.not_shown
         self.files = files
         self.uncertain: Uncertain | None = None
 
@@ -134,6 +136,7 @@ class TuneResult:
             "bike": tuned.bike.name,
             "priority": tuned.priority.name,
             "given_up": self.given_up,
+            "held_back": self.held_back,
             "recommendations": [row.as_json() for row in self.rows],
             "loop": None if tuned.loop is None else loop_json(tuned.loop, tuned.bike),
             "score": {"before": rounded(before.total), "after": rounded(after.total)},
@@ -146,20 +149,21 @@ class TuneResult:
 
 
 def tune(request: TuneRequest, done: Done) -> TuneResult:
-    """Compute everything, draw the figures, and write the bike file if the rules hold for it."""
-    # Not at the top: scipy and python-control take seconds to load, and a wrong request is refused at once.
+    """Work everything out, draw the figures, and write the bike file if the rules hold for it."""
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
+    # once.
+    from host_sim.measuring.bike_numbers import bike_path
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
     from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
     from host_sim.report.tuning_trade_figure import draw_trade
-    from host_sim.tuning.recommend import tune_bike
+    from host_sim.tuning.bike_writer import write_bike
     from host_sim.tuning.rows import rows_of
-    from host_sim.tuning.score import PRIORITIES
+    from host_sim.tuning.uncertain import uncertain
 
     names = [REPORT, THRESHOLDS, RATES, BEFORE_AFTER, TRADE]
     with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
-        tuned = tune_bike(request.bike, PRIORITIES[request.priority], done, request.seed, request.keep)
+        tuned, within = _tuned(request, done)
         rows = rows_of(tuned)
-        check = _checked(request, tuned, done)
         draw_thresholds(tuned, delivery.place(THRESHOLDS))
         draw_rates(tuned, delivery.place(RATES))
         draw_trade(tuned, delivery.place(TRADE))
@@ -167,53 +171,38 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
             draw_loop(tuned, delivery.add(LOOP))
             names.append(LOOP)
         draw_rides(tuned, delivery.place(BEFORE_AFTER), request.seed)
-        result = TuneResult(request, tuned, rows, check, [request.out / name for name in names])
+        result = TuneResult(request, tuned, rows, within, [request.out / name for name in names])
         if request.uncertain:
-            result.uncertain = _uncertain(request, tuned, done)
+            path, gains = bike_path(request.bike_given), tuned.drive.chosen.settings.gains
+            result.uncertain = uncertain(path, tuned.tuned, gains, request.seed, done=done)
         if request.write is not None and result.holds:
             result.files.append(request.write)
         with delivery.place(REPORT).open("w", encoding="utf-8") as file:
             json.dump(result.as_json(), file, indent=1, allow_nan=False)
             file.write("\n")
         if request.write is not None and result.holds:
-            _write_bike(request, tuned)
+            write_bike(request.bike_given, tuned, request.write, request.force)
         delivery.deliver()
     return result
 
 
-def _uncertain(request: TuneRequest, tuned: "Tuned", done: Done) -> "Uncertain | None":
-    from host_sim.measuring.bike_numbers import bike_path
-    from host_sim.tuning.uncertain import uncertain
+def _tuned(request: TuneRequest, done: Done) -> "tuple[Tuned, Within | None]":
+    """Tune; for a bike file also hold back what the rules or the fault matrix refuse."""
+    from host_sim.tuning.apart import tune_apart
+    from host_sim.tuning.back_off import within_rules
+    from host_sim.tuning.score import PRIORITIES
 
-    gains = tuned.drive.chosen.settings.gains
-    return uncertain(bike_path(request.bike_given), tuned.tuned, gains, request.seed, done=done)
+    def again(held: Mapping[str, int]) -> "Tuned":
+        priority = PRIORITIES[request.priority]
+        return tune_apart(
+            request.bike, priority, done, request.seed, request.keep, held, request.write is not None
+        )
 
-
-def _checked(request: TuneRequest, tuned: "Tuned", done: Done) -> "RulesCheck | None":
-    """Check the tuned bike against the rules and the fault matrix if a bike file is requested."""
+    tuned = again({})
     if request.write is None:
-        return None
-    from host_sim.tuning.rules_check import check_rules
-
-    return check_rules(tuned, request.seed, done)
-
-
-def _write_bike(request: TuneRequest, tuned: "Tuned") -> None:
-    """Write the complete bike file or none, after reading it back like any other."""
-    from host_sim.tuning.bike_writer import file_of, written_text
-
-    if request.write is None:
-        return
-    text = written_text(read_text(file_of(request.bike_given), TOML_BYTES_MAX), tuned)
-    with Delivery(request.write.parent, (request.write.name,), request.force) as delivery:
-        place = delivery.place(request.write.name)
-        place.write_text(text, encoding="utf-8")
-        written = load_bike(place)
-        if written.firmware_settings.as_dict() != tuned.tuned.firmware_settings.as_dict():
-            raise RequestError(
-                f"{spoken(request.write)}: the settings read back would differ from those computed"
-            )
-        delivery.deliver()
+        return tuned, None
+    within = within_rules(tuned, again, request.seed, done)
+    return within.tuned, within
 
 
 def tune_command(
@@ -221,10 +210,7 @@ def tune_command(
     priority: Annotated[
         str,
         typer.Option(
-            "--priority",
-            "--for",
-            metavar="calm|balanced|quick|hill|learner",
-            help="What matters most: comfort, a compromise, quick help, starts uphill, or no surprises.",
+            "--priority", "--for", metavar="NAME", help=f"What counts more: {', '.join(PRIORITY_NAMES)}."
         ),
     ] = "balanced",
     out: OutOption = None,
@@ -247,12 +233,12 @@ def tune_command(
 ) -> None:
     """Compute the settings of a bike, give reasons, and measure what they change.
 
-    Computes engage and release thresholds, rise rate, power loop with its margins, selector shares, throttle
-    range and fold-backs, each with what it assumes and how to check it on the road. --write rides all rules
-    and the fault matrix first: if the bike would do worse than before in one of them, nothing is written and
-    the exit code is 1. --uncertain gives the power loop's worst margin over 50 bicycles whose numbers lie
-    within their intervals (or within a fifth either way), and says what to measure next. Simulation is not
-    approval: try computed settings carefully.
+    Engage and release, rise rate, power loop with its margins, shares, throttle, fold-backs: each with what
+    it assumes and how to check it on the road. --write rides all rules and the fault matrix first, and holds
+    back what would do worse than before in one of them. If that can't be cured, nothing is written and the
+    exit code is 1. --uncertain
+    gives the power loop's worst margin over 50 bicycles whose numbers lie within their intervals (or a fifth
+    either way), and what to measure next. Simulation is not approval: try computed settings carefully.
 
     Example: `treadle tune step_through --write my_step_through.toml`
     """
@@ -262,43 +248,6 @@ def tune_command(
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:
-        _print_result(result)
+        print_result(result)
     if not result.holds:
         raise typer.Exit(1)
-
-
-def _print_result(result: TuneResult) -> None:
-    print_rows(result.rows)
-    _print_end(result)
-
-
-def _print_end(result: TuneResult) -> None:
-    tuned = result.tuned
-    if tuned.loop is not None:
-        print_wrapped(tuned.loop.surge.sentence(tuned.bike), "")
-    print_wrapped(result.given_up, "")
-    before, after = tuned.before.scores.total, tuned.after.scores.total
-    print(f"Score, lower is better: {before:.2f} now, {after:.2f} recommended ({tuned.priority.name}).")
-    if result.uncertain is not None:
-        for sentence in result.uncertain.sentences():
-            print_wrapped(f"{sentence[0].upper()}{sentence[1:]}.", "")
-    elif result.request.uncertain:
-        print_wrapped("Uncertain: no current sensor is fitted, so there is no power loop and no margin.", "")
-    for refusal in result.failing:
-        print_wrapped(f"Not written: {refusal}", "")
-    for sentence in result.as_before:
-        print_wrapped(f"Fails as it did before: {sentence}", "")
-    for verdict in result.not_shown:
-        print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
-    if result.request.write is None:
-        print_wrapped(
-            "Not checked against the rules yet: --write FILE checks the rules and the fault matrix, and "
-            "writes the bike file if everything holds.",
-            "",
-        )
-    elif not result.failing:
-        which = "The other rules" if result.not_shown or result.as_before else "The rules"
-        print_wrapped(
-            f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.", ""
-        )
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))

@@ -3,7 +3,11 @@
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from host_sim.textfile import spoken
+from host_sim.tuning.rules_check import RIDES
+
 if TYPE_CHECKING:
+    from host_sim.cli.tune import TuneResult
     from host_sim.tuning.rows import Row
 
 WIDTH = 80
@@ -25,7 +29,9 @@ def table_lines(rows: "list[Row]") -> list[str]:
     lines = [f"{cells[0][0]:<{widths[0]}}  {cells[0][1]:>{widths[1]}}  {cells[0][2]:>{widths[2]}}"]
     for row, (name, now, recommended) in zip(rows, cells[1:], strict=True):
         changed = "" if row.now == row.recommended else "  changed"
-        lines.append(f"{name:<{widths[0]}}  {now:>{widths[1]}}  {recommended:>{widths[2]}}{changed}")
+        flat = row.spread.partition(";")[0] if row.spread.startswith("flat") else ""
+        line = f"{name:<{widths[0]}}  {now:>{widths[1]}}  {recommended:>{widths[2]}}{changed:<9}  {flat}"
+        lines.append(line.rstrip())
     return [*lines, ""]
 
 
@@ -73,3 +79,40 @@ def _wrapped(text: str, indent: str) -> list[str]:
         break_long_words=False,
         break_on_hyphens=False,
     )
+
+
+def print_result(result: "TuneResult") -> None:
+    """Print the settings with their reasons, then what they come to and what the rules say."""
+    print_rows(result.rows)
+    tuned = result.tuned
+    if tuned.loop is not None:
+        print_wrapped(tuned.loop.surge.sentence(tuned.bike), "")
+    print_wrapped(result.given_up, "")
+    before, after = tuned.before.scores.total, tuned.after.scores.total
+    print(f"Score, lower is better: {before:.2f} now, {after:.2f} recommended ({tuned.priority.name}).")
+    if result.uncertain is not None:
+        for sentence in result.uncertain.sentences():
+            print_wrapped(f"{sentence[0].upper()}{sentence[1:]}.", "")
+    elif result.request.uncertain:
+        print_wrapped("Uncertain: no current sensor is fitted, so there is no loop with a margin.", "")
+    if result.held_back:
+        print_wrapped(result.held_back, "")
+    for refusal in result.failing:
+        print_wrapped(f"Not written: {refusal}", "")
+    for sentence in result.as_before:
+        print_wrapped(f"Fails as it did before: {sentence}", "")
+    for verdict in result.not_shown:
+        print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
+    if result.request.write is None:
+        print_wrapped(
+            "Not checked against the rules yet: --write FILE does it, the fault matrix too, and writes the "
+            "bike file if everything holds.",
+            "",
+        )
+    elif not result.failing:
+        which = "The other rules" if result.not_shown or result.as_before else "The rules"
+        print_wrapped(
+            f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.",
+            "",
+        )
+    print("files  " + "\n       ".join(spoken(path) for path in result.files))

@@ -1,1 +1,1 @@
-"""A recorded ride against the bench's: measured and predicted, and which numbers explain the difference."""
+"""Compares a recorded ride with the bench's: errors, and which numbers explain them."""

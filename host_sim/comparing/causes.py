@@ -1,4 +1,4 @@
-"""Which number of the bike file would explain the difference, if it had another value of its interval."""
+"""Finds the number of the bike file that would explain the difference with another value in its interval."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ from host_sim.measuring.intervals import DRIVE, ROAD, Interval, Number
 NAMED_SHARE = 0.2
 GRID = 6
 REFINED = 8
-SMALL_ERROR = 0.5  # Mean square, in units of what noise makes: there is nothing to explain.
+SMALL_ERROR = 0.5  # Mean square in units of noise: below this there is nothing to explain.
 
 Error = Callable[[Bike], float]
 Progress = Callable[[str], None]
@@ -21,7 +21,7 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """`value` of the number, within its interval, would take away `share` (0 to 1) of the squared error.
+    """`value` of the number, within its interval, would remove `share` (0 to 1) of the squared error.
 
     `at_end`: it is an end of the interval, and more would explain more.
     """
@@ -50,7 +50,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Causes:
-    """What explains the difference; the errors are mean squares in units of noise, None without coasting."""
+    """The causes of the difference; the errors are mean squares in units of noise, None without coasting."""
 
     road_error: float | None
     drive_error: float
@@ -95,7 +95,7 @@ def _explained(
 
 
 def _cause(bike: Bike, number: Number, interval: Interval, plain: float, error: Error) -> Cause:
-    """Look for the value of the interval with the least error: on a grid, then around its best place."""
+    """Find the value in the interval with the least error: on a grid, then around the best point."""
     from scipy.optimize import minimize_scalar
 
     tried = {number.of(bike): plain}

@@ -1,4 +1,4 @@
-"""How far the predicted ride lies from the measured one."""
+"""The difference between the predicted and the measured ride."""
 
 from dataclasses import dataclass
 
@@ -8,11 +8,11 @@ from host_sim.comparing.drive_alone import DriveAlone
 from host_sim.comparing.measured import Measured, Series
 from host_sim.comparing.predicted import Predicted
 
-# What counts as one: about what noise and gusts make of them. Judgement.
+# The size that counts as a difference: about the effect of noise and gusts. Judgement.
 SPEED_M_PER_S = 0.1
 BATTERY_W = 20.0
 BATTERY_V = 0.1
-MATCHED_S = 1.5  # Helps that begin so near to each other are the same one.
+MATCHED_S = 1.5  # Periods of help that begin this close together are the same one.
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ def gaps(predicted: Predicted, measured: Measured) -> dict[str, Gap]:
 
 
 def match(predicted: Predicted, measured: Measured) -> Engagements:
-    """Match the helps one by one, in the order of time."""
+    """Match the periods of help one by one, in the order of time."""
     left = list(predicted.spans_s)
     begins: list[float] = []
     ends: list[float] = []

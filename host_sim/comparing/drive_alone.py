@@ -37,7 +37,7 @@ def drive_alone(bike: Bike, ride: Measured) -> DriveAlone:
     volts = np.empty(len(ride.step_s))
     command_v = 0.0
     for row in range(len(ride.step_s)):
-        if elapsed[row] > 0.0:  # What a step puts out holds until the next one.
+        if elapsed[row] > 0.0:  # A step's output holds until the next one.
             motor.step(command_v, battery.voltage_v, float(speeds[row]), float(elapsed[row]))
             battery.step(motor.battery_current_a, float(elapsed[row]))
         command_v = float(ride.step_command_v[row])

@@ -1,9 +1,9 @@
-"""What riders and road did, worked out from the measured speed: power, brakes and slope.
+"""Estimates what riders and road did from the measured speed: power, brakes and slope.
 
-The force that moved the bicycle is its mass times its gain of speed plus rolling and air; what the motor gave
-comes from its model. What is left over was somebody's: the riders' where the crank turned, the brakes' where
-they were pulled. What neither explains was the road's slope, or wind: legs don't hold back, and a crank that
-stands pushes nothing. A small rest is no slope: that is what a wrong rolling coefficient looks like.
+The force that moved the bicycle is its mass times its gain of speed plus rolling and air; the motor's force
+comes from its model. The rest came from the riders if the crank turned, and from the brakes if they were
+pulled. What neither explains was the road's slope, or wind: legs don't hold back, and a crank that stands
+pushes nothing. A small rest is no slope: that is what a wrong rolling coefficient looks like.
 """
 
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from host_sim.bikes.model import Bike
 from host_sim.comparing.measured import GRID_S, Measured, Series
 from host_sim.plant.bicycle import GRAVITY_M_PER_S2
 
-BRAKING_M_PER_S2 = 0.7  # Without a switch: more than any usual road slows.
+BRAKING_M_PER_S2 = 0.7  # Without a switch: a stronger deceleration than usual roads cause.
 SLOPE_LEAST = 0.005
 SLOPE_MOST = 0.25
 STILL_RPM = 5.0

@@ -1,4 +1,4 @@
-"""A board's log as series, ten values a second: what the rider did, and what came of it."""
+"""A board's log as series, ten values a second: the rider's actions and their effects."""
 
 from dataclasses import dataclass
 
@@ -16,9 +16,9 @@ Series = NDArray[np.float64]
 
 GRID_S = 0.1
 SECONDS_LEAST = 10.0
-WHEEL_STILL_S = 3.0  # No pulse for so long: the wheel stands, as the firmware takes it.
+WHEEL_STILL_S = 3.0  # After this time without a pulse the wheel stands, as in the firmware.
 CRANK_STILL_S = 0.8
-FASTEST_M_PER_S = 28.0  # A pulse that says more is a bounce.
+FASTEST_M_PER_S = 28.0  # A pulse that gives a higher speed is a bounce.
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +50,13 @@ class Measured:
 
 
 def measured(section: Section, seconds: float | None = None) -> Measured:
-    """Return the series of a section, up to its first hole; RequestError if that is too short."""
+    """Return the series of a section, up to its first gap; RequestError if that is too short."""
     settings = Settings(section.settings)
     steps, times_s = _steps(section, seconds)
     if not steps or times_s[-1] < SECONDS_LEAST:
         told = times_s[-1] if steps else 0.0
         raise RequestError(
-            f"the log has {told:.1f} s without a hole, allowed is {SECONDS_LEAST:g} s or more to compare"
+            f"the log has {told:.1f} s without a gap, allowed is {SECONDS_LEAST:g} s or more to compare"
         )
     bins = (np.array(times_s) / GRID_S).astype(np.intp)
     count = int(bins[-1]) + 1

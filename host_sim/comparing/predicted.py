@@ -27,7 +27,7 @@ _REST_V = 0.05  # So near to its rest the throttle is closed.
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """What the bench makes of it: series like those of `Measured`, and when the motor helped."""
+    """The bench's prediction: series like those of `Measured`, and when the motor helped."""
 
     speed_m_per_s: Series
     battery_w: Series

@@ -31,7 +31,8 @@ PARAMS = (
     "max-inline-insns-auto=1000", "inline-unit-growth=200", "large-function-growth=2000",
     "large-function-insns=50000", "large-stack-frame-growth=3000",
 )  # fmt: skip
-C_FLAGS = "-fvisibility=hidden -fno-semantic-interposition -ffp-contract=off"
+RARE_CALLS = Path(__file__).with_name("rare_calls.h")
+C_FLAGS = f"-fvisibility=hidden -fno-semantic-interposition -ffp-contract=off -include {RARE_CALLS.name}"
 if os.name != "posix":
     C_FLAGS = ""
 elif sys.platform == "linux":
@@ -80,7 +81,7 @@ class CannotCompile(Exception):
 
 
 def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
-    """Return the folder that holds the compiled copy of `parts`, building it if need be: a minute or two.
+    """Return the folder that holds the compiled copy of `parts`, building it if necessary: a minute or two.
 
     `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
     are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is
@@ -136,7 +137,7 @@ def missing_tools() -> str:
 def _digest(sources: list[Path], mypy_version: str) -> str:
     how = f"{sys.version} {sysconfig.get_platform()} {mypy_version} {OPTIMISATION} {C_FLAGS}"
     digest = sha256(how.encode())
-    for name in ("fixed_objects.py", "native_types.py"):
+    for name in ("fixed_objects.py", "native_types.py", RARE_CALLS.name):
         digest.update(Path(__file__).with_name(name).read_bytes())
     for path in sources:
         digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes() + b"\0")
@@ -155,6 +156,7 @@ def _compile(sources: list[Path], workshop: Path) -> None:
         if name in names:
             text = annotated(with_fixed_fields(text, fixed), whole, vectors)
         copy.write_text(text, encoding="utf-8")
+    shutil.copy(RARE_CALLS, workshop)
     environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
     environment["CFLAGS"] = f"{os.environ.get('CFLAGS', '')} {C_FLAGS}".strip()
     command = [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names]
@@ -167,7 +169,7 @@ def _compile(sources: list[Path], workshop: Path) -> None:
 
 
 def _keep_binaries(workshop: Path) -> None:
-    """Throw everything away that is no extension module, beside what stays interpreted."""
+    """Delete everything except extension modules and files that stay interpreted."""
     suffix = sysconfig.get_config_var("EXT_SUFFIX")
     for name in ("build", "types"):
         shutil.rmtree(workshop / name, ignore_errors=True)

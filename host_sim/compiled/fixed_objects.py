@@ -3,7 +3,7 @@
 A step of controller and bench reads some sixty such fields, and would count a reference up and down each
 time. In the copy that is compiled a field is `Final` if `__init__` sets it to an object of a compiled class
 and nothing else sets it. A local variable that is only another name for such a field (`world = self._world`)
-is a reference too: there the field itself stands in its place. What is computed stays the same.
+is a reference too: there the field itself replaces it. What is computed stays the same.
 """
 
 import ast
@@ -116,7 +116,7 @@ def _other_names(kind: ast.ClassDef, fixed: Fixed) -> Iterator[Edit]:
 
 
 def _class_of(value: ast.expr, known: dict[str, str], fixed: Fixed) -> str:
-    """Return the class of a fixed field, through others if need be, or an empty text for anything else."""
+    """Return the class of a fixed field, through others if necessary, or an empty text for anything else."""
     if not isinstance(value, ast.Attribute):
         return ""
     owner = value.value

@@ -1,4 +1,4 @@
-"""Compiles the bench while rides go on interpreted: the same numbers, only later."""
+"""Compiles the bench while rides continue interpreted, with the same results."""
 
 import os
 import sys
@@ -30,7 +30,7 @@ class CopyMeanwhile:
             try:
                 self.folder = str(compiled_copy(HOT))
             except CannotCompile:
-                return  # Rides go on as they began.
+                return  # Rides continue interpreted.
 
     def end(self) -> None:
         """End it, whether it is ready or not."""

@@ -37,7 +37,7 @@ def whole_constants(texts: Iterable[str]) -> frozenset[str]:
 def annotated(text: str, whole: frozenset[str], vectors: bool = False) -> str:
     """Return a module's source with the annotations; `whole` names the constants that are whole numbers.
 
-    With `vectors` the compiler knows `librt.vecs`. One line more stands below the module's docstring.
+    With `vectors` the compiler knows `librt.vecs`. One line is added below the module's docstring.
     """
     tree = ast.parse(text)
     edits: list[Edit] = []

@@ -43,10 +43,10 @@ class Workers:
         say: Callable[[str], None] = lambda sentence: None,
         at_once: bool = False,
     ) -> None:
-        """Build the compiled copy if need be (a minute or two, once) and get ready to start processes.
+        """Build the compiled copy if necessary (a minute or two, once) and prepare to start processes.
 
-        `say` is told when it has to be built. `at_once` rides interpreted until then, and the processes are
-        changed when the copy is there.
+        `say` gets a message if it has to be built. With `at_once` rides are interpreted until then, and the
+        processes are replaced when the copy is ready.
         """
         self.count = count
         self.notice = ""
@@ -55,7 +55,7 @@ class Workers:
         if compiled:
             to_build = not missing_tools() and not is_built(HOT)
             if to_build and at_once:
-                say("compiling the bench meanwhile, once; rides are interpreted until that is done")
+                say("compiling the bench, once; rides are interpreted until that is done")
                 self._meanwhile = CopyMeanwhile()
             else:
                 self._build(to_build, say)

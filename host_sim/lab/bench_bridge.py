@@ -89,7 +89,7 @@ class Bridged:
 
 
 class _Look(StepWatch):
-    """What telemetry would have told, every control period."""
+    """The values that telemetry would have sent, in every control period."""
 
     def __init__(self) -> None:
         self.rows: list[tuple[float, float, float, float]] = []

@@ -135,7 +135,7 @@ def ride_to(
     seed: int = 1,
     crank_deg: float = 0.0,
 ) -> Branch:
-    """Ride a course to a time and return the ride as it stands there, with `watches` still looking.
+    """Ride a course to a time and return the ride at that moment, with `watches` still active.
 
     The crank stands at `crank_deg` at first.
     `replace` are watches that change the controller when it begins; they look no more afterwards.

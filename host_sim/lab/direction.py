@@ -23,7 +23,7 @@ class Turned:
     `true_levels` are the ring's levels from an angle on (bit 0 channel A, bit 1 channel B), `seen_levels`
     those that the board looked at; `count` and `invalid` are what the firmware's decoder made of them.
     `begun_elsewhere` are counts and invalid jumps of boards whose first look comes a part of `look_every_deg`
-    later: what they see hangs on that moment too.
+    later: what they see depends on that moment too.
     """
 
     angle_deg: float

@@ -1,7 +1,7 @@
 """Writes the lab into a folder that needs no Python: for any web server, and for a double-click.
 
 Three files with everything inside: a page that was opened from a disk may load scripts, but fetch nothing.
-What is large stands in them as base64 of gzip.
+Large content is in them as base64 of gzip.
 """
 
 import base64

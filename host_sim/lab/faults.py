@@ -48,7 +48,7 @@ FAULTS_TO_TRY: dict[str, dict[str, Any]] = {
     "the battery wire breaks": {"name": "battery wire open"},
     STALLS: {"name": "loop stalls", "stall_ms": 120},
 }
-"""The text that a pupil reads, and the fault of the bench that it stands for."""
+"""The text that a pupil reads, and the bench's fault that it describes."""
 
 
 class SleepingLatch(Faults):
@@ -139,7 +139,7 @@ class _GuardCuts(StepWatch):
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """What the ride drawn came to, and rides in which the same thing breaks a moment later.
+    """The result of the ride drawn, and of rides in which the same thing breaks a moment later.
 
     `ends_s`: when help ended first after the fault, None if the legs ended it. `outcomes` are those of all
     rides, that of the ride drawn first; `outcome` is the worst of them, as are `run_on_s` and `outlasts`.

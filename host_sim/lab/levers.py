@@ -30,7 +30,7 @@ _SECOND = 100  # Samples of 10 ms.
 
 @dataclass(frozen=True, slots=True)
 class Levered:
-    """What the ride on the roller came to: watts over speed. `asked_w`: at ASKED_KM_PER_H.
+    """The result of the ride on the roller: watts over speed. `asked_w`: at ASKED_KM_PER_H.
 
     `ends_found_km_per_h` are the speeds at which the last help ended, that of the ride drawn first; the rest
     are copies in which the wheel's magnet sits elsewhere, since a speed is known a pulse late.

@@ -124,7 +124,7 @@ class Margins:
 
 @dataclass(frozen=True, slots=True)
 class Looped:
-    """What the ride came to: the step from `low_w` to `high_w`, and what is left of it at the end.
+    """The result of the ride: the step from `low_w` to `high_w`, and the error at the end.
 
     `overshoots_percent` and `rises_s` are those of steps at several moments between two control periods and
     two wheel pulses, that of the ride drawn first.

@@ -58,7 +58,7 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Owned:
-    """What the rides came to. `said` is what the controller printed."""
+    """The results of the rides. `said` is what the controller printed."""
 
     ridden: Ridden
     rules: tuple[Rule, ...]

@@ -4,7 +4,7 @@ from host_sim.lab.own_loop import AGAIN_S, BRAKE_S, END_S, RELEASE_S, START_S, S
 from host_sim.report.svg import BLUE, GREEN, ORANGE, PAPER, PURPLE, Drawing, Panel
 
 _FROM_S = 1.0
-_WORDS_WIDE = 80.0  # Names that fit stand in their bar, others before it.
+_WORDS_WIDE = 80.0  # Names that fit are inside their bar, others before it.
 
 
 def draw_own(owned: Owned) -> str:

@@ -22,7 +22,7 @@ CAUTION = "Simulation is not approval: what works here may fail on a real bicycl
 def policy(nonce: str, connect: str) -> str:
     """Return the page's content security policy: scripts with this nonce, and connections to `connect`.
 
-    Styles may stand in elements, since charts carry them. Workers start from blobs only: those inherit this
+    Styles may be in elements, since charts have them. Workers start from blobs only: those inherit this
     policy.
     """
     return (
@@ -33,7 +33,7 @@ def policy(nonce: str, connect: str) -> str:
 
 
 def page(nonce: str, connect: str, settings: dict[str, object], scripts: tuple[str, ...] = ()) -> str:
-    """Return the whole page. `settings` is what its scripts are told, `scripts` files that come before."""
+    """Return the whole page. `settings` is data for its scripts; files in `scripts` come first."""
     told = json.dumps(settings).replace("<", "\\u003c")
     inline = "\n".join((WEB / name).read_text(encoding="utf-8") for name in SCRIPTS)
     files = "".join(f'<script nonce="{nonce}" src="{escape(name)}"></script>' for name in scripts)

@@ -141,7 +141,7 @@ class LabHandler(BaseHTTPRequestHandler):
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
         """Refuse what http.server itself can't read, without repeating it."""
         self.request_version = self.protocol_version  # Without one there would be no head.
-        self._refuse(HTTPStatus(code), "this is no request that the lab answers")
+        self._refuse(HTTPStatus(code), "the lab does not answer this request")
 
     def _send(self, status: HTTPStatus, kind: str, body: bytes, rules: str = "default-src 'none'") -> None:
         self.send_response(status)

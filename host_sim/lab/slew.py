@@ -15,7 +15,7 @@ STARTS, STOPS = 2, 4  # Rides that start, and that stop, at other places of the 
 _STOPS_SPREAD_S = 60.0 / (CADENCE_RPM * 10)  # A pitch of the trike's ten magnets.
 JERK_MOST_M_PER_S3 = 0.6  # A wish of this lesson, no standard: common practice, no source.
 FULL_MOST_S = 1.5
-_WINDOW = 10  # Samples of 10 ms: jerk is told over a tenth of a second, what is shorter the tyres take.
+_WINDOW = 10  # Samples of 10 ms: jerk is measured over a tenth of a second; tyres absorb what is shorter.
 _WINDOW_S = _WINDOW * 0.01
 _FULL_SHARE = 0.9
 
@@ -30,7 +30,7 @@ class Push:
 
 @dataclass(frozen=True, slots=True)
 class Slewed:
-    """What the ride drawn came to, and others that start or stop at another place of the crank.
+    """The result of the ride drawn, and of others that start or stop at another place of the crank.
 
     `worsts_m_per_s3` and `lags_s` are those of the starts, `cuts_m_per_s3` and `cuts_after_s` (from the legs'
     stop) those of the stops, those of the ride drawn first. A lag is None if full power was not reached.
@@ -114,7 +114,7 @@ def _started(bike: Bike, number: int) -> tuple[Samples, Push]:
 
 def _push(bike: Bike, samples: Samples) -> Push:
     push = [_push_m_per_s2(bike, motor_a) for motor_a in samples.motor_a]
-    # Over a window around each sample, so that a change stands at the time at which it happens.
+    # Over a window around each sample, so that a change is shown at its own time.
     half = [0.0] * (_WINDOW // 2)
     slopes = [(after - before) / _WINDOW_S for before, after in zip(push, push[_WINDOW:], strict=False)]
     return Push(push, half + slopes + half)

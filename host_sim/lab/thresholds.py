@@ -36,7 +36,7 @@ _DEG_PER_RAD = 180.0 / pi
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """What the ride came to, and copies of it that stop or start elsewhere between two magnets.
+    """The result of the ride, and of copies that stop or start elsewhere between two magnets.
 
     `help_deg` is the largest angle of crank before the first help, None if none came in the ride drawn;
     `lapses_s` the times at which help lapsed in it while the legs turned, `lapses` how often it did until a

@@ -25,7 +25,7 @@ class WorstStop:
     run_on_s: float
     edge_s: float
     reached_before_s: float
-    """How long before the crank stands it is to reach the edge."""
+    """How long before it stops the crank should reach the edge."""
 
 
 def edges_ahead(branch: Branch, until_s: float) -> list[tuple[float, bool]]:

@@ -18,7 +18,7 @@ GAP_MOST_S = 5.0
 BRAKING_M_PER_S2 = 0.5  # Without pedalling; except uphill the road alone seldom slows a bicycle more.
 BLOCKS = 10
 STRETCHES_LEAST = 20
-SPREAD_LEAST = 0.15  # Of the mean cubed speeds; at one speed air and rolling can't be told apart.
+SPREAD_LEAST = 0.15  # Of the mean cubed speeds; at one speed air and rolling can't be separated.
 SHARED = 2
 _KINETIC = 0.5
 
@@ -50,7 +50,9 @@ def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideF
     table = np.array(rows)
     air = table[:, 2] / table[:, 1]
     if np.std(air) < SPREAD_LEAST * np.mean(air):
-        raise NotEnoughError("the speed hardly changes over the ride, so air and rolling can't be told apart")
+        raise NotEnoughError(
+            "the speed hardly changes over the ride, so air and rolling resistance can't be separated"
+        )
     crr, cda_m2 = _solve(table)
     without_crr, without_cda = [], []
     for block in np.array_split(np.arange(len(table)), BLOCKS):

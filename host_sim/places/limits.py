@@ -1,6 +1,6 @@
-"""Places: what a country or state allows, as numbers with their source, and nothing more than a start.
+"""Places: what a country or state allows, as numbers with their source; only a starting point.
 
-The numbers stand in places.toml. Laws change, and a town or a path may have rules of its own: whoever builds
+The numbers are in places.toml. Laws change, and a town or a path may have rules of its own: whoever builds
 a bicycle checks the local code, and a licensed workshop where the code asks for one.
 """
 

@@ -184,7 +184,8 @@ class PedalSensor:
         if self._ring_changed:
             self._locate(from_rad)
             self.levels = self._seen_levels[self._true_levels]
-        self._bound()
+        elif self._low_rad > self._high_rad:  # See `_call_slow_path`.
+            self._bound()
         if self.levels != self._told_levels:
             self._note(start_s)
         ring = self._ring

@@ -106,7 +106,7 @@ class Explorer:
         return WideInt(self, term_of(value), *bounds(value))
 
     def outcome(self, **values: Any) -> None:
-        """Note what the step came to, to compare with a run on plain numbers."""
+        """Record the result of the step, to compare with a run on plain numbers."""
         self._outcome.update(values)
 
     def boolean(self, name: str) -> SymBool:

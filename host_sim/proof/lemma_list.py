@@ -23,7 +23,7 @@ LemmaFunction = Callable[[Any], None]
 class Lemma:
     """One function to explore.
 
-    `must_fail`: it shows that a bound is exact, so a counterexample is wanted. `merged`: the least and the
+    `must_fail`: it shows that a bound is exact, so a counterexample is expected. `merged`: the least and the
     greatest of two values are one term and no fork; see merging.py.
     """
 

@@ -97,7 +97,7 @@ def shunt_fall(ex: Numbers) -> None:
 
 
 def shunt_rest(ex: Numbers) -> None:
-    """A command in the dead band: every sign is forgotten, the readings at rest are taken anew."""
+    """A command in the dead band: every sign is forgotten, the readings at rest are replaced."""
     watch = _any_watch(ex)
     command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
     ex.assume(command_mv <= watch._start_mv)
@@ -105,7 +105,7 @@ def shunt_rest(ex: Numbers) -> None:
     watch.step(inputs, command_mv)
     ex.check(not (watch.sags or watch.stuck or watch.fallen or watch.drawn), "at rest there is no sign")
     ex.check(watch.rest_ma == watch._supply.current_ma, "the current at rest is the one now")
-    ex.check(watch._sag_steps == 0 and watch._stuck_steps == 0, "at rest the counts begin anew")
+    ex.check(watch._sag_steps == 0 and watch._stuck_steps == 0, "at rest the counts restart")
     ex.check(watch._current_sum <= MEAN_MAX, "the sum of currents is bounded")
     ex.outcome(rest=watch.rest_ma, voltage=watch.rest_mv)
 

@@ -88,7 +88,7 @@ def fault_step(ex: Numbers) -> None:
     if faults._throttle.wire_open:
         ex.check(faults.conditions != 0, "a condition that holds is remembered")
     else:
-        ex.check(faults._samples_in_row[THROTTLE_WIRE_OPEN] == 0, "a condition that is over counts anew")
+        ex.check(faults._samples_in_row[THROTTLE_WIRE_OPEN] == 0, "a condition that is over counts from zero")
     ex.check(faults._unpulsed_samples < faults._wheel_lost_samples, "the wheel's count never runs away")
 
 

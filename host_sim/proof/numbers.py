@@ -20,7 +20,7 @@ class Rejected(Exception):
 
 
 class Numbers:
-    """Stands in for an Explorer to run a lemma on plain numbers. Read: `outcomes`."""
+    """Replaces an Explorer to run a lemma on plain numbers. Read: `outcomes`."""
 
     def __init__(self, values: dict[str, int]) -> None:
         """Take the number of each symbol."""
@@ -57,6 +57,6 @@ class Numbers:
         self.check(condition, what)
 
     def outcome(self, **values: int) -> None:
-        """Note what the step came to; a truth as 0 or 1."""
+        """Record the result of the step; a bool as 0 or 1."""
         for name, value in values.items():
             self.outcomes[name] = int(value)

@@ -22,7 +22,7 @@ LONG = ("step keeps", "guard_permit", "pedalling", "fault_step")
 
 
 class LemmaResult:
-    """What exploring a lemma came to: `verdict`, `paths`, `seconds`, `vectors`, and what went wrong.
+    """The result of exploring a lemma: `verdict`, `paths`, `seconds`, `vectors`, and what went wrong.
 
     `ranges`: its symbols, each with its lowest and highest value.
     """

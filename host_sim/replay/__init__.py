@@ -1,1 +1,1 @@
-"""Logs of what a board's steps were given, and the firmware stepped through them again."""
+"""Logs of the inputs of a board's steps, and replay of the firmware through them."""

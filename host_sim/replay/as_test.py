@@ -1,4 +1,4 @@
-"""Writes a log, up to a little after its first fault, as a unit test that needs no file beside it."""
+"""Writes a log, up to a little after its first fault, as a self-contained unit test."""
 
 import base64
 import textwrap
@@ -13,8 +13,8 @@ SIZE_MAX = 4_000_000  # Characters of the test; some hours of riding before the 
 
 _TEXT = '''"""{title}
 
-Made by `treadle ride --replay {log} --as-test`. LOG holds what the board's steps were given and
-what they came to: its blocks, compressed and written as text.
+Made by `treadle ride --replay {log} --as-test`. LOG has the inputs and
+outputs of the board's steps: its blocks, compressed and written as text.
 """
 
 import base64

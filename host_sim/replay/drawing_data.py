@@ -1,4 +1,4 @@
-"""What the picture of a replay is drawn from: a trace like that of a ride, its story, one second of edges."""
+"""The data for the picture of a replay: a trace like that of a ride, its events, one second of edges."""
 
 from collections import deque
 from typing import TextIO
@@ -16,7 +16,7 @@ FIRST_CAUSE = "first cause: "
 
 
 class ReplayTrace:
-    """Writes rows as `host_sim/bench/trace.py` does; what only a bench knows is 0. Read: `events`, `edges`.
+    """Writes rows like `host_sim/bench/trace.py`; values only a bench has are 0. Read: `events`, `edges`.
 
     `edges` are those of the second round the first engagement, `edges_before` the levels before them,
     `centre_us` the time of that engagement, or None. Times count from the beginning of the log.
@@ -39,7 +39,7 @@ class ReplayTrace:
         self._recent: deque[tuple[int, int]] = deque()
 
     def look(self, step: RecordedStep, controller: Controller, time_s: float) -> None:
-        """Take a step that was just taken again."""
+        """Record a step that was just replayed."""
         self._distance_m += controller.wheel.speed_mm_per_s / 1000 * max(time_s - self._last_s, 0.0)
         self._last_s = max(time_s, self._last_s)
         state = controller.engagement.state
@@ -54,7 +54,7 @@ class ReplayTrace:
             self._row(step, controller, self._last_s)
 
     def _take_edges(self, step: RecordedStep, state: int, time_s: float) -> None:
-        """Keep the last half second of edges, and those of the half second behind the engagement."""
+        """Store the last half second of edges, and those of the half second after the engagement."""
         now_us = round(time_s * 1e6)
         half_us = round(HALF_S * 1e6)
         if self.centre_us is not None and now_us > self.centre_us + half_us:

@@ -1,4 +1,4 @@
-"""The log of a board's steps: headers, blocks and an end mark. See the README beside this."""
+"""The log of a board's steps: headers, blocks and an end mark. See README.md in this folder."""
 
 import binascii
 import contextlib
@@ -23,12 +23,12 @@ SIZE_MAX = 2_000_000_000
 
 
 class LogFailed(Exception):
-    """The file takes no more; the text is one sentence."""
+    """The file can't be written any more; the message is one sentence."""
 
 
 @dataclass(slots=True)
 class Section:
-    """What one start of the board left: who it was, its settings, its blocks in their order."""
+    """The log of one start of the board: its name, its settings, its blocks in order."""
 
     board: str
     form: str
@@ -37,7 +37,7 @@ class Section:
     blocks: list[Block] = field(default_factory=list)
 
     def steps(self) -> Iterator[RecordedStep | Loss]:
-        """Give the steps, and a Loss where some are missing."""
+        """Yield the steps, and a Loss where some are missing."""
         reader = StepReader()
         for block in self.blocks:
             yield from reader.feed(block)
@@ -51,14 +51,14 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """A whole log. `ended` is False if whoever wrote it was interrupted."""
+    """A complete log. `ended` is False if writing was interrupted."""
 
     sections: list[Section]
     ended: bool
 
 
 def header_line(board: str, form: str, settings: dict[str, int], frozen: bool) -> bytes:
-    """Return the header of a section, with its own check sum."""
+    """Return the header of a section, with its own checksum."""
     content = {MAGIC: VERSION, "board": board, "form": form, "frozen": frozen, "settings": settings}
     return json.dumps(content | {"crc32": _crc32_of(content)}).encode("ascii")
 
@@ -75,7 +75,7 @@ def piece_of(block: Block) -> bytes:
 
 
 class LogWriter:
-    """A log in the making: every piece is appended at once. Use it in a `with`. Read: `blocks`, `path`."""
+    """An open log: every piece is appended at once. Use it in a `with`. Read: `blocks`, `path`."""
 
     def __init__(self, path: Path, force: bool, option: str) -> None:
         """Make sure that the file can be written; RequestError says why not. Users call it `option`."""
@@ -98,7 +98,7 @@ class LogWriter:
         self._append(header_line(board, form, settings, frozen))
 
     def write(self, block: Block) -> None:
-        """Append a block; LogFailed if the disk does not take it, and then what was written before stays."""
+        """Append a block; LogFailed if that fails, and then earlier blocks stay."""
         self._append(piece_of(block))
         self.blocks += 1
 
@@ -123,7 +123,7 @@ class LogWriter:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Put the end mark and close the file; one that was made for nothing is removed."""
+        """Write the end mark and close the file; remove it if it was created and is empty."""
         if self.blocks:
             with contextlib.suppress(LogFailed):
                 self._append(END)
@@ -149,9 +149,9 @@ def read_log(path: Path) -> Log:
 
 
 def parse_log(content: bytes, name: str) -> Log:
-    """Return the log with this content; `name` is what a refusal calls it."""
+    """Return the log with this content; refusals call it `name`."""
     if MAGIC.encode() not in content[:40]:
-        raise RequestError(f"{name} is no log of treadle watch --record or --blackbox")
+        raise RequestError(f"{name} is not a log of treadle watch --record or --blackbox")
     *pieces, rest = content.split(b"\0")
     sections: list[Section] = []
     at, ended = 0, False
@@ -165,7 +165,7 @@ def parse_log(content: bytes, name: str) -> Log:
         elif piece.startswith(b"{"):
             sections.append(_section(piece, where))
         elif not sections:
-            raise RequestError(f"{where}: a header must stand before the first block")
+            raise RequestError(f"{where}: there must be a header before the first block")
         else:
             sections[-1].blocks.append(_block(piece, where))
     if rest:

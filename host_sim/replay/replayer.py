@@ -11,7 +11,7 @@ Differences = dict[str, tuple[int, int]]
 
 
 class GivenEdges(EdgeLog):
-    """A log that gives the edges that the recorded step took, however many there were."""
+    """A log that returns the edges of the recorded step, however many there are."""
 
     __slots__ = ("_given",)
 
@@ -21,7 +21,7 @@ class GivenEdges(EdgeLog):
         self._given: list[RecordedEdge] = []
 
     def give(self, edges: list[RecordedEdge]) -> None:
-        """Have these taken by the next step."""
+        """Store the edges for the next step."""
         self._given = edges[::-1]
 
     def take(self) -> bool:
@@ -37,8 +37,8 @@ class GivenEdges(EdgeLog):
 class Replayer:
     """A controller and its inputs, stepped by recorded steps.
 
-    Read after a step: `put_right`, whether its differences were put down to a state that is not known, and
-    ended.
+    Read after a step: `put_right`, whether its differences were attributed to an unknown state, and
+    corrected.
     """
 
     def __init__(self, settings: Settings, started_us: int) -> None:
@@ -52,7 +52,7 @@ class Replayer:
         self.put_right = False
 
     def step(self, step: RecordedStep) -> Differences:
-        """Take the step; return which outputs differ from the board's: here, and there."""
+        """Run the step; return which outputs differ from the board's: here, and there."""
         inputs = self.inputs
         self._crank.give([edge for edge in step.edges if not edge.wheel])
         self._wheel.give([edge for edge in step.edges if edge.wheel])

@@ -1,8 +1,8 @@
-"""Takes a ride up in its middle: the state that a log does not hold is worked out from what it shows.
+"""Resumes a ride in its middle: the state that is not in a log is reconstructed from the log.
 
-A log that begins in the middle of a ride, such as a frozen ring, tells what came in and what went out, but
-not what the controller remembered. Most of that the inputs bring back within seconds: edges, speeds, smoothed
-readings. The rest is taken from the log itself:
+A log that begins in the middle of a ride, such as a frozen ring, has inputs and outputs, but not the
+controller's state. The inputs restore most of it within seconds: edges, speeds, smoothed readings. The rest
+is taken from the log itself:
 
 * while it settles, a controller that decides otherwise than the board is put right by what the board did: its
   engagement state, command, fault and indicator;
@@ -38,7 +38,7 @@ _WIDE_UV = 1000
 
 
 class Resumed(Replayer):
-    """A controller that takes a ride up in its middle.
+    """A controller that resumes a ride in its middle.
 
     Read: `change`, by how much the integral is to be changed when the controller has settled, in units of its
     carry, as far as the steps taken tell; begun with that, the same steps differ less.
@@ -69,7 +69,7 @@ class Resumed(Replayer):
         self._assume(first)
 
     def step(self, step: RecordedStep) -> Differences:
-        """Take the step and return the differences; `put_right` tells whether they are explained."""
+        """Run the step and return the differences; `put_right` says whether they are explained."""
         differences = super().step(step)
         self.put_right = False
         self._steps += 1
@@ -88,7 +88,7 @@ class Resumed(Replayer):
         return differences
 
     def _excuse(self, step: RecordedStep, differences: Differences) -> bool:
-        """Put right what may still come of something that happened before the log; a fault never."""
+        """Correct differences due to something before the log, but never a fault."""
         if self._steps >= EXCUSED or ("fault_cause" in differences and step.fault_cause != NO_FAULT):
             return False
         self._assume(step)
@@ -97,7 +97,7 @@ class Resumed(Replayer):
         return True
 
     def _settles(self, step: RecordedStep) -> bool:
-        """Tell whether the sensing parts have now seen enough to be as they were on the board."""
+        """Return whether the sensing parts have seen enough to be in the board's state."""
         pulses = sum(edge.wheel for edge in step.edges)
         self._pulses += pulses
         self._edges += len(step.edges) - pulses
@@ -108,14 +108,14 @@ class Resumed(Replayer):
         return known or self._steps >= SETTLING_MOST
 
     def _assume(self, step: RecordedStep) -> None:
-        """Take the outputs of the board for ours."""
+        """Use the board's outputs as ours."""
         controller = self.controller
         controller.engagement.state = step.state
         controller.faults.cause = step.fault_cause
         outputs = controller.outputs
         if self._pulses == 0 and outputs.command_mv > 0 and step.command_mv == 0 and _drives(step):
             controller.wheel.overdue = (
-                True  # Nothing else withholds help for so long from a state that drives.
+                True  # Nothing else withholds help for this long in a state that drives.
             )
         outputs.command_mv = step.command_mv
         outputs.drive_enabled = step.drive_enabled
@@ -141,7 +141,7 @@ class Resumed(Replayer):
         return change_uv
 
     def _narrow(self, step: RecordedStep) -> None:
-        """Keep only such changes of the integral as would have led to the board's command."""
+        """Keep only changes of the integral that would have led to the board's command."""
         controller = self.controller
         loop = controller.power_loop
         if loop.target_mv == 0:
@@ -158,13 +158,13 @@ class Resumed(Replayer):
             self._highest = min(self._highest, low + _UV_PER_MV * self._carry_units - 1)
 
     def conclude(self) -> None:
-        """Let `change` be what all steps so far tell; what comes behind a rest tells nothing of it."""
+        """Apply `change` to all steps so far; steps after a rest don't show it."""
         if not self._rested and self._lowest <= self._highest:
             self.change += (self._lowest + self._highest) // 2
         self._rested = True
 
     def _explain(self, step: RecordedStep, differences: Differences) -> bool:
-        """Put the step right, if a value of the integral leads to it."""
+        """Correct the step, if a value of the integral leads to it."""
         if set(differences) != {"command_mv"} or self._lowest > self._highest or step.command_mv == 0:
             return False
         change = (self._lowest + self._highest) // 2
@@ -182,7 +182,7 @@ class Resumed(Replayer):
 
 
 def taken_up(settings: Settings, steps: list[RecordedStep], same_settings: bool) -> Resumed:
-    """Return a controller that takes the ride up before the first of `steps`, and differs from it least."""
+    """Return a controller that resumes the ride before the first of `steps` with the least difference."""
     change = 0
     for _ in range(SCOUTS if same_settings else 0):
         scout = Resumed(settings, steps, same_settings, change)
@@ -200,7 +200,7 @@ def _drives(step: RecordedStep) -> bool:
 
 
 def _least_uv(controller: Controller, command_mv: int) -> int:
-    """Return the least of what the power loop rounds to this command."""
+    """Return the least value that the power loop rounds to this command."""
     return (command_mv - controller.power_loop._start_mv) * _UV_PER_MV
 
 

@@ -1,4 +1,4 @@
-"""Steps this computer's firmware through a log, and says where it parts from what the board did."""
+"""Runs this computer's firmware through a log, and reports the first difference from the board."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -45,11 +45,11 @@ class Happened:
 
 @dataclass(slots=True)
 class Replay:
-    """What came of one section; `equal` steps agreed before `parting`.
+    """The result of one section; `equal` steps agreed before `parting`.
 
     From step `agrees_from` on to the end both agree; None if they do not at the end. Where a log begins in
     the middle of a ride, `put_right` steps before that differed only because the state at its beginning had
-    to be worked out (see `resuming`): they are no `parting`.
+    to be reconstructed (see `resuming`): they are not a `parting`.
     """
 
     from_start: bool
@@ -92,7 +92,7 @@ def replay(
 
 
 def _replayer(section: Section, settings: Settings) -> Replayer:
-    """Return a controller that has just been switched on, or one that takes the ride up in its middle."""
+    """Return a controller that has just been switched on, or one that resumes the ride in its middle."""
     if section.started_us is not None:
         return Replayer(settings, section.started_us)
     ahead = takewhile(lambda item: not isinstance(item, Loss), islice(section.steps(), LOOKED_AHEAD))

@@ -1,1 +1,1 @@
-"""What people look at: figures and tables."""
+"""Figures and tables for people."""

@@ -1,4 +1,4 @@
-"""Measured and predicted ride over each other: speed, battery power, command, and when the motor helped."""
+"""Measured and predicted ride in one figure: speed, battery power, command, and when the motor helped."""
 
 from pathlib import Path
 
@@ -22,7 +22,7 @@ BENCH, ROAD = COST, GAIN  # They differ in lightness too, and the bench's line i
 def draw_compare(
     ride: Measured, predicted: Predicted, found: dict[str, Gap], causes: Causes, title: str, path: Path
 ) -> None:
-    """Draw four panels; of a long ride also the minute in which battery power differs most."""
+    """Draw four panels; for a long ride also the minute in which battery power differs most."""
     title = title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
     whole = (0.0, ride.seconds)
     spans = [whole] if ride.seconds <= SHORT_RIDE_S else [whole, _worst_minute(ride, predicted)]
@@ -49,7 +49,7 @@ def draw_compare(
 
 def _subtitle(causes: Causes) -> str:
     if not causes.named:
-        return "Bench over road. No number of the bike file would explain a fifth of what is left."
+        return "Bench over road. No number of the bike file would explain a fifth of the remaining error."
     best, others = causes.named[0], len(causes.named) - 1
     also = f"; {others} other number{'s' * (others > 1)} would, too" if others else ""
     return (

@@ -1,4 +1,4 @@
-"""The story of a ride above its picture: a label and a line for each event, where there is room."""
+"""The events of a ride above its picture: a label and a line for each event that fits."""
 
 from matplotlib.axes import Axes
 
@@ -11,13 +11,13 @@ LABELS_MOST = 14
 LABEL_ROWS = 4
 LABEL_ROW_POINTS = 11
 LETTER_POINTS = 4.9  # Mean width of a letter at this size, on the safe side.
-OVERHANG_POINTS = 45.0  # A label may run so far out of its panel; a longer one stands left of its line.
+OVERHANG_POINTS = 45.0  # A label may extend this far out of its panel; a longer one is left of its line.
 
 
 def label_events(axes: Axes, events: list[RideEvent], span_s: tuple[float, float]) -> None:
-    """Write the story above the picture: all of it if it is short, else what does not repeat.
+    """Write the events above the picture: all if there are few, otherwise those that don't repeat.
 
-    In a crowd the earliest label stands highest, so that no line from a label crosses another.
+    Among close labels the earliest is highest, so that no line from a label crosses another.
     """
     inside = _worth_telling(events, span_s)
     seen: set[str] = set()
@@ -44,7 +44,7 @@ def label_events(axes: Axes, events: list[RideEvent], span_s: tuple[float, float
 
 
 def _label(axes: Axes, event: RideEvent, row: int, to_the_left: bool) -> None:
-    """Write one event beside a line that stands on its time."""
+    """Write one event next to a line at its time."""
     axes.annotate(
         event.text, (event.time_s, 1.0), xycoords=axes.get_xaxis_transform(),
         xytext=(-3 if to_the_left else 3, 2 + LABEL_ROW_POINTS * row), textcoords="offset points",
@@ -65,7 +65,7 @@ class Shelves:
         self._lines: list[tuple[float, int]] = []
 
     def place(self, time_s: float, width_s: float, crowd: int, to_the_left: bool) -> int | None:
-        """Return the row of a label, None if there is no room; `crowd` labels are to come close after it."""
+        """Return the row of a label, None if it does not fit; `crowd` labels follow close after it."""
         rows = range(LABEL_ROWS) if to_the_left else range(min(crowd, LABEL_ROWS - 1), -1, -1)
         start_s = time_s - width_s if to_the_left else time_s
         for row in rows:
@@ -81,7 +81,7 @@ class Shelves:
 
 
 def _worth_telling(events: list[RideEvent], span_s: tuple[float, float]) -> list[RideEvent]:
-    """Return the events of a span, without "faulted" where the cause is told at the same time."""
+    """Return the events of a span, without "faulted" if the cause is shown at the same time."""
     inside = [event for event in events if span_s[0] <= event.time_s <= span_s[1]]
     kept: list[RideEvent] = []
     for index, event in enumerate(inside):

@@ -1,7 +1,7 @@
 """The picture of the fault matrix: rows are faults, columns speeds, one block for each situation.
 
 Pale cells hold. Dark red ones with a cross fail. Yellow ones with a number can't be seen by any software; the
-number leads to the hazard below. So the eye finds the failures in grey as well.
+number leads to the hazard below. So failures are visible in grey too.
 """
 
 from itertools import pairwise
@@ -136,20 +136,20 @@ def _draw_cell(axes: Axes, x: float, y: float, cell: Cell, hazards: dict[str, in
 
 
 def _note(cell: Cell) -> str:
-    """Return the worst case of a row in a few words."""
+    """Describe the worst case of a row in a few words."""
     text = cell.why[0]
     return text if len(text) <= NOTE_LONGEST else text[: text.rfind(",")]
 
 
 def _draw_key(figure: Figure, height_in: float) -> None:
-    """Say what the colours mean, once, above the columns."""
+    """Draw the legend above the columns."""
     axes = figure.add_axes((0.02, 1.0 - 1.02 / height_in, 0.96, 0.2 / height_in), frameon=False)
     axes.set_xlim(0.0, 62.4)
     axes.set_ylim(1.0, 0.0)
     axes.set_xticks([])
     axes.set_yticks([])
     words = {
-        HOLDS: "holds: what is too much stays within the limits",
+        HOLDS: "holds: any excess stays within the limits",
         FAILS: "fails: too much power, speed or help for too long",
         UNSEEN: "can't be seen by software: number of the hazard below",
     }

@@ -1,4 +1,4 @@
-"""Residuals of `treadle measure`: what the law leaves over; a curve says that the law is wrong."""
+"""Residuals of `treadle measure`; a systematic curve means that the model is wrong."""
 
 from pathlib import Path
 
@@ -15,9 +15,9 @@ SIZE = (9.0, 5.4)
 def draw_coast_down(fit: CoastFit, path: Path) -> None:
     """Draw measured minus computed speed over time, one line a run, a colour a direction."""
     subtitle = (
-        "measured minus computed speed; a wave common to all runs means that something else slowed them"
+        "measured minus computed speed; a common curve in all runs means that something else slowed them"
     )
-    with drawn(path, "Coast-downs: what the law leaves over", subtitle, SIZE) as figure:
+    with drawn(path, "Coast-downs: residuals", subtitle, SIZE) as figure:
         axes = figure.subplots()
         for sign, colour, label in ((1, GAIN, "one way"), (-1, COST, "other way")):
             first = True
@@ -35,9 +35,7 @@ def draw_coast_down(fit: CoastFit, path: Path) -> None:
 
 def draw_ride(fit: RideFit, path: Path) -> None:
     """Draw the climb of each stretch, computed over measured, on the line where they agree."""
-    subtitle = (
-        "climb of each minute that the power explains, over the measured one; brakes lie above the line"
-    )
+    subtitle = "computed over measured climb of each minute; braking lies above the line"
     with drawn(path, "Ride: elevation reproduced", subtitle, SIZE) as figure:
         axes = figure.subplots()
         axes.plot(fit.climb_m, fit.computed_climb_m, ".", color=GAIN)
@@ -50,7 +48,7 @@ def draw_ride(fit: RideFit, path: Path) -> None:
 def draw_load_steps(fit: LoadFit, path: Path) -> None:
     """Draw measured minus computed voltage over time."""
     subtitle = "measured minus computed voltage; slow tails after each step are the pack's recovery"
-    with drawn(path, "Load steps: what the straight line leaves over", subtitle, SIZE) as figure:
+    with drawn(path, "Load steps: residuals", subtitle, SIZE) as figure:
         axes = figure.subplots()
         axes.plot(fit.time_s, fit.residual_v * 1000.0, color=GAIN, linewidth=0.8)
         axes.axhline(0.0, color=NOW, linewidth=0.8)

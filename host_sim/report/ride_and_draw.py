@@ -1,4 +1,4 @@
-"""Rides a script on a bench, keeping its trace, and draws the picture of it."""
+"""Rides a script on a bench, records its trace, and draws the picture."""
 
 import time
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from host_sim.rules.worst_moment import MomentWindow, whole_second
 
 @dataclass(frozen=True, slots=True)
 class Worst:
-    """When a rule's worst case happened, and what to write beside it."""
+    """When a rule's worst case happened, and its label."""
 
     moment_us: int
     words: str
@@ -37,7 +37,7 @@ def ride_and_draw(
     That is the second of the first engagement, or of `worst` where there is one. `estimated` names what a
     recording did not hold: trace and picture say so.
     """
-    # Not at the top: drawing takes a second to load, and a wrong request is to be told at once.
+    # Not at the top: drawing takes a second to load, and a wrong request is refused at once.
     from host_sim.report.ride_figure import RideFacts, draw_ride
 
     levels = bench.world.pedal_sensor.levels

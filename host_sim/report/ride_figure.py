@@ -1,9 +1,9 @@
 """The picture of a ride: what the road, the rider and the motor did, and why.
 
 Left the whole ride, right one minute of it, below one second of crank edges as logic traces. A short
-ride has no left column. Colours are told apart without colour vision: lines differ in lightness and are
-named where they run, a fault and a lost supply are hatched. Names come from a user's files, so no text is
-taken for mathematics.
+ride has no left column. The picture can be read without colour vision: lines differ in lightness and have
+labels, a fault and a lost supply are hatched. Names come from a user's files, so no text is interpreted as
+mathematics.
 """
 
 import warnings
@@ -30,8 +30,8 @@ from host_sim.report.trace_file import RideTrace, read_trace
 
 MINUTE_S = 60.0
 SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
-OUTRUN_M_PER_S = 0.1  # Less is the ripple of a turn.
-FLAT_M = 0.3  # A road that rises and falls by less has no height worth an axis.
+OUTRUN_M_PER_S = 0.1  # A smaller change is the ripple of a turn.
+FLAT_M = 0.3  # A road that rises and falls by less gets no axis for its height.
 TITLE_LETTERS = 60
 
 INK = "#1d2733"
@@ -46,8 +46,8 @@ COMMAND = "#a0252f"
 LEFT, RIGHT = 0.068, 0.952
 CAPTIONS = (
     "cadence: pedals that turn fast enough engage the motor; bold is what the controller measures",
-    "power: what is delivered follows what is allowed of what is wanted",
-    "command: it rises gently and is cut at once",
+    "power: delivered, limited by allowed and requested power",
+    "command: rises gently, is cut at once",
 )
 # State: colour, how strong, hatching, words.
 SPANS = {
@@ -60,7 +60,7 @@ SPANS = {
 
 
 class RideFacts:
-    """What the picture needs beside the trace: names, settings, the story, and one second of edges."""
+    """Data of the picture in addition to the trace: names, settings, events, and one second of edges."""
 
     def __init__(
         self,
@@ -76,7 +76,7 @@ class RideFacts:
         worst: tuple[int, str] | None = None,
         estimated: Sequence[str] = (),
     ) -> None:
-        """Take what the bench measured; `edges` as EdgeWindow keeps them.
+        """Store what the bench measured; `edges` as recorded by EdgeWindow.
 
         `lowest_gear_m` is the development of the lowest gear; `worst` the moment in us at which a rule was
         broken worst, and the words for it: then the enlarged second is the one around it. `estimated` names
@@ -218,7 +218,7 @@ def _cadence(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool
     axes.axhline(settings.engage_rpm, color=DELIVERED, linestyle="--", linewidth=1)
     axes.axhline(settings.release_rpm, color=COMMAND, linestyle="--", linewidth=1)
     highest_rpm = max(float(trace["cadence_rpm"].max()), settings.engage_rpm * 1.5)
-    # Room below zero for pedalling backward, or at least for the name of the lower line.
+    # Space below zero for pedalling backward, or at least for the name of the lower line.
     axes.set_ylim(min(-0.1 * highest_rpm, float(trace["cadence_rpm"].min()) * 1.1), highest_rpm * 1.05)
     axes.axhline(0.0, color=INK, linewidth=0.5)
     axes.set_ylabel("cadence, rpm")
@@ -310,9 +310,9 @@ def _edges(axes: Axes, facts: RideFacts, trace: RideTrace) -> None:
 
 
 def _gear_words(facts: RideFacts, trace: RideTrace, from_s: float) -> str:
-    """Return until when a recorded crank outruns the wheel in its lowest gear, or nothing.
+    """Return until when a recorded crank is faster than the wheel in its lowest gear, or nothing.
 
-    A recording tells how the crank turned on its own bicycle; on this one the wheel may not be there yet.
+    A recording has the crank of its own bicycle; on this one the wheel may still be slower.
     """
     if facts.lowest_gear_m is None:
         return ""
@@ -325,7 +325,7 @@ def _gear_words(facts: RideFacts, trace: RideTrace, from_s: float) -> str:
     if len(caught) == 0:
         return ""
     return (
-        f"\nthe crank turns as told; the wheel catches up with it in the lowest gear, "
+        f"\nthe crank turns at the given cadence; the wheel catches up with it in the lowest gear, "
         f"{facts.lowest_gear_m:g} m a turn, at {caught[0]:.1f} s"
     )
 
@@ -345,14 +345,14 @@ def _engaging(axes: Axes, facts: RideFacts, centre_s: float) -> None:
     )
     before = [place for place, (time_us, _) in enumerate(facts.edges) if time_us <= centre_s * 1e6]
     if settings.sensor_kind == TWO_CHANNELS and len(before) > settings.engage_edges:
-        # The first edge of all only tells where the ring stands: it is none of those that are counted.
+        # The very first edge only shows the position of the ring and is not counted.
         for number, place in enumerate(before[-settings.engage_edges :], start=1):
             _number_edge(axes, facts, place, number)
     axes.text(centre_s + 0.006, 2.66, why, color=DELIVERED, va="bottom", fontsize=9.5)
 
 
 def _number_edge(axes: Axes, facts: RideFacts, place: int, number: int) -> None:
-    """Write an edge's number beside it, in the lane of the channel that changed."""
+    """Write an edge's number next to it, in the lane of the channel that changed."""
     time_us, levels = facts.edges[place]
     before = facts.edges[place - 1][1] if place else facts.edges_before
     channel = 1 if (levels ^ before) >> 1 else 0
@@ -363,7 +363,7 @@ def _number_edge(axes: Axes, facts: RideFacts, place: int, number: int) -> None:
 
 
 def _breaking(axes: Axes, facts: RideFacts, trace: RideTrace, centre_s: float) -> None:
-    """Mark the moment at which the rule was broken worst, and lay the command over the edges."""
+    """Mark the moment at which the rule was broken worst, and draw the command over the edges."""
     moment_us, words = facts.worst or (0, "")
     moment_s = moment_us / 1e6
     top_v = max(float(trace["command_v"].max()), 1.0)

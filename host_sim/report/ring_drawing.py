@@ -21,9 +21,9 @@ WORDS_PULSES_MOST = 12
 
 
 def draw_ring(figure: Figure, axes: Any, inspection: Inspection, weak_by_volts: list[int]) -> None:
-    """Draw the ring from the side, magnet 1 on top, in the direction of travel clockwise.
+    """Draw the ring from the side, magnet 1 on top, direction of travel clockwise.
 
-    `weak_by_volts`: magnets whose pulse looks as usual and whose volts do not.
+    `weak_by_volts`: magnets with a normal pulse but low volts.
     """
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
@@ -34,7 +34,7 @@ def draw_ring(figure: Figure, axes: Any, inspection: Inspection, weak_by_volts: 
     axes.spines["polar"].set_visible(False)
     ring = inspection.ring
     if ring is None or not inspection.pulses.sure:
-        # No empty ring: it would look like one without magnets.
+        # Don't draw an empty ring, which would look like one without magnets.
         axes.set_axis_off()
         text = "no ring is drawn:\nwithout the number of pulses\nthe turns can't be combined"
         axes.text(0, 0, text, ha="center", va="center", fontsize=12, color=QUIET)
@@ -62,8 +62,8 @@ def draw_ring(figure: Figure, axes: Any, inspection: Inspection, weak_by_volts: 
 
 def _ring_title(inspection: Inspection) -> str:
     if inspection.changes:
-        return "the ring in its worst part, turn upon turn laid over each other"
-    return "the ring, turn upon turn laid over each other"
+        return "the ring in its worst part, all turns combined"
+    return "the ring, all turns combined"
 
 
 def _names(inspection: Inspection) -> tuple[str, str]:
@@ -108,7 +108,7 @@ def _named(axes: Any, ring: Ring, weak_by_volts: list[int]) -> None:
         centre = (magnet.number - 1) * 2.0 * np.pi / ring.pulses + np.deg2rad(magnet.error_deg)
         weak = magnet.number in ring.weak
         low = magnet.number in weak_by_volts
-        # Neighbours on a fine ring would overprint each other's words; the colour says "weak" as well.
+        # On a fine ring the words of neighbours would overlap; the colour shows "weak" too.
         word = "" if ring.pulses > WORDS_PULSES_MOST else "low" if low else "weak, "
         text = f"{magnet.number}\n{word}" if low and word else str(magnet.number)
         if weak and not low:

@@ -1,6 +1,6 @@
-"""The picture of an inspection: the first turn as logic traces, the ring as it is, cadence, and what to do.
+"""The picture of an inspection: the first turn as logic traces, the ring, cadence, and what to do.
 
-Names come from a user's files, so no text is taken for mathematics.
+Names come from a user's files, so no text is interpreted as mathematics.
 """
 
 import textwrap
@@ -57,7 +57,7 @@ def draw_inspection(
 ) -> None:
     """Draw an inspection into `path` (PNG or SVG by its suffix); `title` names the capture.
 
-    `why`: what is against the sensor, None for what the edges have against it.
+    `why`: the reasons against the sensor, None for those from the edges.
     """
     with (
         plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
@@ -96,9 +96,7 @@ def _heading(figure: Figure, inspection: Inspection, title: str, weak: list[int]
 def _verdict(inspection: Inspection, weak_by_volts: list[int]) -> str:
     """Return the findings in one line."""
     if inspection.channels.live == 0:
-        return (
-            "Too few changes to tell anything" if any(inspection.gathered.changes) else "No channel changes"
-        )
+        return "Too few changes" if any(inspection.gathered.changes) else "No channel changes"
     parts = [inspection.kind.value or "unknown kind of sensor"]
     pulses = inspection.pulses
     if pulses.sure:
@@ -116,7 +114,7 @@ def _verdict(inspection: Inspection, weak_by_volts: list[int]) -> str:
         if finding.value and finding.sure:
             wrong.append(f"magnet {', '.join(map(str, finding.value))} {name}")
     if weak_by_volts:
-        wrong.append(f"magnet {', '.join(map(str, weak_by_volts))} weak by its volts")
+        wrong.append(f"magnet {', '.join(map(str, weak_by_volts))} weak according to its volts")
     if inspection.decodable.value is False:
         wrong.append("A and B do not overlap")
     if inspection.changes:
@@ -203,7 +201,7 @@ def _numbers(axes: Axes, inspection: Inspection, seen: int, top: float) -> None:
 def _cadence(axes: Axes, inspection: Inspection, support: Support | None, wide: bool) -> None:
     cadence = inspection.cadence
     axes.spines[["top", "right"]].set_visible(False)
-    title = "cadence, a turn at a time, and the range covered (shaded)" if wide else "cadence, turn by turn"
+    title = "cadence, turn by turn, and its range (shaded)" if wide else "cadence, turn by turn"
     axes.set_title(title, loc="left", fontsize=10, color=QUIET)
     axes.set_xlabel("time, s")
     axes.set_ylabel("rpm")
@@ -266,11 +264,11 @@ def _thinned(cadence: Cadence) -> tuple[Any, Any]:
 def _advice(figure: Figure, why: list[str], advice: list[str]) -> None:
     figure.text(0.52, 0.325, "what to do", fontsize=12, fontweight="bold", va="top")
     lines: list[str] = []
-    nothing = "nothing: the sensor is as it should be, as far as edges tell"
+    nothing = "nothing: the edges show no fault of the sensor"
     if why:
         nothing = f"not shown to be fit: {'; '.join(why)}"
     for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS - 4, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:
-        lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]
+        lines = [*lines[: ADVICE_LINES - 1], "    … the rest is in inspection.json"]
     figure.text(0.52, 0.295, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)

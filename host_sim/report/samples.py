@@ -15,7 +15,7 @@ UNPOWERED = -1  # The state of a controller without supply.
 
 
 class Samples(StepWatch):
-    """Keeps one value of each kind every `periods` control periods. All lists have the same length.
+    """Records one value of each kind every `periods` control periods. All lists have the same length.
 
     `state` is a number of `firmware.decide.engagement`, `fault` one of `firmware.guard.faults`. `force_n` is
     the motor's push at the rim of the wheel, `crank_deg` the angle since the start of the ride.
@@ -40,12 +40,12 @@ class Samples(StepWatch):
         self.fault: list[int] = []
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and a controller that has just been switched on."""
+        """Register the world and a controller that has just been switched on."""
         self._world = world
         self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
-        """Take a control period, every so often."""
+        """Record a control period, every `periods` of them."""
         self._left -= 1
         if self._left > 0:
             return
@@ -61,7 +61,7 @@ class Samples(StepWatch):
         self.fault.append(outputs.fault_cause)
 
     def look_unpowered(self, world: World) -> None:
-        """Take a period without supply, every so often."""
+        """Record a period without supply, every `periods` of them."""
         self._left -= 1
         if self._left > 0:
             return

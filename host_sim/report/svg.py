@@ -1,9 +1,8 @@
 """Charts as inline SVG text, made by hand: a millisecond each, where a drawing library takes a hundred.
 
 The handover sheet and the lab put these into a page. They load nothing, scale with the page, and carry a
-title for those who can't see them. Every text is escaped. Lines are told apart by lightness and dashes as
-well as by colour (colours after Okabe and Ito, "Color Universal Design", 2008, from memory, darkened for
-white paper).
+title for those who can't see them. Every text is escaped. Lines differ in lightness and dashes as well as in
+colour (colours after Okabe and Ito, "Color Universal Design", 2008, from memory, darkened for white paper).
 """
 
 from collections.abc import Iterable, Sequence
@@ -126,7 +125,7 @@ class Panel:
     def axes(
         self, x_ticks: Iterable[float], y_ticks: Iterable[float], x_name: str = "", y_name: str = ""
     ) -> None:
-        """Draw grid, ticks and names; `y_name` stands above the axis, where it needs no turned head."""
+        """Draw grid, ticks and names; `y_name` is written horizontally above the axis."""
         drawing, bottom, right = self.drawing, self.top + self.height, self.left + self.width
         for value in y_ticks:
             y = self.y_at(value)
@@ -168,7 +167,7 @@ class Panel:
         self.drawing.words(right - 4, y + (15 if below else -5), text, colour, anchor="end")
 
     def mark(self, x: float, text: str, colour: str = INK, to_the_left: bool = False, row: int = 0) -> None:
-        """Draw an upright line at `x`, with words beside its upper end."""
+        """Draw a vertical line at `x`, with words next to its upper end."""
         at = self.x_at(x)
         self.drawing.line([(at, self.top), (at, self.top + self.height)], colour, 1.4, "2 3")
         anchor, shift = ("end", -5) if to_the_left else ("start", 5)

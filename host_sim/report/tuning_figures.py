@@ -1,7 +1,7 @@
 """Figures of `treadle tune`: each trade-off as a curve, the present point hollow, the chosen one filled.
 
-Two quantities share a panel: what one wants less of on the left, what it costs on the right. Colours differ
-in lightness and every line is named where it runs.
+Two quantities share a panel: the quantity to reduce on the left, its cost on the right. Colours differ in
+lightness, and every line has a label.
 """
 
 from collections.abc import Iterator, Sequence
@@ -26,6 +26,7 @@ from host_sim.report.ride_figure import INK, QUIET
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
 from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.release_rides import ReleaseMeasures
 from host_sim.tuning.stop_rides import CADENCE_RPM, way_with_help_m
 
 COST = "#a0252f"
@@ -37,7 +38,7 @@ DPI = 110
 
 @contextmanager
 def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> Iterator[Figure]:
-    """Give an empty figure with its headings; it is saved and closed at the end."""
+    """Yield an empty figure with its headings; save and close it at the end."""
     top = 0.9 + 0.2 * subtitle.count("\n")
     layout = ConstrainedLayoutEngine(rect=(0.01, 0.01, 0.98, 1.0 - top / size[1]), hspace=0.06, wspace=0.05)
     with (
@@ -53,9 +54,9 @@ def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> I
 
 
 def mark_both(axes: Axes, now: float, chosen: float, said: str) -> None:
-    """Draw a thin line where the setting is now, and a bold one where it will be, with `said` beside it.
+    """Draw a thin line at the present setting, and a bold one at the recommended one, with the label `said`.
 
-    Each has its words on the side away from the other; what is kept has one line.
+    Each has its words on the side away from the other; a setting that is kept has one line.
     """
     if chosen == now:
         _mark(axes, now, f"as now, {said}", True, False)
@@ -69,7 +70,7 @@ def _mark(axes: Axes, x: float, words: str, chosen: bool, to_the_left: bool) -> 
     axes.axvline(
         x, color=colour, linewidth=2.2 if chosen else 1.2, linestyle="-" if chosen else "--", zorder=1
     )
-    # At the edge of the figure there is room on one side only.
+    # At the edge of the figure there is space on one side only.
     (place, _) = axes.transAxes.inverted().transform(axes.transData.transform((x, 0.0)))
     to_the_left = place > 0.85 or (to_the_left and place > 0.15)
     axes.annotate(
@@ -87,7 +88,7 @@ def two_curves(
     right: Sequence[float],
     labels: tuple[str, str, str],
 ) -> Axes:
-    """Draw what one gains on the left axis and what it costs on the right; return the right axes."""
+    """Draw the gain on the left axis and the cost on the right; return the right axes."""
     other = axes.twinx()
     axes.plot(xs, left, color=GAIN, marker="o", markersize=3.5, linewidth=1.8)
     other.plot(xs, right, color=COST, marker="s", markersize=3.5, linewidth=1.8, linestyle=(0, (5, 1.5)))
@@ -95,7 +96,7 @@ def two_curves(
     axes.set_ylabel(labels[1], color=GAIN)
     other.set_ylabel(labels[2], color=COST)
     if max(right) == 0.0:
-        other.set_ylim(0.0, 1.0)  # Nothing goes wrong anywhere: a line on the floor, no magnified noise.
+        other.set_ylim(0.0, 1.0)  # If nothing ever goes wrong, draw a line at zero, not magnified noise.
     for one in (axes, other):
         one.set_ylim(0.0, 1.15 * max(one.get_ylim()[1], 1e-6))
         one.spines["top"].set_visible(False)
@@ -103,10 +104,10 @@ def two_curves(
 
 
 def draw_thresholds(tuned: Tuned, path: Path) -> None:
-    """Draw engage edges, release cadence, share of the pitch, and the way with help over speed."""
+    """Draw engage edges, release cadence, share of the pitch, and the distance with help over speed."""
     bike = tuned.bike
     title = f"When help begins and ends: {bike.title}"
-    subtitle = "blue: what the rider waits for; red: what goes wrong instead; green: recommended; grey: now"
+    subtitle = "blue: waiting time; red: failures; green: recommended; grey: now"
     with drawn(path, title, subtitle, (12.5, 8.6)) as figure:
         grid = figure.subplots(2, 2)
         _engage_panel(grid[0][0], tuned)
@@ -139,14 +140,18 @@ def _release_panel(axes: Axes, tuned: Tuned) -> None:
         axes,
         [float(point.release_rpm) for point in curve],
         [point.measures.run_on_s for point in curve],
-        [point.measures.lapses_per_min for point in curve],
-        ("release cadence (rpm)", "stop is seen after, mean (s)", "lapses a minute on a slow climb"),
+        [_all_lapses(point.measures) for point in curve],
+        ("release cadence (rpm)", "stop is seen after, mean (s)", "lapses a minute, sound and flawed rings"),
     )
     now, tuned_to = tuned.bike.firmware_settings, tuned.tuned.firmware_settings
     mark_both(axes, now.release_rpm, tuned_to.release_rpm, f"{tuned_to.release_rpm} rpm")
     axes.set_title(
         f"Release: legs that wander about {tuned.release.slowest_rpm:.0f} rpm", loc="left", fontsize=11
     )
+
+
+def _all_lapses(measures: ReleaseMeasures) -> float:
+    return measures.lapses_per_min + measures.weak_lapses_per_min + measures.missing_lapses_per_min
 
 
 def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
@@ -157,7 +162,7 @@ def _pitch_panel(axes: Axes, tuned: Tuned) -> None:
         [point.measures.run_on_s for point in curve],
         [point.measures.missing_lapses_per_min for point in curve],
         (
-            "stop gap, % of the pitch just measured",
+            "stop gap, % of the last measured pitch",
             "stop is seen after, mean (s)",
             "lapses a minute, a magnet missing",
         ),
@@ -176,14 +181,17 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
     ends = [
         way_with_help_m(settings, speeds[-1] / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for settings, _, _ in both
     ]
+    together = abs(ends[0] - ends[1]) < 0.03 * max(ends)
     for (settings, colour, text), end_m in zip(both, ends, strict=True):
         ways = [way_with_help_m(settings, speed / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for speed in speeds]
         axes.plot(speeds, ways, color=colour, linewidth=2.2 if colour == CHOSEN else 1.4)
+        if together and colour == NOW:
+            continue
         axes.annotate(
-            text,
+            "now and recommended alike" if together else text,
             (speeds[-1], ways[-1]),
             # Each on its own side of both lines, whichever is the upper one.
-            xytext=(-30, 8 if end_m == max(ends) else -30),
+            xytext=(-30, -75 if together else 8 if end_m == max(ends) else -42),
             textcoords="offset points",
             ha="right",
             color=colour,
@@ -199,7 +207,7 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
     )
     axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
     axes.set_xlabel("speed (km/h)")
-    axes.set_ylabel("way with help after the last edge (m)")
+    axes.set_ylabel("distance with help after the last edge (m)")
     axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (worked out)", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
 
@@ -208,7 +216,7 @@ def draw_rates(tuned: Tuned, path: Path) -> None:
     """Draw jerk against waiting for power over the rise rate, the comfort limit in it."""
     points = [point for point in best_by_rise(tuned.drive.tried) if point.measures.reach_s < STEP_S]
     title = f"How fast help may grow: {tuned.bike.title}"
-    subtitle = "blue: waiting for nine tenths of the power; red: how steeply the push rises, box empty"
+    subtitle = "blue: time to nine tenths of the power; red: steepest rise of the push, without load"
     with drawn(path, title, subtitle, (10.5, 5.8)) as figure:
         axes = figure.subplots()
         rises = [float(point.settings.rise_mv_per_s) for point in points]

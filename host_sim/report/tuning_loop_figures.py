@@ -1,4 +1,4 @@
-"""Figures of the power loop: what was identified, how near it is to surging, rides before and after."""
+"""Figures of the power loop: the identified plants, the surge limit, rides before and after."""
 
 from pathlib import Path
 
@@ -21,7 +21,7 @@ SHOWN = (0.5, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 120, 200, 300)
 
 
 def draw_loop(tuned: Tuned, path: Path) -> None:
-    """Draw the identified plants, the Nyquist plot, the way to the surge limit, gain against disturbance."""
+    """Draw the identified plants, the Nyquist plot, swing up to the surge limit, gain against disturbance."""
     loop = tuned.loop
     if loop is None:
         raise ValueError("a bicycle without a shunt has no power loop to draw")
@@ -70,7 +70,7 @@ def _plant_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
         (0.97, 0.06), xycoords="axes fraction", ha="right", color=COST,
     )  # fmt: skip
     axes.set_xlabel("after a step of the command (ms)")
-    axes.set_ylabel("measured power (W for a volt)")
+    axes.set_ylabel("measured power (W per volt)")
     axes.set_ylim(bottom=0.0)
     axes.set_title(
         f"The plant at {len(tuned.plants)} points: speed, charge, load; blue surges first, grey the others",
@@ -93,22 +93,22 @@ def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
     ):
         axes.plot(-1.0 + radius * np.cos(angles), radius * np.sin(angles), color=CHOSEN, linewidth=1.2)
         axes.annotate(
-            words, (-1.0, -radius), xytext=(0, -11), textcoords="offset points", ha="center", color=CHOSEN
+            words, (-1.0, radius), xytext=(-20, 4), textcoords="offset points", ha="center", color=CHOSEN
         )
     axes.plot(np.cos(angles), np.sin(angles), color=INK, linewidth=0.6, linestyle=":")
-    axes.annotate("gain 1", (0.0, 1.0), xytext=(0.02, 0.8), color=INK, fontsize=8.5)
-    axes.annotate("first to surge", (-0.45, -1.6), ha="right", color=GAIN, fontsize=9.5)
-    axes.annotate("others", (0.03, -1.6), color=NOW, fontsize=9.5)
+    axes.annotate("gain 1", (0.57, -0.98), color=INK, fontsize=9.5, ha="right")
+    axes.annotate("first to surge", (-2.05, -1.45), color=GAIN, fontsize=9.5)
+    axes.annotate("other points (grey)", (-2.05, -1.62), color=NOW, fontsize=9.5)
     axes.plot([-1.0], [0.0], marker="x", color=COST, markersize=9, markeredgewidth=2)
     axes.annotate(
-        "here it surges", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
+        "it surges here", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
     )
     axes.set_xlim(-2.1, 0.6)
-    axes.set_ylim(-1.7, 0.9)
+    axes.set_ylim(-1.7, 1.1)
     axes.set_aspect("equal", adjustable="box")
     axes.axhline(0.0, color=INK, linewidth=0.5)
     axes.axvline(0.0, color=INK, linewidth=0.5)
-    axes.set_title("Nyquist: the loop keeps out of the circle", loc="left", fontsize=11)
+    axes.set_title("Nyquist: the loop stays outside the circle", loc="left", fontsize=11)
     axes.set_xlabel("real")
     axes.set_ylabel("imaginary")
 
@@ -119,6 +119,8 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
         (surge.free, NOW, f"fastest rates, {surge.free.rise_mv_per_s} mV/s"),
         (surge.felt, GAIN, f"chosen rates, {surge.felt.rise_mv_per_s} mV/s"),
     ):
+        if not (scan.model or scan.bench):
+            continue
         axes.plot(
             [one.factor for one in scan.model],
             [100 * one.swing_share for one in scan.model],
@@ -141,7 +143,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
     axes.set_ylim(0.0, max(2.5 * max(tops, default=0.0), 8 * 100 * SURGES_SHARE))
     axes.set_xlim(left=0.0)
     axes.set_xlabel("times the chosen gain")
-    axes.set_ylabel("swing of the power long after a kick (%)")
+    axes.set_ylabel("swing of the power long after a disturbance (%)")
     if surge.felt.bench:
         axes.legend(
             fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93)
@@ -151,7 +153,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
             f"up to {TIMES_MOST:.0f} times the chosen gain\nnothing comes near to surging: not ridden",
             (0.5, 0.6), xycoords="axes fraction", ha="center", color=INK,
         )  # fmt: skip
-    axes.set_title("The way to the surge limit", loc="left", fontsize=11)
+    axes.set_title("Swing up to the surge limit", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
 
 
@@ -188,14 +190,10 @@ def _gain_panel(axes: Axes, tuned: Tuned) -> None:
     axes.minorticks_off()
     now = tuned.bike.firmware_settings
     chosen = tuned.drive.chosen.settings
+    before, after = (one.gain_uv_per_w / one.integral_ms for one in (now, chosen))
     for value, words, colour, height in (
-        (now.gain_uv_per_w / now.integral_ms, f"now {now.gain_uv_per_w}, {now.integral_ms} ms", NOW, 0.93),
-        (
-            chosen.gain_uv_per_w / chosen.integral_ms,
-            f"{chosen.gain_uv_per_w} uV/W, {chosen.integral_ms} ms",
-            CHOSEN,
-            1.0,
-        ),
+        (before, f"now {now.gain_uv_per_w}, {now.integral_ms} ms", NOW, 0.93),
+        (after, f"{chosen.gain_uv_per_w} uV/W, {chosen.integral_ms} ms", CHOSEN, 1.0),
     ):
         axes.axvline(
             value,
@@ -203,8 +201,8 @@ def _gain_panel(axes: Axes, tuned: Tuned) -> None:
             linewidth=2.2 if colour == CHOSEN else 1.2,
             linestyle="-" if colour == CHOSEN else "--",
         )
-        # Towards the middle, so that it does not run over the other axis.
-        right = value > strengths[len(strengths) // 2]
+        # Away from the other line, so that none runs through its words.
+        right = value <= min(before, after) and value > strengths[0]
         axes.annotate(words, (value, height), xycoords=("data", "axes fraction"), color=colour, va="top",
                       xytext=(-4 if right else 4, -3), textcoords="offset points", fontsize=9.5,
                       ha="right" if right else "left")  # fmt: skip
@@ -216,7 +214,7 @@ def _gain_panel(axes: Axes, tuned: Tuned) -> None:
 
 
 def draw_rides(tuned: Tuned, path: Path, seed: int = 1) -> None:
-    """Ride the step and the start with both sets of settings and draw them over each other."""
+    """Ride the step and the start with both sets of settings, and draw them in one figure."""
     with drawn(
         path,
         f"Before and after: {tuned.bike.title}",

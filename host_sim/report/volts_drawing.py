@@ -29,17 +29,17 @@ def draw_traces(axes: Axes, volts: VoltsFound, times_s: Floats, rows: Floats) ->
 
 
 def draw_heights(axes: Axes, volts: VoltsFound) -> None:
-    """Draw how high each magnet comes beside the usual one, and below what it counts as weak."""
+    """Draw each magnet's height relative to the usual one, and the limit below which it is weak."""
     axes.spines[["top", "right"]].set_visible(False)
-    axes.set_title("height by volts, % of the usual", loc="left", fontsize=10, color=QUIET)
+    axes.set_title("height in volts, % of the usual", loc="left", fontsize=10, color=QUIET)
     judged = [one for one in volts.channels if one.magnets and one.swing.linear]
     if not judged:
         axes.set_xticks([])
         axes.set_yticks([])
         text = (
-            "which pulse is which magnet\nis not known"
+            "the pulses can't be\nassigned to magnets"
             if volts.linear
-            else "two levels only, as of a switch:\nheights don't tell weak magnets"
+            else "only two levels, as from a switch:\nheights don't show weak magnets"
         )
         axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=QUIET)
         return
@@ -73,4 +73,4 @@ def _bars(axes: Any, one: ChannelVolts, offset: float, width: float) -> None:
 
 def thresholds_words(volts: VoltsFound) -> str:
     """Return where the thresholds come from, for a title."""
-    return "thresholds as told" if volts.told else "thresholds (bands) by the swing"
+    return "thresholds as given" if volts.told else "thresholds (bands) from the swing"

@@ -1,4 +1,4 @@
-"""The picture of a wheel sensor's capture: speed with what went wrong in it, faults by speed, what to do."""
+"""The picture of a wheel sensor's capture: speed with faults marked, faults by speed, what to do."""
 
 import textwrap
 import warnings
@@ -52,15 +52,13 @@ def _headline(found: WheelInspection, why: list[str]) -> str:
         number = f"number of pulses unknown{', probably ' + str(pulses.value) if pulses.value else ''}"
     head = f"Wheel sensor, {number}"
     return head + (
-        f": {'; '.join(phrase for phrase in why if 'told' not in phrase)}".rstrip(": ") if why else ""
+        f": {'; '.join(phrase for phrase in why if 'unknown' not in phrase)}".rstrip(": ") if why else ""
     )
 
 
 def _speed(axes: Axes, found: WheelInspection) -> None:
     axes.spines[["top", "right"]].set_visible(False)
-    axes.set_title(
-        "speed from pulse to pulse; marks where something was wrong", loc="left", fontsize=10, color=QUIET
-    )
+    axes.set_title("speed from pulse to pulse; marks show faults", loc="left", fontsize=10, color=QUIET)
     unit = "km/h" if found.speed_known else "km/h, of a wheel of 2.1 m"
     axes.set_ylabel(unit)
     axes.set_xlabel("time, s")
@@ -87,10 +85,10 @@ def _speed(axes: Axes, found: WheelInspection) -> None:
 
 
 def _bands(axes: Axes, found: WheelInspection) -> None:
-    """Draw faults beside the pulses of each band of speed, %."""
+    """Draw faults relative to the pulses of each band of speed, %."""
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_title(
-        "of a hundred pulses at this speed: lost, doubled; and noise pulses", loc="left", fontsize=10,
+        "% of the pulses at this speed: lost, doubled, and noise", loc="left", fontsize=10,
         color=QUIET,
     )  # fmt: skip
     bands = found.bands
@@ -135,10 +133,10 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
 
 def _advice(figure: Figure, advice: list[str], why: list[str]) -> None:
     figure.text(LEFT, 0.30, "what to do", fontsize=12, fontweight="bold", va="top")
-    nothing = f"not shown to be fit: {'; '.join(why)}" if why else "nothing: pulses are as they should be"
+    nothing = f"not shown to be fit: {'; '.join(why)}" if why else "nothing: the pulses show no fault"
     lines: list[str] = []
     for sentence in advice or [nothing]:
         lines += textwrap.wrap(sentence, ADVICE_LETTERS, initial_indent="•  ", subsequent_indent="    ")
     if len(lines) > ADVICE_LINES:
-        lines = [*lines[: ADVICE_LINES - 1], "    … the rest stands in inspection.json"]
+        lines = [*lines[: ADVICE_LINES - 1], "    … the rest is in inspection.json"]
     figure.text(LEFT, 0.275, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)

@@ -1,1 +1,1 @@
-"""A crank and a wheel that turn as they are told, without physics, and integers that check themselves."""
+"""A crank and a wheel that turn as commanded, without physics, and integers that check themselves."""

@@ -39,7 +39,7 @@ class SmallInt(int):
 def checked(value: int) -> int:
     """Return `value`, or raise OverflowError if it leaves 31 bits."""
     if not LOWEST <= value <= HIGHEST:
-        raise OverflowError(f"{value} is no small integer of a 32-bit MicroPython")
+        raise OverflowError(f"{value} is not a small integer of a 32-bit MicroPython")
     return value
 
 

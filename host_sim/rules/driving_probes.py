@@ -13,13 +13,13 @@ from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
 
 RISE_PERIODS = 20  # 0.1 s: over less, whole millivolts would count for much.
-STEPPED_BACK_MV = 10  # A command that goes back so far at once has found the back-EMF.
+STEPPED_BACK_MV = 10  # A command that falls by this much at once has found the back-EMF.
 SETTLED_SHARE = 0.1
 SURGE_WINDOW_S = 4.0
 CONTINUOUS_PERIODS = 2000  # 10 s.
 LINE_MOVED = 0.03  # Of the power limit: less is the noise of the reading.
-QUIET_S = 1.0  # After a change in the ride, this long is not looked at.
-HELP_NEVER_S = 3.0  # Help that has not come after so long is measured as it is.
+QUIET_S = 1.0  # Time after a change in the ride that is not evaluated.
+HELP_NEVER_S = 3.0  # Help that has not come by then is measured as it is.
 CRANK_RESTED_S = 0.3
 THROTTLE_RESTED_S = 0.05
 
@@ -28,7 +28,7 @@ class HighestCommand(Probe):
     """Millivolts, the highest command."""
 
     def look(self, outputs: Outputs) -> None:
-        """Keep the highest."""
+        """Store the highest."""
         self.saw(float(outputs.command_mv))
 
 
@@ -73,18 +73,18 @@ class CommandBeforeRest(Probe):
     """Millivolts of command before crank and throttle have been at rest, after every power-up.
 
     A crank so slow that a whole pitch takes longer than the standstill time (the pitch at release cadence
-    and half a second) gives no edge meanwhile: no sensor tells it from one at rest.
+    and half a second) gives no edge in that time: no sensor can distinguish it from one at rest.
     """
 
     def __init__(self, case: Case) -> None:
-        """Work out how slow is at rest for this ring."""
+        """Compute which speed counts as rest for this ring."""
         super().__init__(case)
         pulses = float(self.settings.pulses_per_rev)
         release_rpm = float(self.settings.release_rpm)
         self._slow_rad_per_s = 2.0 * pi / (pulses * (60.0 / (pulses * release_rpm) + 0.5))
 
     def begin(self, world: World, controller: Controller) -> None:
-        """A power-up: nothing has been at rest yet."""
+        """Start after a power-up: nothing has been at rest yet."""
         super().begin(world, controller)
         self._turned_us = world.now_us
         self._opened_us = world.now_us
@@ -92,7 +92,7 @@ class CommandBeforeRest(Probe):
         self._throttle_rested = False
 
     def look(self, outputs: Outputs) -> None:
-        """Look until both have rested for a while."""
+        """Evaluate until both have rested for a while."""
         world = self.world
         if abs(world.rider.crank_rad_per_s) > self._slow_rad_per_s:
             self._turned_us = world.now_us
@@ -128,7 +128,7 @@ class FirstHelpAngle(Probe):
 
 
 class EdgesShort(Probe):
-    """Edges that were missing from those asked for when help began after a standstill, the most."""
+    """Number of engage edges that were still missing when help began after a standstill, the most."""
 
     watches_edges = True
 
@@ -158,7 +158,7 @@ class EdgesShort(Probe):
 
 
 class CadenceShort(Probe):
-    """rpm by which the crank, as its edges tell it, was slower than the engage cadence when help began."""
+    """rpm by which the crank, according to its edges, was slower than the engage cadence when help began."""
 
     watches_edges = True
 
@@ -184,7 +184,7 @@ class CadenceShort(Probe):
 
 
 class ShareError(Probe):
-    """Watts between what is wanted and what the selector's place says, in a settled position."""
+    """Watts between the requested power and that of the selector's position, once it has settled."""
 
     def begin(self, world: World, controller: Controller) -> None:
         """Start with no position seen."""
@@ -230,7 +230,7 @@ class Tracking(Probe):
         self._highest = float("-inf")
 
     def look(self, outputs: Outputs) -> None:
-        """Follow battery power as a share of what is allowed."""
+        """Follow battery power as a share of its limit."""
         if self.controller.engagement.state != ASSISTING:
             return
         now_us = self.world.now_us
@@ -241,7 +241,7 @@ class Tracking(Probe):
             return
         share = self.world.motor.power_w / float(allowed_w)
         if share < 1.0 and outputs.command_mv == self.settings.command_max_mv:
-            share = 1.0  # The motor can't take more at this speed: nothing left to follow.
+            share = 1.0  # The motor can't draw more at this speed, so the power can't follow.
         self._overshoot = max(self._overshoot, share - 1.0)
         if abs(share - 1.0) > SETTLED_SHARE:
             self._outside_us = now_us
@@ -250,7 +250,7 @@ class Tracking(Probe):
             self._highest = max(self._highest, share)
 
     def end(self) -> None:
-        """Settle the number that was asked for."""
+        """Finish the chosen number."""
         if self._engaged_us == 0:
             return
         if self.of == "overshoot":
@@ -262,13 +262,13 @@ class Tracking(Probe):
 
 
 class Settling(Tracking):
-    """Seconds until the power stays within a tenth of what is allowed."""
+    """Seconds until the power stays within a tenth of its limit."""
 
     of = "settling"
 
 
 class Surge(Tracking):
-    """Swing of the power in the last 4 s, in percent of what is allowed."""
+    """Swing of the power in the last 4 s, in percent of its limit."""
 
     of = "surge"
 
@@ -315,14 +315,14 @@ class ContinuousPower(Probe):
     """Watts, the highest mean of battery power over 10 s."""
 
     def __init__(self, case: Case) -> None:
-        """Start with nothing seen."""
+        """Start without a value."""
         super().__init__(case)
         self._powers_w = [0.0] * CONTINUOUS_PERIODS
         self._index = 0
         self._sum_w = 0.0
 
     def look(self, outputs: Outputs) -> None:
-        """Move the mean on."""
+        """Update the mean."""
         power_w = self.world.motor.power_w
         self._sum_w += power_w - self._powers_w[self._index]
         self._powers_w[self._index] = power_w

@@ -104,7 +104,7 @@ class HelpResumed(Scenario):
     """Help again and again at an even speed: after a rest, after coasting, after a brake."""
 
     name = "help resumed"
-    sentence = "pedalling begun anew at an even speed: after a rest, after coasting, after braking"
+    sentence = "pedalling again at an even speed: after a rest, after coasting, after braking"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Three times 4 s of pedalling on the roller, the last one after it has slowed down."""

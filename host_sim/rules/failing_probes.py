@@ -11,21 +11,21 @@ from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
 from host_sim.rules.stopping_probes import release_gap_s
 
-# Stated here again, lest the firmware that is judged sets the limit.
+# Defined here again, so that the tested firmware doesn't set its own limit.
 SILENCE_US = 50_000
-STANDING_S = 1.5  # A crank that has stood so long asks for nothing.
+STANDING_S = 1.5  # A crank that has stood this long requests no help.
 
 
 class CommandAfterFault(Probe):
     """Millivolts of command after a fault was latched, until somebody switches off and on."""
 
     def begin(self, world: World, controller: Controller) -> None:
-        """A power-up: that is the rider's own act, and what still holds is found again."""
+        """Start after a power-up: the rider did it, and a fault that remains is found again."""
         super().begin(world, controller)
         self._latched = False
 
     def look(self, outputs: Outputs) -> None:
-        """Look while the cause stands, and after it if it vanished unasked."""
+        """Evaluate while the cause exists, and afterwards if it vanished without a request."""
         self._latched = self._latched or self.controller.faults.cause != NO_FAULT
         if self._latched:
             self.saw(float(outputs.command_mv))
@@ -41,7 +41,7 @@ class CommandStanding(Probe):
         self._standing_us = max(STANDING_S, release_gap_s(case.bike) + 0.1) * US_PER_S
 
     def look(self, outputs: Outputs) -> None:
-        """Look where nobody asks for anything."""
+        """Evaluate while nobody requests help."""
         world = self.world
         if abs(world.rider.crank_rad_per_s) > TURNING_RAD_PER_S or world.throttle_share > 0.0:
             self._active_us = world.now_us
@@ -53,7 +53,7 @@ class WireLateness(Probe):
     """Milliseconds from the failure of a lever's wire to a command of zero."""
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Start with whole wires."""
+        """Start with intact wires."""
         super().begin(world, controller)
         self._failed_us: int | None = None
         self._driving = False
@@ -74,10 +74,10 @@ class WireLateness(Probe):
 
 
 class LossLateness(Probe):
-    """Seconds from the loss of a sensor to a command of zero, while the motor is asked to drive."""
+    """Seconds from the loss of a sensor to a command of zero, while help is requested."""
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Start with the sensor whole."""
+        """Start with an intact sensor."""
         super().begin(world, controller)
         self._lost_us: int | None = None
 
@@ -113,7 +113,7 @@ class ShuntLossLateness(LossLateness):
 
 
 class StuckShuntHelp(Probe):
-    """Seconds for which the command outlasts the legs while the shunt's reading stands still."""
+    """Seconds for which the command continues after the legs stop while the shunt's reading is stuck."""
 
     def look(self, outputs: Outputs) -> None:
         """Measure while the reading is stuck."""
@@ -130,12 +130,12 @@ class DriveInStall(Probe):
         self._step_us = world.now_us
 
     def look(self, outputs: Outputs) -> None:
-        """A step has come: what the motor did since the one before is known now."""
+        """Evaluate what the motor did since the previous step."""
         self._settle()
         self._step_us = self.world.now_us
 
     def end(self) -> None:
-        """The loop may have stalled for good."""
+        """Evaluate a loop that never came back from a stall."""
         self._settle()
 
     def _settle(self) -> None:

@@ -22,11 +22,12 @@ from host_sim.rules.stopping import backward_limit_s, distance_limit_m
 HOLDS, FAILS, UNSEEN = "holds", "fails", "unseen"
 NO_FAULT_ROW = "no fault"
 
-# What a power loop that works exceeds when it sets in: healthy rides measure 0 J, a controller that cuts out
+# Overshoot of a working power loop when it starts: healthy rides measure 0 J, a controller that cuts out
 # and comes back 6 J. A push of 10 J moves 100 kg by 0.45 m/s from rest, and by 0.02 m/s at 16 km/h.
 OVER_POWER_J = 10.0
-# 250 W for 2.8 s: until a lost wheel sensor is noticed (1 s), or half the pulses are told from a tail wind
-# (about 3 s with what is left in the taper). It takes 100 kg from 27.5 to 30.6 km/h without road load.
+# 250 W for 2.8 s: until a lost wheel sensor is detected (1 s), or half the pulses are distinguished from a
+# tail wind (about 3 s with what is left in the taper). It takes 100 kg from 27.5 to 30.6 km/h without road
+# load.
 OVER_SPEED_J = 700.0
 # At walking pace the way that the place allows takes seconds, so time counts too: what release cadence and
 # motor controller need, and in any case a second.
@@ -50,7 +51,7 @@ class Cell:
         why: list[str],
         hazard: str,
     ) -> None:
-        """Keep a judged cell."""
+        """Store a judged cell."""
         self.row = row
         self.speed_km_per_h = speed_km_per_h
         self.situation = situation
@@ -76,7 +77,7 @@ class Limits:
     """The limits of a cell of this bike; larger ones if the hazard table lists an excess."""
 
     def __init__(self, bike: Bike, events: int = 1, unseen: Unseen | None = None) -> None:
-        """Take the ordinary limits, or the sizes that the hazard table states instead."""
+        """Set the ordinary limits, or the sizes that the hazard table states instead."""
         self.power_w = float(bike.firmware_settings.power_limit_w)
         self.over_power_j = OVER_POWER_J * events
         self.over_speed_j = OVER_SPEED_J
@@ -129,7 +130,7 @@ class Matrix:
     """All cells of a bike, row by row. Read: `cells`, `rows` (names), `columns_km_per_h`, `situations`."""
 
     def __init__(self, bike: Bike, rows: Sequence[str], cells: list[Cell]) -> None:
-        """Keep what was judged."""
+        """Store the judged cells."""
         self.bike = bike
         self.rows = list(rows)
         self.cells = cells

@@ -40,7 +40,7 @@ class BackwardHelp(Probe):
 class CutoffDistance(Probe):
     """Metres covered with help since the crank last turned forward, the most.
 
-    What an open throttle may ask for is no run-on, nor is its fading out.
+    Help for an open throttle does not count, nor does its decay.
     """
 
     def begin(self, world: World, controller: Controller) -> None:

@@ -28,7 +28,6 @@ ASKED_MOST = 20  # How often the same rides are submitted: if workers still die,
 AHEAD = 4
 _one_at_a_time = Lock()
 _notices: list[str] = []
-_sweeps: dict[bytes, Any] = {}
 
 
 def ready() -> str:
@@ -49,15 +48,11 @@ def _get_ready() -> str:
     return ""
 
 
-def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
-    """Ride some points of a sweep on the worker that runs this."""
+def rows_far(sweep: bytes, numbers: list[int]) -> list[str]:
+    """Ride some numbers of a packed sweep, on whichever worker this runs."""
     ready()
-    if sweep not in _sweeps:
-        import_module("host_sim.compiled.travel")
-        _sweeps.clear()
-        _sweeps[sweep] = pickle.loads(sweep)
-    swept = _sweeps[sweep]
-    return [swept.row(number) for number in numbers]
+    rows: list[str] = import_module("host_sim.sweeping.rows").rows_of(sweep, numbers)
+    return rows
 
 
 def program_here() -> str:
@@ -131,7 +126,7 @@ class Cluster:
             yield self._answered(payload, batch, answer)
 
     def _ask(self, payload: bytes, batch: list[int]) -> Any:
-        return self._client.submit(rows_of, payload, batch, pure=False, retries=RETRIES)
+        return self._client.submit(rows_far, payload, batch, pure=False, retries=RETRIES)
 
     def _answered(self, payload: bytes, batch: list[int], answer: Any) -> list[str]:
         """Return the rows of a batch, submitted again if workers die; RequestError if they die every time."""

@@ -127,8 +127,8 @@ def _title(numbers: Numbers, across: str, up: str) -> str:
         numbers.columns[key].min() <= numbers.present[key] <= numbers.columns[key].max()
         for key in (across, up)
     )
-    circle = "Circle: the unchanged bike." if inside else "The unchanged bike is outside this range."
-    return f"{numbers.rows} bikes{worst}. Bright is good. {circle}"
+    circle = "Circle: the bike as it is." if inside else "The bike as it is lies outside of this range."
+    return f"{numbers.rows} points{worst}. Bright is good. {circle}"
 
 
 def _axis_words(key: str) -> str:

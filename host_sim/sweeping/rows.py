@@ -1,5 +1,8 @@
 """One row of a sweep: a point's number and values, what its ride measured, or why it can't be ridden."""
 
+import pickle
+
+import host_sim.compiled.travel  # noqa: F401  It teaches settings to travel.
 from host_sim.bikes.model import Bike
 from host_sim.errors import ControllerFailed, RequestError
 from host_sim.rules.case import Build
@@ -69,6 +72,22 @@ class Sweep:
         except (RequestError, ValueError) as refusal:
             return ",".join([*cells, *("" for _ in self.measured), _quoted(str(refusal))]) + "\n"
         return ",".join([*cells, *(_cell(found.get(name)) for name in self.measured), ""]) + "\n"
+
+
+def packed(sweep: Sweep) -> bytes:
+    """Return a sweep as what `rows_of` takes: a process that has it need not unpack it again."""
+    return pickle.dumps(sweep)
+
+
+def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
+    """Ride some numbers of a packed sweep; return their lines of the table."""
+    if sweep not in _unpacked:
+        _unpacked.clear()
+        _unpacked[sweep] = pickle.loads(sweep)
+    return [_unpacked[sweep].row(number) for number in numbers]
+
+
+_unpacked: dict[bytes, Sweep] = {}
 
 
 def _cell(value: float | None) -> str:

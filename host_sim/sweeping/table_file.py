@@ -79,7 +79,7 @@ class Unfinished:
             )
 
     def _kept(self, head: bytes, force: bool) -> int:
-        """Return how many bytes of the file are valid, 0 to begin anew; sets `rows`, their number of rows."""
+        """Return how many bytes of the file are valid, 0 to start over; sets `rows`, their number of rows."""
         if not self.path.exists():
             return 0
         length = 0

@@ -73,6 +73,10 @@ ADVICE = {
         f"{SLUGGISH} everywhere: measure the current at full help and 20 km/h; lower this by the share that "
         "is missing.",
     ),
+    "assist_power_w": Advice(
+        "All-day legs of 75 W, two level kilometres for one up 3 %, and the pack of the bike file.",
+        f"{SLUGGISH} on the way home: raise it by a quarter. The battery does not last: lower it as much.",
+    ),
     "selector.shares_percent": Advice(
         "A rider's steady 75 W and a grade of 2 %, where the difference between shares is felt most.",
         f"Two positions feel alike: move them apart. {NOTHING} in the first position: intended if its share "

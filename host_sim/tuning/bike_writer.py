@@ -5,8 +5,10 @@ from pathlib import Path
 import tomlkit
 from tomlkit.items import Table
 
-from host_sim.bikes.load import BIKES
-from host_sim.textfile import find_file
+from host_sim.bikes.load import BIKES, load_bike
+from host_sim.errors import RequestError
+from host_sim.outputs import Delivery
+from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
 from host_sim.tuning.recommend import Tuned
 
 
@@ -37,3 +39,14 @@ def written_text(source: str, tuned: Tuned) -> str:
             # Whole percents without a decimal point, as people write them.
             selector["shares_percent"] = [round(share) for share in tuned.shares_percent]
     return tomlkit.dumps(document)
+
+
+def write_bike(bike_given: str, tuned: Tuned, target: Path, force: bool) -> None:
+    """Write the bike file whole or not at all, once more read as any other bike file is."""
+    text = written_text(read_text(file_of(bike_given), TOML_BYTES_MAX), tuned)
+    with Delivery(target.parent, (target.name,), force) as delivery:
+        place = delivery.place(target.name)
+        place.write_text(text, encoding="utf-8")
+        if load_bike(place).firmware_settings.as_dict() != tuned.tuned.firmware_settings.as_dict():
+            raise RequestError(f"{spoken(target)}: the settings would not be read back as they were tuned")
+        delivery.deliver()

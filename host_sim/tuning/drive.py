@@ -6,7 +6,9 @@ steps are tried too. They are compared by `drive_score`, which includes the grea
 operating range.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -24,13 +26,9 @@ CLOSED_LOOP_DEAD_TIMES = (1.0, 2.0, 4.0, 8.0, 16.0)  # tau_c as multiples of the
 RISE_FACTORS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
 ROUNDS = 6
 AS_GOOD = 1.03  # Times the least score: no rider feels the difference.
-KEPT = 1.02
 STEPS = (1.25, 0.8)
 GAIN_MOST_UV_PER_W = 50_000
 INTEGRAL_LEAST_MS, INTEGRAL_MOST_MS = 20, 20_000
-
-
-Names = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +66,7 @@ class DrivePoint:
 class DriveChoice:
     """The chosen point, everything that was ridden, and the model that the gains were made for.
 
-    `before_keeping`: the point that was chosen before some settings were kept on request; None if none were
-    kept.
+    `before_keeping`: what would be chosen if no setting had to keep its value; None if none has to.
     """
 
     chosen: DrivePoint
@@ -86,9 +83,19 @@ class DriveChoice:
 class DriveBench:
     """Rides candidate settings of one bicycle, each set once."""
 
-    def __init__(self, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int = 1) -> None:
-        """Store the bicycle; `plants` may be empty for one without a shunt."""
+    def __init__(
+        self,
+        bike: Bike,
+        plants: list[IdentifiedPlant],
+        priority: Priority,
+        seed: int = 1,
+        fixed: Mapping[str, int] = MappingProxyType({}),
+    ) -> None:
+        """Get ready; `plants` may be empty without a shunt. `fixed` goes over what is ridden."""
         self._bike = bike
+        self._fixed = {
+            field.name: fixed[field.name] for field in fields(DriveSettings) if field.name in fixed
+        }
         self._priority = priority
         self._seed = seed
         self._frequencies = loop_frequencies()
@@ -96,7 +103,8 @@ class DriveBench:
         self._found: dict[DriveSettings, DrivePoint] = {}
 
     def ride(self, settings: DriveSettings) -> DrivePoint:
-        """Return the rated point of `settings`."""
+        """Return what `settings` come to, with what is fixed in them."""
+        settings = replace(settings, **self._fixed)
         if settings not in self._found:
             changed = with_settings(self._bike, settings.changes(self._bike))
             measures = measure_drive(changed, self._seed)
@@ -111,6 +119,22 @@ class DriveBench:
             return 1.0
         controller = firmware_pi_response(gains, self._frequencies)
         return max(1.0 / float(np.min(np.abs(1.0 + controller * plant))) for plant in self._responses)
+
+    def middle(self, some: list[DriveSettings], best: DrivePoint) -> DriveSettings:
+        """Return the geometric mean of `some` and the best, weighed by score; the best if that is better."""
+        points = [best, *(self.ride(one) for one in some)]
+        least = min(point.score for point in points)
+        weights = np.exp([(least - point.score) / ((AS_GOOD - 1.0) * least) for point in points])
+
+        def mean(values: list[int]) -> float:
+            return float(np.exp(np.average(np.log(values), weights=weights)))
+
+        settings = DriveSettings(
+            legal_rise(mean([point.settings.rise_mv_per_s for point in points])),
+            round(mean([point.settings.gain_uv_per_w for point in points])),
+            round(mean([point.settings.integral_ms for point in points])),
+        )
+        return settings if self.ride(settings).score <= AS_GOOD * best.score else best.settings
 
     @property
     def tried(self) -> list[DrivePoint]:
@@ -136,9 +160,18 @@ def legal_gains(gains: PiGains) -> tuple[int, int]:
     return gain, min(max(round(gains.integral_s * 1000.0), INTEGRAL_LEAST_MS), INTEGRAL_MOST_MS)
 
 
-def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int = 1) -> DriveChoice:
-    """Return rise rate, gain and integral time with the least score, by theory and a search around it."""
-    bench = DriveBench(bike, plants, priority, seed)
+def choose_drive(
+    bike: Bike,
+    plants: list[IdentifiedPlant],
+    priority: Priority,
+    seed: int = 1,
+    fixed: Mapping[str, int] = MappingProxyType({}),
+) -> DriveChoice:
+    """Return rise rate, gain and integral time with the least score that theory and a look around it find.
+
+    What `fixed` names keeps its value, and the rest is chosen for it.
+    """
+    bench = DriveBench(bike, plants, priority, seed, fixed)
     model = loop_model(plants)
     comfort = rates_for(bike, priority.jerk_m_per_s3).rise_mv_per_s
     pairs = _gain_pairs(bike, model)
@@ -151,40 +184,36 @@ def choose_drive(bike: Bike, plants: list[IdentifiedPlant], priority: Priority, 
             best = min(best, bench.ride(settings), key=lambda point: point.score)
         if best.score > 0.995 * before.score:
             break
-    # Noise would pick one of many that are equally good; their middle depends less on it.
-    middle = bench.ride(_middle([point for point in bench.tried if point.score <= AS_GOOD * best.score]))
-    chosen = middle if middle.score <= 1.01 * best.score else best
-    # If the present settings are as good, they stay.
+    return DriveChoice(_least_change(bike, bench, best, pairs, comfort), bench.tried, model)
+
+
+def _least_change(
+    bike: Bike, bench: DriveBench, best: DrivePoint, pairs: list[tuple[int, int]], comfort: int
+) -> DrivePoint:
+    """Return a point as good as the best that changes little and that noise moves little.
+
+    What is as good with the present values keeps them: all three, the gains, the rise rate. What does not is
+    the middle of what theory proposes, each weighed by its score: the best of many as good is luck.
+    """
     now = bike.firmware_settings
-    kept = replace(chosen.settings, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
-    if bench.ride(kept).score <= KEPT * best.score:
-        chosen = bench.ride(kept)
-    return DriveChoice(chosen, bench.tried, model)
-
-
-def with_kept(
-    choice: DriveChoice, bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int, keep: Names
-) -> DriveChoice:
-    """Return the choice with the settings in `keep` as the bicycle has them, ridden like any other point."""
-    now = bike.firmware_settings
-    kept = {field.name: getattr(now, field.name) for field in fields(DriveSettings) if field.name in keep}
-    settings = replace(choice.chosen.settings, **kept)
-    if settings == choice.chosen.settings:
-        return choice
-    point = DriveBench(bike, plants, priority, seed).ride(settings)
-    return replace(choice, chosen=point, tried=[*choice.tried, point], before_keeping=choice.chosen.settings)
-
-
-def _middle(points: list[DrivePoint]) -> DriveSettings:
-    """Return the geometric mean of settings."""
-
-    def mean(values: list[int]) -> float:
-        return float(np.exp(np.mean(np.log(values))))
-
-    return DriveSettings(
-        legal_rise(mean([point.settings.rise_mv_per_s for point in points])),
-        round(mean([point.settings.gain_uv_per_w for point in points])),
-        round(mean([point.settings.integral_ms for point in points])),
+    chosen = best.settings
+    gains_now = replace(chosen, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
+    for settings in (replace(gains_now, rise_mv_per_s=now.rise_mv_per_s), gains_now):
+        if bench.ride(settings).score <= AS_GOOD * best.score:
+            chosen = settings
+            break
+    else:
+        chosen = bench.middle(
+            [replace(chosen, gain_uv_per_w=gain, integral_ms=ms) for gain, ms in pairs], best
+        )
+    if chosen.rise_mv_per_s == now.rise_mv_per_s:
+        return bench.ride(chosen)
+    rise_now = bench.ride(replace(chosen, rise_mv_per_s=now.rise_mv_per_s))
+    if rise_now.score <= AS_GOOD * best.score:
+        return rise_now
+    rises = [legal_rise(factor * comfort) for factor in RISE_FACTORS]
+    return bench.ride(
+        bench.middle([replace(chosen, rise_mv_per_s=rise) for rise in rises], bench.ride(chosen))
     )
 
 

@@ -23,14 +23,13 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.tuning.ride_start import longest_pitch_s, rest_s
+from host_sim.tuning.ride_start import draws_of, longest_pitch_s, rest_s
 
 # With 12 starts drawn at random the engage cadence came to 12, 15, 18 and 22 rpm over five seeds.
 STARTS = 40
 NUDGES = 64
 ROCKINGS = 16
 SHAKES = 8
-DRAWS = 3
 START_S = 3.0  # A start that has not engaged by then counts as this late.
 START_RPM = (35.0, 75.0)
 GATHER_S = (0.3, 1.8)  # How long the legs take to reach their cadence.
@@ -213,11 +212,6 @@ class EngageRides:
     def measures(self, engage_edges: int, engage_rpm: int) -> EngageMeasures:
         """Return the measures of all of them with these thresholds."""
         return pooled([ride.measures(engage_edges, engage_rpm) for ride in self.rides])
-
-
-def draws_of(seed: int) -> list[int]:
-    """Return the seeds of the rides for one seed of tuning; no two seeds of tuning share one."""
-    return [DRAWS * seed + number for number in range(DRAWS)]
 
 
 def pooled(each: list[EngageMeasures]) -> EngageMeasures:

@@ -106,7 +106,7 @@ def rounded(value: float | None, digits: int = 4) -> float | None:
 
 
 def loop_json(report: LoopReport, bike: Bike) -> dict[str, Any]:
-    """Return the loop with the keys that the manual names."""
+    """Return the loop under its documented keys."""
     surge = report.surge
     return {
         "plant": {

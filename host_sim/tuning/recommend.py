@@ -1,17 +1,19 @@
 """The recommendation for one bicycle: all choices with reasons, measured before and after."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from firmware.settings import Settings
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
 from host_sim.tuning import levers
-from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose_drive, with_kept
+from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose_drive
 from host_sim.tuning.identify import IdentifiedPlant, identify
 from host_sim.tuning.loop_report import LoopReport, loop_report
 from host_sim.tuning.measures import Measures, measure
 from host_sim.tuning.release_rides import ReleaseRides
+from host_sim.tuning.road_rides import RoadChoice, choose_assist
 from host_sim.tuning.score import Priority
 from host_sim.tuning.thresholds import EngageChoice, ReleaseChoice, choose_engage, choose_release
 from host_sim.tuning.variant import with_settings
@@ -22,7 +24,10 @@ Done = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Tuned:
-    """The results of tuning: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`."""
+    """All that tuning found out: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`.
+
+    `keep` names what was asked to stay as it is, `held` what has its value because a rule refuses the best.
+    """
 
     bike: Bike
     tuned: Bike
@@ -36,22 +41,41 @@ class Tuned:
     loop: LoopReport | None
     before: Measures
     after: Measures
+    road: RoadChoice | None = None
+    keep: tuple[str, ...] = ()
+    held: dict[str, int] = field(default_factory=dict)
 
 
-def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: tuple[str, ...] = ()) -> Tuned:
-    """Compute everything; `done(stage, STAGES)` reports progress. Settings in `keep` are not changed."""
+def tune_bike(
+    bike: Bike,
+    priority: Priority,
+    done: Done,
+    seed: int = 1,
+    keep: tuple[str, ...] = (),
+    held: Mapping[str, int] = MappingProxyType({}),
+) -> Tuned:
+    """Work everything out; `done(stage, STAGES)` is called as it goes on.
+
+    What `keep` names stays as it is, what `held` names has the value there; the rest is chosen for them.
+    """
     corrections = sensor_corrections(bike)
     base = with_settings(bike, corrections) if corrections else bike
+    now = bike.firmware_settings
+    fixed = {**held, **{name: getattr(now, name) for name in keep}}
+    road = None
+    if priority.thrift:
+        road = choose_assist(base, plain_settings(bike).assist_power_w, fixed.get("assist_power_w"), seed)
+        corrections = {**corrections, "assist_power_w": road.chosen.assist_power_w}
+        base = with_settings(bike, corrections)
     engage = choose_engage(base, priority, seed)
     done(1, STAGES)
     rides = ReleaseRides(base, seed)
-    now = bike.firmware_settings
-    engage_rpm = now.engage_rpm if "engage_rpm" in keep else engage.chosen.engage_rpm
+    engage_rpm = fixed.get("engage_rpm", engage.chosen.engage_rpm)
     release = choose_release(base, engage_rpm, rides)
     done(2, STAGES)
     plants = identify(base, seed)
     done(3, STAGES)
-    drive = with_kept(choose_drive(base, plants, priority, seed), base, plants, priority, seed, keep)
+    drive = _drive(base, plants, priority, seed, fixed)
     done(4, STAGES)
     changes = {
         **corrections,
@@ -62,21 +86,34 @@ def tune_bike(bike: Bike, priority: Priority, done: Done, seed: int = 1, keep: t
         **drive.chosen.settings.changes(bike),
         **_levers(bike),
     }
-    changes |= {name: getattr(now, name) for name in keep if name in changes}
-    shares = [step.share_percent for step in levers.selector_shares(bike)] or None
+    changes |= {name: value for name, value in fixed.items() if name in changes}
+    shares = [step.share_percent for step in levers.selector_shares(base)] or None
     parts = (
         {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}
     )
     tuned = with_settings(bike, changes, parts)
     bench = DriveBench(bike, plants, priority, seed)
     now_sensitivity = bench.sensitivity(settings_now(bike).gains)
-    before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed)
+    full = None if road is None else road.full.measures
+    before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed, full)
     done(5, STAGES)
-    after = measure(tuned, rides, now.engage_rpm, drive.chosen.sensitivity, priority, seed)
+    after = measure(tuned, rides, now.engage_rpm, drive.chosen.sensitivity, priority, seed, full)
     done(6, STAGES)
     loop = loop_report(base, plants, drive, after.drive, seed) if plants else None
     done(7, STAGES)
-    return Tuned(bike, tuned, priority, changes, shares, plants, engage, release, drive, loop, before, after)
+    found = (plants, engage, release, drive, loop, before, after)
+    return Tuned(bike, tuned, priority, changes, shares, *found, road, keep, dict(held))
+
+
+def _drive(
+    bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int, fixed: Mapping[str, int]
+) -> DriveChoice:
+    """Choose the drive; with something fixed in it, once more for that."""
+    free = choose_drive(bike, plants, priority, seed)
+    if all(getattr(free.chosen.settings, name, value) == value for name, value in fixed.items()):
+        return free
+    choice = choose_drive(bike, plants, priority, seed, fixed)
+    return replace(choice, tried=[*free.tried, *choice.tried], before_keeping=free.chosen.settings)
 
 
 def settings_now(bike: Bike) -> DriveSettings:

@@ -7,6 +7,7 @@ are compared, not even how long the bicycle stands before pedalling begins.
 from firmware.settings import TABLE
 from host_sim.bikes.model import Bike
 
+DRAWS = 3
 RELEASE_LEAST_RPM = next(row[2] for row in TABLE if row[0] == "release_rpm")
 
 
@@ -18,3 +19,8 @@ def longest_pitch_s(bike: Bike) -> float:
 def rest_s(bike: Bike) -> float:
     """Return how long to stand after switching on, enough for any release cadence."""
     return 2.0 + longest_pitch_s(bike)
+
+
+def draws_of(seed: int) -> list[int]:
+    """Return the seeds of the rides that belong to one seed of tuning; no two have one in common."""
+    return [DRAWS * seed + number for number in range(DRAWS)]

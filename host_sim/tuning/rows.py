@@ -15,6 +15,7 @@ from host_sim.units import KM_PER_H_PER_M_PER_S
 
 Numbers = Mapping[str, float | None]
 SHARES = "selector.shares_percent"
+BACKED_OFF = "held back, so that no rule does worse than before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +41,29 @@ class Row:
 
 
 def rows_of(tuned: Tuned) -> list[Row]:
-    """Return a row for every setting considered, changed or not."""
-    return [*_sensor_rows(tuned), *_threshold_rows(tuned), *_drive_rows(tuned), *_lever_rows(tuned)]
+    """Return a row for everything that was looked at, changed or not."""
+    threshold_rows = [*_sensor_rows(tuned), *_threshold_rows(tuned)]
+    return [*threshold_rows, *_drive_rows(tuned), *_road_rows(tuned), *_lever_rows(tuned)]
+
+
+def _road_rows(tuned: Tuned) -> list[Row]:
+    if tuned.road is None:
+        return []
+    numbers = [
+        {
+            "wh_per_km": one.road.wh_per_km,
+            "min_per_km": one.road.min_per_km,
+            "range_km": one.road.range_km(tuned.bike),
+        }
+        for one in (tuned.before, tuned.after)
+    ]
+    watts = tuned.road.chosen.assist_power_w
+    why = (
+        "the most help whose kilometre takes two thirds of the energy that "
+        f"{tuned.road.full.assist_power_w} W take, on a way with two level kilometres for one up 3 %, with "
+        "75 W of legs: half as far again on a battery"
+    )
+    return [_row(tuned, "assist_power_w", watts, why, numbers[0], numbers[1])]
 
 
 def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers, after: Numbers) -> Row:
@@ -55,7 +77,8 @@ def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers
     spreads = tuned.engage.spreads | tuned.release.spreads
     spread = spreads[setting].words() if setting in spreads else ""
     if setting in tuned.changes and tuned.changes[setting] != recommended:
-        why = f"kept as requested; {recommended} would be recommended: {why}"
+        reason = "left as it is, as asked for" if setting in tuned.keep else BACKED_OFF
+        why = f"{reason}; {recommended} would be recommended: {why}"
         recommended = tuned.changes[setting]
     return Row(setting, now, recommended, spread, why, advice.assumes, advice.check, clean[0], clean[1])
 

@@ -1,8 +1,9 @@
 """Checks a tuned bike file before it is written: every rule, and the whole fault matrix.
 
 A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and does nothing
-worse than before. A refusal gives the number, and the settings to keep if that cures it. What
-the bike fails already, for example because of its sensor, is reported and does not prevent writing.
+worse than before. A refusal has the number, and knows how to look whether another bike cures it (`back_off`
+searches one). What the bike fails already, for example because of its sensor, is reported and does not keep
+the file back.
 """
 
 from collections.abc import Callable
@@ -13,43 +14,44 @@ from typing import TYPE_CHECKING
 
 from host_sim.bikes.model import Bike
 from host_sim.compiled.workers import Workers
-from host_sim.errors import RequestError
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.fault_matrix import FAILS, HOLDS, UNSEEN, Cell, Matrix, fault_matrix
 from host_sim.rules.hazards import load_hazards
 from host_sim.rules.judge import Done, Verdict, judge
 from host_sim.rules.rule import Rule
-from host_sim.tuning.variant import with_settings
 
 if TYPE_CHECKING:
     from host_sim.tuning.recommend import Tuned
 
 RIDES = 50  # Of each kind, as `treadle verify` does.
 WORKERS_MOST = 8
-# Settings that are kept together in the search for the change that breaks a rule.
-GROUPS = (
-    ("engage_edges", "engage_rpm"),
-    ("release_rpm", "stop_pitch_percent"),
-    ("rise_mv_per_s", "fall_mv_per_s"),
-    ("gain_uv_per_w", "integral_ms"),
-    ("throttle_rest_mv", "throttle_full_mv"),
-    ("battery_foldback_mv",),
-    ("heat_foldback_decicelsius",),
-)
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """What keeps a bike back: `sentence`, and `holds`, which rides that alone with another bike."""
+
+    sentence: str
+    holds: Callable[[Bike], bool]
 
 
 @dataclass(frozen=True, slots=True)
 class RulesCheck:
     """Verdicts and matrix of the tuned bike.
 
-    `refusals`: a sentence for each reason not to write it; `as_before`: one for each failure that is no worse
-    than before.
+    `refused`: everything that keeps it back; `as_before`: a sentence for everything that fails by no more
+    than it did before.
     """
 
     verdicts: list[Verdict]
     matrix: Matrix
-    refusals: list[str]
+    refused: list[Refusal]
     as_before: list[str]
+
+    @property
+    def refusals(self) -> list[str]:
+        """A sentence for everything that keeps the bike back."""
+        return [refusal.sentence for refusal in self.refused]
 
     @property
     def not_shown(self) -> list[Verdict]:
@@ -92,12 +94,17 @@ def _judge_rule(tuned: "Tuned", verdict: Verdict, seed: int, check: RulesCheck) 
         if before.fails and _no_worse(verdict, before):
             check.as_before.append(f"{rule.name}, {number}; {before.measured:.3g} before.")
             return
-        cure = _cure(tuned, lambda bike: bool(_verdict_of(bike, rule, seed).holds))
-        check.refusals.append(f"{rule.name} fails, {number}. {rule.sentence} {cure} {verdict.cure}".rstrip())
-    elif verdict.not_shown and _verdict_of(tuned.bike, rule, seed).holds:
-        check.refusals.append(
-            f"{rule.name} holds now and was not shown for the tuned bike, {verdict.why_not_shown}."
-        )
+        sentence = f"{rule.name} fails, {number}. {rule.sentence} {verdict.cure}".rstrip()
+        check.refused.append(Refusal(sentence, partial(_rule_no_worse, before, seed)))
+    elif verdict.not_shown and (before := _verdict_of(tuned.bike, rule, seed)).holds:
+        sentence = f"{rule.name} holds now and was not shown for the tuned bike, {verdict.why_not_shown}."
+        check.refused.append(Refusal(sentence, partial(_rule_no_worse, before, seed)))
+
+
+def _rule_no_worse(before: Verdict, seed: int, bike: Bike) -> bool:
+    """Tell whether a bike does no worse than before in a rule."""
+    after = _verdict_of(bike, before.rule, seed)
+    return bool(after.holds) or (not before.holds and (after.not_shown or _no_worse(after, before)))
 
 
 def _no_worse(verdict: Verdict, before: Verdict) -> bool:
@@ -115,19 +122,23 @@ def _judge_row(tuned: "Tuned", row: str, seed: int, check: RulesCheck) -> None:
     before = ride_matrix(tuned.bike, seed, _nobody_counts, row)
     new = [cell for cell in cells if cell.verdict == FAILS and _cell_before(before, cell).verdict != FAILS]
     worse = [cell for cell in cells if cell.verdict == UNSEEN and _cell_before(before, cell).verdict == HOLDS]
-    if new:
-        cure = _cure(tuned, partial(_row_no_worse, before, seed))
-        check.refusals.append(f"{_where(new[0])} fails: {'; '.join(new[0].why)}. {cure}".rstrip())
-    elif worse:
-        check.refusals.append(f"{_where(worse[0])} held before: {'; '.join(worse[0].why)}.")
+    if bad := new or worse:
+        fails = "fails" if new else "held before"
+        sentence = f"{_where(bad[0])} {fails}: {'; '.join(bad[0].why)}."
+        check.refused.append(Refusal(sentence, partial(_row_no_worse, before, seed)))
     elif failing := [cell for cell in cells if cell.verdict == FAILS]:
         check.as_before.append(f"{_where(failing[0])} fails: {'; '.join(failing[0].why)}.")
 
 
 def _row_no_worse(before: Matrix, seed: int, bike: Bike) -> bool:
-    """Return whether every failing cell of a row failed before too."""
+    """Tell whether no cell of a row does worse than before."""
     after = ride_matrix(bike, seed, _nobody_counts, before.rows[0])
-    return all(cell.verdict != FAILS or _cell_before(before, cell).verdict == FAILS for cell in after.cells)
+    return not any(_worse(before, cell) for cell in after.cells)
+
+
+def _worse(before: Matrix, cell: Cell) -> bool:
+    was = _cell_before(before, cell).verdict
+    return (cell.verdict == FAILS and was != FAILS) or (cell.verdict == UNSEEN and was == HOLDS)
 
 
 def _cell_before(before: Matrix, cell: Cell) -> Cell:
@@ -136,21 +147,3 @@ def _cell_before(before: Matrix, cell: Cell) -> Cell:
 
 def _where(cell: Cell) -> str:
     return f"Fault matrix: {cell.row} at {cell.speed_km_per_h:g} km/h, {cell.situation},"
-
-
-def _cure(tuned: "Tuned", holds: Callable[[Bike], bool]) -> str:
-    """Return which settings to keep, found by riding; or that keeping none of them alone helps."""
-    now = tuned.bike.firmware_settings
-    for group in GROUPS:
-        kept = {name: getattr(now, name) for name in group if name in tuned.changes}
-        if not any(tuned.changes[name] != value for name, value in kept.items()):
-            continue
-        try:
-            bike = with_settings(tuned.tuned, kept)
-        except RequestError:
-            continue  # Some settings only make sense together.
-        if holds(bike):
-            words = " and ".join(f"{name} at {value}" for name, value in kept.items())
-            options = " ".join(f"--keep {name}" for name in kept)
-            return f"It holds with {words}, as now: add {options}."
-    return "No change alone is the reason: leave the settings as they are."

@@ -15,21 +15,24 @@ from host_sim.tuning.release_rides import ReleaseMeasures
 class Priority:
     """What a rider wants: `haste` weighs waiting, `care` false starts; `jerk_m_per_s3` is the comfort limit.
 
-    Comfort limits: common practice, no source. Vehicles with standing passengers stay at about 1 m/s3 or
-    less.
+    With `thrift` the assist power is chosen too, for two thirds of the energy (`road_rides.py`).
+    Comfort limits: common practice, no source. Passengers who stand are carried at about 1 m/s3 and less.
     """
 
     name: str
     haste: float
     care: float
     jerk_m_per_s3: float
+    thrift: bool = False
 
 
 PRIORITIES = {
     "calm": Priority("calm", 0.5, 2.0, 0.5),
     "balanced": Priority("balanced", 1.0, 1.0, 1.0),
     "quick": Priority("quick", 2.0, 0.5, 2.0),
-    # Starting uphill: immediate help counts, and the slope makes a jerk less felt.
+    # Home on one battery: less help, and the time that takes.
+    "range": Priority("range", 1.0, 1.0, 1.0, thrift=True),
+    # Starting up a slope: help at once counts, and the slope takes the edge off it.
     "hill": Priority("hill", 1.5, 0.5, 1.5),
     # No false start, and nothing sudden.
     "learner": Priority("learner", 0.5, 4.0, 0.35),
@@ -50,6 +53,10 @@ RECOVERY_S = 1.0
 # A tight SIMC loop has Ms 1.59 (Skogestad 2003); beyond 1.6 each tenth costs as much as half a second.
 SENSITIVITY = 1.6
 SENSITIVITY_SPAN = 0.2
+# The rules "help resumed at speed" and "power when a slope begins" allow 1.1 s and 40 J. What comes near to
+# that is no choice for anybody.
+EDGE_HALF_S, EDGE_HALF_SPAN_S = 0.92, 0.04
+EXCESS_J, EXCESS_SPAN_J = 25.0, 5.0
 
 
 def engage_score(measures: EngageMeasures, priority: Priority) -> float:
@@ -82,4 +89,6 @@ def drive_score(measures: DriveMeasures, sensitivity: float, priority: Priority)
         + measures.disturbance_percent / DISTURBANCE_PERCENT
         + measures.recovery_s / RECOVERY_S
         + max(sensitivity - SENSITIVITY, 0.0) / SENSITIVITY_SPAN
+        + max(measures.edge_half_s - EDGE_HALF_S, 0.0) / EDGE_HALF_SPAN_S
+        + max(measures.excess_j - EXCESS_J, 0.0) / EXCESS_SPAN_J
     )

@@ -11,17 +11,20 @@ from host_sim.tuning.release_course import PARTS
 from host_sim.tuning.release_rides import ReleaseMeasures, ReleaseRides, pooled
 from host_sim.tuning.ride_start import RELEASE_LEAST_RPM
 from host_sim.tuning.score import Priority, engage_score, release_score, sound_score
-from host_sim.tuning.spread import Spread, spread_of
+from host_sim.tuning.spread import Spread, balance_point, nearest, spread_of
 from host_sim.tuning.stop_rides import way_with_wheel_lost_m
 from host_sim.tuning.variant import with_settings
 
 ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
-AS_GOOD = 0.05  # Scores this close count as equal.
+AS_GOOD = 0.05  # Scores this near to each other are taken as the same.
+STAYS = 0.1  # What gains less than this is not worth a change: a tenth of what most riders call fine.
 ENGAGE_TURNS_MOST = 0.3  # Help that comes later than after a third of a turn is no help at starting.
 # Closer than this, steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
 RELEASE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 STOP_PITCH_PERCENT = (*range(100, 200, 10), 200, 220, 250)
 PATIENT_PERCENT = 160
+NEAR_RPM = 3
+NEAR_PERCENT = 20
 STEADY_ABOVE_ENGAGE = 1.33
 SWINGING_LEGS = 1.08
 EDGES_PER_PULSE = {TWO_CHANNELS: 4}
@@ -107,15 +110,16 @@ def choose_engage(bike: Bike, priority: Priority, seed: int = 1) -> EngageChoice
     floor_rpm = least_engage_rpm(bike)
     rpms = [rpm for rpm in ENGAGE_RPM if rpm >= floor_rpm] or [ENGAGE_RPM[-1]]
     point = _scored(rides.measures, priority)
-    chosen = _best_engage(point, edges_range, rpms)
-    alone = [_best_engage(_scored(ride.measures, priority), edges_range, rpms) for ride in rides.rides]
+    chosen, flat = _best_engage(bike, point, edges_range, rpms)
+    each = [_scored(ride.measures, priority) for ride in rides.rides]
+    alone = [_best_engage(bike, one, edges_range, rpms)[0] for one in each]
     return EngageChoice(
         chosen,
         [point(edges, chosen.engage_rpm) for edges in edges_range],
         [point(chosen.engage_edges, rpm) for rpm in ENGAGE_RPM],
         {
             "engage_edges": spread_of([one.engage_edges for one in alone]),
-            "engage_rpm": spread_of([one.engage_rpm for one in alone]),
+            "engage_rpm": spread_of([one.engage_rpm for one in alone], flat),
         },
     )
 
@@ -130,15 +134,27 @@ def _scored(measured: Callable[[int, int], EngageMeasures], priority: Priority) 
     return point
 
 
-def _best_engage(point: EngageScorer, edges_range: list[int], rpms: list[int]) -> EngagePoint:
-    """Return the least score; of equals, the fewer edges, and the middle of the cadences."""
+def _best_engage(
+    bike: Bike, point: EngageScorer, edges_range: list[int], rpms: list[int]
+) -> tuple[EngagePoint, list[int]]:
+    """Return the least score, and the cadences that are as good; of those the nearest to the present one.
+
+    Of edges with the same score the fewer, and the present number if that is as good.
+    """
+    now = bike.firmware_settings
     best = min(
         (point(edges, rpm) for edges in edges_range for rpm in rpms),
         key=lambda one: (round(one.score, 6), one.engage_edges, one.engage_rpm),
     )
-    # Over a wide range the cadence hardly changes the score; its middle is the safest choice.
-    level = [rpm for rpm in rpms if point(best.engage_edges, rpm).score <= best.score + AS_GOOD]
-    return point(best.engage_edges, level[len(level) // 2])
+
+    def level(edges: int) -> list[int]:
+        return [rpm for rpm in rpms if point(edges, rpm).score <= best.score + AS_GOOD]
+
+    edges = (
+        now.engage_edges if now.engage_edges in edges_range and level(now.engage_edges) else best.engage_edges
+    )
+    flat = level(edges)
+    return point(edges, nearest(flat, now.engage_rpm)), flat
 
 
 def safe_percents(bike: Bike) -> list[int]:
@@ -154,6 +170,7 @@ def safe_percents(bike: Bike) -> list[int]:
 def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseChoice:
     """Return release cadence and share of the pitch with the least score, for a given engage cadence."""
     ride = rides.for_engage(engage_rpm)
+    now = bike.firmware_settings
     found: dict[tuple[int, int], list[ReleasePoint]] = {}
 
     def point(rpm: int, percent: int) -> ReleasePoint:
@@ -165,39 +182,64 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
             found[rpm, percent] = [ReleasePoint(rpm, percent, one, release_score(one)) for one in each]
         return found[rpm, percent][0]
 
+    highest_rpm = max(engage_rpm - 2, RELEASE_LEAST_RPM)
     shares = sorted({max(round(share * engage_rpm), RELEASE_LEAST_RPM) for share in RELEASE_SHARES})
     percents = safe_percents(bike)
-    rpm = _best([point(some, min(PATIENT_PERCENT, percents[-1])) for some in shares]).release_rpm
-    over_percent = [point(rpm, some) for some in percents]
-    percent = _best(over_percent).stop_pitch_percent
-    near = {min(max(rpm + step, RELEASE_LEAST_RPM), engage_rpm - 2) for step in range(-3, 4)}
-    over_rpm = [point(some, percent) for some in sorted(near | set(shares))]
-    # For a ring that stays sound the shortest gap is best, so the search begins there.
-    for some in sorted(near | set(shares)):
+    patient = min(PATIENT_PERCENT, percents[-1])
+    rpm = min((point(some, patient) for some in shares), key=lambda one: one.score).release_rpm
+    percent = min((point(rpm, some) for some in percents), key=lambda one: one.score).stop_pitch_percent
+    near = range(max(rpm - NEAR_RPM, RELEASE_LEAST_RPM), min(rpm + NEAR_RPM, highest_rpm) + 1)
+    rpms = sorted({*near, min(now.release_rpm, highest_rpm)})
+    # A ring that is and stays sound is best off with the shortest gap, so its search begins there.
+    for some in rpms:
         point(some, STOP_PITCH_PERCENT[0])
+        for other in percents:
+            if abs(other - percent) <= NEAR_PERCENT:
+                point(some, other)
+    over_percent = [point(rpm, some) for some in percents]
+    if now.release_rpm <= highest_rpm and now.stop_pitch_percent in percents:
+        point(now.release_rpm, now.stop_pitch_percent)
     whole, *parts = ([points[index] for points in found.values()] for index in range(PARTS + 1))
+    chosen = _best(bike, whole)
     sound = min(whole, key=lambda one: (round(sound_score(one.measures), 4), -one.stop_pitch_percent))
-    alone = [_best(points) for points in parts]
-    spreads = {
-        "release_rpm": spread_of([one.release_rpm for one in alone]),
-        "stop_pitch_percent": spread_of([one.stop_pitch_percent for one in alone]),
-    }
+    alone = [_best(bike, points) for points in parts]
+    over_rpm = [point(some, percent) for some in rpms]
     return ReleaseChoice(
-        _best(whole),
+        chosen,
         sound,
         over_rpm,
         over_percent,
         ride.slowest_rpm,
         ride.incurable_per_min,
-        spreads,
+        {
+            "release_rpm": spread_of(
+                [one.release_rpm for one in alone], [one.release_rpm for one in _level(over_rpm)]
+            ),
+            "stop_pitch_percent": spread_of(
+                [one.stop_pitch_percent for one in alone],
+                [one.stop_pitch_percent for one in _level(over_percent)],
+            ),
+        },
     )
 
 
-def _best(points: list[ReleasePoint]) -> ReleasePoint:
-    """Return the middle of the points that are as good as the least score, ordered by patience."""
+def _level(points: list[ReleasePoint]) -> list[ReleasePoint]:
+    """Return the points that are as good as the best of them."""
     least = min(one.score for one in points)
-    level = [one for one in points if one.score <= least + AS_GOOD]
-    level.sort(key=lambda one: (-one.release_rpm, one.stop_pitch_percent))
-    rpm = level[len(level) // 2].release_rpm
-    same = [one for one in level if one.release_rpm == rpm]
-    return same[len(same) // 2]
+    return [one for one in points if one.score <= least + AS_GOOD]
+
+
+def _best(bike: Bike, points: list[ReleasePoint]) -> ReleasePoint:
+    """Return the present settings if they are as good as any; else the middle of all, weighed by score."""
+    now = bike.firmware_settings
+    least = min(one.score for one in points)
+    for one in points:
+        as_now = (one.release_rpm, one.stop_pitch_percent) == (now.release_rpm, now.stop_pitch_percent)
+        if as_now and one.score <= least + STAYS:
+            return one
+    best: dict[int, float] = {}
+    for one in points:
+        best[one.release_rpm] = min(one.score, best.get(one.release_rpm, one.score))
+    rpm = balance_point(sorted(best), lambda some: best[some], AS_GOOD)
+    same = {one.stop_pitch_percent: one for one in points if one.release_rpm == rpm}
+    return same[balance_point(sorted(same), lambda some: same[some].score, AS_GOOD)]

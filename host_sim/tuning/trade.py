@@ -28,7 +28,7 @@ def given_up(tuned: Tuned) -> str:
     name, chosen = tuned.priority.name, tuned.drive.chosen.measures
     quick = point_for(tuned, PRIORITIES["quick"]).measures
     calm = point_for(tuned, PRIORITIES["calm"]).measures
-    parts = []
+    parts = _road_words(tuned)
     if chosen.half_s > (1.0 + WORTH_A_WORD) * quick.half_s:
         parts.append(f"half of the power comes after {chosen.half_s:.2f} s (quick: {quick.half_s:.2f} s)")
     if chosen.jerk_m_per_s3 > (1.0 + WORTH_A_WORD) * calm.jerk_m_per_s3:
@@ -38,3 +38,15 @@ def given_up(tuned: Tuned) -> str:
     if not parts:
         return f"What you give up for {name}: nothing that can be felt on this bicycle."
     return f"What you give up for {name}: {'; '.join(parts)}."
+
+
+def _road_words(tuned: Tuned) -> list[str]:
+    """Return what less help costs and gives; nothing where the assist power was not chosen."""
+    if tuned.road is None:
+        return []
+    here, full = tuned.after.road, tuned.road.full.measures
+    ranges = [one.range_km(tuned.bike) or 0.0 for one in (here, full)]
+    return [
+        f"a kilometre takes {here.min_per_km:.1f} min (with {tuned.road.full.assist_power_w} W of help: "
+        f"{full.min_per_km:.1f} min), for {ranges[0]:.0f} km on a full battery instead of {ranges[1]:.0f} km"
+    ]

@@ -71,7 +71,7 @@ class StepFinder:
         self._begun = self._rose = len(frames) - 1
 
     def _forget(self, why: str) -> None:
-        """Begin anew."""
+        """Start over."""
         self.why_not = why
         self._frames.clear()
         self._begun = None

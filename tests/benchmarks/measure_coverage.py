@@ -1,34 +1,17 @@
-"""How often intervals of coast-downs hold the truth, 200 random bicycles: SEED, or 2026; half a minute."""
+"""How often intervals of `treadle measure` hold the truth, for KIND COUNT SEED.
+
+KIND is coast-down, load-steps, pushed or known. 200 coast-downs take half a minute of processor time.
+"""
 
 import sys
-from pathlib import Path
 
-import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
-from tests.measuring.coasting import Truth, measured
-
-BICYCLES = 200
-SEED = 2026
+from tests.measuring.coverage import table
 
 
 def main() -> None:
-    random = np.random.default_rng(int(sys.argv[1]) if len(sys.argv) > 1 else SEED)
-    held = np.zeros(2)
-    errors = []
-    for _ in range(BICYCLES):
-        truth = Truth(random)
-        fit = measured(truth, random)
-        pairs = ((fit.crr, truth.crr), (fit.cda_m2, truth.cda_m2))
-        held += [estimate.low <= true <= estimate.high for estimate, true in pairs]
-        errors.append([abs(estimate.value / true - 1.0) for estimate, true in pairs])
-    for place, name in enumerate(("crr", "cda_m2")):
-        own = [error[place] for error in errors]
-        print(
-            f"{name:7} held {held[place] / BICYCLES:.1%}, median error {np.median(own):.1%}, "
-            f"95 % below {np.quantile(own, 0.95):.1%}"
-        )
+    kind, count, seed = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
+    for name, (cases, held, error) in table(kind, count, seed).items():
+        print(f"{name:22} {cases} cases, held {held:.1%}, median error {error:.2%}")
 
 
 if __name__ == "__main__":

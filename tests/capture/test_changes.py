@@ -124,6 +124,7 @@ def test_a_whole_course_of_faults_tells_each_of_them_with_its_time(tmp_path):
     assert found.lead.sure is False
 
 
+@pytest.mark.long
 def test_nothing_wrong_is_stated_of_a_small_grid_of_changes():
     for number in range(30):
         case = changing_case(number)

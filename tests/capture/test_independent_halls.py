@@ -167,6 +167,7 @@ def test_bounce_and_noise_are_both_told():
     assert "noise pulses a second" in words
 
 
+@pytest.mark.long
 def test_of_a_small_grid_nothing_unfit_is_called_fit_and_hardly_anything_stated_is_wrong():
     judged = []
     for number in range(34):

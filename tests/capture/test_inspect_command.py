@@ -296,6 +296,7 @@ def test_an_interrupt_before_delivery_leaves_nothing(treadle, here, monkeypatch)
     assert (here / "mine.toml").read_text(encoding="utf-8") == TRIKE
 
 
+@pytest.mark.long
 def test_a_signal_while_reading_leaves_nothing(here):
     # Long enough to be still at work, at the latest drawing, when the signal comes.
     with (here / "long.csv").open("w", encoding="utf-8") as file:

@@ -1,4 +1,4 @@
-"""The guided capture: forward, the turns and magnet 1 are known, a planted fault is named, a loss is told."""
+"""The guided capture: forward, turns and magnet 1 are known, a planted fault is named, a loss reported."""
 
 import json
 from dataclasses import replace

@@ -98,7 +98,7 @@ def test_counted_turns_leave_the_numbers_that_fit():
     # 100 rises in 10 turns, one pulse and a tenth of a turn off at most: 99 / 10.1 to 101 / 9.9.
     assert counted_between(100, 10.0) == (pytest.approx(9.802, abs=1e-3), pytest.approx(10.202, abs=1e-3))
     assert seen_a_turn(Pattern(0, 0.0, 0, 0.0, 0.0), 100, 10.0).magnets == 10
-    # In 2 turns, 32 magnets can't be told from 31 or 33.
+    # In 2 turns, 32 magnets look like 31 or 33.
     assert seen_a_turn(Pattern(0, 0.0, 0, 0.0, 0.0), 64, 2.0).confidence < 0.9
     assert turns_needed(10.0) == 4
     assert turns_needed(32.0) == 9

@@ -212,7 +212,7 @@ def test_a_file_that_breaks_off_is_read_up_to_there(tmp_path):
     edges = sum(len(chunk.times_ns) for chunk in capture.chunks())
     assert edges == 20
     assert capture.damage == (
-        "broken.csv line 22: '20,oh no' is no row of 2 columns with numbers; what follows is not read"
+        "broken.csv line 22: '20,oh no' is not a row of 2 columns with numbers; what follows is not read"
     )
 
 
@@ -230,7 +230,7 @@ def test_one_damaged_level_does_not_make_volts_of_levels(tmp_path):
     capture = open_capture(path)
     assert capture.form == "CSV"
     assert sum(len(chunk.times_ns) for chunk in capture.chunks()) == 20
-    assert "'2' is no level" in capture.damage
+    assert "'2' is not a level" in capture.damage
 
 
 @pytest.mark.parametrize("layout", [units_below, range_left])

@@ -147,22 +147,22 @@ def test_a_level_is_kept_across_blocks(tmp_path, monkeypatch):
     [
         (
             "20,2,0",
-            "line 4: '2' is no level, allowed are 0 and 1, L and H, low and high, false and true, off and on",
+            "line 4: '2' is not a level, allowed is 0 or 1, L or H, low or high, false or true, off or on",
         ),
-        ("20,1", "line 4: the number of columns is 2, 3 are wanted"),
-        ("20,1,1,1", "line 4: the number of columns is 4, 3 are wanted"),
-        ("2O,1,1", "line 4: '2O' is no time"),
-        ("nan,1,1", "line 4: 'nan' is no time"),
-        ("inf,1,1", "line 4: 'inf' is no time"),
-        ("1e99,1,1", "line 4: '1e99' is no time"),
-        ("1_0,1,1", "line 4: '1_0' is no time"),
-        ("٢,1,1", "line 4: '٢' is no time"),
-        (",1,1", "line 4: '' is no time"),
+        ("20,1", "line 4: the number of columns is 2, allowed is 3"),
+        ("20,1,1,1", "line 4: the number of columns is 4, allowed is 3"),
+        ("2O,1,1", "line 4: '2O' is not a time"),
+        ("nan,1,1", "line 4: 'nan' is not a time"),
+        ("inf,1,1", "line 4: 'inf' is not a time"),
+        ("1e99,1,1", "line 4: '1e99' is not a time"),
+        ("1_0,1,1", "line 4: '1_0' is not a time"),
+        ("٢,1,1", "line 4: '٢' is not a time"),
+        (",1,1", "line 4: '' is not a time"),
         ("9,1,1", "line 4: the time is earlier than that of the row before it"),
-        ('"20,1,1', "line 4: '\"20,1,1' is no row of columns"),
-        ("\0\0\0", r"line 4: the number of columns is 1, 3 are wanted"),
-        ("The End", "line 4: the number of columns is 1, 3 are wanted"),
-        ("20,5 V,0", "line 4: '5 V' is no level"),
+        ('"20,1,1', "line 4: '\"20,1,1' is not a row of columns"),
+        ("\0\0\0", r"line 4: the number of columns is 1, allowed is 3"),
+        ("The End", "line 4: the number of columns is 1, allowed is 3"),
+        ("20,5 V,0", "line 4: '5 V' is not a level"),
     ],
 )
 @pytest.mark.parametrize("block_bytes", [9, 1 << 19])
@@ -177,7 +177,7 @@ def test_a_row_that_is_cut_off_is_damage(tmp_path):
     capture = open_capture(written(tmp_path, CSV.rstrip("\n")[:-2]))
     assert edges_of(capture) == FORWARD[:4]
     assert (
-        capture.damage == "capture line 6: the number of columns is 2, 3 are wanted; what follows is not read"
+        capture.damage == "capture line 6: the number of columns is 2, allowed is 3; what follows is not read"
     )
 
 
@@ -187,15 +187,15 @@ def test_a_row_that_is_cut_off_is_damage(tmp_path):
         ("time_s,A\n", None, "capture: there is no row after the names of the columns"),
         ("time,A\n0,1\n", None, "capture line 1: the column 'time' names no unit of time, allowed is"),
         ("volts,A\n0,1\n", None, "capture line 1: the column 'volts' names no unit of time, allowed is"),
-        ("time_s\n0\n", None, "capture line 1: 'time_s' begins no capture; allowed are VCD, CSV"),
+        ("time_s\n0\n", None, "capture line 1: 'time_s' does not begin a capture; allowed is VCD, CSV"),
         (
             "Dear reader, of the page\nfarewell\n",
             None,
             "capture line 1: the column 'Dear reader' names no unit",
         ),
         (CSV, "h", "--time-unit is 'h', allowed is s, ms, us, ns"),
-        ("\x1b[31m,A\n1,2\n", "s", r"capture line 1: '\x1b[31m,A' begins no capture"),
-        ("# only a comment\n", "s", "capture line 2: '' begins no capture"),
+        ("\x1b[31m,A\n1,2\n", "s", r"capture line 1: '\x1b[31m,A' does not begin a capture"),
+        ("# only a comment\n", "s", "capture line 2: '' does not begin a capture"),
     ],
 )
 def test_what_is_no_capture_is_refused(tmp_path, text, time_unit, sentence):
@@ -208,4 +208,4 @@ def test_a_first_row_that_makes_no_sense_is_refused_when_it_is_read(tmp_path):
     capture = open_capture(written(tmp_path, "time_s,A\nzero,1\n"))
     with pytest.raises(RequestError) as refusal:
         edges_of(capture)
-    assert str(refusal.value) == "capture line 2: 'zero' is no time; what follows is not read"
+    assert str(refusal.value) == "capture line 2: 'zero' is not a time; what follows is not read"

@@ -38,16 +38,16 @@ def test_what_the_firmwares_console_answers_is_a_dump(tmp_path):
     [
         (DUMP.splitlines()[0], "line 1: the dump is cut off here, 2 edges of it are missing", 3),
         (DUMP + DUMP, "line 3: a second dump begins here; what follows is not read", 5),
-        (DUMP[:-10], "line 2: '{\"ok\": \"edges\", \"edges\": [[2, 20000], [0…' is no line", 3),
-        (DUMP.replace("[2, 20000]", "[4, 20000]"), "line 2: '[4, 20000]' is no edge, allowed are", 3),
-        (DUMP.replace("[2, 20000]", "[true, 20000]"), "line 2: '[true, 20000]' is no edge, all", 3),
-        (DUMP.replace("20000]", "1073741824]"), "line 2: '[2, 1073741824]' is no edge, all", 3),
-        (DUMP.replace("20000]", "20000.0]"), "line 2: '[2, 20000.0]' is no edge, allow", 3),
-        (DUMP.replace("[2, 20000]", "[2]"), "line 2: '[2]' is no edge, allowed is [levels, time_us]", 3),
+        (DUMP[:-10], "line 2: '{\"ok\": \"edges\", \"edges\": [[2, 20000], [0…' is not a line", 3),
+        (DUMP.replace("[2, 20000]", "[4, 20000]"), "line 2: '[4, 20000]' is not an edge, allowed is", 3),
+        (DUMP.replace("[2, 20000]", "[true, 20000]"), "line 2: '[true, 20000]' is not an edge, all", 3),
+        (DUMP.replace("20000]", "1073741824]"), "line 2: '[2, 1073741824]' is not an edge, all", 3),
+        (DUMP.replace("20000]", "20000.0]"), "line 2: '[2, 20000.0]' is not an edge, allow", 3),
+        (DUMP.replace("[2, 20000]", "[2]"), "line 2: '[2]' is not an edge, allowed is [levels, time_us]", 3),
         (DUMP.replace("20000]", "9999]"), "line 2: the time of '[2, 9999]' is earlier than that of", 3),
-        (DUMP.replace("[[2, 20000], [0, 30000]]", "7"), "line 2: its 'edges' are no list", 3),
+        (DUMP.replace("[[2, 20000], [0, 30000]]", "7"), "line 2: its 'edges' are not a list", 3),
         (DUMP.replace('"left": 0', '"left": -1'), "line 2: its 'left' is '-1', allowed is a whole number", 5),
-        (DUMP + "[]\n", "line 3: '[]' is no line of an edge dump", 5),
+        (DUMP + "[]\n", "line 3: '[]' is not a line of an edge dump", 5),
     ],
 )  # fmt: skip
 def test_a_broken_dump_is_read_up_to_the_damage(tmp_path, text, damage, count):
@@ -62,11 +62,11 @@ def test_a_broken_dump_is_read_up_to_the_damage(tmp_path, text, damage, count):
         ('{"ok": "edges", "edges": [], "left": 0}\n', "capture: no level of A and B is in it"),
         (
             '{"ok": "settings"}\n',
-            'capture line 1: \'{"ok": "settings"}\' is no line of an edge dump; what follows',
+            'capture line 1: \'{"ok": "settings"}\' is not a line of an edge dump; what follows',
         ),
         (
             "{" * 100_000,
-            "capture line 1: '{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{…' is no line of an edge dump",
+            "capture line 1: '{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{{…' is not a line of an edge dump",
         ),
     ],
 )

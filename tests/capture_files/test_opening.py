@@ -1,4 +1,4 @@
-"""What a file is, is told by its content; what can't be a capture is refused in a sentence."""
+"""The content decides what a file is; a file that can't be a capture is refused in a sentence."""
 
 import gzip
 import os
@@ -30,7 +30,7 @@ def test_a_session_file_is_known_by_its_first_bytes(tmp_path):
         (CSV.encode("utf-16"), "capture: it is UTF-16 text, allowed is UTF-8"),
         (
             b"\x7fELF\x02\x01\x01\0\0",
-            "capture: it is no text and no zip, so no capture that can be read here",
+            "capture: it is neither text nor zip, allowed is a capture file",
         ),
     ],
 )
@@ -81,14 +81,14 @@ def test_a_rate_beside_times_is_refused(tmp_path):
 def test_a_row_that_is_no_row_of_levels_ends_the_reading_and_is_named(tmp_path):
     capture = open_capture(written(tmp_path, f"; Samplerate: 1 kHz\n{SAMPLES}0,0,1\n", "a.csv"))
     list(capture.chunks())
-    assert "line 8: '0,0,1' is no row of 2 levels" in capture.damage
+    assert "line 8: '0,0,1' is not a row of 2 levels" in capture.damage
 
 
 def test_no_file_a_folder_and_a_pipe_are_refused(tmp_path):
     os.mkfifo(tmp_path / "pipe")
     for name, reason in (
         ("none", "there is no such file"),
-        (".", "this is a directory, a file is wanted"),
+        (".", "this is a directory, allowed is a file"),
         ("pipe", "this is not an ordinary file"),
     ):
         with pytest.raises(RequestError, match=reason):

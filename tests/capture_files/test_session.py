@@ -115,7 +115,7 @@ def test_a_file_that_is_cut_off_is_refused(tmp_path):
     ("metadata", "version", "sentence"),
     [
         (METADATA, "3", "its version is '3', allowed is 1 or 2"),
-        ("no INI", "2", "its metadata are no INI text"),
+        ("no INI", "2", "its metadata are not INI text"),
         ("[global]\n", "2", "its metadata describe no device"),
         (METADATA.replace("1 kHz", "0 Hz"), "2", "its samplerate is '0 Hz', allowed is 1 Hz to 9 GHz"),
         (METADATA.replace("1 kHz", "fast"), "2", "its samplerate is 'fast', allowed is 1 Hz to 9 GHz"),
@@ -139,7 +139,7 @@ def test_another_zip_is_refused(tmp_path):
     with pytest.raises(RequestError) as refusal:
         open_capture(path)
     assert str(refusal.value) == (
-        "holiday.sr: it is a zip without 'version' and 'metadata', so no session file"
+        "holiday.sr: it is a zip without 'version' and 'metadata', so it is not a session file"
     )
 
 

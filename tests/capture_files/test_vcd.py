@@ -155,20 +155,20 @@ def test_one_value_can_be_read_as_both_channels_of_two_names(tmp_path):
 @pytest.mark.parametrize(
     ("changes", "damage", "edges"),
     [
-        ('#0 0! 0"\n#5 1!\nnonsense\n#6 0!', "line 9: 'nonsense' is no time, value or keyword", TO_5),
+        ('#0 0! 0"\n#5 1!\nnonsense\n#6 0!', "line 9: 'nonsense' is not a time, value or keyword", TO_5),
         ('#0 0! 0"\n#5 1!\n#4 0!', "line 9: '#4' is earlier than the time before it", TO_5),
-        ('#0 0! 0"\n#5 1! #1x 0!', "line 8: '#1x' is no time", TO_5),
-        ('#0 0! 0"\n#-5 1!', "line 8: '#-5' is no time", [(0, 0)]),
-        ('#0 0! 0"\n#1234567890123456789 1!', "line 8: '#1234567890123456789' is no time, ", [(0, 0)]),
+        ('#0 0! 0"\n#5 1! #1x 0!', "line 8: '#1x' is not a time", TO_5),
+        ('#0 0! 0"\n#-5 1!', "line 8: '#-5' is not a time", [(0, 0)]),
+        ('#0 0! 0"\n#1234567890123456789 1!', "line 8: '#1234567890123456789' is not a time, ", [(0, 0)]),
         ('#0 0! 0"\n#99999999999999999 1!', "line 8: '#99999999999999999' is beyond 285 years", [(0, 0)]),
-        ('#0 0! 0"\n#1 1! 2!', "line 8: '2!' is no time, value or keyword", TO_1),
-        ('#0 0! 0"\n#1 1! 0', "line 8: '0' is no time, value or keyword", TO_1),
+        ('#0 0! 0"\n#1 1! 2!', "line 8: '2!' is not a time, value or keyword", TO_1),
+        ('#0 0! 0"\n#1 1! 0', "line 8: '0' is not a time, value or keyword", TO_1),
         ('#0 0! 0"\n#1 1! b0 ', "line 8: the file ends after 'b0', a value of no variable", TO_1),
         ('#0 0! 0"\n#1 1!\n$comment #2', "line 9: the file ends inside a $comment", TO_1),
-        ('#0 0! 0"\n#1 1! $var wire', "line 8: '$var' is no time, value or keyword", TO_1),
-        ('#0 0! 0"\n#1 1!\n\0\0\0\0', r"line 9: '\x00\x00\x00\x00' is no time", TO_1),
-        ('#0 0! 0"\n#1 1! b !', "line 8: 'b' is no value of this variable", TO_1),
-        ('#0 0! 0"\n#1 1! b2 !', "line 8: 'b2' is no value of this variable", TO_1),
+        ('#0 0! 0"\n#1 1! $var wire', "line 8: '$var' is not a time, value or keyword", TO_1),
+        ('#0 0! 0"\n#1 1!\n\0\0\0\0', r"line 9: '\x00\x00\x00\x00' is not a time", TO_1),
+        ('#0 0! 0"\n#1 1! b !', "line 8: 'b' is not a value of this variable", TO_1),
+        ('#0 0! 0"\n#1 1! b2 !', "line 8: 'b2' is not a value of this variable", TO_1),
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("block_bytes", [5, 1 << 19])
@@ -186,7 +186,7 @@ def test_a_broken_file_is_read_up_to_the_damage(tmp_path, monkeypatch, block_byt
         (VCD_HEADER + "#0 #5 1%", "capture: no level of A and B is in it"),
         (
             VCD_HEADER + "?what",
-            "capture line 7: '?what' is no time, value or keyword; what follows is not read",
+            "capture line 7: '?what' is not a time, value or keyword; what follows is not read",
         ),
     ],
 )
@@ -225,9 +225,9 @@ def test_a_header_that_makes_no_sense_is_refused(tmp_path, text, sentence):
         (("port",), "capture: 'top.port[7:0]' has 8 bits, allowed is one of them, such as top.port[0]"),
         (("port[8]",), "capture: 'top.port[7:0]' has no bit 8, allowed is 0 to 7"),
         (("volts",), "capture: 'top.volts' is of the type real, allowed is one that has levels"),
-        (("clock", "clock"), "--channels is 'clock,clock', allowed are one or two different names, A first"),
-        (("a", "b", "c"), "--channels is 'a,b,c', allowed are one or two different names, A first"),
-        (("",), "--channels is '', allowed are one or two different names, A first"),
+        (("clock", "clock"), "--channels is 'clock,clock', allowed is one or two different names, A first"),
+        (("a", "b", "c"), "--channels is 'a,b,c', allowed is one or two different names, A first"),
+        (("",), "--channels is '', allowed is one or two different names, A first"),
     ],
 )
 def test_a_channel_that_is_not_there_is_refused_with_those_that_are(tmp_path, channels, sentence):

@@ -82,6 +82,7 @@ def test_a_number_that_is_wrong_is_named_first_with_its_true_value(bike_name, nu
     assert not named[0].interval.measured
 
 
+@pytest.mark.long
 def test_a_number_known_by_measuring_is_moved_within_its_interval_only(tmp_path):
     text = (BIKES / "tandem.toml").read_text(encoding="utf-8")
     old = "resistance_ohm = 0.22\n"
@@ -150,6 +151,7 @@ def run(*arguments):
     return result
 
 
+@pytest.mark.long
 def test_the_command_gives_json_a_picture_and_what_is_set_otherwise(tmp_path):
     log = write_log(tmp_path / "out.steps", ridden("cargo_trike", "motor.current_limit_a", 0.88))
     done = run("cargo_trike", str(log), "--json", "--out", str(tmp_path / "new"))
@@ -171,8 +173,8 @@ def test_the_command_gives_json_a_picture_and_what_is_set_otherwise(tmp_path):
         (("nosuch", "out.steps"), "nosuch"),
         (("cargo_trike", "out.steps", "--seconds", "9"), "--seconds is 9, allowed is 10 to 1800"),
         (("cargo_trike", "out.steps", "--seconds", "long"), "--seconds is 'long', allowed is a number"),
-        (("cargo_trike", "short.steps"), "s without a hole, allowed is 10 s or more"),
-        (("cargo_trike", "text.csv"), "is no log of treadle watch"),
+        (("cargo_trike", "short.steps"), "s without a gap, allowed is 10 s or more"),
+        (("cargo_trike", "text.csv"), "is not a log of treadle watch"),
     ],
 )
 def test_what_can_not_be_compared_is_refused_in_a_sentence(tmp_path, monkeypatch, words, said):

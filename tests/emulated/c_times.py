@@ -45,7 +45,7 @@ class CTimes:
 
 
 class _Enough(Exception):
-    """All the steps that are wanted have been written."""
+    """All required steps have been written."""
 
 
 class _Begin(RideVectors):

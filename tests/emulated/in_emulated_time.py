@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 PAUSE_S = 0.002
@@ -51,8 +52,9 @@ def count_emulated_seconds(clock: str) -> None:
                     self.function(*self.args, **self.kwargs)
                     self.finished.set()
 
+    # pyserial keeps the clock in a class, where a function would become a method.
     patched: list[tuple[Any, str, Callable[..., Any]]] = [
-        (time, "monotonic", now_s),
+        (time, "monotonic", partial(now_s)),
         (time, "sleep", sleep),
         (select, "select", wait),
         (threading, "Timer", Timer),

@@ -185,7 +185,7 @@ class LivePico:
             self._restart = True
 
         self.do(off_and_on)
-        self.until(lambda: self.board.restarts > before, "the board starts anew")
+        self.until(lambda: self.board.restarts > before, "the board restarts")
 
     def hold(self, held: bool) -> None:
         """Hold the board in reset, or let it start."""

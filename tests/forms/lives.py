@@ -1,7 +1,7 @@
 """Lives of a controller under random legal settings, the same on every Python: CPython and MicroPython.
 
 `SideBySide` rides the interpreted controller and a fused one together and compares outputs and state after
-every step; `told` puts what came of it into one line:
+every step; `told` puts the result into one line:
 
     steps 12000 driving 7100 constructed 40 differences 0 digest 0x3a5c1
 

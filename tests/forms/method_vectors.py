@@ -107,7 +107,7 @@ for _sign in ("add", "sub", "mul", "and", "or", "xor"):
 
 
 class WatchedList(list[int]):
-    """A list of numbers that knows no negative index."""
+    """A list of numbers without negative indices."""
 
     def __getitem__(self, index: Any) -> Any:
         return super().__getitem__(self._within(index))

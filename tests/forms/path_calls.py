@@ -1,6 +1,6 @@
 """The path vectors of the proofs as calls of the firmware, so that other forms of it can be called alike.
 
-A lemma puts a component into some state, calls the firmware and checks what came of it. Here every lemma is
+A lemma puts a component into some state, calls the firmware and checks the result. Here every lemma is
 run on the numbers of each of its vectors, and each call of the firmware that it makes is written down: which
 function of which object, its arguments, all numbers of all objects that it can reach, before and after, and
 its result. The objects stand for those of one built controller: a lemma's wheel is the controller's wheel.

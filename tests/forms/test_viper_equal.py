@@ -41,6 +41,7 @@ def differences_at_start(fused, module, settings, now_us):
     return found
 
 
+@pytest.mark.long
 def test_a_hundred_thousand_random_steps_of_which_half_drive_are_equal_on_cpython(fused, module):
     ride = SideBySide(module.Controller, tuple(fused.cells.items()), LIVES, SEED)
     assert ride.differences == 0

@@ -44,6 +44,7 @@ def _secrets():
     yield "quiet < 40 and not brake"
 
 
+@pytest.mark.long
 def test_the_folder_has_three_files_and_the_licences(exported):
     assert {path.name for path in exported.iterdir()} == {
         "index.html",

@@ -16,6 +16,7 @@ from host_sim.measuring.road_law import Masses
 from host_sim.measuring.workshop import circumference, straight_line
 from host_sim.plant.battery import Battery
 from host_sim.plant.bicycle import Bicycle
+from tests.measuring.coverage import table
 
 
 def ridden(random, crr=0.006, cda_m2=0.45):
@@ -119,3 +120,12 @@ def test_writing_keeps_comments_and_says_that_it_was_measured(tmp_path):
     assert "measured by 6 coast-downs, 95 % 0.0067 to 0.0075" in text
     assert "# 24 x 1.75" in text
     assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("kind", ["load-steps", "pushed", "known"])
+def test_intervals_hold_the_truth_of_random_bicycles(kind):
+    # 200 of each, with this seed, are in the README of host_sim/measuring.
+    for cases, held, error in table(kind, 40, 1).values():
+        assert cases == 40
+        assert held >= 0.85
+        assert error < 0.3  # An offset is a small number beside its scale.

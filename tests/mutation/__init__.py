@@ -1,4 +1,4 @@
 """Changes one thing at a time in the firmware and wants a test to fail each time.
 
-What lives on stands in survivors.toml with its reason, or is shown by the proof engine to change nothing.
+A survivor is in survivors.toml with its reason, or the proof engine shows that it changes nothing.
 """

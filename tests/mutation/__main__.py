@@ -61,7 +61,7 @@ class Account:
             check_equivalent(situation, survivor.changed(module))
 
     def close(self) -> None:
-        """Open again what stands in survivors.toml without a survivor: a reason for nothing misleads."""
+        """Report entries of survivors.toml that no longer survive: a reason without a survivor misleads."""
         for number, reason in enumerate(self.reasons):
             if self.used[number] == 0:
                 self.open.append(f"{reason['where']}: {reason['became']!r} did not live, its reason can go")

@@ -1,4 +1,4 @@
-"""Can two versions of one firmware class be told apart? Steps both from the same state, on symbols.
+"""Checks whether two versions of a firmware class differ: steps both from the same state, on symbols.
 
 One call from any state that the invariant allows, with any arguments: if all fields and the result agree
 afterwards, then so they do after any number of calls.

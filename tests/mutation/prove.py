@@ -10,7 +10,7 @@ A mutant is killed by the first claim about whole steps, or else the first lemma
 shown, or because the interpreter refuses it. What the formulas of a mutant have in common with those of the
 firmware is not asked again; nor, but with `--again`, other kinds of sensor in a file that does not know them.
 A sample takes as many of each file as the file has of all. Each result is written to `--results` when it is
-known, and what stands there is not tried again.
+known, and mutants in it are not tried again.
 """
 
 import argparse
@@ -33,7 +33,7 @@ _all_kinds: list[bool] = []
 
 
 def known_results(path: Path) -> dict[str, dict[str, Any]]:
-    """Return what stands in a file of results, by the mutant's name; the last word counts."""
+    """Return the results in a file by the mutant's name; the last entry counts."""
     if not path.exists():
         return {}
     lines = path.read_text(encoding="utf-8").splitlines()

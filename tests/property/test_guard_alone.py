@@ -1,6 +1,6 @@
-"""The guard alone: everything before it has gone mad and asks for the highest command at every step.
+"""The guard alone: everything before it requests the highest command at every step.
 
-What must never happen does not happen even then, with the guard's own, looser limits.
+Even then nothing happens that must never happen, with the guard's own, looser limits.
 """
 
 from hypothesis import given

@@ -19,7 +19,7 @@ M_PER_S_PER_RPM = CIRCUMFERENCE_M / 60.0
 # Worked example: 24 V, 0.05 V s/rad, 1.2 ohm, 4 A at 3666.9 rpm and 96 W, no-load speed 4584 rpm, stall 20 A:
 # rftools.io, DC motor speed page.
 def _worked_example(kind: int, rpm: float, command_mv: int, power_w: int) -> MotorModel:
-    """Return the model of the machine with a rim of 0.1 m, at rest with everything that it is told."""
+    """Return the model of the machine with a rim of 0.1 m, at rest with all its constants."""
     settings = settings_with(
         motor_kind=kind,
         command_start_mv=0,

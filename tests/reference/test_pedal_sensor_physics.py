@@ -10,7 +10,7 @@ TURN_RAD = 6.283185307179586
 DEGREE = TURN_RAD / 360.0
 
 # Transition table index 4 * before + now with state 2 * A + B: counts of one quadrature cycle sum to +-4 and
-# double changes are invalid. Encoder practice; the table stands in quadencoder.cpp of rydub/gametech_console,
+# double changes are invalid. Encoder practice; the table is in quadencoder.cpp of rydub/gametech_console,
 # others use the opposite sign, so direction is a convention: A first is called forward here.
 COUNTS = [0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0]
 

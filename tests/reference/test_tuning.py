@@ -83,7 +83,7 @@ def test_ziegler_nichols_by_oscillation_gives_the_corrected_gains():
     assert gains.gain / gains.integral_s == pytest.approx(6.1699, abs=1e-3)
 
 
-# Margin table: the systems stand in python-control's documentation of `margin` and in its
+# Margin table: the systems are in python-control's documentation of `margin` and in its
 # control/tests/margin_test.py; the first row's values are computed in closed form (crossing at 1 rad/s).
 
 

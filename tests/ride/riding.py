@@ -1,4 +1,4 @@
-"""Rides a bike for a test: an example bike with some keys changed, stretches, and what came of it.
+"""Rides a bike for a test: an example bike with some keys changed, stretches, and the result.
 
 Nothing is judged here. `Sample` holds one control period as the plant had it; time in seconds.
 """
@@ -29,7 +29,7 @@ from host_sim.tomlfile import read_toml
 
 
 def bike_with(name: str = "cargo_trike", **changes: Any) -> Bike:
-    """Return an example bike; `changes` are sections of its file, each a dict laid over what stands there."""
+    """Return an example bike; `changes` are sections of its file, each a dict of new values."""
     data = read_toml(BIKES / f"{name}.toml")
     for section, values in changes.items():
         data[section] = {**data.get(section, {}), **values} if isinstance(values, dict) else values
@@ -115,7 +115,7 @@ class Ridden:
         self.samples = self.log.samples
 
     def during(self, start_s: float, end_s: float) -> list[Sample]:
-        """Return the periods of a span; a span without any fails, lest a test of nothing passes."""
+        """Return the periods of a span; a span without any fails, so that no empty test passes."""
         found = [sample for sample in self.samples if start_s <= sample.time_s <= end_s]
         assert found
         return found

@@ -1,4 +1,4 @@
-"""What each fault of a ride brings about, and that pedalling clears none.
+"""The effect of each fault of a ride, and that pedalling clears none.
 
 A hazardous malfunction switches power off until somebody intervenes, and pedalling does not count as that:
 EN 15194 4.2.1, 4.2.2 and 4.2.13.1 g, by the parallel text TBIS 15194:2019.

@@ -1,8 +1,11 @@
 """The edges of an evenly turning crank do not depend on how finely the plant is stepped."""
 
+import pytest
+
 from tests.benchmarks.measured import stepped
 
 
+@pytest.mark.long
 def test_edges_are_the_same_at_steps_of_5_ms_and_at_a_fixed_1_khz():
     _, driven, driven_j = stepped(5_000)
     _, fixed, fixed_j = stepped(1_000)

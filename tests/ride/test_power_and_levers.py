@@ -94,7 +94,7 @@ def test_a_gain_too_high_surges_a_third_of_it_calms_and_too_low_is_sluggish(tmp_
     surge_w = {}
     rise_s = {}
     for gain_uv_per_w in (60, 540, 1620, 4860):
-        alone = {"rise_mv_per_s": 5000, "motor_kind": MOTOR_UNKNOWN}
+        alone = {"rise_mv_per_s": 5000, "integral_ms": 45, "motor_kind": MOTOR_UNKNOWN}
         bike = bike_with("tandem", settings={"gain_uv_per_w": gain_uv_per_w, **alone})
         hill = course(tmp_path, 20, STANDING, "at_s = 3; cadence_rpm = 60; grade_percent = 3")
         ridden = Ridden(bike, hill)

@@ -20,7 +20,7 @@ NO_METER = ("elapsed_s", "cadence_rpm", "speed_m_per_s", "altitude_m")
 
 @dataclass(frozen=True, slots=True)
 class Ridden:
-    """What came of one ride, plain numbers so that it travels between processes.
+    """The result of one ride, plain numbers so that it travels between processes.
 
     `rolling_at_rest` are the seconds after three in which the recording stood, and in which the bench rolls;
     `crank_too_fast_m_per_s` is by how much the crank in the lowest gear ran ahead of the wheel at most, and

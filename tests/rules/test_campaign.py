@@ -34,6 +34,7 @@ def test_a_ride_of_the_campaign_is_repeated_by_its_number():
     assert random_case(18).settings.as_dict() != one.settings.as_dict()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("first", [1, 101])
 def test_fifty_rides_break_nothing(first):
     broken = [str(one) for number in range(first, first + 50) for one in ride_number(number)]

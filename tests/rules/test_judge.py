@@ -27,6 +27,7 @@ def silent(finished: int, jobs: int) -> None:
     """Nobody watches."""
 
 
+@pytest.mark.long
 def test_one_process_and_two_come_to_the_same_verdicts() -> None:
     bike = load_bike("cargo_trike")
     rules = [rule for rule in SOME if rule.name != "output range"]

@@ -1,6 +1,6 @@
 """The firmware as it is keeps every rule, on the example bikes and on many others made from them.
 
-What a bicycle physically can't keep stands in its row, with the reason beside it; whatever else fails is a
+A rule that a bicycle physically can't keep is in its row, with the reason; any other failure is a
 fault of ours. The 50 rides of each kind and more are ridden by `treadle verify`.
 """
 

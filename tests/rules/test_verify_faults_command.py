@@ -12,7 +12,7 @@ ROW = "wheel: half the pulses"
 
 
 class InThisProcess:
-    """Stands in for worker processes: the same rides, here, without a compiler."""
+    """Replaces worker processes: the same rides, here, without a compiler."""
 
     notice = ""
 

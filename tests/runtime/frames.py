@@ -15,7 +15,11 @@ from host_sim.compiled.build import ROOT
 from tests.runtime.runners import micropython_program
 
 STACK_WORDS = 11
-NOT_IN_A_STEP = ("firmware/link/", "firmware/loop.py", "firmware/settings.py")
+NOT_IN_EVERY_PERIOD = (
+    *(f"firmware/link/{name}.py" for name in ("console", "lines", "payload", "place", "store")),
+    "firmware/loop.py",
+    "firmware/settings.py",
+)
 ONCE = ("<module>", "__init__")
 _BLOCK = re.compile(r"code block '([^']+)'.*?\(N_STATE (\d+)\)", re.DOTALL)
 
@@ -47,11 +51,11 @@ def frames_of(path: Path) -> list[tuple[str, int]]:
 
 
 def heap_frames() -> list[Frame]:
-    """Return the functions of a step, of any file of the firmware, that take their frame from the heap."""
+    """Return the functions of every period, step and recorder, that take their frame from the heap."""
     found = []
     for path in sorted((ROOT / "firmware").rglob("*.py")):
         file = path.relative_to(ROOT).as_posix()
-        if file.startswith(NOT_IN_A_STEP):
+        if file.startswith(NOT_IN_EVERY_PERIOD):
             continue
         for function, words in frames_of(path):
             if words > STACK_WORDS and function not in ONCE:

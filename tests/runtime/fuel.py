@@ -1,4 +1,4 @@
-"""What a step and an edge of the firmware cost on the 32-bit runtime, in fuel, held against a budget.
+"""The cost of a step and an edge of the firmware on the 32-bit runtime, in fuel, compared with a budget.
 
 Fuel is a count of WebAssembly instructions: no time, and the same on every host. Compared with the Cortex-M0
 under QEMU, whose instructions can be counted too, a unit is about 0.7 of its instructions; see README.md.

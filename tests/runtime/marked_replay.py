@@ -1,8 +1,8 @@
 """Replay golden traces with a mark before and after every step and every recorded edge.
 
-Runs only where `host.call` leaves a mark, see wasm.py. First come two marks with nothing between them but the
-lock: what these cost. Then come pairs; what is between a pair is told by the letters printed at the end, one
-a pair: `d` a step that drives, `r` one at rest, `s` any other step, `e` an edge.
+Runs only where `host.call` leaves a mark, see wasm.py. First come two marks with only the lock between them:
+what these cost. Then come pairs; what is between a pair is told by the letters printed at the end, one a
+pair: `d` a step that drives, `r` one at rest, `s` any other step, `e` an edge.
 
 The heap is locked between the marks. A frame that would be borrowed from it (see frames.py) is searched for
 longer or shorter as the heap lies, and would make the count depend on files that no step runs.

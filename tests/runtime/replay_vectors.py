@@ -20,7 +20,8 @@ import sys
 
 from host_sim.proof.numbers import Failure, Numbers, Rejected
 
-# Imported in this order: each then finds what it needs compiled already, for a small heap has no room for two
+# Imported in this order: each then finds what it needs compiled already, for a small heap has no space for
+# two
 # source texts at a time.
 MODULES = (
     "firmware.controller",

@@ -84,7 +84,7 @@ def _wrapped(text: str) -> str:
 
 
 def _row(*cells: object) -> str:
-    """Return one row of a table with as many columns as RUNTIME_COLUMNS, the last ones empty if need be."""
+    """Return one row of a table with as many columns as RUNTIME_COLUMNS, the last ones empty if necessary."""
     filled = [f" {cell} " for cell in cells] + [" "] * (len(RUNTIME_COLUMNS) - len(cells))
     return f"|{'|'.join(filled)}|"
 
@@ -135,7 +135,7 @@ def _spreads(results: Results) -> list[str]:
 
 
 def _budget(results: Results) -> list[str]:
-    lines = ["| held against the budget | fuel | budget |", "|---|---|---|"]
+    lines = ["| compared with the budget | fuel | budget |", "|---|---|---|"]
     if isinstance(results.fuel, str) or isinstance(results.periods, str):
         return [*lines, f"| not measured: {results.fuel} | | |"]
     budget = fuel.read_budget()

@@ -27,6 +27,7 @@ def test_a_worker_runs_machine_code_and_this_process_does_not(workers):
     assert where_from(None) == (False, False)
 
 
+@pytest.mark.long
 def test_compiled_rides_equal_interpreted_ones_to_the_last_digit(workers):
     compiled = list(workers.map(written, RIDES, batch=1))
     interpreted = [written(name) for name in RIDES]

@@ -44,6 +44,7 @@ def table(path):
         return list(csv.DictReader(file))
 
 
+@pytest.mark.long
 def test_a_sweep_writes_a_table_two_figures_and_a_summary(treadle, tmp_path):
     code, out, _ = treadle(*SMALL, "--workers", "2", "--json")
     assert code == 0
@@ -73,6 +74,7 @@ def test_a_sweep_writes_a_table_two_figures_and_a_summary(treadle, tmp_path):
     assert result["measures"]["jerk_m_per_s3"]["lowest_at"]["number"] == 0
 
 
+@pytest.mark.long
 def test_the_table_is_the_same_whatever_the_number_of_workers_and_the_kind_of_file(treadle):
     parquet = pytest.importorskip("pyarrow.parquet")
     assert treadle(*SMALL, "--workers", "1", "--out", "a.csv")[0] == 0
@@ -85,6 +87,7 @@ def test_the_table_is_the_same_whatever_the_number_of_workers_and_the_kind_of_fi
             assert (text or None) == kept if name == "reason" else (float(text) if text else None) == kept
 
 
+@pytest.mark.long
 def test_a_sweep_that_is_interrupted_goes_on_and_rides_nothing_twice(treadle, tmp_path):
     many = ["--seconds", "400", "--vary", "strength_nm=40:120:40", "--workers", "2", "--out", "t.csv"]
     running = subprocess.Popen(
@@ -111,6 +114,7 @@ def test_a_sweep_that_is_interrupted_goes_on_and_rides_nothing_twice(treadle, tm
     assert Path("whole.csv").read_bytes() == Path("t.csv").read_bytes()
 
 
+@pytest.mark.long
 def test_a_program_that_is_killed_loses_no_ride_that_was_kept(treadle, tmp_path):
     many = ["--seconds", "400", "--vary", "strength_nm=40:120:40", "--workers", "2", "--out", "t.csv"]
     running = subprocess.Popen([*PROGRAM, *many], cwd=tmp_path, env=ENVIRONMENT, stderr=subprocess.DEVNULL)
@@ -122,6 +126,7 @@ def test_a_program_that_is_killed_loses_no_ride_that_was_kept(treadle, tmp_path)
     assert [int(row["number"]) for row in table("t.csv")] == list(range(40))
 
 
+@pytest.mark.long
 def test_another_request_for_the_same_file_is_refused(treadle):
     Path("t.csv.unfinished").write_text("{}\nnumber\n0\n", encoding="utf-8")
     code, out, told = treadle(*SMALL, "--out", "t.csv")
@@ -138,9 +143,13 @@ def test_another_request_for_the_same_file_is_refused(treadle):
         (["--vary", "resistance_ohm=0.1:1:3"], "could be motor.resistance_ohm or battery.resistance_ohm"),
         ([*SMALL[2:], "--seconds", "29"], "--seconds is 29, allowed is 30 to 3600 (s)"),
         ([*SMALL[2:], "--seconds", "nan"], "--seconds is nan, allowed is 30 to 3600 (s)"),
-        ([*SMALL, "--workers", "0"], "--workers is 0, allowed is a whole number from 1 to 256"),
+        ([*SMALL, "--workers", "0"], "--workers is '0', allowed is a whole number from 1 to 256"),
         ([*SMALL, "--workers", "two"], "--workers is 'two', allowed is a whole number from 1 to 256"),
-        ([*SMALL, "--random", "0"], "--random is 0, allowed is a whole number from 1 to 1000000"),
+        ([*SMALL, "--random", "0"], "--random is '0', allowed is a whole number from 1 to 1000000"),
+        ([*SMALL, "--random", "1.5"], "--random is '1.5', allowed is a whole number from 1 to 1000000"),
+        ([*SMALL, "--random", "inf"], "--random is 'inf', allowed is a whole number from 1 to 1000000"),
+        ([*SMALL, "--workers", "nan"], "--workers is 'nan', allowed is a whole number from 1 to 256"),
+        ([*SMALL, "--rides", "5000"], "--rides is '5000', allowed is a whole number from 1 to 1000"),
         ([*SMALL, "--out", "table.xlsx"], "--out is table.xlsx, allowed is a name that ends in .csv"),
         (["no_bike", *SMALL], "no bike is called 'no_bike'"),
         ([*SMALL, "--workers", "1", "--cluster", "tcp://x:1"], "--workers and --cluster are both given"),

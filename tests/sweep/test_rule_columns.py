@@ -86,6 +86,7 @@ def test_without_a_rule_asked_for_nothing_is_called_one(treadle, tmp_path, monke
     assert "broken" not in out
 
 
+@pytest.mark.long
 def test_the_command_says_where_a_rule_fails(treadle, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     words = ["--vary", "gain_uv_per_w=1:1500:2", "--seconds", "30", "--rides", "1", "--workers", "2"]

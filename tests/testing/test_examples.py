@@ -42,6 +42,7 @@ def test_every_block_has_its_name_and_is_run_here():
     assert len([line for line in BLOCKS["test_mine.py"].splitlines() if line.strip()]) <= 10
 
 
+@pytest.mark.long
 def test_the_bug_is_found_and_the_mend_mends_it(written: Path):
     code, said = run_tests(written, "test_mine.py")
     assert code == 1

@@ -3,10 +3,12 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from host_sim.bikes.model import Bike
 from host_sim.compiled.workers import Workers
 from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
 from host_sim.tuning.measures import Scores
 from host_sim.tuning.recommend import Tuned, tune_bike
+from host_sim.tuning.score import Priority
 from host_sim.tuning.simc import simc
 from tests.tuning.brute import FULL_GRID, Grid, Map, bike_grid, sweep_drive, sweep_engage, sweep_release
 
@@ -41,9 +43,14 @@ def compare(name: str, tuned: Tuned, grid: Grid, mapped: Map, seed: int = 1) -> 
     return Compared(name, priority.name, recommended, swept)
 
 
-def compare_all() -> Iterator[Compared]:
-    """Tune and compare every bicycle of the grid on the full grid of settings, on a process of their own."""
+def compare_one(entry: tuple[str, Bike, Priority]) -> Compared:
+    """Tune and compare one bicycle on the full grid of settings, in this process."""
+    name, bike, priority = entry
+    return compare(name, tune_bike(bike, priority, lambda stage, stages: None), FULL_GRID, map)
+
+
+def compare_all(part: str = "") -> Iterator[Compared]:
+    """Compare every bicycle of the grid whose name has `part` in it, ridden compiled."""
+    entries = [entry for entry in bike_grid() if part in entry[0]]
     with Workers(1) as workers:
-        for name, bike, priority in bike_grid():
-            tuned = tune_bike(bike, priority, lambda stage, stages: None)
-            yield compare(name, tuned, FULL_GRID, workers.map)
+        yield from workers.map(compare_one, entries, 1)

@@ -1,4 +1,4 @@
-"""The recommendation against brute force: within a tenth of the best score that a sweep finds."""
+"""The recommendation against brute force: within 3 % of the best score that a sweep finds."""
 
 import pytest
 
@@ -23,22 +23,22 @@ SMALL = Grid(
 )
 
 
-def test_the_folding_bicycle_is_within_a_tenth_of_a_small_sweep(folding_tuned):
+def test_the_folding_bicycle_is_within_3_percent_of_a_small_sweep(folding_tuned):
     found = compare("folding", folding_tuned, SMALL, map)
-    assert found.over_percent <= 10.0
+    assert found.over_percent <= 3.0
 
 
-def test_a_loop_around_a_slow_power_stage_is_within_a_tenth_of_a_small_sweep():
+def test_a_loop_around_a_slow_power_stage_is_within_3_percent_of_a_small_sweep():
     # This bicycle has a side valley of small gains, a third above the best: near steps alone stayed in it.
     name, bike, priority = next(entry for entry in bike_grid() if "slow power stage" in entry[0])
     plants = [identify_at(bike, OperatingPoint(7.7, 1.0, 1.0))]
     chosen = choose_drive(bike, plants, priority).chosen
     best, _ = sweep_drive(bike, plants, priority, DriveSettings(1, 1738, 82), SMALL, map)
-    assert chosen.score <= 1.1 * best, name
+    assert chosen.score <= 1.03 * best, name
 
 
 def test_a_recommendation_that_ignores_the_loop_would_not_pass():
-    # So that the tenth is worth something: the tandem's settings as they come score far worse.
+    # So that the 3 % are worth something: gains a fifth of the derived ones score far worse.
     bike = load_bike("tandem")
     plants = [identify_at(bike, OperatingPoint(7.7, 1.0, 1.0))]
     bench = DriveBench(bike, plants, PRIORITIES["balanced"])
@@ -54,7 +54,6 @@ def test_the_grid_of_bikes_covers_kinds_controllers_and_priorities():
     assert len(FULL_GRID.rise_mv_per_s) * len(FULL_GRID.gain_factors) * len(FULL_GRID.integral_ms) == 200
 
 
-@pytest.mark.slow
-def test_over_the_whole_grid_of_bikes_every_recommendation_is_within_a_tenth():
+def test_over_the_whole_grid_of_bikes_every_recommendation_is_within_3_percent():
     for found in compare_all():
-        assert found.over_percent <= 10.0, found
+        assert found.over_percent <= 3.0, found

@@ -82,7 +82,7 @@ def test_the_step_and_the_slope_are_predicted(tandem_plant, rise, gain, integral
     settings = DriveSettings(rise, gain, integral)
     bike = load_bike("tandem")
     predicted = predict(bike, tandem_plant, settings.gains, rise, fall_for(bike, rise))
-    # Foretold is the power loop alone; on a known motor the firmware seeks and follows the back-EMF.
+    # The prediction covers the power loop only; on a known motor the firmware seeks and follows the back-EMF.
     alone = {**settings.changes(bike), "motor_kind": MOTOR_UNKNOWN}
     ridden = measure_drive(with_settings(bike, alone))
     assert predicted.reach_s == pytest.approx(ridden.reach_s, rel=0.1)

@@ -6,9 +6,10 @@ import pytest
 
 from host_sim.cli.tune import PRIORITY_NAMES
 from host_sim.report.tuning_trade_figure import draw_trade
-from host_sim.tuning.drive import DriveChoice, DrivePoint, DriveSettings, with_kept
+from host_sim.tuning.drive import DriveChoice, DrivePoint, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures
 from host_sim.tuning.rates import fall_for
+from host_sim.tuning.recommend import _drive
 from host_sim.tuning.rows import rows_of
 from host_sim.tuning.score import PRIORITIES, drive_score
 from host_sim.tuning.trade import front, given_up, point_for
@@ -74,21 +75,18 @@ def test_a_kept_rise_is_ridden_and_everything_said_is_of_it(folding_tuned):
     now_mv_per_s = bike.firmware_settings.rise_mv_per_s
     free = folding_tuned.drive
     assert free.chosen.settings.rise_mv_per_s != now_mv_per_s
-    kept = with_kept(free, bike, folding_tuned.plants, folding_tuned.priority, 1, ("rise_mv_per_s", "lead"))
-    assert kept.chosen.settings == replace(free.chosen.settings, rise_mv_per_s=now_mv_per_s)
+    fixed = {"rise_mv_per_s": now_mv_per_s, "engage_rpm": 22}
+    kept = _drive(bike, folding_tuned.plants, folding_tuned.priority, 1, fixed)
+    assert kept.chosen.settings.rise_mv_per_s == now_mv_per_s
     assert kept.recommended == free.chosen.settings
     # Help comes later with the slower rise of now, and what is given up says so.
     assert kept.chosen.measures.half_s > free.chosen.measures.half_s
-    tuned = replace(
-        folding_tuned, drive=kept, changes=folding_tuned.changes | kept.chosen.settings.changes(bike)
-    )
+    changes = folding_tuned.changes | kept.chosen.settings.changes(bike)
+    tuned = replace(folding_tuned, drive=kept, changes=changes, keep=("rise_mv_per_s",))
     assert f"{kept.chosen.measures.half_s:.2f} s (quick: " in given_up(tuned)
     rise, fall = [row for row in rows_of(tuned) if row.setting in ("rise_mv_per_s", "fall_mv_per_s")]
     assert (rise.now, rise.recommended) == (now_mv_per_s, now_mv_per_s)
-    assert f"{free.chosen.settings.rise_mv_per_s} would be recommended" in rise.why
+    assert f"as asked for; {free.chosen.settings.rise_mv_per_s} would be recommended" in rise.why
     assert fall.recommended == fall_for(bike, now_mv_per_s)
-
-
-def test_where_nothing_is_kept_nothing_is_ridden_again(folding_tuned):
-    kept = with_kept(folding_tuned.drive, folding_tuned.bike, [], folding_tuned.priority, 1, ("engage_rpm",))
-    assert kept is folding_tuned.drive
+    held = replace(tuned, keep=(), held={"rise_mv_per_s": now_mv_per_s})
+    assert "held back, so that no rule does worse than before; " in rows_of(held)[5].why

@@ -1,4 +1,4 @@
-"""The worst margin over what the bike file knows: found, put down to the number that drives it, and told."""
+"""The worst margin within the intervals of the bike file: found, explained by a number, and reported."""
 
 from types import SimpleNamespace
 

@@ -134,7 +134,7 @@ def test_a_stuck_reading_stays_what_it_was_also_over_the_next_stretch(name, fiel
     set_faults(rig.world, [])
     true = rig.readings(field, 1)[0]
     assert true != held
-    set_faults(rig.world, [FaultSpec(name)])  # Held anew, not from the first time.
+    set_faults(rig.world, [FaultSpec(name)])  # Held again from now, not from the first time.
     assert abs(rig.readings(field, 1)[0] - true) < 200
 
 

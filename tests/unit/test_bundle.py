@@ -271,6 +271,7 @@ def test_the_manifest_names_every_file_with_its_hash(board):
     assert "settings" not in manifest  # They are in the file that it lists.
 
 
+@pytest.mark.long
 def test_the_same_request_gives_the_same_bytes_in_another_process_and_folder(tmp_path):
     digests = []
     for seed in ("1", "2"):
@@ -335,8 +336,8 @@ WRONG = {
     ("--board", "desk", "nosuch"): "no bike is called 'nosuch'",
     ("--board", "desk", "gone.toml"): "gone.toml: there is no such file",
     ("--board", "desk", "--out", "a_file"): "a_file exists already, allowed is another --out, or --force",
-    ("--board", "desk", "--out", "a_file", "--force"): "a_file is no bundle of ours, so --force does not",
-    ("--board", "desk", "--out", "mine", "--force"): "mine is no bundle of ours, so --force does not",
+    ("--board", "desk", "--out", "a_file", "--force"): "a_file is not a bundle of ours, so --force does not",
+    ("--board", "desk", "--out", "mine", "--force"): "mine is not a bundle of ours, so --force does not",
     ("--board", "desk", "--out", "a_file/below"): "a_file/below can't be written, allowed is another --out",
     ("--board", "desk", "--out", "/proc/nowhere/x"): "/proc/nowhere/x can't be written, allowed is another",
     ("--board", "desk", "--out", "n" * 300): "can't be written, allowed is another --out: File name too long",
@@ -414,6 +415,7 @@ def test_an_interruption_leaves_nothing(tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.long
 def test_a_signal_half_way_leaves_nothing_and_ends_with_130(tmp_path):
     program = subprocess.Popen(
         [*PROGRAM, "bundle", "--board", "rpi_pico"],

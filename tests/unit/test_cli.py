@@ -1,4 +1,4 @@
-"""The program as a user meets it: what it prints, with which exit code, and what lies there afterwards."""
+"""The program from the user's view: what it prints, its exit code, and the files it leaves."""
 
 import json
 import os
@@ -131,7 +131,7 @@ WRONG = {
     ("--recording", "ride.txt"): "ride.txt",
     ("--course", "gone.toml"): "gone.toml: there is no such file",
     ("--course", "nosuch"): "no course is called 'nosuch'",
-    ("folder.toml",): "folder.toml: this is a directory, a file is wanted",
+    ("folder.toml",): "folder.toml: this is a directory, allowed is a file",
     ("broken.toml",): "broken.toml: this is not TOML",
     ("wrong.toml",): "wrong.toml: motor.resistance_ohm is -1, allowed is 0.01 to 5",
     ("--out", "a_file"): "a_file can't be written",
@@ -207,6 +207,7 @@ def test_a_ride_that_is_interrupted_leaves_nothing_and_ends_with_130(treadle, he
     assert _names(here) == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here, number):
     program = subprocess.Popen(
@@ -224,6 +225,7 @@ def test_a_signal_half_way_leaves_nothing_and_ends_with_130(here, number):
     assert _names(here) == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("more", [0, 1, 3])
 def test_signals_at_the_moment_the_folder_appears_leave_nothing_however_many_come(here, more):
     program = subprocess.Popen(
@@ -242,6 +244,7 @@ def test_signals_at_the_moment_the_folder_appears_leave_nothing_however_many_com
     assert _names(here) == []
 
 
+@pytest.mark.long
 def test_a_reader_that_leaves_early_gets_no_traceback(here):
     program = subprocess.Popen(
         [*PROGRAM, "ride", "--seconds", "1"],
@@ -292,7 +295,7 @@ WITHOUT_A_RESULT = {
     ("bundle", "--board", "rpi_pic"): "did you mean rpi_pico?",
     ("flash", "--board", "desk"): "--out is missing, allowed is --out with the folder to make",
     ("handover", "--verify", "nosuch.json"): "nosuch.json",
-    ("watch", "--port", "/dev/nosuch"): "there is no such port",
+    ("watch", "--port", "/dev/nosuch"): "which does not exist",
     ("prove", "--property", "stpo"): "did you mean stop?",
     ("new", "x"): "--place are missing",
     ("measure", "tandm"): "no bike is called 'tandm'",
@@ -362,6 +365,7 @@ def test_no_command_makes_folders_that_nobody_asked_for(treadle, here, words):
     assert _names(here) == []
 
 
+@pytest.mark.long
 def test_a_second_ride_into_a_folder_is_refused_before_it_rides(treadle, here):
     with subprocess.Popen(
         [*PROGRAM, "ride", "tandem", "--out", "new"],

@@ -48,7 +48,7 @@ ANSWERS = ["yes", "2", "", "yes"]  # Off the ground, levers, plugged in again, e
 
 
 class FakeBoard:
-    """A board that shows what it is told to, look after look."""
+    """A board that shows given frames, one list after the other."""
 
     def __init__(self, looks: dict[str, list[list[Frame]]]) -> None:
         self.looks = [frames for item in HEALTHY for frames in looks[item]]

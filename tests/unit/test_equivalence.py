@@ -1,4 +1,4 @@
-"""Two versions of a method: those that can be told apart are, with the numbers for which they differ."""
+"""Two versions of a method: if they differ, the numbers that show it are found."""
 
 from typing import Any
 

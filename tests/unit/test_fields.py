@@ -67,7 +67,7 @@ def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig.run(1_500, rpm=60, wheel_mm_per_s=3_000)
     other = rig.ring.levels ^ 1
     for levels, after_us in ((other, 100), (rig.ring.levels, 200), (other, 1_000), (other, 4_500)):
-        rig.crank_edge(levels, after_us)  # A glitch, and an edge that is told twice.
+        rig.crank_edge(levels, after_us)  # A glitch, and an edge that is reported twice.
     rig.run(100, rpm=0)
     rig.run(300, brake_pulled=True)
     rig.run(500, brake_pulled=False)
@@ -79,6 +79,7 @@ def test_every_field_keeps_its_kind_through_a_ride(changed):
     rig.run(100, battery_mv=36_000, clear_requested=True)  # and none any more.
 
 
+@pytest.mark.long
 def test_every_field_of_the_link_keeps_its_kind_whatever_is_asked():
     session = Session()
 

@@ -201,6 +201,7 @@ def test_an_esp32_gets_sources_when_asked(disk):
     assert files_on(disk) == expected("esp32_devkitc", form="source")
 
 
+@pytest.mark.long
 def test_the_second_time_nothing_is_written(disk, done_disk):
     disk.write_bytes(done_disk)
     with PluggedBoard(disk) as board:
@@ -246,6 +247,7 @@ def desk_as_pico(cadence_rpm: int) -> dict[str, bytes]:
     return {**files, "main.py": stages.encode() + files["main.py"]}
 
 
+@pytest.mark.long
 def test_a_board_that_rides_at_rest_is_stopped_restarted_and_flashed(disk, done_disk, monkeypatch):
     monkeypatch.setattr("host_sim.boardlink.reach.LISTENING_READS", 100)
     disk.write_bytes(done_disk)

@@ -90,6 +90,7 @@ def test_a_program_that_is_ended_takes_its_half_made_folder_along(tmp_path):
     assert not half_made.exists()
 
 
+@pytest.mark.long
 def test_a_compiler_that_fails_is_told_in_one_sentence(tmp_path, monkeypatch):
     failing = tmp_path / "cc"
     failing.write_text("#!/bin/sh\necho no space left >&2\nexit 1\n")

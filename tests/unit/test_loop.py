@@ -108,7 +108,7 @@ def test_a_step_just_within_its_period_is_no_overrun():
 
 @pytest.mark.parametrize(("back_us", "stepped_us"), [(0, [0, 5_000]), (1, [0, -1, 5_000])])
 def test_a_clock_that_jumps_back_by_more_than_a_period_steps_at_once(back_us, stepped_us):
-    # The next step is due at 5 ms; a time further from that than a period is no time of this schedule.
+    # The next step is due at 5 ms; a time further from it than a period is not on this schedule.
     played = Run([0, 0, -back_us, 4_998, 5_000]).play()
     assert played.board.stepped_us == stepped_us
     assert played.counters.overruns == 0

@@ -43,7 +43,7 @@ class Modelled:
         return self.model
 
     def settle(self, above_dead_band_mv: int) -> MotorModel:
-        """Hold a command until nothing moves any more; what is above the dead band then is as told."""
+        """Hold a command until nothing changes any more; the command above the dead band is then as given."""
         start_mv = int(self.model._start_mv)
         return self.step(start_mv + above_dead_band_mv + SETTLED_BELOW_MV, STEPS_TO_SETTLE)
 

@@ -13,7 +13,7 @@ from host_sim.rig.small_settings import settings_with
 
 
 class Told:
-    """A Pedalling that is told what the crank says."""
+    """A Pedalling with given readings of the crank."""
 
     def __init__(self, **settings: int):
         made = settings_with(**settings)

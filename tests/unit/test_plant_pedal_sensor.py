@@ -51,7 +51,7 @@ def test_hysteresis_is_play_between_the_crank_and_the_magnets(path, hysteresis_d
         sensor.advance(angle, following, 0.0, 1.0)
         angle = following
         felt = min(max(felt, angle - half_rad), angle + half_rad)
-    # A hair to either side, for angles that fall on an edge.
+    # Slightly to either side, for angles that fall on an edge.
     near = {_sensor(crank_rad=felt + hair).levels for hair in (-1e-9, 0.0, 1e-9)}
     assert sensor.levels in near
 

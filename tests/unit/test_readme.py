@@ -24,7 +24,7 @@ CALL = re.compile(r"(?<![\w-])treadle ([a-z]+)((?: [^`#|\n]*)?)")
 
 
 def calls(text: str) -> list[tuple[str, str]]:
-    """Return every call of a command that stands in code: its name, and the rest of it."""
+    """Return every call of a command in code: its name, and the rest of it."""
     code = re.findall(r"`([^`\n]*treadle [^`\n]*)`", text)
     code += [line for block in re.findall(r"```sh\n(.*?)```", text, re.S) for line in block.splitlines()]
     return [match.groups() for piece in code for match in [CALL.search(piece)] if match]

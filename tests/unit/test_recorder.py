@@ -1,4 +1,4 @@
-"""What the recorder keeps of a ride is what the steps were given and gave, and losses are told."""
+"""The recorder stores the inputs and outputs of each step, and reports losses."""
 
 import random
 
@@ -87,7 +87,7 @@ def test_every_single_bit_flip_in_a_frame_is_detected_and_the_loss_told():
             assert losses[0].steps in (lost.steps, lost.steps + 1)  # One more if its edges were in there.
             assert all(item in truth for item in wire_found if isinstance(item, RecordedStep))
         else:
-            # A flip of a zero at its end that another zero stands beside changes nothing.
+            # Flipping a zero at its end next to another zero changes nothing.
             assert wire_found == truth
             assert bit // 8 in (0, STREAM_FRAME_SIZE - 1)
 

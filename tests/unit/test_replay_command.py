@@ -99,6 +99,7 @@ def test_a_log_from_the_middle_says_from_where_on_it_agrees_or_that_it_does_not(
     assert ("on, to the bit; before" in out) or "does not come to agree" in err
 
 
+@pytest.mark.long
 def test_as_test_writes_a_test_that_passes_by_itself(treadle, here, log):
     code, out, err = treadle(log, "--out", "out", "--as-test", "test_field.py")
     assert (code, err) == (0, "")
@@ -108,6 +109,7 @@ def test_as_test_writes_a_test_that_passes_by_itself(treadle, here, log):
     assert "1 passed" in done.stdout, done.stdout
 
 
+@pytest.mark.long
 def test_a_test_made_of_a_ride_fails_where_the_firmware_decides_otherwise(treadle, here, log):
     treadle(log, "--out", "out", "--as-test", "test_field.py")
     text = (here / "test_field.py").read_text(encoding="utf-8")
@@ -122,7 +124,7 @@ def test_a_test_made_of_a_ride_fails_where_the_firmware_decides_otherwise(treadl
     ("words", "said"),
     [
         (("nosuch.steps",), "nosuch.steps can't be read: No such file"),
-        (("foreign.csv",), "foreign.csv is no log of treadle watch --record or --blackbox"),
+        (("foreign.csv",), "foreign.csv is not a log of treadle watch --record or --blackbox"),
         (("ride.steps", "--course", "hill"), "--replay takes the ride from its log"),
         (("ride.steps", "--set", "engage_rpm=900"), "--set engage_rpm is"),
         (("ride.steps", "--as-test", "field.py"), "--as-test is field.py, allowed is a name like test_"),

@@ -64,6 +64,7 @@ def climb_of(bike: str) -> Section:
     return ridden_section(load_bike(bike), CourseScript(course), 45.0, seed=2)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("second", [8, 21, 24])
 def test_a_ring_frozen_while_the_motor_helps_is_replayed_to_the_bit_within_seconds(climbing, second):
     ring = window(climbing, second * 200)

@@ -49,6 +49,7 @@ def _size(path: Path) -> tuple[int, int]:
     return width, height
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("bike", "script", "seconds"),
     [

@@ -118,6 +118,7 @@ def keep(folder: Path, settings: Settings) -> None:
     (folder / "settings_a.txt").write_bytes(slot)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bike", example_names())
 def test_a_pedalled_bicycle_of_any_kind_is_not_driven_and_the_next_start_drives(bike, tmp_path):
     keep(tmp_path, load_bike(bike).firmware_settings)

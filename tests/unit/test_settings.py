@@ -35,7 +35,7 @@ def test_both_ends_of_every_range_are_legal_among_fitting_neighbours():
 
 
 def test_an_end_that_its_pair_does_not_allow_is_not_the_fault_of_the_range():
-    # Only these ends of the table lie where the other of a pair leaves no room for them.
+    # Only these ends of the table are excluded by the other of a pair.
     cut_short = {name for name, (lowest, highest) in RANGES.items() if ROWS[name][2:4] != (lowest, highest)}
     # Nor is the lowest number of engage edges, which is that of a duty-coded sensor.
     assert cut_short <= {name for pair in ASCENDING for name in pair} | {"engage_edges"}

@@ -16,7 +16,7 @@ REST_MV = 36_000
 
 
 class Watched:
-    """A watch at rest, the smoothed readings as they are told."""
+    """A watch at rest, with given smoothed readings."""
 
     def __init__(self, rest_ma: int = 0, kind: int = MOTOR_SPEED, **settings: int):
         self.supply = Supply()

@@ -176,7 +176,7 @@ def test_after_a_billion_writes_nothing_is_stored_any_more():
 
 
 def rewritten(old: str, new: str) -> bytes:
-    """Return a slot with another text in it, and a right check sum: somebody's own work."""
+    """Return a slot with another text in it, and a right checksum: another person's own work."""
     text = encode(Settings({}), 3, Paper()).decode()[:-15]
     assert old in text
     text = text.replace(old, new, 1)
@@ -257,6 +257,7 @@ def test_a_storage_must_bring_its_three_methods():
         Storage().write("x", b"")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("tear", ["whole", "torn"])
 @pytest.mark.parametrize("file_system", ["littlefs", "fat"])
 def test_a_power_cut_at_any_block_write_leaves_old_or_new_on_the_real_drivers(file_system, tear):

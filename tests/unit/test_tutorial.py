@@ -36,6 +36,7 @@ def test_the_pictures_that_it_shows_are_there_and_no_others():
     assert shown == {*DRAWN, WIRING} == {path.name for path in PICTURES.iterdir()}
 
 
+@pytest.mark.long
 def test_without_a_board_the_page_shows_what_is_printed_and_the_wiring_of_its_bike(tmp_path):
     for part in PARTS[:3]:
         assert not_printed(part.shown, run(part, tmp_path)) is None, part.commands

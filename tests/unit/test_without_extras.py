@@ -35,17 +35,20 @@ def treadle(folder, *words):
     return done.returncode, done.stdout + done.stderr
 
 
+@pytest.mark.long
 def test_the_main_job_needs_no_extra(tmp_path):
     code, said = treadle(tmp_path, "ride", "folding", "--course", "errand", "--seconds", "5")
     assert code == 0, said
     assert (tmp_path / "treadle-ride" / "ride.png").stat().st_size > 10_000
 
 
+@pytest.mark.long
 def test_rules_are_held_without_a_compiler(tmp_path):
     code, said = treadle(tmp_path, "verify", "tandem", "--rule", "rocking never engages", "--rides", "1")
     assert code == 0, said
 
 
+@pytest.mark.long
 def test_a_boards_log_is_replayed_without_an_extra(tmp_path):
     log_of(tmp_path, recorded(40, seed=1))
     code, said = treadle(tmp_path, "ride", "--replay", "ride.steps", "--out", "replayed")
@@ -53,6 +56,7 @@ def test_a_boards_log_is_replayed_without_an_extra(tmp_path):
     assert code == 0, said
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("words", "extra"),
     [
@@ -71,6 +75,7 @@ def test_a_command_without_its_extra_says_how_to_get_it(tmp_path, words, extra):
     assert f"--extra {extra}" in " ".join(said.split())
 
 
+@pytest.mark.long
 def test_every_help_opens_without_an_extra(tmp_path):
     code, said = treadle(tmp_path, "--help")
     assert code == 0, said

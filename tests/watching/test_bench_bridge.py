@@ -172,6 +172,7 @@ def test_a_wrong_request_is_one_sentence_before_any_port(treadle, tmp_path, monk
     assert not list(tmp_path.rglob("*.html"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bike", ["cargo_trike", "folding"])
 def test_a_step_of_the_desk_board_lies_on_that_of_the_bench(treadle, tmp_path, monkeypatch, bike):
     monkeypatch.chdir(tmp_path)

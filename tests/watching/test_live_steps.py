@@ -1,4 +1,4 @@
-"""The desk board streams every step and every crank edge while it rides, and a host that was late is told."""
+"""The desk board streams every step and every crank edge while it rides; a late host learns of the loss."""
 
 from contextlib import closing
 
@@ -21,6 +21,7 @@ def port():
         yield opened
 
 
+@pytest.mark.long
 def test_every_step_and_every_crank_edge_of_the_desk_arrives_from_its_start(port):
     frames: list[Frame] = []
     live = LiveSteps(port, from_oldest=True, on_frame=frames.append)

@@ -172,6 +172,7 @@ def at_rest(desk: DeskOnAPort, port, ask: Callable[[Workshop], object]) -> objec
                 raise
 
 
+@pytest.mark.long
 def test_a_standing_board_is_asked_changed_and_its_edges_are_kept(tmp_path):
     path = tmp_path / "edges.jsonl"
     with DeskOnAPort(tmp_path, "--hurry") as desk:
@@ -198,7 +199,7 @@ def test_a_setting_above_the_place_is_refused_with_its_name(tmp_path):
         (files / "place.txt").write_bytes(place_file(load_bike("tandem")))
         port = open_port(str(desk.port))
         at_rest(desk, port, lambda board: board.change({"engage_speed_mm_per_s": 900}))
-        at_rest(desk, port, Workshop.about)  # It starts anew, and reads its place again.
+        at_rest(desk, port, Workshop.about)  # It restarts, and reads its place again.
         with pytest.raises(BoardTrouble) as refusal:
             at_rest(desk, port, lambda board: board.change({"power_limit_w": 501}))
         port.close()

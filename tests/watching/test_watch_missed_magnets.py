@@ -115,6 +115,7 @@ class _Look(StepWatch):
             self._levels.clear()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("bike", "pulses_per_rev"), [("cargo_trike", 10), ("tandem", 24), ("folding", 6)])
 def test_on_a_recorded_ride_a_gone_magnet_is_missed_five_turns_of_six_and_a_whole_ring_never(
     bike, pulses_per_rev

@@ -68,7 +68,7 @@ def test_a_desk_of_an_older_version_that_ends_is_named_and_not_the_port(here, de
     )
     said = (
         f"treadle: --files is {desk_files}, and the desk board in it has ended: perhaps an older version "
-        "made it, allowed is one made anew by treadle bundle --board desk\n"
+        "made it, allowed is a new one by treadle bundle --board desk\n"
     )
     assert (ran.returncode, ran.stdout, ran.stderr) == (2, "", said)
     assert sorted(path.name for path in here.iterdir()) == ["mine.toml"]
@@ -100,6 +100,7 @@ def test_what_can_not_be_is_told_with_its_cause(treadle, here, words, said):
     assert err.count("\n") == 1
 
 
+@pytest.mark.long
 def test_a_change_that_is_asked_for_while_it_rides_is_stored_when_it_stands(desk_files):
     notices: list[str] = []
     with desk_port("", desk_files, hurry=True) as name:

@@ -241,7 +241,7 @@ def test_traces_can_be_held_while_more_comes():
 
 
 def test_a_sample_stays_in_its_column_while_the_trace_moves_on():
-    """Columns of four samples, frames of ten: the columns must not be cut anew at each frame."""
+    """Columns of four samples, frames of ten: the columns must not shift with each frame."""
     watched = seen()
     for frame in frames(30, first=1):
         watched.take(frame, 1.0)

@@ -51,7 +51,7 @@ class Terminal:
         self._server = ["tmux", "-S", str(folder / "tmux"), "-f", os.devnull]
         self._out = folder / "ended"
         env = {**os.environ, "PYTHONPATH": str(ROOT), "LC_ALL": "C.UTF-8", **environment}
-        # Afterwards the exit code stands in a file, and the terminal stays to be looked at.
+        # Afterwards the exit code is in a file, and the terminal stays open for inspection.
         program = 'trap : INT; "$@"; echo $? >"$ENDED"; exec cat'
         self._tmux(
             *("new-session", "-d", "-x", str(width), "-y", str(height), "-e", f"ENDED={self._out}"),
@@ -77,7 +77,7 @@ class Terminal:
         self._tmux("send-keys", *keys)
 
     def looks(self) -> Iterator[list[str]]:
-        """Give what stands there, again and again, until the test has seen what it waits for."""
+        """Yield the screen repeatedly until the test has seen what it waits for."""
         end_s = time.monotonic() + PATIENCE_S
         while time.monotonic() < end_s:
             yield self.rows()

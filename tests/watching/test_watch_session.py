@@ -1,4 +1,4 @@
-"""One watch: it reads, waits for a port that is gone, asks for settings, and ends when told to."""
+"""One watch: it reads, waits for a lost port, requests settings, and ends on request."""
 
 import binascii
 

@@ -40,6 +40,7 @@ TRIES = 5
 """The desk rides on by its own clock: where this machine is busy it may have left before anybody listens."""
 
 
+@pytest.mark.long
 def test_a_recorded_ride_has_every_step_and_is_replayed_to_the_bit(treadle, here):
     for _ in range(TRIES):
         code, out, err = treadle("--record", "ride.csv", "--seconds", "4", "--json", "--force")

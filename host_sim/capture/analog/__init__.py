@@ -1,1 +1,1 @@
-"""Captures in volts: what an oscilloscope saw of a Hall output, as edges, and what it says of each magnet."""
+"""Captures in volts: an oscilloscope's recording of a Hall output as edges, and each magnet's strength."""

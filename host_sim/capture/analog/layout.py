@@ -1,8 +1,8 @@
 """The layout of a CSV file of volts: where the numbers begin, which column is what, in which units.
 
-Programs write what they like above the numbers: settings, names, a line of units. The numbers begin with the
-first rows that are numbers throughout and have one number of columns; names and units are the lines directly
-above them.
+Programs write anything above the numbers: settings, names, a line of units. The numbers begin with the first
+rows that contain only numbers, with equal numbers of columns; names and units are the lines directly above
+them.
 """
 
 import re
@@ -77,7 +77,7 @@ def layout_of(
     time_unit: str | None,
     samplerate_hz: int | None,
 ) -> Layout | None:
-    """Return the layout of a file of volts; None if its columns hold levels, or no numbers at all.
+    """Return the layout of a file of volts; None if its columns are levels, or it has no numbers.
 
     RequestError says what is missing: which channels are meant, the unit of time, or the rate of samples.
     """

@@ -1,4 +1,4 @@
-"""What the volts say of each magnet: how far its pulse rises, and what is left above the threshold."""
+"""Measures each magnet in volts: how high its pulse rises, and its margin above the threshold."""
 
 from dataclasses import dataclass
 
@@ -43,7 +43,7 @@ class MagnetVolts:
 class ChannelVolts:
     """One channel: its thresholds (medians), and its magnets in the order of the ring; none if unknown.
 
-    `low_runs`: which share of all pulses is weak where magnets can't be told apart. `wobble`: how much the
+    `low_runs`: the share of weak pulses, if single magnets are unknown. `wobble`: how much the
     height swings once a turn, a share, if that is the pattern; else 0.
     """
 
@@ -114,7 +114,7 @@ class VoltsFound:
 
 
 def volts_of(capture: VoltsCapture, inspection: Inspection) -> VoltsFound:
-    """Return what the volts of a capture, whose edges were inspected, say."""
+    """Evaluate the volts of a capture whose edges were inspected."""
     dead = dead_channels(capture.swings)
     names = "AB" if len(capture.channels) == 2 else "A"
     channels = [_channel(name, capture, place, dead[place], inspection) for place, name in enumerate(names)]
@@ -202,7 +202,7 @@ def _magnets(pulses: _Pulses, numbers: Times) -> list[MagnetVolts]:
 
 
 def _wobble(magnets: list[MagnetVolts]) -> float:
-    """Return how much the heights swing once around the ring, if that explains most of their differences."""
+    """Return how much the heights vary once around the ring, if that explains most of their differences."""
     if len(magnets) < 6:
         return 0.0
     share = np.array([one.share for one in magnets])

@@ -72,7 +72,7 @@ def _numbers(text: bytes, layout: Layout) -> tuple[Floats, str]:
     except ValueError:
         good = _good_bytes(text, layout)
         bad = text[good:].split(b"\n", 1)[0].strip()
-        wrong = f"{shown(bad)} is no row of {layout.columns_in_row} columns with numbers"
+        wrong = f"{shown(bad)} is not a row of {layout.columns_in_row} columns with numbers"
         return _read(text[:good], layout, [*wanted, *layout.columns]), wrong
 
 
@@ -105,7 +105,7 @@ def _times(numbers: Floats, layout: Layout, sample: int) -> Times:
         return np.round((sample + np.arange(len(numbers))) * (NS_PER_S / layout.rate_hz)).astype(np.int64)
     times = numbers[:, 0] * 10.0**layout.exponent
     if not (np.abs(times) < TIME_NS_MOST).all():
-        raise Damage("has a time that is no number; what follows is not read")
+        raise Damage("has a time that is not a number; what follows is not read")
     return np.asarray(np.round(times), np.int64)
 
 

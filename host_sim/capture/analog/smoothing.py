@@ -1,4 +1,4 @@
-"""Takes the noise from sample to sample off volts that follow the field, so that their edges stand still."""
+"""Removes sample-to-sample noise from volts that follow the field, so that their edges don't jitter."""
 
 from collections.abc import Iterator
 
@@ -7,12 +7,12 @@ import numpy as np
 from host_sim.capture.analog.rows import NS_PER_S, Piece
 from host_sim.capture.stretches import Floats
 
-SMOOTH_S = 0.002  # Shorter than what `cleaning` takes for a magnet.
+SMOOTH_S = 0.002  # Shorter than the shortest pulse that `cleaning` accepts as a magnet.
 SAMPLES_LEAST = 3
 
 
 def smoothed(pieces: Iterator[Piece], channels: list[bool]) -> Iterator[Piece]:
-    """Give the pieces, of the `channels` that are True each sample the mean of SMOOTH_S around it.
+    """Yield the pieces; in `channels` that are True each sample is the mean of SMOOTH_S around it.
 
     Half a window at either end of the file is left out.
     """

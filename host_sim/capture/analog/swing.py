@@ -1,7 +1,7 @@
 """How far the volts of a channel swing, how noisy they are, and the thresholds that follow.
 
-Measured in blocks of two seconds, so that a drift of the offset, or a channel that is coupled without its
-constant part, carries the thresholds along. A block in which nothing passes takes those of its neighbours.
+Measured in blocks of two seconds, so that the thresholds follow a drift of the offset, or an AC-coupled
+channel. A block without magnets uses those of its neighbours.
 """
 
 from collections.abc import Iterator
@@ -19,7 +19,7 @@ MIDDLE = 0.42  # Of the swing: magnets are peaks on a flat floor, and a weak one
 HALF_BAND_LEAST, HALF_BAND_MOST = 0.08, 0.25
 NOISE_ROOM = 0.7  # Of the noise from peak to peak, on either side of the middle.
 MAINS_HZ = (50.0, 60.0)
-BESIDE_HZ = (-3.5, -2.5, 2.5, 3.5)  # What is there as well is no hum but the magnets.
+BESIDE_HZ = (-3.5, -2.5, 2.5, 3.5)  # What is found there too comes from the magnets, not from hum.
 SIGMAS = 6.0  # Of noise that is normal, from peak to peak.
 BETWEEN = (0.25, 0.75)
 LINEAR_SHARE = 0.12
@@ -61,7 +61,7 @@ class Swing:
         return min(max(wanted, HALF_BAND_LEAST), HALF_BAND_MOST)
 
     def thresholds_v(self, when_s: Floats) -> tuple[Floats, Floats]:
-        """Return below what the channel becomes low, and above what high, at each moment."""
+        """Return the lower and upper threshold at each moment."""
         floor_v = np.interp(when_s, self.block_s, self.floor_v)
         swing_v = np.interp(when_s, self.block_s, self.top_v) - floor_v
         return (
@@ -160,7 +160,7 @@ def _white(volts: Floats) -> float:
 
 
 def _hum(times_s: Floats, volts: Floats) -> float:
-    """Return the mains hum from peak to peak, less what the magnets have at neighbouring frequencies."""
+    """Return the mains hum from peak to peak, minus the magnets' part at neighbouring frequencies."""
     if len(volts) < 100 or float(times_s[-1] - times_s[0]) * 3.0 * max(MAINS_HZ) > len(volts):
         return 0.0
     window = np.hanning(len(volts))
@@ -184,6 +184,6 @@ def _between(blocks: list[_Block]) -> float:
 
 
 def dead_channels(swings: list[Swing]) -> list[bool]:
-    """Return for each channel whether no magnet moves it."""
+    """Return for each channel whether it shows no magnets."""
     largest = max(one.usual_v for one in swings)
     return [one.usual_v < max(DEAD_VOLTS, DEAD_SHARE * largest) for one in swings]

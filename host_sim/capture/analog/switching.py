@@ -31,10 +31,10 @@ class Runs:
 
 
 class Switch:
-    """Takes the samples of one channel piece by piece; `level` is the present one."""
+    """Processes the samples of one channel piece by piece; `level` is the present one."""
 
     def __init__(self, thresholds: Thresholds) -> None:
-        """Take what returns the two thresholds for moments in seconds."""
+        """Store the function that returns the two thresholds for moments in seconds."""
         self._thresholds = thresholds
         self.level = -1  # Not known before the first sample.
         self._time_ns = 0

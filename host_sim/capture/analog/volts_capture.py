@@ -1,4 +1,4 @@
-"""A CSV file of volts as a capture of edges; what the volts were is kept for those who ask."""
+"""A CSV file of volts as a capture of edges; the volts stay available."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,7 +14,7 @@ from host_sim.capture.blocks import Done
 from host_sim.capture.edges import Capture, Damage, Levels, Times
 from host_sim.capture.stretches import Floats
 
-LEVELS_V = (0.8, 2.0)  # What a 3.3 V input takes for low and for high (JEDEC JESD8C.01, LVTTL).
+LEVELS_V = (0.8, 2.0)  # Levels at which a 3.3 V input is low and high (JEDEC JESD8C.01, LVTTL).
 
 
 class VoltsCapture(Capture):
@@ -28,7 +28,7 @@ class VoltsCapture(Capture):
     def __init__(
         self, path: Path, layout: Layout, told_v: tuple[float, float] | None, done: Done | None
     ) -> None:
-        """Take what `layout_of` found."""
+        """Store the result of `layout_of`."""
         super().__init__(path, layout.names)
         self.layout = layout
         self.told_v = told_v
@@ -38,7 +38,7 @@ class VoltsCapture(Capture):
         self.start_ns = 0
 
     def thresholds_of(self, channel: int) -> Thresholds:
-        """Return what gives the two thresholds of a channel at any moment of the file's clock, in seconds."""
+        """Return a function for a channel's two thresholds at moments of the file's clock, in seconds."""
         told_v = self.told_v
         if told_v is None and dead_channels(self.swings)[channel]:
             told_v = LEVELS_V
@@ -60,7 +60,7 @@ class VoltsCapture(Capture):
                 if at_s[-1] > end_s:
                     break
         except Damage:
-            pass  # What was read up to there is shown.
+            pass  # Show the part that was read.
         all_s, all_v = np.concatenate(times), np.concatenate(volts, axis=1)
         step = max(len(all_s) // 4000, 1)
         return all_s[::step], all_v[:, ::step]
@@ -83,7 +83,7 @@ class VoltsCapture(Capture):
             self.runs = [one.runs() for one in switches]
 
     def _whole_pieces(self) -> Iterator[Piece]:
-        """Give the pieces up to where the file stops making sense."""
+        """Yield the pieces up to the place where the file is damaged."""
         try:
             yield from pieces_of(self.path, self.layout, None)
         except Damage:

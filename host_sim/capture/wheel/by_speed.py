@@ -10,7 +10,7 @@ from host_sim.capture.stretches import Floats
 from host_sim.capture.wheel.pulses import WheelPulses
 
 BANDS_KM_PER_H = (0.0, 8.0, 16.0, 24.0, 32.0, 120.0)
-LOST_FROM, LOST_TO = 1.6, 8.4  # Of the gaps beside; more is a stop.
+LOST_FROM, LOST_TO = 1.6, 8.4  # Of the neighbouring gaps; more is a stop.
 AGREE = 1.3  # The gaps before and after a lost pulse: a wheel does not change its speed by more.
 BESIDE = 3
 STILL_S = 1.5
@@ -21,7 +21,7 @@ NOISE_LEAST = 6
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """What happened while the wheel turned with `least` to `most` (km/h, or turns a second x 7.2)."""
+    """Counts while the wheel turned at `least` to `most` (km/h, or turns a second x 7.2)."""
 
     least_km_per_h: float
     most_km_per_h: float

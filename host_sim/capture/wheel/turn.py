@@ -40,7 +40,7 @@ def turn_of_wheel(gaps_s: Floats, counted_turns: float, in_file: int) -> WheelTu
     """
     seen, shape, sure = _pattern(gaps_s)
     steps = np.maximum(np.round(shape / np.median(shape)), 1.0) if len(shape) else np.ones(1)
-    # Of two magnets one of which is lost nothing remains that is uneven, so two gaps are two magnets.
+    # If one of two magnets is lost, no unevenness remains, so two gaps mean two magnets.
     missing = int(steps.sum() - seen) if seen >= 3 else 0
     uneven = float(np.ptp(shape / steps) / np.median(shape)) if len(shape) else 0.0
     if counted_turns > 0.0:

@@ -1,9 +1,9 @@
 """Expressions in C.
 
 Each is made with a level, how tightly it binds; an operand that binds less, or that a reader or a compiler
-could take for something else, stands in parentheses. Division and remainder round down as in Python, by
-functions, and by a shift where a power of two is written out; a shift to the left is a product, since C knows
-none of negative numbers.
+could misread, is put in parentheses. Division and remainder round down as in Python, by functions, and by a
+shift where a power of two is written out; a shift to the left is a product, since C does not define it for
+negative numbers.
 """
 
 import ast

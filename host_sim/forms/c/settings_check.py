@@ -175,7 +175,7 @@ class SettingsCheck:
         return [*found, *self.further.items()]
 
     def comment_of(self, field: str) -> str:
-        """Return what stands beside a field."""
+        """Return the comment next to a field."""
         _, default, lowest, highest, sentence = self.rows[[row[0] for row in self.rows].index(field)]
         return f"{lowest} to {highest}, by default {default}: {sentence}"
 

@@ -7,7 +7,7 @@ from host_sim.forms.program import read_firmware
 from host_sim.forms.viper.module import Fused
 
 MODULE = "firmware/controller.py"
-"""The file that the generated module stands in for."""
+"""The file that the generated module replaces."""
 
 
 def fused_firmware(wide: bool = False) -> Fused:

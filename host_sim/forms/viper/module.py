@@ -1,4 +1,4 @@
-"""The generated module: functions over the array, and the class that stands in for the one translated."""
+"""The generated module: functions over the array, and the class that replaces the translated one."""
 
 from typing import Any
 
@@ -80,7 +80,7 @@ class Fused:
     # The constructor.
 
     def _constructor(self, functions: list[str]) -> list[str]:
-        """Return `__init__` of the stand-in; what it computes stands in a function without viper."""
+        """Return `__init__` of the replacement; its computation is in a function without viper."""
         init = self._class.methods["__init__"]
         given = []
         for name, kind in init.parameters.items():

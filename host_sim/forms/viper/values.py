@@ -17,7 +17,7 @@ class Number:
 
     @property
     def operand(self) -> str:
-        """Return it as it stands in a larger expression."""
+        """Return it as a part of a larger expression."""
         bare = self.text.isidentifier() or self.text.isdigit() or self.constant is not None
         return self.text if bare and not self.text.startswith("-") else _closed(self.text)
 

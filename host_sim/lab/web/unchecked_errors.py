@@ -1,3 +1,3 @@
-"""Stands in for pydantic_core in a browser: the one name that this project imports from there."""
+"""Replaces pydantic_core in a browser: the one name that this project imports from there."""
 
 ErrorDetails = dict[str, object]

@@ -1,4 +1,4 @@
-"""Stands in for pydantic in a browser: builds the models of this project from tables, and checks nothing.
+"""Replaces pydantic in a browser: builds the models of this project from tables, and checks nothing.
 
 The export packs this file as `pydantic`, because the real one has a compiled half that takes seconds to
 load there. What reaches it has been checked already: example files of this project, and inputs of a lesson,
@@ -84,5 +84,5 @@ def _as_kind(value: Any, kind: Any) -> Any:
         return {key: _as_kind(one, inner[1]) for key, one in value.items()}
     if isinstance(kind, type) and issubclass(kind, BaseModel) and isinstance(value, Mapping):
         return kind.model_validate(value)
-    # A whole number in a file is a float where a float is wanted.
+    # A whole number in a file becomes a float where the model has a float.
     return float(value) if kind is float and isinstance(value, int) else value

@@ -1,4 +1,4 @@
-"""Stands in for annotated_types in a browser: the names of ranges, which are not looked at there."""
+"""Replaces annotated_types in a browser: the names of ranges, which are not used there."""
 
 
 class Ge:

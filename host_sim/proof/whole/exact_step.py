@@ -68,17 +68,17 @@ def _bounded(call: Call) -> Claims:
 
 
 def _fed_forward(call: Call) -> Claims:
-    """The loop starts anew from the command while and when the search ends, else it moves with the speed."""
+    """The loop restarts from the command while and when the search ends, else it moves with the speed."""
     command_mv, found_mv = call.of("outputs.command_mv"), call.after("feed_forward.found_mv")
     found = less(0, found_mv)
     applied_mv = choose(found, minimum(found_mv, command_mv), command_mv)
-    anew = either(found, less(0, call.after("feed_forward.seek_mv")))
+    restarts = either(found, less(0, call.after("feed_forward.seek_mv")))
     over_uv = terms.multiply(terms.subtract(applied_mv, setting(call, "command_start_mv")), 1_000)
     integral_uv = call.of("power_loop._integral_uv")
     shifted_uv = terms.add(integral_uv, call.after("feed_forward.change_uv"))
     values = {
-        "power_loop._integral_uv": within(choose(anew, over_uv, shifted_uv), 0, range_uv(call)),
-        "power_loop._carry": choose(anew, 0, call.of("power_loop._carry")),
+        "power_loop._integral_uv": within(choose(restarts, over_uv, shifted_uv), 0, range_uv(call)),
+        "power_loop._carry": choose(restarts, 0, call.of("power_loop._carry")),
         "slew_limiter.command_mv": choose(found, applied_mv, call.of("slew_limiter.command_mv")),
         "slew_limiter._carry_nv": choose(found, 0, call.of("slew_limiter._carry_nv")),
         "slew_limiter._last_us": choose(found, call.of("now_us"), call.of("slew_limiter._last_us")),

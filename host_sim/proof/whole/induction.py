@@ -84,7 +84,7 @@ class Run:
 
 
 def kept(after: State, back: bool) -> list[Clause]:
-    """Return that every field is in its range, and that nothing changed that does not stand in the list."""
+    """Return that every field is in its range, and that nothing outside the list changed."""
     return kept_ranges(after, None if back else EDGE_AHEAD_US) + nothing_else(after)
 
 
@@ -112,7 +112,7 @@ def _span(variable: Any, span: Any) -> tuple[int, int]:
 
 
 def nothing_else(after: State) -> list[Clause]:
-    """Return that nothing changed that does not stand in the list, in any object."""
+    """Return that nothing outside the list changed, in any object."""
     claims: list[Clause] = []
     situation = after.situation
     for key, path in situation.names.items():

@@ -26,7 +26,7 @@ class Stamp:
 
 
 class Record:
-    """An object of the firmware: its class, and a number; its fields stand in the interpreter's store."""
+    """An object of the firmware: its class, and a number; its fields are in the interpreter's store."""
 
     __slots__ = ("kind", "name", "number")
 
@@ -38,7 +38,7 @@ class Record:
 
 
 class Items:
-    """A list of the firmware of fixed length; its items stand in the interpreter's store."""
+    """A list of the firmware of fixed length; its items are in the interpreter's store."""
 
     __slots__ = ("length", "number")
 

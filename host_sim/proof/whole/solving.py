@@ -262,7 +262,7 @@ class Facts:
         return Answer(UNKNOWN, 0, {})
 
     def _by_depth(self, formulas: Formulas, goal: Any, depths: tuple[int, ...], limit: int) -> Answer:
-        """Try again with all definitions and facts up to a distance from the claim, each time anew."""
+        """Try again with all definitions and facts up to a distance from the claim, each time from zero."""
         size = -1
         for depth in depths:
             solver, complete = self._slice(formulas, goal, depth)

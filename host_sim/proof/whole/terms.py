@@ -106,7 +106,7 @@ def bits(truths: tuple[Any, ...]) -> Any:
 
 
 def bits_of(value: Any) -> tuple[Any, ...] | None:
-    """Return the bits of an integer, the lowest first; None if they can't be told."""
+    """Return the bits of an integer, the lowest first; None if they are unknown."""
     if not isinstance(value, Term):
         if value < 0 or value >= 1 << BITS_MAX:
             return None
@@ -131,10 +131,10 @@ def _chosen_bits(condition: Any, one: tuple[Any, ...], other: tuple[Any, ...]) -
 
 
 def bitwise(op: str, one: Any, other: Any) -> Any:
-    """Return one & other, one | other or one ^ other by their bits; TypeError if those can't be told."""
+    """Return one & other, one | other or one ^ other by their bits; TypeError if those are unknown."""
     mine, theirs = bits_of(one), bits_of(other)
     if mine is None or theirs is None:
-        raise TypeError(f"the bits of {one!r} {op} {other!r} can't be told")
+        raise TypeError(f"the bits of {one!r} {op} {other!r} are unknown")
     width = max(len(mine), len(theirs))
     mine += (False,) * (width - len(mine))
     theirs += (False,) * (width - len(theirs))

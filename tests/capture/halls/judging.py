@@ -33,7 +33,7 @@ class Verdict:
 
 
 def inspect(case: Case) -> Inspection:
-    """Record and inspect a case, told six seconds of forward pedalling."""
+    """Record and inspect a case, given six seconds of forward pedalling."""
     chunk, _ = edges_of(case.capture)
     return inspect_edges(lambda: source_of(chunk), case.capture.channels, Told(FORWARD_S))
 

@@ -82,7 +82,7 @@ def _faults(
 
 
 def inspect_changing(case: ChangingCase) -> Inspection:
-    """Record and inspect a case; nothing is told."""
+    """Record and inspect a case without hints."""
     return inspect_edges(record(case.sensor).source, 2 if case.sensor.kind == "two channels" else 1, Told())
 
 

@@ -23,9 +23,9 @@ TURNS_TOLD_SHARE = 0.2
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One capture of the grid: the sensor, the fault by its name, and what its user tells.
+    """One capture of the grid: the sensor, the fault by its name, and what its user gives.
 
-    `turns_off` is None where no turns are told, else by how many the count is off.
+    `turns_off` is None if no turns are given, else by how many the count is off.
     """
 
     number: int

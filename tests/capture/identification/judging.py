@@ -30,7 +30,7 @@ def judge(case: Case) -> list[Verdict]:
 
 
 def inspect(case: Case, recorded: Recorded) -> Inspection:
-    """Inspect a recorded case, told ten seconds that are forward, and maybe the turns."""
+    """Inspect a recorded case, given ten seconds that are forward, and maybe the turns."""
     channels = 2 if case.sensor.kind == "two channels" else 1
     turns = None if case.turns_off is None else recorded.turns + case.turns_off
     forward_s = (5.0, 15.0)
