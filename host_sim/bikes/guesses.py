@@ -88,7 +88,7 @@ def _bicycle(answers: Answers, wheel_m: float) -> dict[str, Value]:
         "bicycle.development_low_m": Value(round(1.1 * wheel_m, 2)),
         "bicycle.development_high_m": Value(round(2.8 * wheel_m, 2)),
         "bicycle.brake_deceleration_m_per_s2": Value(4.0),
-        "rider.riders": Value(1),
+        "rider.riders": Value(1, False),
         "rider.strength_nm": Value(80.0),
         "rider.dead_centre_share": Value(0.27),
         "rider.cadence_ripple": Value(0.05),
