@@ -45,5 +45,5 @@ def test_what_is_said_of_survivors_is_said_of_mutants_that_lived():
 def test_the_table_is_of_the_results_that_are_kept():
     results = known_results(RESULTS)
     killed = sum(bool(entry["how"]) for entry in results.values())
-    assert f"Killed: {killed} of {len(results)} " in TABLE.read_text(encoding="utf-8")
+    assert f"Killed: {killed} of {len(results)}:" in TABLE.read_text(encoding="utf-8")
     assert {name.split(" ")[0] for name in results} <= set(FILES)
