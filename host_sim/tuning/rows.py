@@ -77,7 +77,7 @@ def _row(tuned: Tuned, setting: str, recommended: Any, why: str, before: Numbers
     spreads = tuned.engage.spreads | tuned.release.spreads
     spread = spreads[setting].words() if setting in spreads else ""
     if setting in tuned.changes and tuned.changes[setting] != recommended:
-        reason = "left as it is, as asked for" if setting in tuned.keep else BACKED_OFF
+        reason = "kept as requested" if setting in tuned.keep else BACKED_OFF
         why = f"{reason}; {recommended} would be recommended: {why}"
         recommended = tuned.changes[setting]
     return Row(setting, now, recommended, spread, why, advice.assumes, advice.check, clean[0], clean[1])

@@ -37,7 +37,7 @@ def test_a_magnet_that_comes_back_is_no_magnet_that_is_there():
     found = look(sensor(faults=(missing(5),), later=((14.0, ()),)))
     assert (found.pulses.value, found.missing.value) == (10, [5])
     assert (found.changes[0].back, found.changes[0].at_s) == ([5], pytest.approx(14.0, abs=1.2))
-    assert "magnet 5 is there again" in _advice(found)
+    assert "magnet 5 is back again" in _advice(found)
 
 
 def test_a_second_magnet_that_falls_off_is_added_to_the_first():
@@ -91,7 +91,7 @@ def test_wires_that_change_places_give_the_time_at_which_the_crank_seems_to_turn
     found = look(sensor(later=((20.0, (FaultSpec("channels swapped"),)),)))
     assert found.turned_s == [pytest.approx(20.0, abs=0.2)]
     assert (found.pulses.value, found.changes) == (10, [])
-    assert "changed places in the plug" in _advice(found)
+    assert "swapped in the plug" in _advice(found)
 
 
 def _inspect_course(tmp_path, seconds):

@@ -39,7 +39,7 @@ def test_a_magnet_that_one_channel_misses_is_named_and_the_sensor_is_not_fit(cha
     assert [(one.channel, one.magnet) for one in found.lacking] == [("AB"[channel], number)]
     assert found.odd_edges_a_turn >= 0.9
     assert found.fit is False
-    assert f"channel {'AB'[channel]} does not show magnet {number}" in _advice(found)
+    assert f"channel {'AB'[channel]} does not see magnet {number}" in _advice(found)
 
 
 def test_a_healthy_looking_ring_of_20_whose_pulses_hardly_overlap_is_not_fit():
@@ -121,7 +121,7 @@ def test_of_one_channel_and_one_strong_leg_no_pulses_are_stated_that_are_wrong(c
 def test_a_wire_that_is_dead_from_the_start_is_no_sensor_with_one_channel(dead):
     found = _look(Capture(Magnets(10), dead=(dead,)))
     assert (found.channels.dead, found.fit) == ("AB"[dead], False)
-    assert "give --channels only the other one" in _advice(found)
+    assert "name only the other channel in --channels" in _advice(found)
 
 
 ROCKED = (

@@ -64,7 +64,7 @@ def test_load_steps_in_a_record_give_the_resistance_of_the_pack(treadle, tmp_pat
         (record_of([{"time_us": 1}, {"time_us": "²"}]), 'r.csv line 3: time_us is "²", allowed is 0'),
         (record_of([{"time_us": 1}, {"time_us": ""}]), 'r.csv line 3: time_us is "", allowed is 0'),
         (record_of([{"time_us": 1}, {"time_us": -1}]), 'r.csv line 3: time_us is "-1", allowed is 0'),
-        (record_of([{"time_us": 1}]), "r.csv: it has 1 rows, at least 2 are wanted"),
+        (record_of([{"time_us": 1}]), "r.csv: it has 1 rows, allowed is 2 or more"),
         (
             record_of([{"time_us": 1}, {"time_us": 2, "battery_v": "x"}]),
             "r.csv line 3: battery_v is x, allowed is 0 to 150",

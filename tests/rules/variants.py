@@ -427,10 +427,15 @@ SABOTAGES = (
         bike="tandem",
     ),
     Sabotage(
-        "the command does not follow the back-EMF",
+        "the command does not follow the back-EMF, and the loop is slow",
         "power when a slope begins",
         seeds("slope begins", 1, 3, 5),
-        [Mistake(FEED_FORWARD, "FeedForward._follow", "self._followed_mv >= 0", "False")],
+        [
+            Mistake(FEED_FORWARD, "FeedForward._follow", "self._followed_mv >= 0", "False"),
+            Mistake(
+                POWER_LOOP, "PowerLoop.__init__", "settings.gain_uv_per_w", "settings.gain_uv_per_w // 8"
+            ),
+        ],
         bike="tandem",
     ),
     Sabotage(

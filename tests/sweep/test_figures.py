@@ -142,7 +142,7 @@ def test_every_key_of_a_bike_has_words():
     assert unit_of("bicycle.drag_area_m2") == "m²"
     assert unit_of("settings.wheel_pulses_per_rev") == ""
     assert short_name("settings.stop_pitch_percent") == "stop pitch"
-    assert sentence_of("bicycle.rider_kg") == "The rider, dressed"
+    assert sentence_of("bicycle.rider_kg") == "Mass of the rider with clothes"
 
 
 def test_one_key_has_no_heat_map():

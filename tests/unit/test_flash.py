@@ -645,7 +645,7 @@ def test_a_port_that_is_no_serial_port_is_exit_code_1(treadle, tmp_path):
     (tmp_path / "letter").write_text("mine")
     code, out, err = treadle("--board", "rpi_pico", "--rides", "1", "--port", str(tmp_path / "letter"))
     assert (code, out, err.count("\n")) == (1, "", 1)
-    assert "cannot be opened: it is no serial port" in err
+    assert "cannot be opened: it is not a serial port" in err
     assert (tmp_path / "letter").read_text() == "mine"
 
 

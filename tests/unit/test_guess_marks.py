@@ -41,5 +41,5 @@ def test_measure_and_inspect_take_the_marks_of_what_they_write(treadle, here):
     write_changes(path, {"duty_percent": 48.0, "wheel_sensor.pulses_per_rev": 6})
     after = path.read_text(encoding="utf-8")
     assert after.count("GUESS. ") == before - 3
-    assert "# Mark tyre and floor, sit on the bicycle, roll three turns" in after
+    assert "# Roll three turns with the rider on it, divide" in after
     assert load_bike(path).wheel_sensor.pulses_per_rev == 6

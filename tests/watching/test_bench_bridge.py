@@ -80,7 +80,7 @@ def test_help_that_is_withdrawn_counts_from_when_it_comes_for_good():
             "too soon: noise",
         ),
         (((1.0, {}), (9.0, HELPS)), "it did not rest before"),
-        (((3.0, {}), *(((1.0, HELPS), (1.0, WITHHELD)) * 20)), "withdrawn again and again"),
+        (((3.0, {}), *(((1.0, HELPS), (1.0, WITHHELD)) * 20)), "withdrawn repeatedly"),
     ],
 )
 def test_less_than_a_step_is_none_and_the_finder_says_why(stretches, why):
