@@ -86,7 +86,7 @@ def test_a_kept_rise_is_ridden_and_everything_said_is_of_it(folding_tuned):
     assert f"{kept.chosen.measures.half_s:.2f} s (quick: " in given_up(tuned)
     rise, fall = [row for row in rows_of(tuned) if row.setting in ("rise_mv_per_s", "fall_mv_per_s")]
     assert (rise.now, rise.recommended) == (now_mv_per_s, now_mv_per_s)
-    assert f"as asked for; {free.chosen.settings.rise_mv_per_s} would be recommended" in rise.why
+    assert f"kept as requested; {free.chosen.settings.rise_mv_per_s} would be recommended" in rise.why
     assert fall.recommended == fall_for(bike, now_mv_per_s)
     held = replace(tuned, keep=(), held={"rise_mv_per_s": now_mv_per_s})
     assert "held back, so that no rule does worse than before; " in rows_of(held)[5].why
