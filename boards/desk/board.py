@@ -4,6 +4,7 @@ Expiry: a command that is not renewed within its `valid_for_us` stops driving th
 watchdog; a counter replaces it.
 """
 
+import select
 import sys
 from time import sleep_us, ticks_us
 
@@ -19,6 +20,7 @@ ALLOWED = (
     "--wires=swapped, dead-a or dead-b, --folder=F"
 )
 HURRIED_US = 200  # With --hurry each reading takes this long on a simulated clock.
+READER_MS = 2_000  # With --hurry the desk waits this long for a host that does not read; then it rides on.
 
 
 class Options:
@@ -71,6 +73,8 @@ class DeskBoard(StartableBoard):
         self._valid_for_us = 0
         self._last_us = self.now_us()
         self._ridden_us = 0
+        self._outgoing: select.poll | None = None
+        self._reader_ms = READER_MS
         self.watchdog_feeds = 0
 
     def now_us(self) -> int:
@@ -94,6 +98,10 @@ class DeskBoard(StartableBoard):
             options.standing,
         )
 
+    def keep_step_with(self, outgoing: "select.poll") -> None:
+        """With --hurry, let the simulated clock stand while the output is full."""
+        self._outgoing = outgoing
+
     def start_watchdog(self) -> None:
         """There is none to start."""
 
@@ -108,6 +116,7 @@ class DeskBoard(StartableBoard):
     def read(self, inputs: Inputs) -> int:
         """Move the rider on and measure; ends the program when the seconds asked for are over."""
         if self._options.hurry:
+            self._wait_for_the_reader()
             self._hurried_us += HURRIED_US
         else:
             sleep_us(REST_US)
@@ -132,6 +141,14 @@ class DeskBoard(StartableBoard):
     def feed_watchdog(self) -> None:
         """Count the completed step."""
         self.watchdog_feeds += 1
+
+    def _wait_for_the_reader(self) -> None:
+        if self._outgoing is None:
+            return
+        for _ in self._outgoing.ipoll(self._reader_ms):
+            self._reader_ms = READER_MS
+            return
+        self._reader_ms = 0
 
     def _measure(self, inputs: Inputs, now_us: int) -> None:
         settings = self._settings

@@ -546,6 +546,34 @@ def test_the_desk_builds_a_bicycle_that_fits_any_settings(values):
     assert controller.pedalling.cadence_rpm == pytest.approx(65, abs=2)
 
 
+class FullOutput:
+    """A poll of an output that is full until somebody `reads`; how long it was waited for each time."""
+
+    def __init__(self):
+        self.waited_ms: list[int] = []
+        self.reads = False
+
+    def ipoll(self, milliseconds: int):
+        self.waited_ms.append(milliseconds)
+        return [self] if self.reads else []
+
+
+@pytest.mark.usefixtures("clock")
+def test_a_desk_in_a_hurry_waits_once_for_a_host_that_never_reads_and_again_after_one_that_did():
+    from boards.desk.board import DeskBoard, Options
+
+    board, output = DeskBoard(Options(["--hurry"])), FullOutput()
+    board.keep_step_with(output)
+    for _ in range(3):
+        board.read(Inputs())
+    assert output.waited_ms == [2_000, 0, 0]
+    output.reads = True
+    board.read(Inputs())
+    output.reads = False
+    board.read(Inputs())
+    assert output.waited_ms == [2_000, 0, 0, 0, 2_000]
+
+
 # Every file.
 
 

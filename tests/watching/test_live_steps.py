@@ -1,5 +1,6 @@
 """The desk board streams every step and every crank edge while it rides; a late host learns of the loss."""
 
+import time
 from contextlib import closing
 
 import pytest
@@ -37,3 +38,17 @@ def test_every_step_and_every_crank_edge_of_the_desk_arrives_from_its_start(port
     assert frame.steps > 3_000
     assert sum(len(crank_edges(step)) for step in steps[: frame.steps]) == frame.edges > 200
     assert any(step.command_mv > 0 for step in steps)
+
+
+def test_a_desk_in_a_hurry_waits_for_a_host_that_is_held_up(port):
+    live = LiveSteps(port, from_oldest=True, on_frame=lambda frame: None)
+    steps: list[RecordedStep] = []
+    paused = False
+    while len(steps) < STEPS:
+        if not paused and len(steps) > 500:
+            time.sleep(1.7)  # As on a busy computer. Without waiting the desk would ride 40 s meanwhile.
+            paused = True
+        for item in live.read():
+            assert not isinstance(item, Loss)
+            steps.append(item)
+    assert [step.number for step in steps] == list(range(len(steps)))
