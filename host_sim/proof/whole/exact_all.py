@@ -7,6 +7,7 @@ from host_sim.proof.whole.exact import exact_pieces
 from host_sim.proof.whole.exact_crank import EXACT_CRANK
 from host_sim.proof.whole.exact_decide import EXACT_DECIDE
 from host_sim.proof.whole.exact_drive import EXACT_DRIVE
+from host_sim.proof.whole.exact_edges import EXACT_EDGES
 from host_sim.proof.whole.exact_faults import EXACT_FAULTS
 from host_sim.proof.whole.exact_guard import EXACT_GUARD
 from host_sim.proof.whole.exact_judge import EXACT_JUDGE
@@ -21,6 +22,7 @@ EXACT: dict[str, Contract] = {
     for one in (
         *EXACT_SENSE,
         *EXACT_WHEEL,
+        *EXACT_EDGES,
         *EXACT_CRANK,
         *EXACT_MOTOR,
         *EXACT_JUDGE,

@@ -4,7 +4,14 @@ from typing import Any
 
 from host_sim.proof.whole.contract import INPUTS, Call, Claims
 from host_sim.proof.whole.exact import becomes, exact, fitted, gives, reading, setting, since_us
-from host_sim.proof.whole.exact_motor import drop_mv, is_speed_kind, share, span_mv
+from host_sim.proof.whole.exact_motor import (
+    change_uv,
+    command_for,
+    found_mv,
+    is_speed_kind,
+    share,
+    span_mv,
+)
 from host_sim.proof.whole.exact_sense import knows_the_motor, within
 from host_sim.proof.whole.ranges import STAMP
 from host_sim.proof.whole.terms import (
@@ -25,6 +32,7 @@ from host_sim.proof.whole.terms import (
     subtract,
 )
 
+MODEL = "_model."
 VOLTS, RATE = (0, 5_000), (0, 10_000)
 LONGEST_US, LONGEST_UNITS, HIGHEST_W = 100_000, 200, 3_000
 NEAR_PERMILLE, NEAR_RATE_PERCENT, FURTHEST_PERMILLE, FURTHEST_MORE_MV = 430, 19, 1_300, 2_000
@@ -83,7 +91,8 @@ def range_uv(call: Call) -> Any:
     return multiply(span_mv(call), 1_000)
 
 
-def _over_uv(call: Call, applied_mv: Any) -> Any:
+def over_uv(call: Call, applied_mv: Any) -> Any:
+    """Return by how much a command lies above the dead band, in microvolts within the range."""
     return within(multiply(subtract(applied_mv, setting(call, "command_start_mv")), 1_000), 0, range_uv(call))
 
 
@@ -91,7 +100,7 @@ def _loop(call: Call) -> Claims:
     """The PI law whose integral follows what went out, or without a shunt the open map."""
     units = within(divide(since_us(call.of("now_us"), call.of("_last_us")), 100), 0, LONGEST_UNITS)
     asked = equal(call.of("applied_mv"), call.of("target_mv"))
-    applied_uv = choose(asked, call.of("_target_uv"), _over_uv(call, call.of("applied_mv")))
+    applied_uv = choose(asked, call.of("_target_uv"), over_uv(call, call.of("applied_mv")))
     integral_uv = call.of("_integral_uv")
     change = add(call.of("_carry"), multiply(subtract(applied_uv, integral_uv), units))
     lag_units = multiply(setting(call, "integral_ms"), 10)
@@ -146,13 +155,6 @@ def _forward_rests(call: Call) -> Claims:
     return becomes(call, **values)
 
 
-def _command_for(call: Call, voltage_mv: Any) -> Any:
-    start_mv, battery_mv = setting(call, "command_start_mv"), call.of("_model.battery_mv")
-    tens = divide(minimum(voltage_mv, battery_mv), 10)
-    over_mv = share(tens, span_mv(call), divide(battery_mv, 10))
-    return choose(less(battery_mv, 10), start_mv, add(start_mv, over_mv))
-
-
 def _sought_values(call: Call) -> dict[str, Any]:
     """Return what a step of the search leaves."""
     raw_ma, command_mv = reading(call, "current_ma"), call.of("command_mv")
@@ -161,19 +163,15 @@ def _sought_values(call: Call) -> dict[str, Any]:
     least_ma = add(add(call.of("_shunt.rest_peak_ma"), share(free_ma, 5, 4)), FIRST_CURRENT_MA)
     flows = at_least(raw_ma, least_ma)
     found = both(flows, call.of("_flows"))
-    lost_mv = share(drop_mv(call, raw_ma), span_mv(call), maximum(call.of("_model.motor_mv"), 1_000))
-    found_mv = maximum(
-        subtract(divide(call.of("_model._lagged"), 4), lost_mv), setting(call, "command_start_mv")
-    )
     sags = less(reading(call, "battery_mv"), subtract(call.of("_shunt.rest_mv"), SAG_MV))
     emf_mv, rate = call.of("_model.back_emf_mv"), setting(call, "seek_mv_per_s")
-    near_mv = _command_for(call, share(emf_mv, NEAR_PERMILLE, 1_000))
-    furthest_mv = _command_for(call, add(share(emf_mv, FURTHEST_PERMILLE, 1_000), FURTHEST_MORE_MV))
+    near_mv = command_for(call, MODEL, share(emf_mv, NEAR_PERMILLE, 1_000))
+    furthest_mv = command_for(call, MODEL, add(share(emf_mv, FURTHEST_PERMILLE, 1_000), FURTHEST_MORE_MV))
     is_near = at_least(command_mv, near_mv)
     ends = either(either(found, sags), both(is_near, at_least(command_mv, furthest_mv)))
     return {
         "_flows": flows,
-        "found_mv": choose(both(found, less(0, command_mv)), found_mv, 0),
+        "found_mv": choose(both(found, less(0, command_mv)), found_mv(call, MODEL, raw_ma), 0),
         "_seeking": negate(ends),
         "seek_mv": choose(ends, 0, choose(is_near, furthest_mv, near_mv)),
         "rise_mv_per_s": choose(ends, 0, choose(is_near, share(rate, NEAR_RATE_PERCENT, 100), rate)),
@@ -187,10 +185,9 @@ def _followed_values(call: Call) -> dict[str, Any]:
     gained_mv = subtract(emf_mv, before_mv)
     falls = less(gained_mv, 0)
     follows = both(at_least(before_mv, 0), either(falls, call.of("_wheel.steady")))
-    volts = maximum(divide(call.of("_model.battery_mv"), 1_000), 1)
-    change_uv = share(choose(falls, share(gained_mv, 5, 4), gained_mv), span_mv(call), volts)
+    steeper_mv = choose(falls, share(gained_mv, 5, 4), gained_mv)
     return {
-        "change_uv": choose(follows, within(change_uv, -5_000_000, 5_000_000), 0),
+        "change_uv": choose(follows, change_uv(call, MODEL, steeper_mv), 0),
         "_followed_mv": emf_mv,
         "found_mv": 0,
     }
@@ -233,7 +230,7 @@ EXACT_DRIVE = (
         "drive.power_loop",
         {"applied_mv": VOLTS},
         ("_carry", "_integral_uv"),
-        lambda call: becomes(call, _integral_uv=_over_uv(call, call.of("applied_mv")), _carry=0),
+        lambda call: becomes(call, _integral_uv=over_uv(call, call.of("applied_mv")), _carry=0),
     ),
     exact(
         "PowerLoop.shift",

@@ -134,10 +134,11 @@ def _of_torque_kind(call: Call, battery_mv: Any, over_mv: Any, emf: dict[str, An
     }
 
 
-def _found(call: Call) -> Claims:
-    followed_mv = divide(call.of("_lagged"), 4)
-    lost_mv = share(drop_mv(call, call.of("current_ma")), span_mv(call), maximum(call.of("motor_mv"), 1_000))
-    return gives(call, maximum(subtract(followed_mv, lost_mv), setting(call, "command_start_mv")))
+def found_mv(call: Call, path: str, current_ma: Any) -> Any:
+    """Return the command that meets the back-EMF, from a battery current that flows."""
+    followed_mv = divide(call.of(f"{path}_lagged"), 4)
+    lost_mv = share(drop_mv(call, current_ma), span_mv(call), maximum(call.of(f"{path}motor_mv"), 1_000))
+    return maximum(subtract(followed_mv, lost_mv), setting(call, "command_start_mv"))
 
 
 def learned_values(call: Call, path: str, power_w: Any) -> tuple[Any, Any]:
@@ -159,16 +160,17 @@ def _learn(call: Call) -> Claims:
     return becomes(call, _learned=total, learned_permille=permille)
 
 
-def _command_for(call: Call) -> Claims:
-    start_mv, battery_mv = setting(call, "command_start_mv"), call.of("battery_mv")
-    tens = divide(minimum(call.of("voltage_mv"), battery_mv), 10)
-    over_mv = share(tens, span_mv(call), divide(battery_mv, 10))
-    return gives(call, choose(less(battery_mv, 10), start_mv, add(start_mv, over_mv)))
+def command_for(call: Call, path: str, voltage_mv: Any) -> Any:
+    """Return the command that sets a voltage at the motor."""
+    start_mv, battery_mv = setting(call, "command_start_mv"), call.of(f"{path}battery_mv")
+    over_mv = share(divide(minimum(voltage_mv, battery_mv), 10), span_mv(call), divide(battery_mv, 10))
+    return choose(less(battery_mv, 10), start_mv, add(start_mv, over_mv))
 
 
-def _change(call: Call) -> Claims:
-    change_uv = share(call.of("voltage_mv"), span_mv(call), maximum(divide(call.of("battery_mv"), 1_000), 1))
-    return gives(call, within(change_uv, -5_000_000, 5_000_000))
+def change_uv(call: Call, path: str, voltage_mv: Any) -> Any:
+    """Return a change of voltage at the motor as one of the command."""
+    volts = maximum(divide(call.of(f"{path}battery_mv"), 1_000), 1)
+    return within(share(voltage_mv, span_mv(call), volts), -5_000_000, 5_000_000)
 
 
 def ceiling(call: Call, path: str) -> tuple[Any, Any]:
@@ -212,10 +214,28 @@ EXACT_MOTOR = (
         CHANGED,
         _step,
     ),
-    exact("MotorModel.found_emf_mv", MODULE, {"current_ma": READING}, (), _found),
+    exact(
+        "MotorModel.found_emf_mv",
+        MODULE,
+        {"current_ma": READING},
+        (),
+        lambda call: gives(call, found_mv(call, "", call.of("current_ma"))),
+    ),
     exact("MotorModel.learn", MODULE, {"power_w": (0, 10_000)}, ("_learned", "learned_permille"), _learn),
-    exact("MotorModel.command_for", MODULE, {"voltage_mv": (0, 200_000)}, (), _command_for),
-    exact("MotorModel.command_change_uv", MODULE, {"voltage_mv": (-125_000, 125_000)}, (), _change),
+    exact(
+        "MotorModel.command_for",
+        MODULE,
+        {"voltage_mv": (0, 200_000)},
+        (),
+        lambda call: gives(call, command_for(call, "", call.of("voltage_mv"))),
+    ),
+    exact(
+        "MotorModel.command_change_uv",
+        MODULE,
+        {"voltage_mv": (-125_000, 125_000)},
+        (),
+        lambda call: gives(call, change_uv(call, "", call.of("voltage_mv"))),
+    ),
     exact("MotorModel.ceiling_mv", MODULE, {"allowed_w": (1, 1_500)}, ("_ceiling_ma",), _ceiling),
     exact(
         "MotorModel.limited",

@@ -5,8 +5,9 @@ from typing import Any
 from host_sim.proof.whole import terms
 from host_sim.proof.whole.contract import INPUTS, Call, Claims, Contract, nothing
 from host_sim.proof.whole.exact import ANY, becomes, exact, fitted, gives, is_one_formula, setting, since_us
+from host_sim.proof.whole.exact_crank import restamped
 from host_sim.proof.whole.exact_decide import ASSISTING, NOTHING, READY, THROTTLING, release_gap_us
-from host_sim.proof.whole.exact_drive import SOUGHT, range_uv, sought, stepped
+from host_sim.proof.whole.exact_drive import SOUGHT, over_uv, range_uv, sought, stepped
 from host_sim.proof.whole.exact_motor import ceiling, is_speed_kind
 from host_sim.proof.whole.exact_sense import within
 from host_sim.proof.whole.invariants import Clause, State
@@ -73,11 +74,12 @@ def _fed_forward(call: Call) -> Claims:
     found = less(0, found_mv)
     applied_mv = choose(found, minimum(found_mv, command_mv), command_mv)
     restarts = either(found, less(0, call.after("feed_forward.seek_mv")))
-    over_uv = terms.multiply(terms.subtract(applied_mv, setting(call, "command_start_mv")), 1_000)
     integral_uv = call.of("power_loop._integral_uv")
     shifted_uv = terms.add(integral_uv, call.after("feed_forward.change_uv"))
     values = {
-        "power_loop._integral_uv": within(choose(restarts, over_uv, shifted_uv), 0, range_uv(call)),
+        "power_loop._integral_uv": choose(
+            restarts, over_uv(call, applied_mv), within(shifted_uv, 0, range_uv(call))
+        ),
         "power_loop._carry": choose(restarts, 0, call.of("power_loop._carry")),
         "slew_limiter.command_mv": choose(found, applied_mv, call.of("slew_limiter.command_mv")),
         "slew_limiter._carry_nv": choose(found, 0, call.of("slew_limiter._carry_nv")),
@@ -113,15 +115,9 @@ def _clock(call: Call) -> Claims:
     now_us = call.of("now_us")
     elapsed_us = since_us(now_us, call.of("_last_us"))
     back = less(elapsed_us, 0)
-    stamps = (
-        "crank.last_forward_us", "crank._fall_us", "crank._pending_us", "crank._last_edge_us",
-        "wheel._last_us", "wheel._rotation._last_us",
-    )  # fmt: skip
-    truths = ("crank.ground_gained", "crank.pitch_measured", "crank._rise_seen")
     values = {
-        **dict.fromkeys(stamps, now_us),
-        **dict.fromkeys(truths, False),
-        **dict.fromkeys(("crank.forward_run", "crank.pitch_us"), 0),
+        **{f"crank.{name}": value for name, value in restamped(now_us).items()},
+        **dict.fromkeys(WHEEL_TIMES, now_us),
         "pedalling.stopped": True,
     }
     changed = {name: choose(back, value, call.of(name)) for name, value in values.items()}
@@ -129,11 +125,8 @@ def _clock(call: Call) -> Claims:
 
 
 OUTPUT = ("command_mv", "drive_enabled", "fault_cause", "indicator", "valid_for_us")
-CLOCKED = (
-    "_stalled", "crank._fall_us", "crank._last_edge_us", "crank._pending_us", "crank._rise_seen",
-    "crank.forward_run", "crank.ground_gained", "crank.last_forward_us", "crank.pitch_measured",
-    "crank.pitch_us", "pedalling.stopped", "wheel._last_us", "wheel._rotation._last_us",
-)  # fmt: skip
+WHEEL_TIMES = ("wheel._last_us", "wheel._rotation._last_us")
+CLOCKED = ("_stalled", *(f"crank.{name}" for name in restamped(0)), *WHEEL_TIMES, "pedalling.stopped")
 FED = (
     *(f"feed_forward.{name}" for name in SOUGHT),
     "power_loop._carry",
