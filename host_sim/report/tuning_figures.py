@@ -208,7 +208,7 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
     axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
     axes.set_xlabel("speed (km/h)")
     axes.set_ylabel("distance with help after the last edge (m)")
-    axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (worked out)", loc="left", fontsize=11)
+    axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (computed)", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
 
 

@@ -1,7 +1,7 @@
 """What help costs on the road: battery energy and time for a kilometre of the same way, with all-day legs.
 
 Two rides on the whole bench, on the level and up a gentle grade, each from standing. The way has two level
-kilometres for one of the grade; what a kilometre takes is worked out from both rides.
+kilometres for one of the grade; what a kilometre takes is computed from both rides.
 """
 
 from dataclasses import dataclass

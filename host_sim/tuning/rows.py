@@ -217,7 +217,7 @@ def _drive_rows(tuned: Tuned) -> list[Row]:
             tuned,
             "fall_mv_per_s",
             fall_for(bike, tuned.changes["rise_mv_per_s"]),
-            "four times the rise rate, and the whole range within a second (worked out)",
+            "four times the rise rate, and the whole range within a second (computed)",
             {"whole_range_s": whole_mv / now.fall_mv_per_s},
             {"whole_range_s": whole_mv / fall},
         ),
@@ -301,7 +301,7 @@ def _lever_rows(tuned: Tuned) -> list[Row]:
             }
             for shares in (bike.selector.shares_percent, tuned.shares_percent)
         ]
-        why = "each position adds the same speed up 2 % with 75 W of legs (worked out from the road load)"
+        why = "each position adds the same speed up 2 % with 75 W of legs (computed from the road load)"
         rows.append(_row(tuned, SHARES, tuned.shares_percent, why, *speeds))
     if bike.throttle.fitted:
         rows += _throttle_rows(tuned)
@@ -312,13 +312,13 @@ def _lever_rows(tuned: Tuned) -> list[Row]:
     ]
     why = (
         "less power means less sag means more power: below a loop gain of 0.5 this does not see-saw, and "
-        "full power at the start of the fade still leaves the pack above empty (worked out)"
+        "full power at the start of the fade still leaves the pack above empty (computed)"
     )
     rows.append(_row(tuned, "battery_foldback_mv", changes["battery_foldback_mv"], why, *gains))
     if "heat_foldback_decicelsius" in changes:
         span_k = (now.heat_limit_decicelsius - changes["heat_foldback_decicelsius"]) / 10.0
         rate = levers.heating_k_per_s(bike)
-        why = f"at its limit current warms the winding by {rate:.2f} K/s: {span_k:.0f} K to fade (worked out)"
+        why = f"at its limit current warms the winding by {rate:.2f} K/s: {span_k:.0f} K to fade (computed)"
         spans = [
             {"seconds_to_limit": (now.heat_limit_decicelsius - value) / 10.0 / rate}
             for value in (now.heat_foldback_decicelsius, changes["heat_foldback_decicelsius"])
@@ -337,7 +337,7 @@ def _throttle_rows(tuned: Tuned) -> list[Row]:
         {"travel_without_effect_percent": 100.0 * (1.0 - (high - low) / travel_mv)}
         for low, high in ((now.throttle_rest_mv, now.throttle_full_mv), (rest_mv, full_mv))
     ]
-    why = "a twentieth of the travel as play, 80 to 150 mV (common practice, no source; worked out)"
+    why = "a twentieth of the travel as play, 80 to 150 mV (common practice, no source; computed)"
     return [
         _row(tuned, "throttle_rest_mv", rest_mv, why, *dead),
         _row(tuned, "throttle_full_mv", full_mv, why, *dead),
