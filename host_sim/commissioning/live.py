@@ -50,7 +50,9 @@ class LiveBoard:
     ) -> None:
         """Use an open port; `standing` sends a request once the bicycle stands."""
         self._port = port
-        self._workshop = Workshop(port)
+        self._beside: list[Frame] = []
+        self._restarted: list[Frame] = []
+        self._workshop = Workshop(port, self._beside.append)
         self._standing = standing
         self._clock_s = clock_s
 
@@ -61,14 +63,17 @@ class LiveBoard:
     def frames(self, seconds: float) -> Iterator[Frame]:
         """Yield the frames that arrive from now on, for `seconds` on the board's clock.
 
+        After a change they begin with what the restarted board sent in one piece with the answer.
         It also ends if none arrives for that long on ours. BoardTrouble if they are of another firmware.
         """
         wire = Wire()
         last_us: int | None = None
         ridden_us = 0
         heard_s = self._clock_s()
+        pending: list[object] = [*self._restarted]
+        self._restarted.clear()
         while ridden_us < seconds * 1e6 and self._clock_s() - heard_s < seconds:
-            for item in wire.feed(self._port.read(4_096)):
+            for item in pending:
                 if not isinstance(item, Frame):
                     continue
                 heard_s = self._clock_s()
@@ -78,6 +83,9 @@ class LiveBoard:
                     ridden_us += since_us if 0 < since_us < STEP_MOST_US else 0
                 last_us = item.time_us
                 yield item
+                if ridden_us >= seconds * 1e6:
+                    return
+            pending = [*wire.feed(self._port.read(4_096))]
             if wire.other_kind is not None:
                 raise BoardTrouble(other_kind_of(wire.other_kind))
 
@@ -91,7 +99,14 @@ class LiveBoard:
 
     def change(self, changes: dict[str, int]) -> None:
         """Change settings once the bicycle stands; the board restarts."""
-        self._standing(lambda: self._workshop.change(changes))
+        self._standing(lambda: self._change(changes))
+
+    def _change(self, changes: dict[str, int]) -> None:
+        self._beside.clear()
+        self._workshop.change(changes)
+        steps = [frame.steps for frame in self._beside]
+        fell = [place for place in range(1, len(steps)) if steps[place] < steps[place - 1]]
+        self._restarted = self._beside[fell[-1] :] if fell else []
 
     def clear_fault(self) -> None:
         """Clear the fault once the bicycle stands."""

@@ -1,11 +1,13 @@
 """Requests to a board at rest: settings, changes, a cleared fault, its last edges."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from firmware.settings import TABLE
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
+from host_sim.boardlink.frames import Frame
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.refusals import closest
@@ -51,9 +53,9 @@ def parse_changes(words: list[str]) -> dict[str, int]:
 class Workshop:
     """Sends requests to a board; every method raises BoardTrouble if the board refuses."""
 
-    def __init__(self, port: ClosablePort) -> None:
-        """Use an open port."""
-        self._client = ConsoleClient(port)
+    def __init__(self, port: ClosablePort, on_frame: Callable[[Frame], None] = lambda frame: None) -> None:
+        """Use an open port; frames that arrive beside answers go to `on_frame`."""
+        self._client = ConsoleClient(port, on_frame)
 
     def about(self) -> dict[str, str]:
         """Return `board` and `settings`: its name, and which settings it uses."""

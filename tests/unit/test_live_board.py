@@ -2,11 +2,13 @@
 
 import binascii
 import io
+from itertools import count
 
 import pytest
 from cobs import cobs
 
 from firmware.link.history import RememberedEdges
+from firmware.link.lines import line_of
 from firmware.link.telemetry import Telemetry
 from firmware.loop import LoopCounters
 from firmware.settings import Settings
@@ -37,15 +39,17 @@ class Cable:
         self.kept.read()
 
 
-def sent(volts: float, first: int) -> bytes:
-    """Return two seconds of frames of a standing board with this throttle."""
+def sent(volts: float, first: int, steps: int = 0) -> bytes:
+    """Return two seconds of frames of a standing board with this throttle, from so many steps on."""
     rig = Rig(Settings({}))
     edges = RememberedEdges()
     rig.inputs.crank = edges
     rig.inputs.throttle_mv = int(volts * 1000)
-    telemetry = Telemetry(rig.controller, rig.inputs, edges, LoopCounters(), True, 1)
+    counters = LoopCounters()
+    telemetry = Telemetry(rig.controller, rig.inputs, edges, counters, True, 1)
     stream = b""
     for number in range(40):
+        counters.steps = steps + 10 * number
         telemetry.sample()
         telemetry.measure(True, (first + number) * 50_000)
         telemetry.seal()
@@ -78,3 +82,26 @@ def test_frames_of_an_older_firmware_are_named_as_such_at_once():
     frame = b"\0" + cobs.encode(payload + binascii.crc_hqx(payload, 0xFFFF).to_bytes(2, "big")) + b"\0"
     with pytest.raises(BoardTrouble, match="the board has an older firmware: its frames are of kind 1"):
         steady_v(board_with(b"", frame), "throttle_v")
+
+
+class Restarting(Cable):
+    """A port whose board answers a change and sends the frames after its restart in one piece with that."""
+
+    def __init__(self, before: bytes, after: bytes) -> None:
+        super().__init__(b"", b"")
+        self._piece = before + line_of('"ok": "set", "sequence": 2') + after
+
+    def write(self, content: bytes) -> int:
+        if b"set" in content:
+            self.now = io.BytesIO(self._piece)
+        return len(content)
+
+
+def test_what_a_restarted_board_sends_beside_its_answer_is_not_lost_and_nothing_older_is_taken():
+    before, after = sent(0.8, 0, 9_000), sent(3.7, 100)
+    board = LiveBoard(Restarting(before, after), lambda asked: asked(), clock_s=count(0.0, 0.01).__next__)
+    board.change({"engage_rpm": 20})
+    assert [(frame.steps, frame.throttle_v) for frame in board.frames(1.0)] == [
+        (10 * number, 3.7) for number in range(21)
+    ]
+    assert list(board.frames(1.0)) == []
