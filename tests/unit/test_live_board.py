@@ -104,4 +104,4 @@ def test_what_a_restarted_board_sends_beside_its_answer_is_not_lost_and_nothing_
     assert [(frame.steps, frame.throttle_v) for frame in board.frames(1.0)] == [
         (10 * number, 3.7) for number in range(21)
     ]
-    assert list(board.frames(1.0)) == []
+    assert min(frame.steps for frame in board.frames(1.0)) > 200
