@@ -17,13 +17,42 @@ otherwise a `Loss` takes the place of what is missing.
 import time
 from collections.abc import Callable
 
+from firmware.link.stream import BLOCKS_UNASKED
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.console_client import BytePort, ConsoleClient
 from host_sim.boardlink.frames import Frame
 from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, RecordedStep, StepReader
 
-RENEW_S = 3.0  # A board stops sending after about 40 s without a request.
+RENEW_S = 3.0
+RENEW_BLOCKS = BLOCKS_UNASKED // 4
 READ_SIZE = 16_384
+
+
+class Renewal:
+    """When to request the stream again: a board stops sending after BLOCKS_UNASKED blocks without a request.
+
+    Those are 40 s of riding or more, but a desk board in a hurry needs less than two seconds for them.
+    """
+
+    __slots__ = ("_blocks", "_due_s")
+
+    def __init__(self) -> None:
+        """Start with a request that is due."""
+        self._blocks = 0
+        self._due_s = 0.0
+
+    def requested(self, now_s: float) -> None:
+        """Note a request."""
+        self._blocks = 0
+        self._due_s = now_s + RENEW_S
+
+    def took_block(self) -> None:
+        """Note a block that arrived."""
+        self._blocks += 1
+
+    def is_due(self, now_s: float) -> bool:
+        """Return whether another request is due."""
+        return now_s >= self._due_s or self._blocks >= RENEW_BLOCKS
 
 
 class LiveSteps:
@@ -51,9 +80,10 @@ class LiveSteps:
         self._clock_s = clock_s
         self._port = port
         self._unread = 0
+        self._renewal = Renewal()
         self._client = ConsoleClient(port, on_frame, on_text, self._take)
         self._client.stream(from_oldest)
-        self._renew_s = clock_s() + RENEW_S
+        self._renewal.requested(clock_s())
 
     @property
     def lost(self) -> int:
@@ -72,9 +102,9 @@ class LiveSteps:
 
     def read(self) -> list[RecordedStep | Loss]:
         """Return what has arrived since the last call, in order; waits a moment at most."""
-        if self._clock_s() >= self._renew_s:
+        if self._renewal.is_due(self._clock_s()):
             self._client.stream()
-            self._renew_s = self._clock_s() + RENEW_S
+            self._renewal.requested(self._clock_s())
         else:
             for item in self._client.wire.feed(self._port.read(READ_SIZE)):
                 if isinstance(item, Frame):
@@ -86,6 +116,7 @@ class LiveSteps:
         return found
 
     def _take(self, block: Block) -> None:
+        self._renewal.took_block()
         self._on_block(block)
         try:
             for item in self._reader.feed(block):

@@ -105,8 +105,8 @@ def print_result(result: "TuneResult") -> None:
         print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
     if result.request.write is None:
         print_wrapped(
-            "Not checked against the rules yet: --write FILE does that, and with the fault matrix, and writes "
-            "the bike file if everything holds.",
+            "Not checked against the rules yet: --write FILE does that, and with the fault matrix, and "
+            "writes the bike file if everything holds.",
             "",
         )
     elif not result.failing:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Protocol
 
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent
-from host_sim.boardlink.live_steps import RENEW_S
+from host_sim.boardlink.live_steps import Renewal
 from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, StepReader
 from host_sim.replay.log_file import SUFFIX, LogWriter
 from host_sim.watching.watched import Watched
@@ -52,7 +52,7 @@ class StepRecord:
         self._streaming = False
         self._begun = False
         self._waiting: list[Block] = []
-        self._renew_s = 0.0
+        self._renewal = Renewal()
 
     def attend(self, board: Streaming, watched: Watched, now_s: float) -> None:
         """Send the request that is due: for the stream, for a restart, or to continue the stream."""
@@ -63,9 +63,9 @@ class StepRecord:
                 self._waiting = []  # From a stream that another program requested.
                 board.stream(from_oldest=True)
                 self._streaming = True
-                self._renew_s = now_s + RENEW_S
-            elif now_s >= self._renew_s:
-                self._renew_s = now_s + RENEW_S
+                self._renewal.requested(now_s)
+            elif self._renewal.is_due(now_s):
+                self._renewal.requested(now_s)
                 board.stream()
         except BoardRefusal as error:
             self.refusal = str(error)
@@ -76,6 +76,7 @@ class StepRecord:
 
     def take(self, block: Block) -> None:
         """Store a block."""
+        self._renewal.took_block()
         if self._begun:
             self._write(block)
         else:

@@ -8,7 +8,7 @@ import pytest
 from host_sim.boardlink.console_client import open_port
 from host_sim.boardlink.desk import desk_port
 from host_sim.boardlink.frames import Frame
-from host_sim.boardlink.live_steps import LiveSteps
+from host_sim.boardlink.live_steps import LiveSteps, Renewal
 from host_sim.boardlink.recorded import Loss, RecordedStep, crank_edges
 from tests.micropython_unix import micropython_unix
 
@@ -52,3 +52,17 @@ def test_a_desk_in_a_hurry_waits_for_a_host_that_is_held_up(port):
             assert not isinstance(item, Loss)
             steps.append(item)
     assert [step.number for step in steps] == list(range(len(steps)))
+
+
+def test_the_stream_is_requested_again_after_three_seconds_or_a_hundred_blocks():
+    renewal = Renewal()
+    assert renewal.is_due(0.0)
+    renewal.requested(10.0)
+    assert (renewal.is_due(12.9), renewal.is_due(13.0)) == (False, True)
+    for _ in range(99):
+        renewal.took_block()
+    assert not renewal.is_due(10.5)
+    renewal.took_block()
+    assert renewal.is_due(10.5)
+    renewal.requested(10.5)
+    assert not renewal.is_due(10.6)
