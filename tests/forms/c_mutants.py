@@ -183,7 +183,7 @@ def table(found: dict[Mutant, str], of: int, left: list[Mutant]) -> list[str]:
         single = sum(way in ("functions", "compiler") for way in ways)
         rows.append(f"| {kind} | {len(ways)} | {single} | {ways.count('lives')} | {ways.count('')} |")
     lines = [
-        f"Reading the C back (`read_back.py`) notices {of - len(left)} of all {of} mutants. It compares texts,",
+        f"Reading back (`read_back.py`) notices {of - len(left)} of all {of} mutants. It compares texts,",
         "so those that change nothing are among them.",
         "",
         f"By vectors alone, {len(found)} mutants drawn from one seed:",
