@@ -39,6 +39,7 @@ ARITHMETIC = {"+": "-", "-": "+", "*": "+", "&": "|", "|": "&", "^": "|", ">>": 
 LOGIC = {"&&": "||", "||": "&&"}
 CALLS = {"min_of(": "max_of(", "max_of(": "min_of("}
 BODY = re.compile(r"^(\w[^\n;]*\([^;{}]*\))\n\{\n(.*?)^\}", re.MULTILINE | re.DOTALL)
+UNEXPLAINED = "not explained yet"
 LEFT_OUT = ("STOP_UNLESS", "Settings_", "(void)")
 
 
@@ -183,8 +184,9 @@ def table(found: dict[Mutant, str], of: int, left: list[Mutant]) -> list[str]:
         single = sum(way in ("functions", "compiler") for way in ways)
         rows.append(f"| {kind} | {len(ways)} | {single} | {ways.count('lives')} | {ways.count('')} |")
     lines = [
-        f"Reading back (`read_back.py`) notices {of - len(left)} of all {of} mutants. It compares texts,",
-        "so those that change nothing are among them.",
+        f"Reading back (`read_back.py`) notices {of - len(left)} of all {of} mutants. It compares texts, so",
+        "those that change nothing are among them; the helpers that C needs are compared by value.",
+        *[f"\n* Not noticed: `{one.name}`: {SURVIVORS.get(one.name, UNEXPLAINED)}" for one in left],
         "",
         f"By vectors alone, {len(found)} mutants drawn from one seed:",
         "",
@@ -198,7 +200,7 @@ def table(found: dict[Mutant, str], of: int, left: list[Mutant]) -> list[str]:
 
 
 def main() -> int:
-    """Try the mutants; 1 if nothing notices one."""
+    """Try the mutants; 1 if reading back misses one without a reason."""
     parser = argparse.ArgumentParser(prog="python -m tests.forms.c_mutants", description=__doc__)
     parser.add_argument("--sample", type=int, default=150, help="how many meet the vectors, 0 for all")
     parser.add_argument("--write", action="store_true", help="rewrite C_MUTANTS.md")
@@ -223,7 +225,7 @@ def main() -> int:
         head = "# Mutants of the generated C\n\n`uv run python -m tests.forms.c_mutants --write`\n\n"
         TABLE.write_text(head + "\n".join(lines) + "\n", encoding="utf-8")
     sys.stdout.write("\n".join(lines) + "\n")
-    return 1 if left else 0
+    return 0 if all(one.name in SURVIVORS for one in left) else 1
 
 
 if __name__ == "__main__":

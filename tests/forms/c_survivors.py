@@ -12,6 +12,9 @@ SURVIVORS: dict[str, str] = {
         "A search aims at the start of the command or more, never at 1 mV."
     ),
     "return value < 0 ? -value : value;: < -> <=": "0 is -0.",
+    "return value < 0 ? -value : value;: 0 -> 1": "0 is -0.",
+    "return other > one ? other : one;: > -> >=": "Either of two equal numbers is the larger.",
+    "return other < one ? other : one;: < -> <=": "Either of two equal numbers is the smaller.",
     "int32_t bit = (int32_t)1 << 14;: 14 -> 15": "Values go to 2**29, and the square of 2**15 is more.",
     "for (int32_t index = 0; index < 64; index++) {: < -> <=": _BEHIND,
     "for (int32_t index = 0; index < 64; index++) {: 64 -> 65": _BEHIND,
