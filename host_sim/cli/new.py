@@ -20,6 +20,7 @@ from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.places.limits import load_place, place_names
 from host_sim.refusals import closest
+from host_sim.rules.stopping import shows_steady_pedalling, sparse_ring
 from host_sim.textfile import spoken
 
 SENSORS = {"two-channel": "two channels", "one-channel": "one channel", "duty-coded": "duty-coded"}
@@ -91,6 +92,11 @@ class NewResult:
     bike: Bike
     guesses: list[str]
 
+    @property
+    def caution(self) -> str:
+        """Why help can't be steady on this bike, and what would help; "" if nothing is known against it."""
+        return "" if shows_steady_pedalling(self.bike) else sparse_ring(self.bike)
+
     def as_json(self) -> dict[str, Any]:
         """Return what was written, under the documented keys."""
         return {
@@ -98,6 +104,7 @@ class NewResult:
             "title": self.bike.title,
             "place": self.bike.place,
             "guesses": self.guesses,
+            "caution": self.caution,
         }
 
 
@@ -284,6 +291,8 @@ def _print_new(result: NewResult) -> None:
         result.guesses
     )
     print(fill(f"guesses    {guesses}", 100, subsequent_indent=" " * 11, break_on_hyphens=False))
+    if result.caution:
+        print(fill(f"caution    {result.caution}", 100, subsequent_indent=" " * 11))
     print(f"place      {result.bike.place}: {result.bike.place_profile.warning}")
     print(f"next       treadle ride {typed} --course errand")
     print(f"           treadle bundle --board rpi_pico {typed}   for the wiring sheet")

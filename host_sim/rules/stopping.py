@@ -71,6 +71,10 @@ def _distance_cure(bike: Bike, measured: float, limit: float) -> str:
     )
 
 
+STEADY_ABOVE_ENGAGE = 1.33
+"""From this multiple of the engage cadence on, help has to be steady."""
+
+
 def ring_can_show_rpm(bike: Bike) -> float:
     """Return the slowest cadence whose edges still come within the stop gap at the start of the taper."""
     settings = bike.firmware_settings
@@ -80,7 +84,13 @@ def ring_can_show_rpm(bike: Bike) -> float:
     return 60.0 * share / (settings.pulses_per_rev * gap_s)
 
 
-def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
+def shows_steady_pedalling(bike: Bike) -> bool:
+    """Whether the ring has enough pulses for steady help at every cadence that asks for it."""
+    return ring_can_show_rpm(bike) <= STEADY_ABOVE_ENGAGE * bike.firmware_settings.engage_rpm
+
+
+def sparse_ring(bike: Bike) -> str:
+    """Return why help can't be steady on a ring with so few pulses, and what would help."""
     settings = bike.firmware_settings
     speed = settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
     return (
@@ -91,10 +101,14 @@ def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
     )
 
 
+def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
+    return sparse_ring(bike)
+
+
 def _hunting_cure(bike: Bike, measured: float, limit: float) -> str:
     settings = bike.firmware_settings
     if ring_can_show_rpm(bike) > settings.release_rpm:
-        return _steady_cure(bike, measured, limit)
+        return sparse_ring(bike)
     return f"engage_rpm {settings.engage_rpm} and release_rpm {settings.release_rpm} are too close"
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
-from host_sim.rules.stopping import distance_limit_m, ring_can_show_rpm
+from host_sim.rules.stopping import STEADY_ABOVE_ENGAGE, distance_limit_m, ring_can_show_rpm
 from host_sim.tuning.engage_rides import EngageMeasures, EngageRides
 from host_sim.tuning.release_course import PARTS
 from host_sim.tuning.release_rides import ReleaseMeasures, ReleaseRides, pooled
@@ -25,7 +25,6 @@ STOP_PITCH_PERCENT = (*range(100, 200, 10), 200, 220, 250)
 PATIENT_PERCENT = 160
 NEAR_RPM = 3
 NEAR_PERCENT = 20
-STEADY_ABOVE_ENGAGE = 1.33
 SWINGING_LEGS = 1.08
 EDGES_PER_PULSE = {TWO_CHANNELS: 4}
 

@@ -31,7 +31,7 @@ def test_the_file_holds_what_was_told_and_counts_its_guesses(treadle, here):
     code, out, err = treadle("new", "longtail", *LONGTAIL, "--json")
     assert (code, err) == (0, "")
     told = json.loads(out)
-    assert list(told) == ["file", "title", "place", "guesses"]
+    assert list(told) == ["file", "title", "place", "guesses", "caution"]
     bike = load_bike(here / "longtail.toml")
     assert (bike.place, bike.motor.rated_power_w, bike.pedal_sensor.pulses_per_rev) == (
         "us_class_2",
@@ -75,6 +75,18 @@ def test_the_new_bike_rides_at_once_and_is_helped_without_a_fault(
     bench.ride(CourseScript(load_course("errand")), 60.0)
     assert bench.meter.engagements >= 1
     assert bench.meter.faults == []
+
+
+def test_too_few_pulses_for_steady_help_are_said_at_once(treadle, here):
+    answers = ("--volts", "48", "--watts", "500", "--place", "private_ground", "--pulses")
+    code, said = treadle("new", "sparse", *answers, "4", "--sensor", "duty-coded")[:2]
+    assert code == 0
+    assert "caution    4 pulses, 2 m and 27.9 km/h conflict: below 82 rpm" in said
+    assert "caution" not in treadle("new", "dense", *answers, "12", "--sensor", "two-channel")[1]
+    assert (
+        json.loads(treadle("new", "plain", *answers, "12", "--sensor", "two-channel", "--json")[1])["caution"]
+        == ""
+    )
 
 
 @pytest.mark.parametrize("place", place_names())
