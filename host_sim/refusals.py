@@ -4,13 +4,14 @@ pydantic reports errors as codes; a user gets one sentence. The allowed values a
 themselves, so each range is written only once.
 """
 
-import difflib
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
+
+from host_sim.near_names import nearest
 
 _SHOWN_MAX = 40  # A value is shown up to this many characters.
 # The longest suffix that fits says the unit. What is not here is a pure number.
@@ -85,8 +86,8 @@ def shown(value: object) -> str:
 
 def closest(name: str, names: list[str]) -> str:
     """Return `, did you mean X?` where a known name is near, else the list of known names."""
-    near = difflib.get_close_matches(name, names, n=1)
-    return f"did you mean {near[0]}?" if near else f"allowed is {', '.join(sorted(names))}"
+    near = nearest(name, names)
+    return f"did you mean {near}?" if near else f"allowed is {', '.join(sorted(names))}"
 
 
 def _unknown_key(key: str, location: tuple[int | str, ...], model: type[BaseModel]) -> str:
@@ -134,10 +135,8 @@ def _bare(annotation: Any) -> tuple[Any, list[Any]]:
 
 def _near_choice(value: object, location: tuple[int | str, ...], model: type[BaseModel]) -> str:
     """Return `, did you mean "X"?` where one of a few allowed words is near."""
-    near = difflib.get_close_matches(
-        str(value), [str(one) for one in get_args(_type_at(location, model)[0])], n=1
-    )
-    return f', did you mean "{near[0]}"?' if near else ""
+    near = nearest(str(value), map(str, get_args(_type_at(location, model)[0])))
+    return f', did you mean "{near}"?' if near else ""
 
 
 def allowed_at(location: tuple[int | str, ...], model: type[BaseModel]) -> str:

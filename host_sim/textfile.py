@@ -1,10 +1,10 @@
 """Read a small text file that a user wrote or brought, and refuse everything else in one sentence."""
 
-import difflib
 from pathlib import Path
 from typing import BinaryIO
 
 from host_sim.errors import RequestError
+from host_sim.near_names import nearest
 
 TOML_BYTES_MAX = 1_000_000  # A bike or course file is a page or two; more than this is another kind of file.
 RIDE_BYTES_MAX = 200_000_000  # A million one-second records take about 30 MB.
@@ -75,8 +75,8 @@ def find_file(path_or_name: str | Path, folder: Path, suffixes: tuple[str, ...],
         except (OSError, ValueError):
             missing = True
         if missing:
-            near = difflib.get_close_matches(text, names, n=1)
-            hint = f"; did you mean {near[0]}?" if near else ""
+            near = nearest(text, names)
+            hint = f"; did you mean {near}?" if near else ""
             raise RequestError(
                 f"no {kind} is called {text[:60]!r}; there are {', '.join(names)}, or give a file{hint}"
             )

@@ -6,7 +6,6 @@ translator; other code that runs in every period or for every edge is native, th
 """
 
 import ast
-import difflib
 from functools import cache
 
 from host_sim.boardlink.bytecode import compiled
@@ -15,6 +14,7 @@ from host_sim.boardlink.targets import FORM_NAMES, Target
 from host_sim.errors import RequestError
 from host_sim.forms.viper.by_the_byte import by_the_byte, classes_of_numbers
 from host_sim.forms.viper.firmware import MODULE, fused_firmware
+from host_sim.near_names import nearest
 
 SETTINGS_FILE = "firmware/settings.py"
 FORM_FILE = "boards/startable.py"  # From which a board knows what to tell in its frames.
@@ -57,8 +57,8 @@ def check_form(target: Target, form: str | None) -> str:
         return target.form
     if form not in target.forms:
         allowed = ", ".join(target.forms)
-        near = difflib.get_close_matches(form, target.forms, n=1)
-        hint = f", did you mean {near[0]}?" if near else ""
+        near = nearest(form, target.forms)
+        hint = f", did you mean {near}?" if near else ""
         raise RequestError(f'--form is "{form[:60]}", allowed for {target.name} is {allowed}{hint}')
     return form
 

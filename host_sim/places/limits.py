@@ -4,13 +4,13 @@ The numbers are in places.toml. Laws change, and a town or a path may have rules
 a bicycle checks the local code, and a licensed workshop where the code asks for one.
 """
 
-import difflib
 from pathlib import Path
 from typing import Literal
 
 from pydantic import Field
 
 from host_sim.errors import RequestError
+from host_sim.near_names import nearest
 from host_sim.tomlfile import Table, load, within
 
 PLACES = Path(__file__).resolve().parent / "places.toml"
@@ -84,6 +84,6 @@ def load_place(name: str) -> Place:
     if name in table.not_possible:
         raise RequestError(f'place "{name}" has no profile: {table.not_possible[name].reason}')
     names = list(table.place)
-    near = difflib.get_close_matches(name, names, n=1)
-    hint = f"did you mean {near[0]}? Known" if near else "known"
+    near = nearest(name, names)
+    hint = f"did you mean {near}? Known" if near else "known"
     raise RequestError(f'place "{name[:60]}" is not known, {hint} are {", ".join(names)}')
