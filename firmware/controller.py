@@ -1,7 +1,7 @@
-"""The controller: builds the components and calls them in the one written order.
+"""The controller: builds the components and calls them in a fixed order.
 
 Reads as the table of contents of the firmware: sense, faults, decide, drive, guard. Nothing here
-touches hardware, reads a clock or allocates; `step` never raises, doubt means the safe state.
+touches hardware, reads a clock or allocates; `step` never raises, and in doubt it is safe.
 """
 
 from firmware.decide.ceilings import Ceilings
@@ -37,7 +37,7 @@ LAPSED_RISE_MV = 1  # A step: 200 mV/s.
 
 
 class Controller:
-    """One bicycle's assist logic. The components are attributes, for telemetry and for the bench to read."""
+    """One bicycle's assist logic. Its components are attributes that telemetry and the bench read."""
 
     __slots__ = (
         "_last_us",
@@ -113,7 +113,7 @@ class Controller:
         return self.outputs
 
     def _take_edges(self, inputs: Inputs, now_us: int) -> None:
-        """Show every edge to the sensing part and, apart from it, to the guard."""
+        """Pass every edge to the sensing part and, separately, to the guard."""
         self.crank.begin_step()
         log = inputs.crank
         while log.take():
@@ -128,7 +128,7 @@ class Controller:
         self.wheel.settle(now_us)
 
     def _look_at_the_clock(self, now_us: int) -> None:
-        """Note a stall. After a step back every remembered time would count as recent for too long."""
+        """Detect a stall. After a step back every stored time would count as recent for too long."""
         elapsed_us = ticks_diff_us(now_us, self._last_us)
         self._stalled = elapsed_us < 0 or elapsed_us > OUTPUTS_VALID_US
         if elapsed_us < 0:
@@ -143,14 +143,14 @@ class Controller:
         self.pedalling.step(self.crank, self.wheel.speed_mm_per_s, now_us)
 
     def _compare(self, inputs: Inputs) -> None:
-        """Hold the readings against the motor model."""
+        """Compare the readings with the motor model."""
         command_mv = self.outputs.command_mv
         self.motor_model.step(command_mv, self.wheel, self.supply)
         self.shunt_watch.step(inputs, command_mv)
         self.plausibility.step(command_mv)
 
     def _engage(self, inputs: Inputs) -> None:
-        """Choose the event, take the transition, and work out the watts wanted and allowed."""
+        """Choose the event, take the transition, and compute the watts wanted and allowed."""
         event = self.events.choose(self.faults.cause, inputs.brake_pulled)
         state = self.engagement.step(event)
         self.request.step(state, self.selector.share_permille, self.throttle.share_permille)
@@ -159,7 +159,7 @@ class Controller:
             self.ceilings.withhold()
 
     def _target_mv(self, inputs: Inputs, now_us: int) -> int:
-        """Return the voltage aimed at; 0 when nothing is wanted or nothing is allowed."""
+        """Return the target voltage; 0 when nothing is wanted or nothing is allowed."""
         allowed_w = min(self.request.wanted_w, self.ceilings.ceiling_w)
         if allowed_w == 0:
             self.power_loop.rest(now_us)
@@ -170,16 +170,16 @@ class Controller:
         return self._bounded_mv(allowed_w, applied_mv)
 
     def _bounded_mv(self, allowed_w: int, applied_mv: int) -> int:
-        """Return what the power loop and the search aim at, but no more than the motor model allows."""
+        """Return the target of the power loop and the search, but no more than the motor model allows."""
         target_mv = self.power_loop.target_mv
         if self.shunt_watch.lapsed and self.motor_model.speed_kind:
-            # A motor controller that cut out comes back: the command must not have run away meanwhile.
+            # A motor controller that cut out may come back: the command must not have run away by then.
             target_mv = min(target_mv, applied_mv + LAPSED_RISE_MV)
         target_mv = max(target_mv, self.feed_forward.seek_mv)
         return min(target_mv, self.motor_model.ceiling_mv(allowed_w))
 
     def _feed_forward(self, inputs: Inputs, now_us: int) -> int:
-        """Let the feed-forward move the power loop; return the command from which the loop goes on."""
+        """Let the feed-forward move the power loop; return the command from which the loop continues."""
         feed_forward = self.feed_forward
         applied_mv = self.outputs.command_mv
         feed_forward.step(inputs, applied_mv)
@@ -193,12 +193,12 @@ class Controller:
         return applied_mv
 
     def _slew(self, target_mv: int, now_us: int) -> int:
-        """Return the command on its way to the target; a cut, or a stall that made one, is immediate."""
+        """Return the command on its way to the target; a cut, or a stall that caused one, is immediate."""
         limiter = self.slew_limiter
         if self._stalled or not self.engagement.driving() or self.ceilings.ceiling_w == 0:
             limiter.reset(0, now_us)
         elif target_mv > 0 and limiter.command_mv < self.settings.command_start_mv:
-            limiter.reset(self.settings.command_start_mv, now_us)  # Across the dead band at once.
+            limiter.reset(self.settings.command_start_mv, now_us)  # Skips the dead band.
         elif target_mv == 0 and limiter.command_mv <= self.settings.command_start_mv:
             limiter.reset(0, now_us)
         elif self.feed_forward.seek_mv > 0:

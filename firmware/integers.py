@@ -1,4 +1,4 @@
-"""Integer helpers whose every intermediate fits a small integer (under 2**30) when told what fits.
+"""Integer helpers: if the arguments are in range, every intermediate fits a small int (below 2**30).
 
 A 32-bit MicroPython allocates for any larger result, even an intermediate one, so the callers'
 ranges are part of the contract.
@@ -15,7 +15,7 @@ def clamp(value: int, lowest: int, highest: int) -> int:
 
 
 def rising_permille(value: int, start: int, end: int) -> int:
-    """Return 0 up to `start`, 1000 from `end` on, and the straight line between; start < end.
+    """Return 0 up to `start`, 1000 from `end` on, and a straight line between; start < end.
 
     `end - start` is at most 1_000_000.
     """
@@ -27,9 +27,9 @@ def rising_permille(value: int, start: int, end: int) -> int:
 
 
 def fading_permille(value: int, start: int, end: int) -> int:
-    """Return 1000 up to `start`, 0 from `end` on, and the straight line between, rounded down.
+    """Return 1000 up to `start`, 0 from `end` on, and a straight line between, rounded down.
 
-    Where the two are one, `end` counts: no room to fade means nothing is allowed.
+    If start == end, the result is 0 from there on: nothing is allowed.
     """
     if value >= end:
         return 0

@@ -1,15 +1,15 @@
 """The only endless loop: read, step, write, feed the watchdog, on an absolute schedule.
 
 A board has three methods. `read(inputs) -> now_us` fills the record and returns the time,
-`write(outputs)` carries out what it is told, `feed_watchdog()` says that a step was completed.
+`write(outputs)` applies the outputs, `feed_watchdog()` signals that a step was completed.
 """
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
 from firmware.ticks import CONTROL_PERIOD_US, ticks_add_us, ticks_diff_us
 
-SPARE_US = 1_000  # With less than this left before the next step, the link gets no turn.
-LINK_WAITS_MAX = 2  # Steps: then the link gets a turn, so that a board without time left answers too.
+SPARE_US = 1_000  # If less than this is left before the next step, the link gets no turn.
+LINK_WAITS_MAX = 2  # Steps: then the link gets a turn, so that a board without spare time answers too.
 COLLECT_EVERY = 400  # Steps at rest between two garbage collections: 2 s.
 
 
@@ -21,7 +21,7 @@ class Board:
         raise NotImplementedError
 
     def write(self, outputs: Outputs) -> None:
-        """Carry out `outputs`, and drop to the safe state when they are not renewed in time."""
+        """Apply `outputs`, and go to the safe state if they are not renewed in time."""
         raise NotImplementedError
 
     def feed_watchdog(self) -> None:
@@ -30,7 +30,7 @@ class Board:
 
 
 class Heap:
-    """What the loop may ask of the memory. A board overrides `collect`; the bench keeps this one."""
+    """Garbage collection for the loop. A board overrides `collect`; the bench keeps this one."""
 
     def collect(self) -> None:
         """Collect garbage, now that nothing moves."""
@@ -43,20 +43,20 @@ class Link:
         """Take note of the step that was just taken at `now_us`; its inputs are as the step had them."""
 
     def pump(self, resting: bool, now_us: int) -> bool:
-        """Do a little of what waits; return True if it took time that only a rest allows."""
+        """Do a little of the pending work; return True if it took time that only a rest allows."""
         return False
 
     def must_end(self) -> bool:
-        """Tell whether the loop is to end, because a host asked for what needs a new start."""
+        """Return whether the loop must end because a host's request needs a restart."""
         return False
 
 
 class LoopCounters:
     """What the loop counts, modulo 65536: `steps`, `overruns` (steps that began a period or more late).
 
-    `worst_us` is the longest time from a step's reading of its inputs to the next reading, with the turn of
-    the link if that came right after the step, since somebody last set it to 0; 65535 for that and more.
-    Time that was chosen, as in `run`, is not counted.
+    `worst_us` is the longest time from a step's reading of its inputs to the next reading since it was last
+    set to 0, including the link's turn if that came right after the step; 65535 means that or more.
+    Deliberate delays, as in `run`, are not counted.
     """
 
     __slots__ = ("_began_us", "_measuring", "overruns", "steps", "worst_us")
@@ -70,7 +70,7 @@ class LoopCounters:
         self.worst_us = 0
 
     def read(self, now_us: int) -> None:
-        """Take the time of every reading: the first one after a step tells how long it took."""
+        """Note the time of every reading: the first one after a step shows how long it took."""
         if self._measuring:
             self._measuring = False
             self.worst_us = max(self.worst_us, min(ticks_diff_us(now_us, self._began_us), 0xFFFF))
@@ -96,9 +96,9 @@ def run(
     """Run until the board raises or the link is over; leave the output in the safe state whatever happens.
 
     Steps are due at fixed times. One that begins a period or more late is counted, and the schedule
-    goes on from there: what was missed is not made up in a burst. Lateness that was chosen is not
+    continues from there: missed steps are not made up in a burst. Deliberate lateness is not
     counted: the start, and what is done at rest. A clock that jumps back by more than a period gives a step
-    at once, so that the controller hears of it. `heap` is collected now and then while the bicycle
+    at once, so that the controller notices it. `heap` is collected now and then while the bicycle
     stands and nothing drives; `link` gets a turn when a step is not due soon, and after LINK_WAITS_MAX
     steps without one in any case. A wish to clear a fault lasts for one step.
     """

@@ -1,11 +1,11 @@
-"""All that crosses the border between the logic and a board.
+"""All data exchanged between the logic and a board.
 
 The three records are created once, at start; a step only changes their fields. A board (or the
 bench) fills an Inputs, the controller returns its own Outputs.
 """
 
-EDGE_LOG_SIZE = 64  # One slot stays empty: 63 edges wait, 4 steps' worth of the fastest plausible ring.
-OUTPUTS_VALID_US = 50_000  # Ten control periods: a board drops to the safe state after so long a silence.
+EDGE_LOG_SIZE = 64  # One slot stays empty: 63 edges, 4 steps' worth of the fastest plausible ring.
+OUTPUTS_VALID_US = 50_000  # Ten control periods: a board without outputs for so long is safe.
 
 INDICATE_WAITING = 0
 INDICATE_READY = 1
@@ -17,7 +17,7 @@ class EdgeLog:
     """Edges on their way from an interrupt to the step: a ring of (levels, time).
 
     One writer (`record`) and one reader (`take`); each moves only its own end, so neither needs a
-    lock. A full ring keeps what it holds, drops the new edge and counts it.
+    lock. A full ring keeps its edges, drops the new one and counts it.
     """
 
     __slots__ = ("_levels", "_read", "_times_us", "_write", "levels", "overruns", "time_us")
@@ -34,7 +34,7 @@ class EdgeLog:
 
     def record(self, levels: int, time_us: int) -> None:
         """Append an edge: the levels after it (bit 0 channel A, bit 1 channel B) and its time."""
-        place = self._write  # Read once: an interrupt does this.
+        place = self._write  # Read once: this runs in an interrupt.
         following = place + 1
         if following == EDGE_LOG_SIZE:
             following = 0
@@ -57,7 +57,7 @@ class EdgeLog:
 
 
 class Inputs:
-    """What a board measured; voltages as they stand at the controller's pins.
+    """What a board measured; voltages are those at the controller's pins.
 
     `sampled_us` is when the board measured them. `brake_pulled` is also True when the wire of the
     brake switch is broken. `clear_requested` is the rider's or the console's explicit wish to clear
@@ -79,7 +79,7 @@ class Inputs:
     )
 
     def __init__(self) -> None:
-        """Start with both logs empty, everything at zero and the brake pulled: the safe doubt."""
+        """Start with both logs empty, everything at zero and the brake pulled, which is safe."""
         self.crank = EdgeLog()
         self.wheel = EdgeLog()
         self.sampled_us = 0
@@ -93,7 +93,7 @@ class Inputs:
 
 
 class Outputs:
-    """What a board is to do; it holds for `valid_for_us` and then means the safe state.
+    """What a board is to do; after `valid_for_us` it expires, and the board goes to the safe state.
 
     `command_mv` 0 to 5000; `drive_enabled` is False whenever the command is 0; `fault_cause` as in
     `guard/faults.py`; `indicator` one of the INDICATE_ numbers above.

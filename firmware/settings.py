@@ -1,8 +1,8 @@
 """The one table of settings: name, default, lowest, highest, and a sentence for a person.
 
-Everything that a practitioner may change stands here once: the console, the bike file, the
+Everything that a practitioner may change is defined here once: the console, the bike file, the
 manual, the tests and the proofs all read this table. Values are integers with the unit in the
-name. Impossible combinations stand below it as pairs that must ascend.
+name. Pairs that must ascend, below it, exclude impossible combinations.
 """
 
 # Kinds of pedal sensor.
@@ -11,7 +11,7 @@ ONE_CHANNEL = 1
 DUTY_CODED = 2
 
 FIRST_PITCH_EDGES: tuple[int, ...] = (5, 3, 2)
-"""By kind of sensor: edges that the first measured pitch takes. Asking for fewer would change nothing."""
+"""By kind of sensor: edges that the first measured pitch takes. A lower number would change nothing."""
 
 # Which channel changes first when the crank turns forward.
 A_LEADS = 0
@@ -63,7 +63,7 @@ TABLE: tuple[tuple[str, int, int, int, str], ...] = (
     ("command_max_mv", 3600, 500, 5000, "highest command voltage"),
     ("rise_mv_per_s", 600, 1, 10000, "fastest rise of the command"),
     ("fall_mv_per_s", 5000, 500, 10000, "fastest fall of the command; a cut does not wait for it"),
-    # The motor, as far as it is known.
+    # The motor, if it is known.
     ("motor_kind", MOTOR_UNKNOWN, 0, 2, "the command controls: 0 unknown, 1 motor current, 2 motor voltage"),
     ("back_emf_mv_per_m_per_s", 5000, 100, 30000, "back-EMF at a road speed of one metre per second"),
     ("motor_resistance_mohm", 250, 10, 5000, "resistance of the winding, leads included"),
@@ -195,9 +195,9 @@ class Settings:
     noise_limit: int
 
     def __init__(self, values: dict[str, int]) -> None:
-        """Take the defaults, then `values` over them; ValueError names what is refused.
+        """Take the defaults changed by `values`; ValueError names what is refused.
 
-        Refused are unknown names, values that are no whole numbers or out of their range, pairs of
+        Refused are unknown names, values that are out of range or not whole numbers, pairs of
         ASCENDING that do not ascend, and fewer engage edges than a first pitch takes.
         """
         known = [row[0] for row in TABLE]

@@ -14,7 +14,7 @@ CONTROL_PERIOD_US = 5_000
 
 def ticks_add_us(time_us: int, span_us: int) -> int:
     """Return the time `span_us` (0 to TICKS_MAX_US) after `time_us`, across the wrap."""
-    # The way round the other side: the sum itself may be no small integer.
+    # Computed from the other side: the sum itself may overflow a small int.
     return (time_us - (TICKS_MAX_US - span_us) - 1) & TICKS_MAX_US
 
 
@@ -22,6 +22,6 @@ def ticks_diff_us(later_us: int, earlier_us: int) -> int:
     """Return `later_us - earlier_us` across the wrap, from -2**29 to 2**29 - 1."""
     difference_us = (later_us - earlier_us) & TICKS_MAX_US
     if difference_us >= _HALF_PERIOD_US:
-        # In two halves: the whole period is no small integer.
+        # In two halves: the whole period overflows a small int.
         return difference_us - _HALF_PERIOD_US - _HALF_PERIOD_US
     return difference_us

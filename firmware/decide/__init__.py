@@ -1,1 +1,1 @@
-"""From facts to watts: whether to help, how much is wanted, how much is allowed."""
+"""From facts to watts: whether to help, how much the rider wants, how much is allowed."""

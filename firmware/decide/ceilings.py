@@ -1,8 +1,8 @@
-"""The watts that are allowed: the least of the law's limit and three fades.
+"""The watts that are allowed: the lowest of the power limit and three fades.
 
-Every ceiling is the power limit times a fade of its own: speed towards the cut-off (or the start-up
+Every ceiling is the power limit times its own fade: speed towards the cut-off (or the start-up
 speed while the throttle drives alone), battery voltage towards empty, motor heat towards its limit.
-Straight lines, so that no ceiling can make a step in power. A doubt about the readings is no fade: it
+Straight lines, so that no ceiling can make a step in power. Doubt about the readings is not a fade: it
 allows nothing.
 """
 

@@ -1,7 +1,7 @@
 """Whether the motor helps, and why: one total table of states and events.
 
-One event a step, the most urgent that holds. Two independent actions start anything: power-up
-begins in WAITING, which only a crank and a throttle at rest can leave; then the pedals or the
+One event per step, the most urgent that holds. Any start takes two independent actions: power-up
+begins in WAITING, which ends only when crank and throttle are at rest; then the pedals or the
 throttle act. The diagram in DEVELOPERS.md is drawn from this table.
 """
 
@@ -19,7 +19,7 @@ FAULT = 0
 BRAKE = 1
 BACKWARD = 2
 PEDALLING = 3
-THROTTLE_ALONE = 4  # The throttle is open and may drive, and the crank gives no reason to.
+THROTTLE_ALONE = 4  # The throttle is open and may drive; the crank gives no reason to drive.
 REST = 5
 STOPPED = 6
 SLOW = 7

@@ -1,4 +1,4 @@
-"""From facts to the one event of this step: the most urgent that holds, in written order."""
+"""From facts to the one event of this step: the most urgent that holds, in a fixed order."""
 
 from firmware.decide.engagement import (
     BACKWARD,
@@ -22,7 +22,7 @@ REST_SAMPLES = 20  # 0.1 s, so that a single reading is not taken for a throttle
 
 
 class Events:
-    """Chooses the event. It remembers only for how many steps the controls have been at rest."""
+    """Chooses the event. Its only state is for how many steps the controls have been at rest."""
 
     __slots__ = (
         "_crank",
@@ -37,7 +37,7 @@ class Events:
     def __init__(
         self, settings: Settings, crank: Crank, pedalling: Pedalling, throttle: Throttle, wheel: Wheel
     ) -> None:
-        """Start with the controls not at rest; the components are those to be asked."""
+        """Start with the controls not at rest; the components are those that it reads."""
         self._crank = crank
         self._pedalling = pedalling
         self._throttle = throttle

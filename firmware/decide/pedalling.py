@@ -1,9 +1,9 @@
-"""Is the rider pedalling? When did it stop? The answers the engagement table asks for.
+"""Whether the rider pedals, and when pedalling stopped, for the engagement table.
 
-The stop gap, the time without a forward edge that means "stopped", is the least of three:
-(a) the edge gap at the release cadence; (b) a multiple of the pitch time just measured, so that a
-stop at a quick cadence is seen within about one pitch; (c) what the cut-off distance leaves at the
-present speed, less the time the motor controller takes to let the power go.
+The stop gap, the time without a forward edge that means "stopped", is the shortest of three:
+(a) the edge gap at the release cadence; (b) a multiple of the last measured pitch time, so that a
+stop at a quick cadence is seen within about one pitch; (c) the time that the cut-off distance takes
+at the present speed, less the time that the motor controller takes to end its power.
 """
 
 from firmware.sense.crank import US_PER_MINUTE, Crank
@@ -11,11 +11,11 @@ from firmware.sense.rotation import TEN_US_PER_MINUTE, Rotation
 from firmware.settings import DUTY_CODED, Settings
 from firmware.ticks import CONTROL_PERIOD_MS, ticks_diff_us
 
-DISTANCE_GAP_MAX_MS = 10_000  # More than any release gap, and small enough to be put in microseconds.
+DISTANCE_GAP_MAX_MS = 10_000  # More than any release gap, and small enough to express in microseconds.
 
 
 class Pedalling:
-    """Facts about the legs. Read: `cadence_rpm`, `stop_gap_us`, and these four truths.
+    """Facts about pedalling. Read: `cadence_rpm`, `stop_gap_us`, and these four booleans.
 
     `engages` (enough forward edges, quick enough), `backward`, `stopped` (latched until the next
     forward progress), `slow` (below the release cadence).
@@ -44,9 +44,9 @@ class Pedalling:
         """Start with the crank stopped."""
         pulses = settings.pulses_per_rev
         release_pitch_us = US_PER_MINUTE // (pulses * settings.release_rpm)
-        # The direction of a duty-coded ring is known once a pitch only.
+        # The direction of a duty-coded ring is known only once per pitch.
         share_permille = 1000 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille
-        # In tens and hundreds: a pitch may last 3.75 s, and a thousand times that is no small integer.
+        # In tens and hundreds: a pitch may last 3.75 s, and a thousand times that overflows a small int.
         self._release_gap_us = release_pitch_us // 10 * share_permille // 100
         self._cadence = Rotation(TEN_US_PER_MINUTE // pulses, release_pitch_us)
         self._engage_edges = settings.engage_edges
@@ -55,7 +55,7 @@ class Pedalling:
         self._backward_edges = settings.backward_edges
         self._stop_pitch_percent = settings.stop_pitch_percent
         self._cutoff_distance_mm = settings.cutoff_distance_mm
-        # A stop is seen at the next step, so a period of the cut-off time is gone.
+        # A stop is seen at the next step, so one period of the cut-off time has passed.
         self._spent_ms = settings.motor_lag_ms + CONTROL_PERIOD_MS
         self._engage_speed_mm_per_s = settings.engage_speed_mm_per_s
         self.cadence_rpm = 0
@@ -66,7 +66,7 @@ class Pedalling:
         self.slow = True
 
     def step(self, crank: Crank, speed_mm_per_s: int, now_us: int) -> None:
-        """Bring all facts up to date from the crank, the speed and the time."""
+        """Update all facts from the crank, the speed and the time."""
         if crank.pitch_us == 0:
             self._cadence.stand()
         elif crank.pitch_measured:
@@ -94,7 +94,7 @@ class Pedalling:
     def _stop_gap_us(self, pitch_us: int, speed_mm_per_s: int) -> int:
         gap_us = self._release_gap_us
         if pitch_us > 0:
-            # Divided first: 400 times a pitch of 3.75 s is no small integer.
+            # Divided first: 400 times a pitch of 3.75 s overflows a small int.
             pitches_us = pitch_us // 100 * self._stop_pitch_percent
             if pitches_us < gap_us:
                 gap_us = pitches_us

@@ -5,12 +5,12 @@ from firmware.settings import Settings
 
 
 class Request:
-    """What pedals and throttle ask for. Read: `wanted_w`."""
+    """What pedals and throttle request. Read: `wanted_w`."""
 
     __slots__ = ("_assist_power_w", "_throttle_power_w", "wanted_w")
 
     def __init__(self, settings: Settings) -> None:
-        """Start asking for nothing."""
+        """Start with no request."""
         self._assist_power_w = settings.assist_power_w
         self._throttle_power_w = settings.throttle_power_w
         self.wanted_w = 0
@@ -18,7 +18,7 @@ class Request:
     def step(self, state: int, share_permille: int, throttle_permille: int) -> int:
         """Return the watts wanted in this engagement state, 0 to 1500.
 
-        Pedalling asks for assist power times the selector's share; an open throttle asks for its own
+        Pedalling requests assist power times the selector's share; an open throttle requests its own
         power; the larger counts. With the share at 0 only the throttle drives.
         """
         wanted_w = 0

@@ -1,1 +1,1 @@
-"""From watts to a command voltage: the power loop and the limits of its slopes."""
+"""From watts to a command voltage: the power loop and the limits of its rates."""

@@ -1,15 +1,15 @@
-"""On the speed kind: to the back-EMF quickly, and along with it.
+"""On the speed kind: reach the back-EMF quickly, then follow it.
 
-Below the back-EMF a motor controller of the speed kind draws nothing, so a command that climbs from the dead
-band at the rise rate gives no help until it is there. The command therefore seeks the back-EMF:
-quickly to NEAR_PERMILLE of what the model says, then slower until the first current flows. The model may be
-wrong by a fifth either way and wheel pulses may be doubled, so only the current tells where the back-EMF is:
-the command then goes back to where the motor draws nothing, and the power loop takes over from there. A
+Below the back-EMF a motor controller of the speed kind draws nothing, so a command that rises from the dead
+band at the rise rate gives no help until it gets there. The command therefore seeks the back-EMF:
+quickly to NEAR_PERMILLE of the model's value, then more slowly until current flows. The model may be
+wrong by a fifth either way and wheel pulses may be doubled, so only the current shows where the back-EMF is:
+the command then returns to where the motor draws nothing, and the power loop takes over from there. A
 battery that sags without a current reading ends the search as well.
 
 From then on every change of the back-EMF moves the command: a wheel that slows down on a slope would
-otherwise draw more and more until the power loop has caught up. The speed is known late, so a fall counts a
-quarter more than it shows.
+otherwise draw more and more until the power loop has caught up. The measured speed is late, so a fall counts
+a quarter more than it shows.
 """
 
 from firmware.records import Inputs
@@ -19,10 +19,10 @@ from firmware.sense.shunt_watch import SAG_MV, ShuntWatch
 from firmware.settings import Settings
 
 NEAR_PERMILLE = 430  # Doubled wheel pulses bring it just below the back-EMF.
-NEAR_RATE_PERCENT = 19  # From there on: no jerk beyond that of the rise rate when current flows.
-FURTHEST_PERMILLE = 1300  # Settings a fifth too low still reach it; beyond, the power loop climbs alone.
-FURTHEST_MORE_MV = 2_000  # What the lags of the first reading take, at low speed too.
-FIRST_CURRENT_MA = 150  # More than noise and than the motor turning freely.
+NEAR_RATE_PERCENT = 19  # From there on: when current flows, no more jerk than at the rise rate.
+FURTHEST_PERMILLE = 1300  # Settings a fifth too low still reach it; beyond, the power loop rises alone.
+FURTHEST_MORE_MV = 2_000  # What the lags of the first reading add, at low speed too.
+FIRST_CURRENT_MA = 150  # More than noise, and more than the motor draws when it turns freely.
 
 
 class FeedForward:
@@ -48,7 +48,7 @@ class FeedForward:
     )
 
     def __init__(self, settings: Settings, model: MotorModel, wheel: Wheel, shunt: ShuntWatch) -> None:
-        """Start at rest; the components are those to be asked."""
+        """Start at rest; the components are those that it reads."""
         self._model = model
         self._wheel = wheel
         self._shunt = shunt
@@ -66,7 +66,7 @@ class FeedForward:
         self.found_mv = 0
 
     def step(self, inputs: Inputs, command_mv: int) -> None:
-        """Work out what to seek or to add; `command_mv` (0 to 5000) is the command that went out last."""
+        """Compute what to seek or to add; `command_mv` (0 to 5000) is the command that went out last."""
         self.change_uv = 0
         self.found_mv = 0
         if not (self._model.known and self._model.speed_kind):
@@ -110,7 +110,7 @@ class FeedForward:
         self.rise_mv_per_s = 0
 
     def _follow(self) -> None:
-        """Follow the speed and nothing else that moves the model; upward only what two periods agree on."""
+        """Follow only the speed, not what else moves the model; upward only what two periods agree on."""
         emf_mv = self._model.plain_emf_mv
         gained_mv = emf_mv - self._followed_mv
         if self._followed_mv >= 0 and (gained_mv < 0 or self._wheel.steady):

@@ -1,11 +1,11 @@
 """From watts to a target voltage: a PI loop on electrical power, or the open map without a shunt.
 
-The integral is written as what it does: it follows the command that really went out (slewed, gated,
-clamped) with the integral time as its lag. While nothing limits the command that is the ordinary PI
+The integral follows the command that was really sent (slewed, gated, clamped), with the integral time
+as its lag. While nothing limits the command this is the ordinary PI
 law, u = K e + I with dI/dt = K e / Ti; while something does, the integral follows the limit and
 cannot wind up. This is back-calculation with the tracking time equal to the integral time.
 
-Below the end of the motor controller's dead band nothing happens, so the command starts there.
+Within the motor controller's dead band nothing happens, so the command starts at its end.
 """
 
 from firmware.integers import clamp
@@ -51,7 +51,7 @@ class PowerLoop:
         self.rest(now_us)
 
     def rest(self, now_us: int) -> None:
-        """Ask for no power and forget what was learned."""
+        """Request no power and reset the integral."""
         self._integral_uv = 0
         self._target_uv = 0
         self._carry = 0
@@ -59,18 +59,18 @@ class PowerLoop:
         self.target_mv = 0
 
     def preset(self, applied_mv: int) -> None:
-        """Start from the command that went out last."""
+        """Start from the last command sent."""
         self._integral_uv = clamp((applied_mv - self._start_mv) * _UV_PER_MV, 0, self._range_uv)
         self._carry = 0
 
     def shift(self, change_uv: int) -> None:
-        """Move the integral by what the motor is known to need more or less."""
+        """Move the integral by the change that the motor is known to need."""
         self._integral_uv = clamp(self._integral_uv + change_uv, 0, self._range_uv)
 
     def step(self, allowed_w: int, power_w: int, applied_mv: int, now_us: int) -> int:
         """Return the target voltage for `allowed_w`, 1 to 1500.
 
-        `power_w` is what the battery gives, `applied_mv` the command that went out last.
+        `power_w` is what the battery gives, `applied_mv` the last command sent.
         """
         if self._shunt_fitted:
             self._follow(applied_mv, now_us)
@@ -83,15 +83,15 @@ class PowerLoop:
         return self.target_mv
 
     def _follow(self, applied_mv: int, now_us: int) -> None:
-        """Let the integral follow the command that went out, with the integral time as its lag."""
+        """Let the integral follow the command that was sent, with the integral time as its lag."""
         units = clamp(ticks_diff_us(now_us, self._last_us) // _US_PER_UNIT, 0, ELAPSED_MAX_UNITS)
         self._last_us = now_us
-        # Where the command went out as asked, the asked value is known finer than a millivolt.
+        # If the command was sent as requested, the request is known more finely than in mV.
         applied_uv = self._target_uv
         if applied_mv != self.target_mv:
             applied_uv = clamp((applied_mv - self._start_mv) * _UV_PER_MV, 0, self._range_uv)
         change = self._carry + (applied_uv - self._integral_uv) * units
         step_uv = change // self._integral_units
         self._carry = change - step_uv * self._integral_units
-        # No clamp: a lag never passes what it follows, and that lies in the range.
+        # No clamp: a lag never overshoots what it follows, and that is within the range.
         self._integral_uv += step_uv

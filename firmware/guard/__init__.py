@@ -1,1 +1,1 @@
-"""What distrusts the rest: fault detection with a latch, and the last gate before the output."""
+"""Independent checks: fault detection with a latch, and the last gate before the output."""

@@ -1,7 +1,7 @@
 """Detects failures, latches the first one with its cause, and keeps it until asked to clear.
 
 Each condition must hold for some steps in a row. A fault ends all drive; pedalling never clears it,
-and neither does the end of the condition: it takes an explicit request, and the condition gone.
+and neither does the end of the condition: that takes an explicit request after the condition has ended.
 """
 
 from firmware.guard.plausibility import Plausibility
@@ -52,22 +52,22 @@ CAUSE_NAMES: tuple[str, ...] = (
     "the motor turns faster than the wheel sensor shows: wheel pulses missing",
 )
 
-NOISE_FORGIVEN_AFTER = 20  # Steps, 100 ms: then one rejected edge is forgiven.
+NOISE_FORGIVEN_AFTER = 20  # Steps (100 ms) after which one rejected edge is forgiven.
 UNASKED_MA = 1_500  # Above the no-load current of hub motors of this class; common practice, no source.
-UNASKED_SAMPLES = 100  # 0.5 s: a motor controller lets go within 0.3 s (highest motor_lag_ms).
+UNASKED_SAMPLES = 100  # 0.5 s: a motor controller ends its power within 0.3 s (highest motor_lag_ms).
 MISSING_MA = 150
 MISSING_SAMPLES = 200  # 1 s.
 JUDGED_ELSEWHERE = (EDGES_LOST, CRANK_NOISE, CRANK_CHANNEL_DEAD, WHEEL_LOST,
                     SHUNT_STUCK, SHUNT_DEAD, MOTOR_SILENT, POWER_LOW, WHEEL_SLOW)  # fmt: skip
 """Causes that have been counted before they come here: one sample latches them."""
-HEAT_LOWEST_DECICELSIUS = -400  # What an open or shorted sensor reads is beyond these.
+HEAT_LOWEST_DECICELSIUS = -400  # An open or shorted sensor reads beyond these.
 HEAT_HIGHEST_DECICELSIUS = 2_500
 
 
 class Faults:
     """The fault latch. Read: `cause`, 0 while there is none; `conditions`, a bit for each cause that holds.
 
-    A step first gathers the conditions and counts them only where one holds, or did in the step before.
+    A step first collects the conditions and counts them only if one holds, or did in the step before.
     """
 
     __slots__ = (
@@ -108,7 +108,7 @@ class Faults:
         supply: Supply,
         plausibility: Plausibility,
     ) -> None:
-        """Start with no fault; the components are those to be looked at."""
+        """Start with no fault; the components are those that it checks."""
         self._crank = crank
         self._wheel = wheel
         self._throttle = throttle
@@ -116,7 +116,7 @@ class Faults:
         self._supply = supply
         self._plausibility = plausibility
         self._two_channels = settings.sensor_kind == TWO_CHANNELS
-        # Two turns of the crank on one channel alone are no rocking.
+        # Two turns of the crank on one channel alone are not rocking.
         self._channels_run_max = settings.pulses_per_rev * 4
         self._noise_limit = settings.noise_limit
         self._battery_lowest_mv = settings.battery_empty_mv // 2
@@ -141,9 +141,9 @@ class Faults:
         self.cause = NO_FAULT
 
     def step(self, inputs: Inputs, command_mv: int) -> int:
-        """Look at everything once; return the latched cause, or 0.
+        """Check everything once; return the latched cause, or 0.
 
-        `command_mv` is the command that went out last.
+        `command_mv` is the last command sent.
         """
         if inputs.clear_requested:
             self._clear()
@@ -159,7 +159,7 @@ class Faults:
     def _clear(self) -> None:
         """Forget the cause; what still holds is latched again in the same step."""
         if self.cause == WHEEL_LOST:
-            self._unpulsed_samples = 0  # Only driving again can tell.
+            self._unpulsed_samples = 0  # Only driving again can show it.
         self._plausibility.forget()
         self.cause = NO_FAULT
 
@@ -204,7 +204,7 @@ class Faults:
         return conditions
 
     def _check_wheel(self, command_mv: int) -> int:
-        """Count how long the motor drives or the crank turns on an overdue pulse; a pause excuses nothing."""
+        """Count for how long a pulse is overdue while motor or crank turn; a pause does not reset it."""
         if self._wheel.pulsed:
             self._unpulsed_samples = 0
         elif command_mv > 0 or (self._wheel.overdue and not self._crank.standing):

@@ -1,8 +1,8 @@
 """The last gate before the output. It trusts nothing that was decided before it.
 
-From the raw inputs, the raw edges and the time alone it recomputes whether any drive can be right at
-all, and lets a command through or not. It shares no code of sense, decide or drive and no state with
-them; it may only lower a command. Its limits are looser than theirs: what it stops is a mistake.
+From the raw inputs, the raw edges and the time alone it decides whether any drive can be right at
+all, and passes a command or not. It shares no code of sense, decide or drive and no state with
+them; it may only lower a command. Its limits are looser than theirs: what it stops is a mistake of theirs.
 """
 
 from firmware.records import OUTPUTS_VALID_US, Inputs
@@ -18,7 +18,7 @@ from firmware.ticks import ticks_diff_us
 
 _BEHIND_MAX = 4
 _MARGIN_US = 15_000  # Three control periods: the guard is the second to notice, not the first.
-_WHEEL_STILL_US = 3_000_000  # No pulse for so long, or none yet: the wheel stands.
+_WHEEL_STILL_US = 3_000_000  # No pulse for this long, or none yet: the wheel is at rest.
 _NEVER_US = (1 << 30) - 1
 _LONGEST_DISTANCE_US = 10_000_000
 
@@ -63,18 +63,18 @@ class OutputGuard:
         self._backward_edges = settings.backward_edges
         self._highest_mv = settings.command_max_mv
         self._longest_us = 60_000_000 // (settings.pulses_per_rev * settings.release_rpm) + _MARGIN_US
-        # Levels that last less than a sixteenth of a pitch at 250 rpm are no magnet.
+        # Levels that last less than a sixteenth of a pitch at 250 rpm are not from a magnet.
         self._glitch_us = 15_000 // settings.pulses_per_rev
-        # Periods of the wheel sensor at the two speeds, in two steps that stay small integers.
+        # Periods of the wheel sensor at the two speeds, in two steps, each within a small int.
         pulses = settings.wheel_pulses_per_rev
         way = settings.wheel_circumference_mm * 100_000 // pulses
         self._cutoff_period_us = way // settings.cutoff_speed_mm_per_s * 10
         self._startup_period_us = _NEVER_US
         if settings.startup_speed_mm_per_s > 0:
-            # A speed too low for the wheel to show is told from a standing wheel only.
+            # A speed too low for the wheel sensor is recognised by a wheel at rest only.
             period_us = min(way // settings.startup_speed_mm_per_s, _WHEEL_STILL_US // 10) * 10
             self._startup_period_us = period_us
-        # Hundredths of wheel pulses in the cut-off distance, rounded up: this gate is the looser one.
+        # Hundredths of wheel pulses in the cut-off distance, rounded up: this gate must be looser.
         distance_percent = settings.cutoff_distance_mm * 100 * pulses
         self._cutoff_pulses_percent = 1 + distance_percent // settings.wheel_circumference_mm
         self._longest_period_us = _LONGEST_DISTANCE_US * 100 // self._cutoff_pulses_percent
@@ -95,7 +95,7 @@ class OutputGuard:
         self._throttle_rest_seen = settings.throttle_fitted == 0
 
     def crank_edge(self, levels: int, time_us: int) -> None:
-        """See a crank edge: the levels after it and its time."""
+        """Take a crank edge: the levels after it and its time."""
         kind = self._settings.sensor_kind
         self._edge_us = time_us
         if kind == TWO_CHANNELS:
@@ -113,7 +113,7 @@ class OutputGuard:
         self._levels = levels
 
     def wheel_edge(self, level: int, time_us: int) -> None:
-        """See a wheel edge: the level after it and its time."""
+        """Take a wheel edge: the level after it and its time."""
         if level == 0:
             return
         if self._wheel_seen:
@@ -125,7 +125,7 @@ class OutputGuard:
         self._wheel_us = time_us
 
     def permit(self, command_mv: int, inputs: Inputs, now_us: int) -> int:
-        """Return `command_mv`, or less: 0 wherever no drive can be right."""
+        """Return `command_mv`, or less: 0 where no drive can be right."""
         if self._clock_went_back(now_us):
             return 0
         period_us = self._slowest_period_us(now_us)
@@ -143,7 +143,7 @@ class OutputGuard:
         return min(command_mv, self._highest_mv)
 
     def _clock_went_back(self, now_us: int) -> bool:
-        """Tell whether time ran backwards; then what was seen before counts from now, and no crank turns."""
+        """Return whether time ran backwards; if so, stored times become now and the crank counts as still."""
         went_back = ticks_diff_us(now_us, self._now_us) < 0
         self._now_us = now_us
         if went_back:
@@ -164,7 +164,7 @@ class OutputGuard:
             low_us = ticks_diff_us(time_us, self._fall_us)
             pitch_us = high_us + low_us
             difference_us = abs(high_us - low_us)
-            # Else too near one half to tell, or a pulse of under an eighth, which is no magnet.
+            # Else too near one half to decide, or a pulse of under an eighth, which is not a magnet.
             if pitch_us >> 3 < difference_us < pitch_us - (pitch_us >> 2):
                 if (high_us > low_us) == (self._settings.forward_duty_high == 1):
                     self._go_forward(2, time_us)
@@ -176,7 +176,7 @@ class OutputGuard:
     def _see_pulse(self, high: int, time_us: int) -> None:
         """Count an edge of one channel, unless it ends a pulse of under an eighth of a pitch, or over seven.
 
-        What vanishes within the glitch time is taken back. After a rest a pitch must be seen first.
+        A pulse that ends within the glitch time is discounted. After a rest a pitch must be seen first.
         """
         if high != 0:
             pulse_us = ticks_diff_us(time_us, self._fall_us)
@@ -216,7 +216,7 @@ class OutputGuard:
     def _slowest_period_us(self, now_us: int) -> int:
         """Return the wheel's last period, or the wait since its last pulse if that is longer.
 
-        A wheel that stands is latched, long before the time of its pulse could wrap into "recent".
+        A standstill is latched long before the time of its pulse could wrap into "recent".
         """
         if not self._wheel_seen:
             return _WHEEL_STILL_US
@@ -227,19 +227,19 @@ class OutputGuard:
         return max(self._wheel_period_us, waited_us)
 
     def _distance_us(self, period_us: int) -> int:
-        """Return the cut-off distance as a time: the pulses that fit in it, times the wheel's period."""
+        """Return the cut-off distance as a time: the pulses that fit into it times the wheel's period."""
         if period_us >= _WHEEL_STILL_US:
             return _LONGEST_DISTANCE_US
         return min(period_us, self._longest_period_us) * self._cutoff_pulses_percent // 100
 
     def _forget_the_old(self, period_us: int, now_us: int) -> None:
-        """Latch what is over, long before its time stamp could wrap into "recent"."""
+        """Latch what has ended, long before its time stamp could wrap into "recent"."""
         if self._turning:
             gap_us = ticks_diff_us(now_us, self._forward_us)
             self._turning = gap_us <= self._longest_us and gap_us <= self._distance_us(period_us) + _MARGIN_US
         unfinished = self._behind != 0 or self._rise_seen or self._fall_seen
         if unfinished and ticks_diff_us(now_us, self._edge_us) > self._longest_us:
-            # After a rest the crank starts afresh: nothing to make up, no pitch half seen.
+            # After a rest the crank starts over: nothing to make up, no half-measured pitch.
             self._behind = 0
             self._rise_seen = False
             self._fall_seen = False

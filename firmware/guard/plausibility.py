@@ -1,14 +1,14 @@
-"""Finds readings that contradict one another, and decides what comes of it: doubt first, then a fault.
+"""Finds readings that contradict one another, and decides what follows: first doubt, then a fault.
 
-The motor model says what the motor must do at this command, speed and battery voltage. What is measured
-contradicts it when the motor must draw current and none is read, when less power is read than it must draw,
+The motor model predicts what the motor does at this command, speed and battery voltage. The readings
+contradict it when the motor must draw current and none is read, when less power is read than it must draw,
 or when it turns faster than the wheel sensor shows. A contradiction must last. Since a slipping wheel, or a
 motor controller that cuts out for a moment, could explain it, help is first withheld for a while and tried
-again; only what comes back is a fault. A shunt that is found dead or stuck by the battery voltage is one at
-once: nothing healthy looks like it.
+again; only if it recurs is it a fault. A shunt that the battery voltage shows to be dead or stuck is one at
+once: nothing healthy looks like that.
 
-The tolerances leave room for settings that are wrong by a fifth. Below a quarter of the cut-off speed the
-drop in the winding, which the settings know least, outweighs the back-EMF, and the wheel is not judged.
+The tolerances allow for settings that are wrong by a fifth. Below a quarter of the cut-off speed the
+drop in the winding, the least certain of the settings, outweighs the back-EMF, and the wheel is not judged.
 """
 
 from firmware.sense.motor_model import MotorModel
@@ -17,18 +17,16 @@ from firmware.sense.shunt_watch import SILENT_MA, ShuntWatch
 from firmware.sense.supply import Supply
 from firmware.settings import Settings
 
-# What is measured against what must be.
+# The measured value against the least it must be.
 PLAUSIBLE = 0
 MOTOR_SILENT = 1
 POWER_LOW = 2
 WHEEL_SLOW = 3
 
-LASTING_STEPS = 60  # 0.3 s; no healthy ride of some thousand came to more than half of it.
+LASTING_STEPS = 60  # 0.3 s; none of some thousand healthy rides reached more than half of it.
 SILENT_STEPS = 40  # 0.2 s.
-WITHHELD_STEPS = 180  # 0.9 s: a wheel grips again, a motor controller has seen the command at zero.
-FORGIVEN_STEPS = (
-    1_000  # After 5 s without a suspicion the earlier ones are forgotten: a fault comes back sooner.
-)
+WITHHELD_STEPS = 180  # 0.9 s: the wheel grips again, the motor controller has seen a command of zero.
+FORGIVEN_STEPS = 1_000  # After 5 s without a suspicion the earlier ones are forgotten: a fault recurs sooner.
 SUSPICIONS_MAX = 2  # The second of a kind in a row is a fault,
 WHEEL_SUSPICIONS_MAX = 3  # the third where a slipping wheel explains it: on ice it may slip twice.
 TOLERANCE_MV = 1_500
@@ -41,7 +39,7 @@ LEARN_LEAST_W = 60
 class Plausibility:
     """Judges the readings together.
 
-    Read: `withheld`, no help may be given now; and the faults, each True from the step that finds it until
+    Read: `withheld`: no help may be given now; and the faults, each True from the step that finds it until
     the command is back at zero: `motor_silent`, `power_low`, `wheel_slow`, `shunt_dead`, `shunt_stuck`.
     """
 
@@ -100,7 +98,7 @@ class Plausibility:
         self.withheld = False
 
     def step(self, command_mv: int) -> None:
-        """Compare once; `command_mv` (0 to 5000) is the command that went out last."""
+        """Compare once; `command_mv` (0 to 5000) is the last command sent."""
         if not self._model.known:
             return
         self._withheld_steps = max(self._withheld_steps - 1, 0)
@@ -152,7 +150,7 @@ class Plausibility:
         self.withheld = True
 
     def _compare(self) -> int:
-        """Return what contradicts what now."""
+        """Return which contradiction holds now."""
         model = self._model
         power_w = self._supply.power_w
         silent = abs(self._supply.current_ma - self._shunt.rest_ma) <= SILENT_MA

@@ -1,6 +1,6 @@
-"""What a board says to a host and keeps for itself: telemetry frames, console requests, stored settings.
+"""What a board sends to a host and stores: telemetry frames, console answers, settings.
 
-All of it runs in the time between steps. Telemetry takes no memory. The console and the store do, and
-therefore act only while the bicycle stands and nothing drives. Files, clocks and ports are the board's:
-it hands over a `Storage` and a `Port`.
+All of it runs in the time between steps. Telemetry allocates no memory. The console and the store do, so
+they act only while the bicycle stands and nothing drives. Files, clocks and ports belong to the board:
+it provides a `Storage` and a `Port`.
 """

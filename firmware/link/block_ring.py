@@ -1,14 +1,14 @@
 """A ring of blocks with one writer and one reader, a part of which can be frozen."""
 
-SPARE_BLOCKS = 6  # Not frozen, so that recording and sending go on.
+SPARE_BLOCKS = 6  # Not frozen, so that recording and sending continue.
 LEAST_BLOCKS = SPARE_BLOCKS + 2
 
 
 class BlockRing:
     """The blocks. Read: `lost`, `frozen`.
 
-    `lost` counts, modulo 65536, the blocks that were written over before they were read, whether anybody
-    meant to or not; `frozen` blocks stay as they are.
+    `lost` counts, modulo 65536, the blocks that were overwritten before they were read, whether or not
+    anybody wanted to read them; `frozen` blocks are kept.
     """
 
     __slots__ = (
@@ -38,21 +38,21 @@ class BlockRing:
         return self._blocks[self._writing]
 
     def follow(self) -> None:
-        """Let the reader begin with the block that is being written."""
+        """Let the reader start at the block that is being written."""
         self._frozen_waiting = 0
         self._waiting = 0
 
     def follow_all(self) -> None:
-        """Let the reader begin with the oldest block that is kept."""
+        """Let the reader start at the oldest block that is kept."""
         self._frozen_waiting = self.frozen
         self._waiting = self._complete
 
     def waiting(self) -> int:
-        """Return how many blocks are complete and not yet read."""
+        """Return how many blocks are complete and not read yet."""
         return self._frozen_waiting + self._waiting
 
     def oldest(self) -> bytearray:
-        """Return the oldest block that waits; only while one does."""
+        """Return the oldest waiting block; only while there is one."""
         size = len(self._blocks)
         behind_frozen = self._first_frozen + self.frozen
         if self._frozen_waiting > 0:
@@ -61,14 +61,14 @@ class BlockRing:
         return self._blocks[(behind_frozen + place % (size - self.frozen)) % size]
 
     def read(self) -> None:
-        """Go on to the next block: the oldest one has been read."""
+        """Advance to the next block: the oldest one has been read."""
         if self._frozen_waiting > 0:
             self._frozen_waiting -= 1
         else:
             self._waiting -= 1
 
     def freeze(self) -> None:
-        """Keep the complete blocks, but for SPARE_BLOCKS, as they are; go on in the others."""
+        """Keep the complete blocks except for SPARE_BLOCKS; continue in the others."""
         self.frozen = min(self._complete, len(self._blocks) - SPARE_BLOCKS)
         self._first_frozen = (self._writing - self.frozen) % len(self._blocks)
         self._frozen_waiting = min(self._waiting, self.frozen)
@@ -81,7 +81,7 @@ class BlockRing:
         return self._blocks[self._first_frozen]
 
     def release(self) -> None:
-        """Let the frozen blocks be written over; what waits to be read is left out."""
+        """Allow the frozen blocks to be overwritten; skip what waits to be read."""
         self.lost = (self.lost + self.waiting()) & 0xFFFF
         self.frozen = 0
         self._complete = 0

@@ -2,22 +2,22 @@
 
     {"request": "about"}                                       what this board is and what settings it has
     {"request": "settings"}                                    every setting
-    {"request": "set", "settings": {"engage_rpm": 25}}         change some, store all, start anew with them
+    {"request": "set", "settings": {"engage_rpm": 25}}         change some, store all, restart with them
     {"request": "clear"}                                       clear a fault, as an explicit wish
     {"request": "edges"}                                       the last 512 crank edges, [levels, time_us]
     {"request": "stream"}                                      send each step recorded from now on
     {"request": "stream all"}                                  the same, from the oldest one that is kept
-    {"request": "freeze"}, {"request": "release"}              keep what is recorded; record over it again
-    {"request": "start"}                                       start anew, unless something is frozen
-    {"request": "maintenance"}                                 start anew without drive, for a host's tools
+    {"request": "freeze"}, {"request": "release"}              keep what is recorded; allow overwriting again
+    {"request": "start"}                                       restart, unless something is frozen
+    {"request": "maintenance"}                                 restart without drive, for a host's tools
 
 An answer has "ok" with the request's name, or "refused" with the reason. Long answers come in several
 lines; "left" says how much is still to come. A line that is refused changes nothing. A setting beyond the
-limits of the place that the board was flashed for is refused. Reading a request and carrying it out takes
+limits of the place that the board was flashed for is refused. Parsing a request and carrying it out takes
 memory and time, so it is done only while the wheel stands and nothing drives. While something moves, the
-first two and both streams are answered all the same if they are written to the letter as above: their answers
-were made at the start. A stream ends when nobody asks for it any more. Anything else is refused then, at
-once. Before its end a line is filled up with spaces to whole pieces of the port.
+first two and both streams are answered too if they are written exactly as above: their answers
+were built at the start; anything else is refused at once. A stream ends unless a host keeps requesting it.
+Before its end a line is padded with spaces to whole pieces of the port.
 """
 
 from firmware.controller import Controller
@@ -32,10 +32,10 @@ from firmware.settings import Settings
 
 LINE_MAX = 400
 LINE_END_MAX = 2
-READ_SIZE = 24  # Bytes read in a turn: the shorter requests whole.
+READ_SIZE = 24  # Bytes read in a turn: a shorter request fits whole.
 EDGES_IN_A_LINE = 12
 
-# What the console wants of the loop.
+# What the console wants the loop to do.
 GO_ON = 0
 START_ANEW = 1
 MAINTENANCE = 2
@@ -49,7 +49,7 @@ _REQUESTS = ("about", "settings", "set", "clear", "edges", "start", "maintenance
 class Console:
     """Collects a line and answers it.
 
-    The settings do not change between two starts, so what is said about them is made at the start.
+    The settings do not change between two starts, so the answers about them are built at the start.
 
     Read: `waiting` (a whole line waits for its answer), `replying` (more lines of an answer are to come),
     `ending` (GO_ON, START_ANEW or MAINTENANCE).
@@ -102,12 +102,12 @@ class Console:
         return line_of('"notice": ' + quoted("settings: " + settings_in_force(self._store)))
 
     def read(self, port: Port) -> int:
-        """Read what has come, at most READ_SIZE bytes and no more than a line; not while `waiting`.
+        """Read what has arrived, at most READ_SIZE bytes and no more than a line; not while `waiting`.
 
-        Return what the port returned. Takes no memory.
+        Return what the port returned. Allocates no memory.
         """
         if self._length == LINE_MAX + LINE_END_MAX:
-            self._unfit = True  # So long a line is forgotten while it comes.
+            self._unfit = True  # A line of this length is discarded as it arrives.
             self._length = 0
         end = min(self._length + READ_SIZE, LINE_MAX + LINE_END_MAX)
         came = port.read(self._line, self._length, end)
@@ -120,7 +120,7 @@ class Console:
     def next_line(self, resting: bool) -> bytes:
         """Return the next line of the answer; only while `replying` or `waiting`.
 
-        Unless `resting` this takes no memory, and refuses whatever is not ready.
+        Unless `resting` this allocates no memory, and refuses whatever has no answer ready.
         """
         if self.replying:
             if self._request == "settings":
@@ -140,7 +140,7 @@ class Console:
             self._forget_line()
 
     def _fit(self) -> bool:
-        """Tell whether the waiting line can be a request."""
+        """Return whether the waiting line can be a request."""
         if self._unfit or self._length > LINE_MAX:
             return False
         for at in range(self._length):
@@ -149,7 +149,7 @@ class Console:
         return True
 
     def _answer_in_motion(self) -> bytes:
-        """Return an answer that is ready, or the refusal. Takes no memory."""
+        """Return an answer that is ready, or the refusal. Allocates no memory."""
         about = self._holds(_ABOUT_LINE)
         settings = not about and self._holds(_SETTINGS_LINE)
         stream_all = self._holds(_STREAM_ALL)
@@ -166,12 +166,12 @@ class Console:
         return self._refusal_in_motion
 
     def _break_off(self) -> bytes:
-        """Leave out the rest of an answer and return the refusal. Takes no memory."""
+        """Drop the rest of an answer and return the refusal. Allocates no memory."""
         self._end_reply()
         return self._refusal_in_motion
 
     def _holds(self, text: bytes) -> bool:
-        """Tell whether the waiting line is `text`. Takes no memory."""
+        """Return whether the waiting line is `text`. Allocates no memory."""
         if self._unfit or self._length != len(text):
             return False
         for at in range(self._length):
@@ -180,7 +180,7 @@ class Console:
         return True
 
     def _end_line(self) -> None:
-        """Leave out what ends the line; a line without anything else is no request."""
+        """Remove the line's ending; a line without anything else is not a request."""
         self._length -= 1
         if self._length > 0 and self._line[self._length - 1] == 13:
             self._length -= 1
@@ -222,7 +222,7 @@ class Console:
         return line_of('"ok": ' + quoted(self._request))
 
     def _set(self, changes: object) -> bytes:
-        """Store the stored settings with `changes` over them, and ask for a start with them."""
+        """Store the settings changed by `changes`, and request a restart with them."""
         if not isinstance(changes, dict) or len(changes) == 0:
             raise ValueError("the request set needs settings, an object of names and whole numbers")
         values = self._store.stored.as_dict()

@@ -1,4 +1,4 @@
-"""Logs of edges that pass on what a step takes from them: to a person's capture, and to the recorder."""
+"""Logs of edges that also pass what a step takes to a capture and to the recorder."""
 
 from firmware.link.recorder import Recorder
 from firmware.records import EdgeLog
@@ -10,7 +10,7 @@ class RememberedEdges(EdgeLog):
     """An edge log that remembers what was taken from it: the last 512 edges. Put it into `Inputs.crank`.
 
     Read: `taken` (edges taken so far, modulo 65536), `kept` (edges remembered, 0 to 512). Set: `recorder`,
-    which is to hear of every edge.
+    which gets every edge too.
     """
 
     __slots__ = ("_held", "_kept_levels", "_kept_us", "_next", "kept", "recorder", "taken")
@@ -29,7 +29,7 @@ class RememberedEdges(EdgeLog):
     def take(self) -> bool:
         """Move the oldest edge to `levels` and `time_us` and remember it; False if there is none."""
         if self._read == self._write:
-            return False  # Nearly always, and the call of the next line costs a board 12 us.
+            return False  # Nearly always, and calling the next line costs a board 12 us.
         EdgeLog.take(self)
         self.taken = (self.taken + 1) & 0xFFFF
         if self.recorder is not None:
@@ -44,7 +44,7 @@ class RememberedEdges(EdgeLog):
         return True
 
     def hold(self, held: bool) -> None:
-        """Keep what is remembered as it is while it is read out; let go with False."""
+        """Keep the remembered edges unchanged while they are read out; end that with False."""
         self._held = held
 
     def levels_at(self, value: int) -> int:
@@ -57,7 +57,7 @@ class RememberedEdges(EdgeLog):
 
 
 class WheelEdges(EdgeLog):
-    """An edge log that tells the recorder what was taken from it. Put it into `Inputs.wheel`."""
+    """An edge log that passes what is taken from it to the recorder. Put it into `Inputs.wheel`."""
 
     __slots__ = ("_recorder",)
 

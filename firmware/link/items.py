@@ -1,7 +1,7 @@
 """Writes items into a block of the recorder; the layout is that of `firmware/link/recorder.py`.
 
 These functions run in every step and for every edge. Where a board takes machine code they become viper
-functions (`host_sim/forms/viper/by_the_byte.py`), so they are of numbers, bytes and attributes only.
+functions (`host_sim/forms/viper/by_the_byte.py`), so they use numbers, bytes and attributes only.
 """
 
 from firmware.controller import Controller
@@ -22,7 +22,7 @@ COMMAND_CHANGED = 64
 STATE_CHANGED = 128
 WHEEL_EDGE = 8
 
-AN_EDGE_FITS = BLOCK_SIZE - 5  # The most that an edge, and a step, can take.
+AN_EDGE_FITS = BLOCK_SIZE - 5  # The largest size of an edge, and of a step.
 STEP_SIZE = 1 + 4 + 6 * 4 + 2 + 2 * 4
 LIKELY_SIZE = 12
 A_STEP_FITS = BLOCK_SIZE - STEP_SIZE
@@ -30,7 +30,7 @@ _COUNT_MASK = (1 << 30) - 1
 
 
 def put_edge(block: bytearray, writing: Writing, kind: int, time_us: int) -> int:
-    """Write an edge; return NO_PLACE if the block has none for it, else 0."""
+    """Write an edge; return NO_PLACE if it does not fit into the block, else 0."""
     at = writing.at
     if at > AN_EDGE_FITS:
         return NO_PLACE
@@ -44,7 +44,7 @@ def put_edge(block: bytearray, writing: Writing, kind: int, time_us: int) -> int
 def put_step(block: bytearray, writing: Writing, controller: Controller, inputs: Inputs, now_us: int) -> int:
     """Write a step: its time, and what changed since the last one.
 
-    Return the cause of a fault, or NO_PLACE if the block has none for a step.
+    Return the cause of a fault, or NO_PLACE if it does not fit into the block.
     """
     flags_at = writing.at
     if flags_at > A_STEP_FITS:
@@ -63,9 +63,9 @@ def put_step(block: bytearray, writing: Writing, controller: Controller, inputs:
 
 
 def begin_apart(writing: Writing) -> int:
-    """Let the next step be written to the start of other bytes, since it may be too long for the block.
+    """Write the next step to the start of a separate buffer, since it may be too long for the block.
 
-    Return NO_PLACE, and change nothing, where it most likely is, else 0.
+    Return NO_PLACE, and change nothing, if it most likely is too long, else 0.
     """
     if writing.at > BLOCK_SIZE - LIKELY_SIZE:
         return NO_PLACE
@@ -77,7 +77,7 @@ def begin_apart(writing: Writing) -> int:
 
 
 def join(block: bytearray, apart: bytearray, writing: Writing) -> int:
-    """Append the step that was written apart; return NO_PLACE, and forget it, if it is too long, else 0."""
+    """Append the step written separately; if it is too long, discard it and return NO_PLACE, else 0."""
     size = writing.at
     writing.at = writing.kept_at
     if writing.kept_at + size > BLOCK_SIZE:
@@ -133,7 +133,7 @@ def put_power(block: bytearray, writing: Writing, controller: Controller, inputs
 
 
 def put_state(block: bytearray, writing: Writing, controller: Controller, inputs: Inputs) -> None:
-    """Write all that seldom changes, if any of it did, and note its bit."""
+    """Write all that rarely changes, if any of it did, and note its bit."""
     state = controller.outputs.indicator << 3 | controller.engagement.state << 5
     state |= controller.outputs.fault_cause << 8
     if inputs.brake_pulled:
@@ -156,7 +156,7 @@ def put_state(block: bytearray, writing: Writing, controller: Controller, inputs
 
 
 def put_change(block: bytearray, start: int, value: int) -> int:
-    """Write a change: twice its size, less one if it is negative; return the place behind it."""
+    """Write a change: twice its size, less one if it is negative; return the place after it."""
     if value < 0:
         value = 0 - value - value - 1
     else:
@@ -165,7 +165,7 @@ def put_change(block: bytearray, start: int, value: int) -> int:
 
 
 def put_number(block: bytearray, start: int, value: int) -> int:
-    """Write a number of varying size, 0 to 2**30 - 1; return the place behind it."""
+    """Write a number of varying size, 0 to 2**30 - 1; return the place after it."""
     if value >= 0x80:
         block[start] = value & 0x7F | 0x80
         start += 1

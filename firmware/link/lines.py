@@ -1,4 +1,4 @@
-"""Lines of text to a host: one JSON object each, filled up to whole pieces of the port."""
+"""Lines of text to a host: one JSON object each, padded to whole pieces of the port."""
 
 from firmware.link.payload import FRAME_KIND
 from firmware.link.port import PIECE_SIZE
@@ -25,11 +25,11 @@ def about_line(board_name: str, store: Store) -> bytes:
 
 
 def settings_lines(settings: Settings) -> list[bytes]:
-    """Return the lines that tell all settings."""
+    """Return the lines that list all settings."""
     lines = []
     for start in range(0, len(TABLE), SETTINGS_IN_A_LINE):
         end = min(start + SETTINGS_IN_A_LINE, len(TABLE))
-        # In one join: where memory is nearly full, each longer string costs a slow board's start 0.3 ms.
+        # In one join: where memory is nearly full, each longer string delays a slow board's start by 0.3 ms.
         pieces = ['"ok": "settings", "settings": {']
         for row in TABLE[start:end]:
             pieces.append('"' if row is TABLE[start] else ', "')
@@ -43,7 +43,7 @@ def settings_lines(settings: Settings) -> list[bytes]:
 
 
 def line_of(text: str) -> bytes:
-    """Return the object with this content as a line of whole pieces; spaces before its end fill it up."""
+    """Return the object with this content as a line of whole pieces, padded with spaces before its end."""
     content = ("{" + text + "}").encode()
     return content + b" " * ((-1 - len(content)) % PIECE_SIZE) + b"\n"
 

@@ -1,9 +1,9 @@
-"""Writes frames: what one tells into its payload, the check sum, and distances in place of zeros.
+"""Writes frames: values into the payload, the check sum, and distances in place of zeros.
 
 The layouts are those of `firmware/link/telemetry.py` and `stream.py`. Where a board takes machine code these
 become viper functions (`host_sim/forms/viper/by_the_byte.py`).
-Places (`start`) count from the first byte of the payload. What is too large for its field is written as the
-largest number that fits, and what is below zero as zero.
+Places (`start`) count from the first byte of the payload. A value too large for its field is written as the
+largest number that fits, and one below zero as zero.
 """
 
 from firmware.controller import Controller
@@ -12,7 +12,7 @@ from firmware.loop import LoopCounters
 from firmware.records import Inputs
 
 FRAME_KIND = 2
-PAYLOAD_AT = 2  # Before it stand a zero and a code.
+PAYLOAD_AT = 2  # It follows a zero and a code.
 CRC_START = 0xFFFF
 CODE_MASK = 0x1FF
 
@@ -30,14 +30,14 @@ BACKWARD = 2
 
 
 def put_head(frame: bytearray, sequence: int, form: int) -> None:
-    """Write which kind of frame it is, its number, and the form of the firmware."""
+    """Write the kind of frame, its number, and the form of the firmware."""
     put8(frame, 0, FRAME_KIND)
     put8(frame, 1, sequence)
     put8(frame, 14, form)
 
 
 def put_times(frame: bytearray, counters: LoopCounters, now_us: int, period_us: int) -> None:
-    """Write the time, and what the loop has counted."""
+    """Write the time and the counters of the loop."""
     put24(frame, 2, now_us & 0xFFFFFF)
     put8(frame, 5, now_us >> 24)
     put16(frame, 6, counters.steps)
@@ -60,7 +60,7 @@ def put_state(frame: bytearray, controller: Controller, inputs: Inputs, conditio
 
 
 def put_crank(frame: bytearray, controller: Controller, edges: RememberedEdges, samples: int) -> None:
-    """Write what the crank does; `samples` are the levels of the last steps."""
+    """Write the state of the crank; `samples` are the levels of the last steps."""
     direction = STANDING
     if not controller.crank.standing:
         if controller.crank.backward_run > 0:
@@ -136,7 +136,7 @@ def put_signed(frame: bytearray, start: int, value: int) -> None:
 def crc16(table: bytearray, content: bytearray, start: int, end: int) -> int:
     """Return the CRC-16/CCITT-FALSE of `content` from `start` up to, not including, `end`.
 
-    `table` has the CRC of each value of a byte: its high byte there, its low one 256 places behind.
+    `table` has the CRC of each value of a byte: its high byte there, its low byte 256 places later.
     """
     high = CRC_START >> 8
     low = CRC_START & 0xFF
@@ -150,7 +150,7 @@ def crc16(table: bytearray, content: bytearray, start: int, end: int) -> int:
 def replace_zeros(frame: bytearray, start: int, end: int, state: int) -> None:
     """Replace each zero from `start` up to `end` by the distance to the next.
 
-    The place of the zero before is in `state`, as in the next function.
+    `state` has the place of the previous zero, as in the next function.
     """
     code_at = state & CODE_MASK
     for at in range(start, end):
@@ -165,8 +165,8 @@ def put_without_zeros(
 ) -> int:
     """Put a part of a block into a frame, and into the check sum; return the new state.
 
-    `state` is the CRC so far, shifted by 9, and the place of the frame that the distance to the next zero is
-    to be written to.
+    `state` is the CRC so far, shifted by 9, and the place in the frame for the distance to the
+    next zero.
     """
     code_at = state & CODE_MASK
     low = state >> 9

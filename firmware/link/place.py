@@ -1,9 +1,9 @@
 """The limits of the place that a board was flashed for: no request may set anything beyond them.
 
-They lie in a file of their own. Only the host writes it, together with the first settings; the board only
-reads it, so no power cut can tear it. A heading, the place's title, a line "setting lowest highest" for each
-limit, and a CRC-32 over all of that. A file that is missing or damaged is no place: then what a place may
-limit can't be changed at all, and a ride goes on with the stored settings.
+They are in a file of their own. Only the host writes it, together with the first settings; the board only
+reads it, so no power cut damages it. A heading, the place's title, a line "setting lowest highest" for each
+limit, and a CRC-32 over all of that. If the file is missing or damaged, settings that a place may
+limit can't be changed at all, and the stored settings stay in force.
 """
 
 from firmware.settings import Settings
@@ -44,9 +44,9 @@ class Place:
         self._highest[LIMITED.index(name)] = highest
 
     def check(self, wanted: Settings, in_force: Settings) -> None:
-        """Raise ValueError, which names the place, for a setting of `wanted` that the place does not allow.
+        """Raise ValueError, which names the place, if it does not allow a setting in `wanted`.
 
-        Where the place is not known, for one that a place may limit and that is not as it is `in_force`.
+        If the place is not known, a setting that a place may limit must equal the one `in_force`.
         """
         for number in range(len(LIMITED)):
             name = LIMITED[number]
@@ -63,7 +63,7 @@ class Place:
 
 
 def place_in(checked: bytes) -> Place:
-    """Return the place that stands before a right check sum; ValueError says what is wrong with it."""
+    """Return the place before a correct check sum; ValueError says what is wrong with it."""
     lines = checked.decode().split("\n")
     if lines[0] != PLACE_HEADING or len(lines) < 3:
         raise ValueError("its heading is unknown")

@@ -1,13 +1,13 @@
-"""Keeps what every step depended on, and what it came to, in blocks that can be sent as they are.
+"""Records the inputs and the result of every step in blocks that can be sent unchanged.
 
-A replay of the steps needs the time, the readings and the edges of each, nothing else. They are written into
-blocks of 251 bytes, a ring of them; each block can be read without the others. A block from byte 0:
+A replay needs only the time, the readings and the edges of each step. They are written into a ring of
+blocks of 251 bytes; each block can be read without the others. A block from byte 0:
 
     kind 1, zero 1, length 1, steps 1, flags 1, sequence 2, step 4, time_us 4, then items up to `length`
 
 `sequence` counts blocks modulo 65536, `step` the steps since the start modulo 2**30 before the first one in
 the block, `time_us` is the time of the step before that (at the start: the time that the controller was built
-with). Bit 0 of `flags`: edges of the block's first step stand in the block before. Numbers of fixed size
+with). Bit 0 of `flags`: edges of the block's first step are in the block before. Numbers of fixed size
 are little-endian. A number of varying size has 7 bits in a byte, the low ones first, and bit 7 says that more
 follow; after two bytes with bit 7 come 16 bits. A change is twice its size, less one if it is negative.
 Items:
@@ -19,8 +19,8 @@ Items:
     state   brake pulled 1, clear requested 2, drive enabled 4, indicator << 3, engagement state << 5; the
             fault cause, a byte; edges lost by both logs; the age of the readings in us
 
-The edges of a step stand before it. One that the interrupt handler lost can't be here, but the step sees that
-the log counted it, and so does this.
+The edges of a step come before it. An edge that the interrupt handler lost is missing here, but the step sees
+the count of lost edges, and so does this record.
 """
 
 from firmware.controller import Controller
@@ -58,14 +58,14 @@ class Recorder:
         open_block(self._block, self._writing)
 
     def edge(self, levels: int, time_us: int, wheel: bool) -> None:
-        """Note an edge that the step in progress has taken from its log."""
+        """Record an edge that the step in progress has taken from its log."""
         tag = levels << 1 | WHEEL_EDGE if wheel else levels << 1
         if put_edge(self._block, self._writing, tag, time_us) == NO_PLACE:
             self._close()
             put_edge(self._block, self._writing, tag, time_us)
 
     def note_step(self, now_us: int) -> None:
-        """Note the step that was just taken: its time, what it was given and what it gave."""
+        """Record the step just taken: its time, its inputs and its outputs."""
         cause = put_step(self._block, self._writing, self._controller, self._inputs, now_us)
         if cause == NO_PLACE:
             cause = self._note_at_the_end(now_us)
@@ -73,7 +73,7 @@ class Recorder:
             self._watch_for_a_fault(cause)
 
     def _note_at_the_end(self, now_us: int) -> int:
-        """Note a step in what is left of the block, or in the next one."""
+        """Record a step in the rest of the block, or in the next one."""
         if begin_apart(self._writing) != NO_PLACE:
             cause = put_step(self._apart, self._writing, self._controller, self._inputs, now_us)
             if join(self._block, self._apart, self._writing) != NO_PLACE:
@@ -82,7 +82,7 @@ class Recorder:
         return put_step(self._block, self._writing, self._controller, self._inputs, now_us)
 
     def freeze(self) -> None:
-        """Keep what was recorded up to now as it is, and go on recording."""
+        """Keep what was recorded up to now, and go on recording."""
         if self.ring.frozen == 0:
             self._close()
             self.ring.freeze()

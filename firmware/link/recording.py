@@ -1,4 +1,4 @@
-"""Answers what a host asks of the recorder: to send its blocks, to freeze them, to let them go."""
+"""Answers a host's requests to the recorder: send its blocks, freeze them, release them."""
 
 from firmware.link.lines import line_of
 from firmware.link.recorder import Recorder
@@ -13,19 +13,19 @@ RECORDING_REQUESTS = (STREAM, STREAM_ALL, FREEZE, RELEASE)
 
 
 class Recording:
-    """The recorder, its stream, and the answers about them that can be made at the start."""
+    """The recorder, its stream, and the answers about them that are built at the start."""
 
     __slots__ = ("_recorder", "_stream", "_stream_all_answer", "_stream_answer")
 
     def __init__(self, recorder: Recorder, stream: Stream) -> None:
-        """Make the answers that are sent while riding."""
+        """Build the answers that are sent while riding."""
         self._recorder = recorder
         self._stream = stream
         self._stream_answer = line_of('"ok": "stream"')
         self._stream_all_answer = line_of('"ok": "stream all"')
 
     def answer(self, request: str) -> bytes:
-        """Do what one of RECORDING_REQUESTS asks for; return the answer."""
+        """Carry out one of RECORDING_REQUESTS; return the answer."""
         if request == FREEZE:
             return self._freeze()
         if request == RELEASE:
@@ -34,7 +34,7 @@ class Recording:
         return self.send(request == STREAM_ALL)
 
     def send(self, from_oldest: bool) -> bytes:
-        """Let the stream be sent; return the answer. Takes no memory."""
+        """Start the stream; return the answer. Allocates no memory."""
         self._stream.listen(from_oldest)
         return self._stream_all_answer if from_oldest else self._stream_answer
 

@@ -1,8 +1,8 @@
-"""Reads a line of JSON as far as a request needs it, and nothing beyond.
+"""Parses a line of JSON, only as much of JSON as a request needs.
 
 One object; its values are texts, whole numbers or one more object of whole numbers. Strict, and the same
-on every runtime: MicroPython's own json module accepts lines that are no JSON (commas and colons left out
-or doubled, leading zeros), and a request to a motor controller is no place to be generous.
+on every runtime: MicroPython's own json module accepts lines that are not JSON (commas and colons missing
+or doubled, leading zeros), and a request to a motor controller must not be guessed at.
 """
 
 DIGITS_MAX = 9
@@ -16,7 +16,7 @@ def parse(line: str) -> dict[str, object]:
 
 
 class _Reader:
-    """A line and how far it has been read."""
+    """A line, and the position up to which it has been read."""
 
     __slots__ = ("_at", "_line")
 
@@ -39,7 +39,7 @@ class _Reader:
         while True:
             name = self._text()
             if name in found:
-                raise ValueError("the name " + name + " stands there twice")
+                raise ValueError("the name " + name + " appears twice")
             self._expect(":")
             found[name] = self._value(level)
             if self._next_is("}"):
@@ -80,7 +80,7 @@ class _Reader:
         return int(self._line[start : self._at])
 
     def _peek(self) -> str:
-        """Return the next character that is no space; an empty text at the end."""
+        """Return the next character that is not a space; an empty text at the end."""
         while self._line[self._at : self._at + 1] == " ":
             self._at += 1
         return self._line[self._at : self._at + 1]

@@ -1,19 +1,19 @@
-"""Settings that outlive the power: two slots, written in turn, the newest valid one counts.
+"""Settings that survive loss of power: two slots, written in turn; the newest valid one counts.
 
 A slot is a small text of fixed size: a heading, a sequence number, every setting, and a CRC-32 over all
-of that. Saving overwrites the slot that counts less, so a power cut at any moment leaves the other one.
-A slot that lacks a setting, or holds one that the table does not allow, is as invalid as a torn one:
+of that. Saving overwrites the older or invalid slot, so a power cut at any moment leaves the other one.
+A slot that lacks a setting, or holds one that the table does not allow, is as invalid as a damaged one:
 nothing is guessed. Without a valid slot the board reads its sensors and drives nothing. In a safe start it
 drives nothing either, whatever the slots say, so that a bad setting can be put right.
 
-Flash writes stop the world, so `save` is for a bicycle that stands and an output at zero.
+Flash writes stop everything else, so save only while the bicycle stands with its output at zero.
 """
 
 from firmware.link.place import PLACE_FILE, Place, place_in
 from firmware.settings import FIRST_PITCH_EDGES, TABLE, Settings
 
 SLOT_NAMES = ("settings_a.txt", "settings_b.txt")
-SLOT_SIZE = 3_072  # Fixed, so that overwriting one moves nothing else about on a FAT disk.
+SLOT_SIZE = 3_072  # Fixed, so that overwriting one moves nothing else on a FAT disk.
 SEQUENCE_MAX = 999_999_999  # Flash wears out long before.
 HEADING = "treadle settings 1"
 ENDING_SIZE = len("crc32 00000000\n")
@@ -22,14 +22,14 @@ NO_SLOT = -1
 
 
 class Storage:
-    """What a board offers to keep settings in. All of it may take time and memory."""
+    """Where a board keeps settings. All of it may take time and memory."""
 
     def read(self, name: str) -> bytes:
         """Return the whole content of the file `name`; nothing if there is none."""
         raise NotImplementedError
 
     def write(self, name: str, content: bytes) -> None:
-        """Put `content` into the file `name`, in place where it has that size already.
+        """Put `content` into the file `name`, in place if it already has that size.
 
         OSError if that fails.
         """
@@ -43,14 +43,14 @@ class Storage:
 class Store:
     """The two slots. Read after `load` or `save`: `slot` (0, 1 or NO_SLOT), `sequence`, `refusal`, `place`.
 
-    `refusal` says in a sentence why there is no valid slot, and is empty when there is one. `stored` is what
-    the slot says, to which a host's changes are made; `safe_start` tells whether its powers are left out.
+    `refusal` is a sentence that says why there is no valid slot, empty if there is one. `stored` is what the
+    slot contains, to which changes are applied; `safe_start` tells whether its powers are ignored.
     """
 
     __slots__ = ("_storage", "place", "refusal", "safe_start", "sequence", "slot", "stored")
 
     def __init__(self, storage: Storage) -> None:
-        """Start without having looked."""
+        """Start with nothing loaded."""
         self._storage = storage
         self.slot = NO_SLOT
         self.sequence = 0
@@ -62,7 +62,7 @@ class Store:
     def load(self, safe_start: bool = False) -> Settings:
         """Return the settings of the newest valid slot; without one, the defaults with all power at 0.
 
-        In a safe start all power is at 0 with a slot, too.
+        In a safe start all power is 0 even with a valid slot.
         """
         self.safe_start = safe_start
         self.slot = NO_SLOT
@@ -88,7 +88,7 @@ class Store:
         return _without_power(newest) if safe_start else newest
 
     def drives(self) -> bool:
-        """Tell whether the settings in force may drive: there is a valid slot, and no safe start."""
+        """Return whether the settings in force may drive: there is a valid slot, and no safe start."""
         return self.slot != NO_SLOT and not self.safe_start
 
     def _place(self) -> Place:
@@ -98,9 +98,9 @@ class Store:
             return Place("", PLACE_FILE + ": " + reason_of(error))
 
     def save(self, settings: Settings) -> None:
-        """Store `settings` in the slot that counts less; OSError with a sentence if that fails.
+        """Store `settings` in the older or invalid slot; OSError with a sentence if that fails.
 
-        After a failure the settings that counted before still count.
+        After a failure the previous settings are still valid.
         """
         if self.sequence == SEQUENCE_MAX:
             raise OSError("the slots have been written too often")
@@ -155,9 +155,9 @@ def decode(content: bytes, storage: Storage) -> tuple[int, Settings]:
 
 
 def _raise_engage_edges(values: dict[str, int]) -> None:
-    """Take a slot of an older version, which could ask for fewer edges than a first pitch takes.
+    """Accept a slot of an older version, which could require fewer edges than a first pitch takes.
 
-    It rode with those of the first pitch. What was never legal stays as it is and is refused.
+    It used those of the first pitch. What was never legal is unchanged and is refused.
     """
     kind = values["sensor_kind"]
     if values["engage_edges"] >= 2 and kind < len(FIRST_PITCH_EDGES):
@@ -182,9 +182,9 @@ def with_check_sum(text: bytes, storage: Storage) -> bytes:
 
 
 def _checked(content: bytes, storage: Storage) -> bytes:
-    """Return what stands before the check sum; ValueError if there is nothing, or the sum is wrong."""
+    """Return what precedes the check sum; ValueError if there is nothing, or the sum is wrong."""
     if len(content) == 0:
-        raise ValueError("it is not there")
+        raise ValueError("it is missing")
     checked = content[: max(len(content) - ENDING_SIZE, 0)]
     if with_check_sum(checked, storage) != content:
         raise ValueError("its check sum is wrong")
@@ -192,7 +192,7 @@ def _checked(content: bytes, storage: Storage) -> bytes:
 
 
 def reason_of(error: Exception) -> str:
-    """Return what an error says, in words."""
+    """Return the text of an error."""
     if not error.args:
         return "it failed"
     first = error.args[0]

@@ -1,9 +1,9 @@
 """Sends the recorder's blocks to a host that listens, each as one frame.
 
 A frame is made like one of telemetry: a zero, the COBS code of block and CRC-16, a zero; together 256 bytes,
-which are four pieces of the port. It is made a little at a time: a block takes STUFFED_AT_ONCE bytes a turn.
-A board that hears nothing stops by itself after BLOCKS_UNASKED blocks, which are 40 s of riding at least. Not
-time but blocks are counted, since a clock may jump.
+which are four pieces of the port. It is built a little at a time, STUFFED_AT_ONCE bytes of a block per turn.
+Without another request it stops by itself after BLOCKS_UNASKED blocks, at least 40 s of riding. It counts
+blocks, not time, since a clock may jump.
 """
 
 from firmware.link.block_ring import BlockRing
@@ -42,7 +42,7 @@ class Stream:
         self.frame = bytearray(STREAM_FRAME_SIZE)
 
     def listen(self, from_oldest: bool) -> None:
-        """Send from now on, or from the oldest block kept; a host that listens already misses nothing."""
+        """Send from now on, or from the oldest block kept; a host that already listens misses nothing."""
         self._left = BLOCKS_UNASKED
         if from_oldest:
             self._ring.follow_all()
@@ -53,12 +53,12 @@ class Stream:
         self.listening = True
 
     def make(self) -> bool:
-        """Do a little of the next frame; True if there was something to do."""
+        """Build a little of the next frame; True if there was something to do."""
         if not self.listening:
             return False
         ring = self._ring
         if self._at > 0 and self._lost_before != ring.lost:
-            self._at = 0  # The block may have been written over meanwhile.
+            self._at = 0  # The block may have been overwritten meanwhile.
         if self._at == 0:
             if ring.waiting() == 0:
                 return False
@@ -67,7 +67,7 @@ class Stream:
         return True
 
     def made(self) -> bool:
-        """Tell whether the frame has just been completed; then its block counts as read."""
+        """Return whether the frame has just been completed; then its block counts as read."""
         if self._at < BLOCK_SIZE:
             return False
         crc = self._state >> 9

@@ -1,9 +1,9 @@
 """The turn that the loop gives to its link: a little of telemetry, of the stream, or of the console.
 
 A turn is short. A frame is measured in one, sealed in the next, stuffed and sent in a third; a line of
-text goes out a piece at a time. No turn waits for the host. A host that does not read stops frames and
+text is sent a piece at a time. No turn waits for the host. A host that does not read stops frames and
 answers, nothing else. Telemetry and console take turns, so neither frames that are always due nor a host
-that never stops writing keeps the other waiting: after each turn of a frame the console has the next one.
+that never stops writing blocks the other: after each turn of a frame the console has the next one.
 While a host listens to the stream, every second turn is the stream's.
 """
 
@@ -22,7 +22,7 @@ from firmware.ticks import ticks_add_us, ticks_diff_us
 
 PIECES_IN_A_TURN = 4  # As many as the buffer of a Pico's USB port holds.
 
-# How far the next frame is.
+# Progress of the next frame.
 _IDLE = 0
 _MEASURED = 1
 _SEALED = 2
@@ -89,7 +89,7 @@ class Talk(Link):
         self.recorder.note_step(now_us)
 
     def pump(self, resting: bool, now_us: int) -> bool:
-        """Take one short turn; True if the console answered at rest, which may take memory and time."""
+        """Take one short turn; True if the console answered at rest, which may allocate and take time."""
         self.telemetry.sample()
         if self._sent < self._length:
             self._send_some()
@@ -114,12 +114,12 @@ class Talk(Link):
         return False
 
     def must_end(self) -> bool:
-        """Tell whether the console wants a new start and its answer is on its way."""
+        """Return whether the console wants a restart and its answer has been sent."""
         return self.console.ending != GO_ON and self._sent == self._length
 
     def _frame_due(self, now_us: int) -> bool:
         ahead_us = ticks_diff_us(self._due_us, now_us)
-        # Further ahead than a period is only what a clock that went back has left behind.
+        # Only a clock that went back leaves a time further ahead than a period.
         return self._stage != _IDLE or ahead_us <= 0 or ahead_us > FRAME_PERIOD_US
 
     def _make_frame(self, resting: bool, now_us: int) -> None:
@@ -127,7 +127,7 @@ class Talk(Link):
             self._due_us = ticks_add_us(self._due_us, FRAME_PERIOD_US)
             ahead_us = ticks_diff_us(self._due_us, now_us)
             if ahead_us <= 0 or ahead_us > FRAME_PERIOD_US:
-                self._due_us = ticks_add_us(now_us, FRAME_PERIOD_US)  # What was missed is not made up.
+                self._due_us = ticks_add_us(now_us, FRAME_PERIOD_US)  # Missed frames are not made up.
             self.telemetry.measure(resting, now_us)
             self._stage = _MEASURED
         elif self._stage == _MEASURED:
@@ -139,11 +139,11 @@ class Talk(Link):
             self._send(self.telemetry.frame)
 
     def _listen(self) -> bool:
-        """Let the console read; tell whether anything had come."""
+        """Let the console read; return whether anything had arrived."""
         if not self._open or self.console.ending != GO_ON:
             return False
         came = self.console.read(self._port)
-        self._open = came >= 0  # Closed: nothing will come any more.
+        self._open = came >= 0  # Closed: nothing more will come.
         return came > 0
 
     def _send(self, unit: bytes | bytearray) -> None:
@@ -154,7 +154,7 @@ class Talk(Link):
 
     def _send_some(self) -> None:
         for _ in range(PIECES_IN_A_TURN):
-            # A port that took less than a piece gets the rest of it, and whole pieces again from there.
+            # A port that took less than a piece gets the rest of it, then whole pieces again.
             end = min((self._sent // PIECE_SIZE + 1) * PIECE_SIZE, self._length)
             taken = self._port.write(self._unit, self._sent, end)
             self._sent += taken

@@ -1,10 +1,10 @@
-"""Telemetry: one frame of fixed layout, built in place without taking memory.
+"""Telemetry: one frame of fixed layout, built in place without allocating.
 
 A frame on the wire is a zero byte, the COBS code of payload and CRC-16, and a zero byte. COBS
 (consistent overhead byte stuffing, Cheshire and Baker 1999) keeps zeros out of the code, so a zero always
 means "here a frame begins or ends". The CRC is the one that CRC catalogues call CRC-16/CCITT-FALSE or
 CRC-16/IBM-3740: polynomial 0x1021, start 0xFFFF, check value 0x29B1 over the text "123456789"; it goes
-out high byte first. All other numbers are little-endian and unsigned but for the temperature; what is too
+out high byte first. All other numbers are little-endian, and unsigned except for the temperature; a value too
 large for its field is sent as the largest number that fits. Frame and zeros are 64 bytes, one piece of the
 port. The layout, from byte 0 of the payload:
 
@@ -46,7 +46,7 @@ _SAMPLES_MASK = (1 << 2 * SAMPLES) - 1
 
 
 def crc_table() -> bytearray:
-    """Return the table of `crc16`: of each value of a byte the CRC, from a start of 0."""
+    """Return the table of `crc16`: the CRC of each value of a byte, from a start of 0."""
     table = bytearray(512)
     for value in range(256):
         carried = value ^ value >> 4
@@ -103,7 +103,7 @@ class Telemetry:
         self.frame = bytearray(FRAME_SIZE)
 
     def sample(self) -> None:
-        """Note the levels of the crank once for each step since the last call."""
+        """Record the levels of the crank once for each step since the last call."""
         steps = self._counters.steps
         if steps == self._sampled_steps:
             return
@@ -113,7 +113,7 @@ class Telemetry:
             self._level_samples = (self._level_samples << 2 | self._edges.levels & 3) & _SAMPLES_MASK
 
     def measure(self, resting: bool, now_us: int) -> None:
-        """Write everything into the payload, and begin anew to look for the longest step."""
+        """Write everything into the payload, and restart the search for the longest step."""
         put_times(self.frame, self._counters, now_us, self._period_us(now_us))
         self._counters.worst_us = 0
         put_head(self.frame, self._number, self._form)

@@ -1,4 +1,4 @@
-"""Where the recorder's writing stands, and the beginning and end of a block; see `firmware/link/recorder.py`.
+"""The recorder's place in its block, and how a block is opened and closed; see `firmware/link/recorder.py`.
 
 A board that takes machine code gets these functions as viper functions, see `firmware/link/items.py`.
 """
@@ -11,12 +11,12 @@ CONTINUED = 1
 
 
 class Writing:
-    """Where the next item goes (`at`), and what the last one said: changes start from there.
+    """Where the next item goes (`at`), and the values of the last one, from which changes are counted.
 
     `time_us` is the time of the last step, `edges_open` 1 while the edges of the next are written, `flags`
-    the first byte of the step that is being written, `state` what seldom changes, as in the item. `sequence`,
-    `step` and `steps` are for the header of the block. What begins with `kept` is from before a step that is
-    written apart.
+    the first byte of the step that is being written, `state` what rarely changes, as in the item. `sequence`,
+    `step` and `steps` are for the header of the block. Names that begin with `kept` hold values from before
+    a step that is written separately.
     """
 
     __slots__ = (

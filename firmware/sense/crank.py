@@ -10,16 +10,16 @@ edges of the same kind, so that duty and phase errors cancel.
 from firmware.settings import B_LEADS, DUTY_CODED, TWO_CHANNELS, Settings
 from firmware.ticks import ticks_diff_us
 
-CADENCE_MAX_RPM = 250  # 200 rpm is beyond a rider who helps; a quarter more for uneven magnets.
-RUN_MAX = 1000  # Runs stop counting here: far above the longest that anything asks for.
-BEHIND_MAX = 4  # Edges to be made up after going backward: one pitch. More is a backward run anyway.
+CADENCE_MAX_RPM = 250  # 200 rpm is beyond any rider under power; a quarter more for uneven magnets.
+RUN_MAX = 1000  # Runs stop counting here: far above the longest that anything requires.
+BEHIND_MAX = 4  # Edges to make up after going backward: one pitch. More is a backward run anyway.
 PITCH_MAX_US = 4_000_000  # Slower than any release cadence: 4 rpm on 4 pulses is 3.75 s.
 STANDSTILL_MARGIN_US = 500_000
 US_PER_MINUTE = 60_000_000
 
 
 class Crank:
-    """The crank as its edges tell it.
+    """The crank, according to its edges.
 
     Read: `forward_run` and `backward_run` (consecutive edges), `last_forward_us` (the last edge that gained
     new ground), `pitch_us` and `pitch_edge_us` (the last measured pitch and its end; 0 while there is none),
@@ -64,16 +64,16 @@ class Crank:
     )
 
     def __init__(self, settings: Settings, now_us: int) -> None:
-        """Start as if an edge had just passed: only a quiet crank is a standing one."""
+        """Start as if an edge had just passed: only after some quiet does the crank stand."""
         pulses = settings.pulses_per_rev
         self._sensor_kind = settings.sensor_kind
         self._kinds = 4 if settings.sensor_kind == TWO_CHANNELS else 2
         self._mask = 3 if settings.sensor_kind == TWO_CHANNELS else 1
-        self._shift = 1 if self._mask == 1 and settings.lead == B_LEADS else 0  # A wire on B is read as on A.
+        self._shift = 1 if self._mask == 1 and settings.lead == B_LEADS else 0  # B is read as A.
         self._backward_step = 1 if settings.lead == B_LEADS else 3
         self._forward_duty_high = settings.forward_duty_high == 1
         self._shortest_pitch_us = US_PER_MINUTE // (pulses * CADENCE_MAX_RPM)
-        self._glitch_us = self._shortest_pitch_us // 16  # Levels that last less are no magnet.
+        self._glitch_us = self._shortest_pitch_us // 16  # Levels that last less are not from a magnet.
         self._standstill_us = US_PER_MINUTE // (pulses * settings.release_rpm) + STANDSTILL_MARGIN_US
         self._kind_us = [now_us] * 4
         self._last_position = 0
@@ -108,7 +108,7 @@ class Crank:
     def edge(self, levels: int, time_us: int) -> None:
         """Take the next edge of the log: the levels after it (0 to 3) and its time.
 
-        An edge waits until its levels have lasted; what vanishes sooner is counted as rejected.
+        An edge waits until its levels have lasted; one that ends sooner is counted as rejected.
         """
         levels = levels >> self._shift & self._mask
         if self._pending:
@@ -116,7 +116,7 @@ class Crank:
                 self._pending = False
                 self._accept(self._pending_levels, self._pending_us)
             elif levels == self._pending_levels:
-                return  # A slow slope may raise the interrupt twice.
+                return  # A slow slope may trigger the interrupt twice.
             else:
                 self._pending = False
                 self._reject()
@@ -134,17 +134,17 @@ class Crank:
             self.standing = True
             self._rise_seen = False
             self._behind = 0
-            self.one_sided_run = 0  # Rocking now and then is no dead channel.
+            self.one_sided_run = 0  # Occasional rocking is not a dead channel.
             self.pitch_us = 0
             self.backward_run = 0
             self.forward_run = 0
 
     def forget_run(self) -> None:
-        """Ask for a new run of forward edges, because pedalling has stopped."""
+        """Require a new run of forward edges, because pedalling has stopped."""
         self.forward_run = 0
 
     def restamp(self, now_us: int) -> None:
-        """Start afresh from `now_us`, because the clock went back; levels and the debt of edges stay."""
+        """Restart from `now_us`, because the clock went back; levels and edges to make up stay."""
         self.begin_step()
         self.forget_run()
         self.pitch_us = 0
@@ -173,7 +173,7 @@ class Crank:
         self._last_position = position
         if not self._started:
             return  # The levels before the first edge are not known.
-        # A dead channel shows as the other one changing alone.
+        # With a dead channel only the other one changes.
         self.one_sided_run = min(self.one_sided_run + 1, RUN_MAX) if changed == self._last_changed else 0
         self._last_changed = changed
         if moved == 2:
@@ -186,7 +186,7 @@ class Crank:
             self._forward(position, time_us)
 
     def _one_channel(self, high: int, time_us: int) -> None:
-        """Pass over one odd pulse, since legs may begin that quickly; a second in a row is noise."""
+        """Ignore one odd pulse, since legs may start that quickly; a second in a row is noise."""
         pitch_us = ticks_diff_us(time_us, self._kind_us[high])
         pulse_us = ticks_diff_us(time_us, self._kind_us[1 - high])
         odd = pulse_us < pitch_us >> 3 or pulse_us > pitch_us - (pitch_us >> 3)
@@ -210,7 +210,7 @@ class Crank:
             if pitch_us < self._shortest_pitch_us:
                 self._too_soon()
             elif high_us <= 0 or not pitch_us >> 3 < abs(excess_us) < pitch_us - (pitch_us >> 2):
-                self.forward_run = 0  # Too near one half to tell a direction, or no magnet.
+                self.forward_run = 0  # Too near one half to show a direction, or not a magnet.
                 self._reject()
             elif (excess_us > 0) == self._forward_duty_high:
                 self._measure(pitch_us, time_us)
@@ -221,7 +221,7 @@ class Crank:
         self._rise_us = time_us
 
     def _forward(self, kind: int, time_us: int) -> None:
-        """Take one forward edge; `kind` says of which sort, from 0 to 3."""
+        """Take one forward edge; `kind` is its position within the pitch, 0 to 3."""
         if self.forward_run >= self._kinds:
             pitch_us = ticks_diff_us(time_us, self._kind_us[kind])
             if pitch_us < self._shortest_pitch_us:
@@ -240,7 +240,7 @@ class Crank:
         self.backward_run = 0
         self.forward_run = min(self.forward_run + edges, RUN_MAX)
         if self._behind > 0:
-            self._behind = max(self._behind - edges, 0)  # Gone over before: rocking is no progress.
+            self._behind = max(self._behind - edges, 0)  # Covered before: rocking is not progress.
         else:
             self.last_forward_us = time_us
             self.ground_gained = True
@@ -253,7 +253,7 @@ class Crank:
 
     def _too_soon(self) -> None:
         self.forward_run = 0
-        self._behind = self._kinds  # A pitch to make up, so that no burst of noise passes for progress.
+        self._behind = self._kinds  # A pitch to make up: noise must not count as progress.
         self._reject()
 
     def _reject(self) -> None:

@@ -107,7 +107,7 @@ class Selector:
         if self._positions == SELECTOR_PROPORTIONAL:
             self.share_permille = turned_permille
             return
-        # In thousandths of a step, so that position p sits at p * 1000.
+        # In thousandths of a step, so that position p is at p * 1000.
         turned = turned_permille * (self._positions - 1)
         if abs(turned - self.position * 1000) > 750:
             self.position = (turned + 500) // 1000

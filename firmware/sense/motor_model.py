@@ -1,16 +1,16 @@
-"""What the motor must be doing: command, speed, battery voltage and measured power joined by one law.
+"""What the motor must be doing: one law relates command, speed, battery voltage and measured power.
 
 A hub motor is a direct-current machine: V = E + R I, its back-EMF E proportional to the speed, and it takes
 the power P = (E + R I) I from the battery. A motor controller of the torque kind sets I, a share of its
 current limit; one of the speed kind sets V, a share of the battery voltage. So three of command, speed,
-battery voltage and power tell the fourth, and a sensor that is wrong contradicts the others.
+battery voltage and power give the fourth, and a wrong sensor contradicts the others.
 
     torque kind    I = limit (u - start) / span, at most (B - E) / R; P = (E + R I) I
     speed kind     V = B (u - start) / span; I from P = (E + R I) I; V - R I against E
 
-The speed is known late, so E is a range: the sensed speed plus and minus `Wheel.late_mm_per_s`. One learned
-factor, from LEARNED_LOW to LEARNED_HIGH permille, takes up what the settings are wrong by: on the back-EMF of
-the speed kind, on the power of the torque kind.
+The sensed speed is late, so E is a range: the speed plus and minus `Wheel.late_mm_per_s`. One learned
+factor, from LEARNED_LOW to LEARNED_HIGH permille, corrects the error of the settings: of the back-EMF on
+the speed kind, of the power on the torque kind.
 
 Units: mV, mA, mOhm, W. Voltages up to VOLTAGE_MAX_MV, currents up to 200_000 mA and resistances up to
 5_000 mOhm keep every product below 2**30.
@@ -24,10 +24,10 @@ from firmware.settings import MOTOR_SPEED, MOTOR_UNKNOWN, Settings
 VOLTAGE_MAX_MV = 100_000
 POWER_MAX_W = 10_000
 COMMAND_MAX_UV = 5_000_000
-LEARNED_LOW = 750  # Settings may be wrong by a fifth; what is further off is a fault.
+LEARNED_LOW = 750  # Settings may be wrong by a fifth; a larger error is a fault.
 LEARNED_HIGH = 1250
 LEARNED_SHIFT = 9  # Learned in 512 steps, 2.6 s.
-CEILING_LEAST_W = 20  # What a small power may be exceeded by: the model is no finer.
+CEILING_LEAST_W = 20  # By how much a small power may be exceeded: the model is no finer.
 LAG_SHIFT = 2  # The power stage, then the smoothing of the current: about four steps each.
 
 
@@ -95,7 +95,7 @@ class MotorModel:
         self.most_w = 0
 
     def step(self, command_mv: int, wheel: Wheel, supply: Supply) -> None:
-        """Bring everything up to date; `command_mv` (0 to 5000) is the command that went out last."""
+        """Update everything; `command_mv` (0 to 5000) is the last command sent."""
         if not self.known:
             return
         self._follow(command_mv)
@@ -110,14 +110,14 @@ class MotorModel:
     def found_emf_mv(self, current_ma: int) -> int:
         """Return the command that meets the back-EMF, from a battery current that flows now (speed kind).
 
-        It is what the power stage has followed so far, less the drop of that current in the winding.
+        It is the voltage that the power stage has reached, less the drop of that current in the winding.
         """
         followed_mv = self._lagged >> LAG_SHIFT
         drop_mv = self._drop_mv(current_ma) * self._span_mv // max(self.motor_mv, 1000)
         return max(followed_mv - drop_mv, self._start_mv)
 
     def learn(self, power_w: int) -> None:
-        """Move the learned factor a little towards what is measured, if that is within a quarter of it."""
+        """Move the learned factor a little towards the measured value, if that is within a quarter of it."""
         if self.speed_kind:
             found = (self.motor_mv - self.drop_mv) * 1000 // max(self.plain_emf_mv, 1)
         else:
@@ -140,10 +140,10 @@ class MotorModel:
         return clamp(change_uv, -COMMAND_MAX_UV, COMMAND_MAX_UV)
 
     def ceiling_mv(self, allowed_w: int) -> int:
-        """Return the highest command for `allowed_w` (1 to 1500), whatever the shunt says.
+        """Return the highest command for `allowed_w` (1 to 1500), whatever the shunt reads.
 
-        On the torque kind it draws a tenth more than that; the current comes nearer by a step of Newton's
-        method in each call, from above. On the speed kind a volt is hundreds of watts: no bound is known.
+        On the torque kind it draws a tenth more than that; each call brings the current nearer by a step of
+        Newton's method, from above. On the speed kind a volt is hundreds of watts: no bound is known.
         """
         if self.speed_kind or not self.known:
             return self._start_mv + self._span_mv
@@ -158,7 +158,7 @@ class MotorModel:
         self._lagged_twice += self._lagged - self._lagged_twice >> LAG_SHIFT
 
     def _take_wheel(self, speed_mm_per_s: int, late_mm_per_s: int) -> None:
-        """Turn the sensed speed, and what it may be wrong by, into back-EMF."""
+        """Convert the sensed speed and its possible error to back-EMF."""
         emf = self._emf_mv_per_m_per_s
         self.plain_emf_mv = min(emf * speed_mm_per_s // 1000, VOLTAGE_MAX_MV)
         late_mv = min(emf * late_mm_per_s // 1000, VOLTAGE_MAX_MV)
@@ -174,7 +174,7 @@ class MotorModel:
         self.drop_mv = self._drop_mv(self.current_ma)
 
     def _predict_torque_kind(self, over_mv: int) -> None:
-        """Work out the power at both ends of the back-EMF, each with the current that makes it extreme."""
+        """Compute the power at both ends of the back-EMF, each with the current that makes it extreme."""
         self.current_ma = self._current_limit_ma * over_mv // self._span_mv
         self._plain_w = self._power_w(self.back_emf_mv, self.back_emf_mv)
         learned_permille = self.learned_permille
@@ -186,16 +186,16 @@ class MotorModel:
         )
 
     def _power_w(self, emf_mv: int, limiting_emf_mv: int) -> int:
-        """Return the power at a back-EMF, with the current that the battery can drive against another one."""
+        """Return the power at one back-EMF with the current that the battery can drive against another."""
         left_mv = max(self.battery_mv - limiting_emf_mv, 0)
         current_ma = min(self.current_ma, left_mv * 1000 // self._resistance_mohm)
         volts_mv = min(emf_mv + self._drop_mv(current_ma), VOLTAGE_MAX_MV)
         return volts_mv // 10 * (current_ma // 10) // 10_000
 
     def limited(self, power_w: int) -> bool:
-        """Tell whether a limit of the motor controller, or the battery voltage, may hold the power back.
+        """Return whether a limit of the motor controller, or the battery voltage, may limit the power.
 
-        Each is taken a fifth nearer than the settings say.
+        Each limit is assumed a fifth nearer than in the settings.
         """
         left_mv = max(self.battery_mv - self.back_emf_mv * 5 // 4, 0)
         if not self.speed_kind and self.current_ma > left_mv * 1000 // self._resistance_mohm:

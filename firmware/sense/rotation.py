@@ -1,7 +1,7 @@
 """From the time between pulses to a rate: rpm of the crank, millimetres a second of the wheel.
 
-Between pulses the rate decays: what has not come yet can't be faster than the wait so far. When the
-wait grows too long the standstill is latched, long before a time stamp could wrap into "recent".
+Between pulses the rate decays: a pulse that has not come can't be faster than the wait so far. When
+the wait grows too long, standstill is latched, long before a time stamp could wrap into "recent".
 """
 
 from firmware.integers import square_root
@@ -12,8 +12,8 @@ TEN_US_PER_SECOND = 100_000
 WHEEL_STILL_US = 3_000_000
 WHEEL_MAX_MM_PER_S = 27_778  # 100 km/h: a pulse that says more is a bounce.
 RISEN = 1
-ACCELERATION_MM_PER_S2 = 2_000  # More than legs and a motor of this class give on the road; judgement.
-BRAKING_MM_PER_S2 = 10_000  # More than any bicycle brakes: it would go over the handlebar. Judgement.
+ACCELERATION_MM_PER_S2 = 2_000  # More than legs and a motor of this class reach on the road; judgement.
+BRAKING_MM_PER_S2 = 10_000  # More than any bicycle brakes: its rider would go over the handlebar. Judgement.
 
 
 class Rotation:
@@ -36,7 +36,7 @@ class Rotation:
         self.standing = False
 
     def restamp(self, now_us: int) -> None:
-        """Let the last period have ended at `now_us`, because the clock went back."""
+        """Treat the last period as ended at `now_us`, because the clock went back."""
         self._last_us = now_us
 
     def stand(self) -> None:
@@ -57,11 +57,11 @@ class Rotation:
 
 
 class Wheel:
-    """Wheel pulses to speed. Only rising edges count; what comes sooner than any wheel is a bounce.
+    """Wheel pulses to speed. Only rising edges count; a pulse that comes sooner than any wheel's is a bounce.
 
     Read: `speed_mm_per_s`; `late_mm_per_s`, by how much the true speed may differ from it, since it is the
     mean over the last period and the wait since; `steady`, whether the last two periods agree; `overdue`, a
-    pulse is missing although no brake stops so soon; `pulsed`, whether this step saw a pulse.
+    pulse is missing although no brake stops that soon; `pulsed`, whether this step saw a pulse.
     """
 
     __slots__ = (
@@ -119,12 +119,12 @@ class Wheel:
         self.pulsed = True
 
     def restamp(self, now_us: int) -> None:
-        """Let the last pulse have come at `now_us`, because the clock went back; the speed decays from it."""
+        """Treat the last pulse as one at `now_us`, because the clock went back; the speed decays from it."""
         self._last_us = now_us
         self._rotation.restamp(now_us)
 
     def settle(self, now_us: int) -> None:
-        """Call once a step, after the edges: bring the speed up to date, latch a standstill."""
+        """Call once a step, after the edges: update the speed, latch a standstill."""
         if not self._running:
             return
         self.speed_mm_per_s = self._rotation.rate(now_us)
@@ -139,12 +139,12 @@ class Wheel:
             self.late_mm_per_s = self._late_unseen_mm_per_s
 
     def _judge_accuracy(self, period_us: int, time_us: int) -> None:
-        """Work out from a period how well the speed is known."""
+        """Compute from a period how well the speed is known."""
         self.steady = abs(period_us - self._period_us) <= self._period_us >> 3
         self._period_us = period_us
         before_mm_per_s = self._pulse_mm_per_s
         self._pulse_mm_per_s = self._rotation.rate(time_us)
-        # The middle of the period lies half a period back, and up to one more passes before the next pulse.
+        # The period's middle is half a period ago, and up to one more passes before the next pulse.
         late_ms = min(period_us, WHEEL_STILL_US) * 3 // 2000
         late_mm_per_s = late_ms * ACCELERATION_MM_PER_S2 // 1000
         gained_mm_per_s = 2 * abs(self._pulse_mm_per_s - before_mm_per_s) + self._pulse_mm_per_s // 16

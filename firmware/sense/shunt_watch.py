@@ -1,26 +1,26 @@
-"""Is the current reading alive? Judged by the battery voltage, which no current leaves as it is.
+"""Checks the current reading against the battery voltage, which any current changes.
 
-Three signs, looked at while the motor is commanded above the dead band:
+Three signs, checked while the motor is commanded above the dead band:
 
-* the reading sags: no current is read, but the battery voltage lies below what it was at rest;
-* the reading is stuck: it stays the same to the last digit while the battery voltage moves;
-* the reading has fallen: a large part is gone within some steps although the command did not fall. A wheel
-  that slips, or a motor controller that cuts out, looks the same.
+* the reading sags: no current is read, but the battery voltage is below its value at rest;
+* the reading is stuck: it stays exactly the same while the battery voltage changes;
+* the reading has fallen: it drops by a large part within some steps although the command did not fall. A
+  wheel that slips, or a motor controller that cuts out, looks the same.
 """
 
 from firmware.records import Inputs
 from firmware.sense.supply import Supply
 from firmware.settings import MOTOR_UNKNOWN, Settings
 
-SILENT_MA = 150  # Within this of the reading at rest no current is read: above noise and steps of a shunt.
-SAG_MV = 300  # Well above the noise of a battery reading, well below what a motor takes; judgement.
+SILENT_MA = 150  # Within this of the reading at rest there is no current: above a shunt's noise and steps.
+SAG_MV = 300  # Well above the noise of a battery reading, well below a motor's sag; judgement.
 SAG_STEPS = 12  # 60 ms.
 STUCK_STEPS = 20  # 0.1 s.
-MEAN_SHIFT = 4  # The mean over about 16 steps, 80 ms, that a fall is compared with.
+MEAN_SHIFT = 4  # A fall is compared with the mean over about 16 steps, 80 ms.
 PEAK_SHIFT = 7  # A peak is forgotten in about 128 steps, 0.6 s.
 FALLEN_PERCENT = 40
 FALL_COMMAND_MV = 20
-# The steepest change of speed that the road makes, over the time of a fall: 0.2 m/s in 0.1 s.
+# The steepest change of speed that a road causes within the time of a fall: 0.2 m/s in 0.1 s.
 FALL_MM_PER_S = 200
 
 
@@ -29,8 +29,8 @@ class ShuntWatch:
 
     Read: `sags`, `stuck`, `fallen`; `drawn`, whether current was read since the command left the dead band,
     and `lapsed`, whether it was and is not read now; `rest_ma` and `rest_mv`, the current and the battery
-    voltage while the command was last in it; `rest_peak_ma`, the highest raw current seen there lately, which
-    is how far noise alone reaches.
+    voltage while the command was last in it; `rest_peak_ma`, the highest raw current seen there lately, and
+    how far noise alone reaches.
     """
 
     __slots__ = (
@@ -63,7 +63,7 @@ class ShuntWatch:
         # A change of speed is a change of back-EMF, which the winding's resistance turns into current.
         fall_mv = settings.back_emf_mv_per_m_per_s * FALL_MM_PER_S // 1000
         self._fall_least_ma = fall_mv * 1000 // settings.motor_resistance_mohm
-        # The motor turning freely is steady too.
+        # A motor that turns freely is steady too.
         self._stuck_least_ma = 2 * settings.no_load_current_ma + 1000
         self._last_ma = 0
         self._stuck_mv = 0
@@ -72,7 +72,7 @@ class ShuntWatch:
         self._rest(0)
 
     def step(self, inputs: Inputs, command_mv: int) -> None:
-        """Look at this step's raw readings; `command_mv` (0 to 5000) is the command that went out last."""
+        """Check this step's raw readings; `command_mv` (0 to 5000) is the last command sent."""
         if not self._known:
             return
         if command_mv <= self._start_mv:

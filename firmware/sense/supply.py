@@ -1,14 +1,14 @@
 """Battery voltage and current to smoothed values and power.
 
-Both are first-order low passes in integers: the state is the value times a power of two, so nothing
-is lost to rounding. Current settles in about four steps (20 ms), fast against the power loop;
-voltage in about 32 (160 ms), slow against it, so that the fold-back and the loop do not chase each
+Both are first-order low-pass filters in integers: the state is the value times a power of two, so
+rounding loses nothing. Current settles in about four steps (20 ms), fast against the power loop;
+voltage in about 32 (160 ms), slow against it, so that the fold-back and the loop do not excite each
 other.
 """
 
 from firmware.integers import clamp
 
-READING_MAX = 100_000  # mV and mA: the product in watts stays a small integer.
+READING_MAX = 100_000  # mV and mA: the product in watts stays within a small int.
 CURRENT_SHIFT = 2
 VOLTAGE_SHIFT = 5
 
@@ -28,7 +28,7 @@ class Supply:
         self.power_w = 0
 
     def step(self, battery_mv: int, current_ma: int) -> None:
-        """Take this step's readings; outside 0 to READING_MAX they count as the nearest end."""
+        """Take this step's readings; outside 0 to READING_MAX the nearest end counts."""
         battery_mv = clamp(battery_mv, 0, READING_MAX)
         current_ma = clamp(current_ma, 0, READING_MAX)
         if not self._started:

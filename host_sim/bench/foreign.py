@@ -14,7 +14,7 @@ from typing import Any, Protocol
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, FAULTED, READY, Engagement
 from firmware.guard.faults import CAUSE_NAMES
-from firmware.records import Inputs, Outputs
+from firmware.records import INDICATE_FAULT, Inputs, Outputs
 from firmware.settings import Settings
 from host_sim.errors import ControllerFailed
 
@@ -85,6 +85,7 @@ class Foreign(Controller):
         limits = (
             ("command_mv", COMMAND_MAX_MV),
             ("fault_cause", len(CAUSE_NAMES) - 1),
+            ("indicator", INDICATE_FAULT),
             ("valid_for_us", VALID_MAX_US),
         )
         for field, highest in limits:
@@ -92,6 +93,10 @@ class Foreign(Controller):
             if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= highest:
                 allowed = f"allowed is a whole number from 0 to {highest}"
                 raise ControllerFailed(f"{self.name}.step returned {field} {value!r}, {allowed}")
+        if not isinstance(outputs.drive_enabled, bool):
+            raise ControllerFailed(
+                f"{self.name}.step returned drive_enabled {outputs.drive_enabled!r}, allowed is True or False"
+            )
 
 
 def what_was_raised(error: BaseException) -> str:
@@ -107,7 +112,7 @@ def build(make: Build, settings: Settings, now_us: int, name: str | None = None)
 
     A subclass of our Controller is used without a wrapper, because it shows everything that ours shows.
     """
-    called: str = name or str(getattr(make, "__name__", type(make).__name__))
+    called: str = name or str(getattr(getattr(make, "func", make), "__name__", type(make).__name__))
     try:
         made = make(settings, now_us) if _takes_time(make) else make(settings)
     except ControllerFailed:
@@ -116,6 +121,8 @@ def build(make: Build, settings: Settings, now_us: int, name: str | None = None)
         raise ControllerFailed(f"{called}(settings) {what_was_raised(error)}") from error
     if isinstance(made, Controller):
         return made
+    if not isinstance(make, type):
+        called = name or type(made).__name__
     if not callable(getattr(made, "step", None)):
         raise ControllerFailed(f"{called} has no method step, allowed is a class with step(inputs, now_us)")
     return Foreign(made, called, settings, now_us)

@@ -20,6 +20,7 @@ from host_sim.textfile import spoken
 
 ALLOWED = "allowed is module_or_file:Class, such as mine.py:Mine"
 MODULE_PREFIX = "treadle_controller_"
+PACKAGES = "site-packages"  # Where others' packages are installed, in a virtual environment too.
 
 
 class NamedController:
@@ -48,11 +49,11 @@ class NamedController:
         return shows_all(self._make)
 
     def digest(self) -> str:
-        """Return a digest of the class's source file: if the file changes, rides are not reused."""
-        module = sys.modules[self._make.__module__]
-        file = getattr(module, "__file__", None)
-        content = Path(file).read_bytes() if file else b""
-        return sha256(self.text.encode() + b"\0" + content).hexdigest()[:16]
+        """Return a digest of the class's own source files: if one of them changes, rides are not reused."""
+        digest = sha256(self.text.encode())
+        for path in _own_files(sys.modules[self._make.__module__]):
+            digest.update(b"\0" + path.name.encode() + b"\0" + path.read_bytes())
+        return digest.hexdigest()[:16]
 
 
 def named_controller(text: str | None, settings: Settings) -> NamedController | None:
@@ -85,7 +86,11 @@ def _load(text: str, folder: Path) -> Any:
             raise RequestError(
                 f"--controller names the module {place}, which was not found; {ALLOWED}"
             ) from None
-        raise RequestError(f"--controller: {place} can't be imported, it {what_was_raised(error)}") from None
+        hint = "; name a file of a package as a module, such as package.mine:Mine" if is_file else ""
+        raise RequestError(
+            f"--controller: {place} can't be imported, it {what_was_raised(error)}"
+            f"{hint if 'relative import' in str(error) else ''}"
+        ) from None
     found = getattr(module, name, None)
     if found is None:
         classes = [key for key, value in vars(module).items() if isinstance(value, type)]
@@ -102,6 +107,25 @@ def _load(text: str, folder: Path) -> Any:
 def _parents(place: str) -> list[str]:
     parts = place.split(".")
     return [".".join(parts[:count]) for count in range(1, len(parts) + 1)]
+
+
+def _own_files(module: ModuleType) -> list[Path]:
+    """Return the files of `module` and of what is loaded from its folder, or from its whole package."""
+    if not module.__file__:
+        return []
+    home = Path(module.__file__).resolve().parent
+    for _ in range(module.__name__.count(".")):
+        home = home.parent
+    if home.name == PACKAGES:
+        home = home / module.__name__.partition(".")[0]
+    found = {Path(module.__file__).resolve()}
+    for name, loaded in list(sys.modules.items()):
+        file = getattr(loaded, "__file__", None)
+        if file and name.partition(".")[0] not in ("boards", "firmware", "host_sim"):
+            path = Path(file).resolve()
+            if path.is_relative_to(home) and PACKAGES not in path.relative_to(home).parts:
+                found.add(path)
+    return sorted(found)
 
 
 def _from_module(place: str, folder: Path) -> ModuleType:

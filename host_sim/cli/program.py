@@ -7,61 +7,56 @@ ends with 130 and leaves no incomplete file.
 import io
 import os
 import sys
+from importlib import import_module
 from importlib.metadata import version
 from typing import Annotated, Any, NoReturn
 
 import typer
 
-from host_sim.cli.bundle import bundle_command
-from host_sim.cli.calibrate import calibrate_command
-from host_sim.cli.commission import commission_command
-from host_sim.cli.compare import compare_command
-from host_sim.cli.flash import flash_command
-from host_sim.cli.handover import handover_command
-from host_sim.cli.inspect import inspect_command
-from host_sim.cli.lab import lab_command
-from host_sim.cli.measure import measure_command
-from host_sim.cli.new import new_command
-from host_sim.cli.prove import prove_command
-from host_sim.cli.ride import ride_command
 from host_sim.cli.saying import complain, say
-from host_sim.cli.step import step_command
-from host_sim.cli.sweep import sweep_command
-from host_sim.cli.tune import tune_command
-from host_sim.cli.verify import verify_command
-from host_sim.cli.watch import watch_command
 from host_sim.errors import RequestError
 from host_sim.interruption import ended_as_interrupted
 
 INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
 
-# The headings of the help, in the order of work.
-SET_UP, CHECK, INSTALL, EXPLAIN = "Fit and set up", "Check", "Install and watch", "Explain"
+# The headings of the help, and below each its commands in the order of work. Every command is the function
+# `NAME_command` of the module with its name.
+COMMANDS = {
+    "Fit and set up": ("new", "inspect", "measure", "tune", "sweep"),
+    "Check": ("ride", "compare", "verify", "prove"),
+    "Install and watch": ("bundle", "flash", "calibrate", "commission", "watch"),
+    "Explain": ("step", "lab", "handover"),
+}
+VERSION = "--version"
 
-app = typer.Typer(
-    add_completion=True,
-    no_args_is_help=True,
-    rich_markup_mode="markdown",
-    pretty_exceptions_enable=False,
-    help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
-)
-app.command("new", rich_help_panel=SET_UP)(new_command)
-app.command("inspect", rich_help_panel=SET_UP)(inspect_command)
-app.command("measure", rich_help_panel=SET_UP)(measure_command)
-app.command("tune", rich_help_panel=SET_UP)(tune_command)
-app.command("sweep", rich_help_panel=SET_UP)(sweep_command)
-app.command("ride", rich_help_panel=CHECK)(ride_command)
-app.command("compare", rich_help_panel=CHECK)(compare_command)
-app.command("verify", rich_help_panel=CHECK)(verify_command)
-app.command("prove", rich_help_panel=CHECK)(prove_command)
-app.command("bundle", rich_help_panel=INSTALL)(bundle_command)
-app.command("flash", rich_help_panel=INSTALL)(flash_command)
-app.command("calibrate", rich_help_panel=INSTALL)(calibrate_command)
-app.command("commission", rich_help_panel=INSTALL)(commission_command)
-app.command("watch", rich_help_panel=INSTALL)(watch_command)
-app.command("step", rich_help_panel=EXPLAIN)(step_command)
-app.command("lab", rich_help_panel=EXPLAIN)(lab_command)
-app.command("handover", rich_help_panel=EXPLAIN)(handover_command)
+
+def app_with(asked: str | None) -> typer.Typer:
+    """Return the program with the command `asked` only, or with all of them if it is not the name of one.
+
+    Importing every command takes over a second, one of them much less.
+    """
+    app = typer.Typer(
+        add_completion=True,
+        no_args_is_help=True,
+        rich_markup_mode="markdown",
+        pretty_exceptions_enable=False,
+        help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
+    )
+    app.callback()(treadle)
+    every = [name for names in COMMANDS.values() for name in names]
+    for heading, names in COMMANDS.items():
+        for name in names:
+            if asked == name or asked not in (*every, VERSION):
+                module = import_module(f"host_sim.cli.{name}")
+                app.command(name, rich_help_panel=heading)(getattr(module, f"{name}_command"))
+    return app
+
+
+def __getattr__(name: str) -> typer.Typer:
+    """Return `app`, the program with all commands."""
+    if name != "app":
+        raise AttributeError(name)
+    return app_with(None)
 
 
 def _print_version(asked: bool) -> None:
@@ -70,11 +65,10 @@ def _print_version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def treadle(
     asked: Annotated[
         bool,
-        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version."),
+        typer.Option(VERSION, callback=_print_version, is_eager=True, help="Print the version."),
     ] = False,
 ) -> None:
     """Rides, checks and sets up the assist controller of a bicycle before anyone sits on it."""
@@ -88,7 +82,9 @@ def main() -> None:
         )  # A name may contain characters that a terminal can't show.
     try:
         with ended_as_interrupted():
-            code = app(prog_name="treadle", standalone_mode=False)
+            code = app_with(sys.argv[1] if len(sys.argv) > 1 else None)(
+                prog_name="treadle", standalone_mode=False
+            )
         sys.stdout.flush()
     except RequestError as error:
         _end(str(error), 2)

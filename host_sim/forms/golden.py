@@ -1,6 +1,6 @@
 """Golden traces: whole rides of the bench, with the firmware's inputs and outputs.
 
-A trace is a row of records of 32 bytes, little-endian, after each of them what belongs to it:
+A trace is a sequence of records of 32 bytes, little-endian, each followed by its data:
 
 | bytes | of a step | of a life (a controller starts) | of the end |
 |---|---|---|---|

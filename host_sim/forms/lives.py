@@ -155,7 +155,7 @@ class RandomLife:
         return min(watts, self._battery_mv * settings.battery_current_limit_ma // 1_000_000)
 
     def _disturb(self) -> None:
-        """Let something else happen, values at thresholds more often than those between."""
+        """Disturb the ride; values at thresholds are more likely than others."""
         draw, inputs, settings = self._draw, self._inputs, self._settings
         what = draw.randrange(10)
         by_one = draw.choice((-1, 0, 0, 1))
@@ -235,7 +235,7 @@ def fitting_settings(draw: Random, sensor_kind: int, motor_kind: int) -> Setting
 
 
 def write_lives(writer: VectorWriter, steps: int, seed: int) -> None:
-    """Write lives of every pair of sensor and motor in turn, until there are so many steps."""
+    """Write lives of every pair of sensor and motor in turn, until `steps` is reached."""
     draw = Random(seed)
     pairs = [(sensor, motor) for motor in (MOTOR_SPEED, MOTOR_TORQUE, MOTOR_UNKNOWN) for sensor in range(3)]
     count = 0
@@ -246,7 +246,7 @@ def write_lives(writer: VectorWriter, steps: int, seed: int) -> None:
 
 
 def write_questions(writer: VectorWriter, draw: Random, count: int) -> None:
-    """Ask about settings that are legal but for one value, at an end of its range, or for one pair."""
+    """Ask about settings that are legal except for one value, at an end of its range, or one pair."""
     for number in range(count):
         values = draw_values(draw)
         if number % 2 == 0:

@@ -168,7 +168,7 @@ class Program:
         return self.types[id(node)]
 
     def constant(self, module: Module, name: str) -> Constant | None:
-        """Return the constant that `name` means in `module`, or None if it means none."""
+        """Return the constant that `name` means in `module`, or None."""
         if name in module.constants:
             return module.constants[name]
         if name not in module.imports:
@@ -177,7 +177,7 @@ class Program:
         return self.modules[source].constants.get(real)
 
     def function(self, module: Module, name: str) -> Function | None:
-        """Return the function that `name` means in `module`, or None if it means none."""
+        """Return the function that `name` means in `module`, or None."""
         if name in module.functions:
             return module.functions[name]
         if name not in module.imports:
@@ -186,7 +186,7 @@ class Program:
         return self.modules[source].functions.get(real)
 
     def class_named(self, module: Module, name: str) -> Class | None:
-        """Return the class that `name` means in `module`, or None if it means none."""
+        """Return the class that `name` means in `module`, or None."""
         if name in module.classes:
             return module.classes[name]
         if name not in module.imports:

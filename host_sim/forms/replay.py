@@ -2,13 +2,13 @@
 
     replay.py [--no-collector] TRACE...
 
-Speaks what CPython and MicroPython both speak and imports nothing but `firmware`, `io` and `sys`. For each
+Runs on CPython and MicroPython and imports nothing but `firmware`, `io` and `sys`. For each
 trace it prints what differed from the recorded outputs, at most a few lines, and then one line of totals:
 
     NAME steps 48000 edges 5321 differences 0 allocations 0 digest 0x3a5c1
 
-On MicroPython every step and every recorded edge runs with the heap locked: an attempt to take memory is an
-allocation, counted, and the outputs of that step then differ too. `golden.py` writes the traces and tells
+On MicroPython every step and every recorded edge runs with the heap locked: an attempt to allocate is
+counted, and the outputs of that step then differ too. `golden.py` writes the traces and documents
 their layout.
 """
 
@@ -171,7 +171,7 @@ def kind_of_step(controller: Controller) -> str:
 
 
 def say(*words: object) -> None:
-    """Print a line of words."""
+    """Print a line."""
     sys.stdout.write(" ".join([str(word) for word in words]) + "\n")
 
 

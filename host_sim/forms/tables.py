@@ -4,7 +4,7 @@ from host_sim.forms.model import BOOL, INT, TEXT, Type, Value
 
 
 def type_of_value(value: Value) -> Type:
-    """Return the type of a constant; the lengths of a table count as far as all its rows are equally long."""
+    """Return the type of a constant; a table has lengths as far as all its rows are equally long."""
     if isinstance(value, bool):
         return BOOL
     if isinstance(value, int):

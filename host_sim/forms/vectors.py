@@ -1,6 +1,6 @@
 """Vectors: a controller's inputs, step by step, and its outputs.
 
-A file of vectors is a row of little-endian words of 32 bits. A record begins with its kind:
+A file of vectors is a sequence of little-endian words of 32 bits. A record begins with its kind:
 
 | kind | what follows |
 |---|---|
@@ -9,7 +9,7 @@ A file of vectors is a row of little-endian words of 32 bits. A record begins wi
 | 3, a question | settings, legal or not; 1 if they are legal, else 0 |
 | 4, the end | how many records came before |
 
-The digest is the CRC-32 of every number and truth in the controller and in its inputs, lists included, each
+The digest is the CRC-32 of every number and boolean in the controller and in its inputs, lists included, each
 as a word, in the order of the fields. So a vector holds the whole state, and not only the outputs.
 """
 
@@ -39,7 +39,7 @@ class StateDigest:
     """Computes the digest of a controller and its inputs. Read: `names`, the place of each word."""
 
     def __init__(self, program: Program) -> None:
-        """Take what belongs to the state from the program; lent objects belong elsewhere."""
+        """Take the state's fields from the program; borrowed objects belong to another owner."""
         self.names: list[str] = []
         self._readers: list[Callable[[Any], Any]] = []
         self._roots: list[list[Callable[[Any], Any]]] = []

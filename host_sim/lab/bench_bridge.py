@@ -1,7 +1,7 @@
-"""Lesson 4 beyond the bench: a step that a board made, beside the same step on the bench.
+"""Lesson 4 on a real board: a step that a board made, and the same step on the bench.
 
-The bench rides the board's own settings, with the cadence and the wheel's speed that the board sent, so that
-what differs is the motor and the power stage: the model against the thing. Both curves are the power that the
+The bench uses the board's own settings, with the cadence and wheel speed that the board sent, so only the
+motor and the power stage differ: the model against the real ones. Both curves are the power that the
 firmware reads and the command that it gives.
 """
 
@@ -26,7 +26,7 @@ from host_sim.watching.step_seen import StepSeen
 
 LAST_S = 1.0  # At the end, where a step has settled.
 NEAR_SHARE = 0.9
-_LEAD_S = 2.0  # More rest on the bench: its controller starts there.
+_LEAD_S = 2.0  # A longer rest on the bench, where the controller has just started.
 _SPARE_S = 2.0
 
 
@@ -120,7 +120,7 @@ def bridge(bike: Bike, settings: dict[str, int], step: StepSeen, desk: bool) -> 
 
 
 def course_lines(step: StepSeen) -> Lines:
-    """Return the step as a course: the wheel as fast as the board said, the legs at their usual cadence."""
+    """Return the step as a course: the wheel at the board's speed, the legs at their usual cadence."""
     frames, begun_s = step.frames, step.time_s[0]
     cadence_rpm = median(frame.cadence_rpm for frame in frames if frame.cadence_rpm > 0)
     moved = next(at for at, frame in enumerate(frames) if frame.edges != frames[0].edges)

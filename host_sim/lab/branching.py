@@ -1,7 +1,7 @@
-"""A ride that is copied on the way, so that many stops cost one ride and a short end each.
+"""A ride that is copied midway, so that many stops cost one ride and a short end each.
 
-A stop or a fault shows another side at every place between two magnets. Riding the same seconds before it
-again for each place would take most of the time; a copy of world, board and controller goes on from there.
+The effect of a stop or a fault depends on the place between two magnets. Repeating the seconds before it
+for each place would take most of the time; a copy of world, board and controller continues from there.
 """
 
 from collections.abc import Callable, Sequence
@@ -29,7 +29,7 @@ class Branch:
     """A ride copied at the end of a control period. Read: `world`, `controller`, `samples`, `watches`."""
 
     def __init__(self, script: CourseScript, controller: Controller, watches: Sequence[StepWatch]) -> None:
-        """Copy a ride; `watches` are copied too and go on looking, everybody else stays behind."""
+        """Copy a ride; `watches` are copied too and stay active, all other watches are left out."""
         world = script._world
         memo: dict[int, Any] = {id(one): one for one in (controller.settings, script._course)}
         memo |= {id(one): _same_numbers(one) for one in (world._random, world._fault_random)}
@@ -77,30 +77,30 @@ class Branch:
             return
 
     def copy(self, watched: bool = True) -> "Branch":
-        """Return a copy that goes its own way, with copies of the watches or without any."""
+        """Return an independent copy, with copies of the watches or without any."""
         twin = Branch(self._script, self.controller, self.watches if watched else ())
         for name in Inputs.__slots__:
             if name not in ("crank", "wheel"):
-                # What a wire that is stuck goes on saying.
+                # The value that a stuck wire keeps giving.
                 setattr(twin._inputs, name, getattr(self._inputs, name))
         return twin
 
 
 def _same_numbers(random: Random) -> Random:
-    """Return a generator of its own that gives the same numbers from here on; sooner than a deep copy is."""
+    """Return a separate generator that gives the same numbers from here on; faster than a deep copy."""
     twin = Random()
     twin.setstate(random.getstate())
     return twin
 
 
 def _flat_lists(*logs: EdgeLog) -> list[list[int]]:
-    """Return the lists of logs: of whole numbers alone, so that a flat copy is a whole one."""
+    """Return the lists of logs: they hold integers only, so that a shallow copy is enough."""
     values = [getattr(log, name) for log in logs for name in EdgeLog.__slots__]
     return [value for value in values if isinstance(value, list)]
 
 
 def _own_copy(watch: StepWatch) -> StepWatch:
-    """Return a watch with lists of its own: what it has seen is not seen again by its copy."""
+    """Return a copy of a watch with its own lists, so that the two don't share what they record."""
     twin = copy(watch)
     for name, value in vars(watch).items():
         if isinstance(value, list):
@@ -138,7 +138,7 @@ def ride_to(
     """Ride a course to a time and return the ride at that moment, with `watches` still active.
 
     The crank stands at `crank_deg` at first.
-    `replace` are watches that change the controller when it begins; they look no more afterwards.
+    `replace` are watches that change the controller when it begins; after that they are not called.
     """
     bench = bench_for(bike, seed, crank_rad=crank_deg * pi / 180.0)
     script = CourseScript(course_from("lesson", "lesson", at_s + 60.0, lines))

@@ -1,7 +1,7 @@
-"""What of this project a browser gets: the modules that a lesson may import, and the files that they read.
+"""What a browser gets of this project: the modules that a lesson may import, and the files that they read.
 
-Modules are found by reading import statements from the roots on, those inside functions too. What only
-teachers read is reached by none of them.
+Modules are found by following import statements from the roots, including those inside functions. None of
+them reaches the texts for teachers.
 """
 
 import ast
@@ -22,7 +22,7 @@ STAND_INS = {
     "annotated_types.py": "unchecked_ranges.py",
 }
 """Modules of other projects whose place a file of ours takes, and that file in the folder `web`."""
-_EARLIEST = (1980, 1, 1, 0, 0, 0)  # The same content gives the same bytes, whenever it is packed.
+_EARLIEST = (1980, 1, 1, 0, 0, 0)  # The same content gives the same bytes at any time.
 
 
 def bundle() -> bytes:

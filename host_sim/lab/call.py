@@ -1,4 +1,4 @@
-"""The one call that every front end makes: a lesson's number and its values, and HTML and a check come back.
+"""The one call that every front end makes: it sends a lesson's number and values, and gets HTML and a check.
 
 Over local HTTP it reaches CPython, in the export Python in a worker of the page; request and answer are JSON
 tables in both. `{"lesson": 4, "values": {…}}` shows a ride; `"guess": "…"` states the prediction first, and
@@ -17,7 +17,7 @@ from host_sim.lab.description import Lesson
 def answer(request: Mapping[str, Any]) -> dict[str, Any]:
     """Return `figure`, `solved`, `words` and `values`, and after a guess `outcome` and `right` as well.
 
-    RequestError says in a sentence what is wrong with the request.
+    RequestError says what is wrong with the request.
     """
     number, values, guess = request.get("lesson"), request.get("values"), request.get("guess")
     if not isinstance(number, int) or isinstance(number, bool):

@@ -13,13 +13,13 @@ NAMES = ("direction", "thresholds", "slew", "loop", "levers", "faults")
 
 
 def lesson(number: int) -> Lesson:
-    """Return the description of a lesson; RequestError if there is none such."""
+    """Return the description of a lesson; RequestError if there is no such lesson."""
     described: Lesson = import_module(f"host_sim.lab.lessons.{NAMES[check_number(number) - 1]}").LESSON
     return described
 
 
 def check_number(number: int) -> int:
-    """Return the number of a lesson; RequestError if there is none such."""
+    """Return the number of a lesson; RequestError if there is no such lesson."""
     if not 1 <= number <= len(NAMES):
         raise RequestError(f"LESSON is {number}, allowed is 1 to {len(NAMES)}")
     return number

@@ -19,9 +19,9 @@ Values = Mapping[str, Value]
 
 @dataclass(frozen=True, slots=True)
 class Slider:
-    """A number that is one of ascending `steps`; `unit` is what is read out after it.
+    """A number that is one of ascending `steps`; `unit` is read out after it.
 
-    A page shows even steps as a slider, uneven ones as a list to choose from: either way the control's own
+    A page shows even steps as a slider, uneven ones as a list to choose from: either way the control's
     value is the number itself, for screen readers too.
     """
 
@@ -38,7 +38,7 @@ class Slider:
         return all(abs(late - early - first) < 1e-6 for early, late in pairwise(self.steps))
 
     def checked(self, value: object) -> Value:
-        """Return the step that `value` is; RequestError if it is none."""
+        """Return the step that equals `value`; RequestError if there is none."""
         if isinstance(value, (int, float)) and not isinstance(value, bool):
             for step in self.steps:
                 if abs(step - value) < 1e-9:
@@ -89,9 +89,9 @@ Input = Slider | Choice | Switch
 class Prediction:
     """A question that a pupil answers before the ride is shown.
 
-    `outcome` tells from what was tried which of the `options` is right, `words` why; both look at the ride,
-    so that no answer is written down. `values` are the settings that the question is about; None means the
-    settings as they stand, and then the lesson has a `draw_hidden`.
+    `outcome` returns which of the `options` is right for a ride, `words` why; both evaluate the ride, so that
+    no answer is stored. `values` are the settings that the question is about; None means the
+    present settings, and then the lesson has a `draw_hidden`.
     """
 
     question: str
@@ -103,7 +103,7 @@ class Prediction:
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """One lesson. `attempt` takes the inputs' values by name and returns what `draw` and `check` look at.
+    """One lesson. `attempt` takes the inputs' values by name and returns the result for `draw` and `check`.
 
     `draw` and `draw_hidden` return HTML: numbers and charts, the second without what is to be predicted.
     `parts` are boxes of the chart (left, top, width, height) that a narrow screen shows below each other;

@@ -1,10 +1,10 @@
-"""The desk board's motor and battery for the bench: as plain as they are in `boards/desk/rider.py`."""
+"""The desk board's motor and battery for the bench, as simple as in `boards/desk/rider.py`."""
 
 from firmware.settings import Settings
 from host_sim.plant.battery import Battery
 from host_sim.plant.motor import Motor
 
-MA_PER_MV = 6  # Above the dead band; a test holds these numbers to the desk's own.
+MA_PER_MV = 6  # Above the dead band; a test compares these numbers with the desk's own.
 _BELOW_FULL_V = 0.5
 _RESISTANCE_OHM = 0.1
 
@@ -15,7 +15,7 @@ class DeskMotor(Motor):
     __slots__ = ("_start_of_current_v",)
 
     def __init__(self, settings: Settings) -> None:
-        """Stand cold and off."""
+        """Start cold and off."""
         self._start_of_current_v = settings.command_start_mv / 1000.0
         self._no_load_a = 0.0
         self.temperature_celsius = 25.0
@@ -35,11 +35,11 @@ class DeskBattery(Battery):
     __slots__ = ("_open_v",)
 
     def __init__(self, settings: Settings) -> None:
-        """Stand charged."""
+        """Start charged."""
         self._open_v = settings.battery_highest_mv / 1000.0 - _BELOW_FULL_V
         self.charge = 1.0
         self.voltage_v = self._open_v
 
     def step(self, current_a: float, elapsed_s: float) -> None:
-        """Let the voltage sag with the current."""
+        """Update the voltage, which sags with the current."""
         self.voltage_v = self._open_v - current_a * _RESISTANCE_OHM

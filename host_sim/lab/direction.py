@@ -1,4 +1,4 @@
-"""Lesson 1: how two channels show which way the crank turns, and what a board that reads too seldom sees."""
+"""Lesson 1: how two channels show which way the crank turns, and what a board sees that reads too rarely."""
 
 from dataclasses import dataclass
 
@@ -8,10 +8,10 @@ from host_sim.lab.checking import Check, check_all
 from host_sim.plant.pedal_sensor import PedalSensor
 
 PULSES = 8
-BEGINNINGS = 8  # Moments at which a board that looks now and then may begin to look.
+BEGINNINGS = 8  # Moments at which a board that polls may start.
 PITCH_DEG = 360.0 / PULSES
 DEG_PER_S = 180.0  # 30 rpm.
-_SETTLED_US = 4_000  # Longer than what the firmware takes for noise on a ring of this size.
+_SETTLED_US = 4_000  # Longer than pulses that the firmware rejects as noise on a ring of this size.
 _RAD_PER_DEG = 3.141592653589793 / 180.0
 Levels = list[tuple[float, int]]
 
@@ -21,7 +21,7 @@ class Turned:
     """A crank that was turned from 0 to `angle_deg`.
 
     `true_levels` are the ring's levels from an angle on (bit 0 channel A, bit 1 channel B), `seen_levels`
-    those that the board looked at; `count` and `invalid` are what the firmware's decoder made of them.
+    those that the board read; `count` and `invalid` are the firmware decoder's result.
     `begun_elsewhere` are counts and invalid jumps of boards whose first look comes a part of `look_every_deg`
     later: what they see depends on that moment too.
     """
@@ -37,12 +37,12 @@ class Turned:
 
     @property
     def tries(self) -> list[tuple[int, int]]:
-        """Count and invalid jumps of all moments at which the board begins to look."""
+        """Count and invalid jumps for all moments at which the board may start to read."""
         return [(self.count, self.invalid), *self.begun_elsewhere]
 
     @property
     def counted_deg(self) -> float:
-        """The angle that the board believes: four edges a pitch."""
+        """The angle that the board has counted: four edges per pitch."""
         return self.count * PITCH_DEG / 4.0
 
     @property
@@ -54,8 +54,8 @@ class Turned:
 def turn_crank(angle_deg: float, look_every_deg: float = 0.0, swapped: bool = False) -> Turned:
     """Turn a ring of eight magnets to an angle (-720 to 720 degrees) and let the firmware's decoder count.
 
-    `look_every_deg` 0: an interrupt at every edge; else the board looks at the levels each so many degrees
-    of the crank (up to a pitch), as one that asks in a loop. `swapped`: the two wires are exchanged.
+    `look_every_deg` 0: an interrupt at every edge; else the board polls the levels every so many degrees of
+    the crank (up to a pitch). `swapped`: the two wires are exchanged.
     """
     true_levels = _ring_levels(angle_deg, swapped)
     if look_every_deg == 0.0:
@@ -95,7 +95,7 @@ def _looked_at(true_levels: Levels, angle_deg: float, every_deg: float, first_de
 
 
 def _decode(seen_levels: Levels) -> tuple[int, int]:
-    """Show the levels to the firmware's decoder; return edges forward less backward, and invalid jumps."""
+    """Pass the levels to the firmware's decoder; return forward minus backward edges, and invalid jumps."""
     crank = Crank(Settings({"pulses_per_rev": PULSES}), 0)
     count, invalid = 0, 0
     for angle_deg, levels in seen_levels:
@@ -113,7 +113,7 @@ def _decode(seen_levels: Levels) -> tuple[int, int]:
 
 
 def check_direction(turned: Turned) -> Check:
-    """Tell whether the board has been fooled: the crank goes forward, and it counts backward."""
+    """Check whether the board was fooled: the crank goes forward, and it counts backward."""
     bad = sum(1 for count, invalid in turned.tries if count >= 0 or invalid > 0)
     return check_all(
         [

@@ -1,7 +1,7 @@
 """Writes the lab into a folder that needs no Python: for any web server, and for a double-click.
 
-Three files with everything inside: a page that was opened from a disk may load scripts, but fetch nothing.
-Large content is in them as base64 of gzip.
+Three files with everything inside: a page opened from a disk may load scripts, but fetch nothing.
+They contain large content as base64 of gzip.
 """
 
 import base64
@@ -28,7 +28,7 @@ Record = Callable[[dict[str, object], dict[str, str]], bytes | None]
 
 
 class Export:
-    """Where the lab is to be written, and from which runtime. RequestError says what is wrong."""
+    """Where to write the lab, and with which runtime. RequestError says what is wrong."""
 
     def __init__(self, folder: Path, runtime: Path | None) -> None:
         """Check the folder, and get the runtime."""
@@ -72,7 +72,7 @@ def _script(files: dict[str, bytes]) -> str:
 
 
 def _licences(runtime: Runtime) -> str:
-    """Return what the folder is made of, and the licence texts."""
+    """Return the parts of the folder, with their licence texts."""
     ours = _own_licence()
     texts = [(WEB / "licences" / name).read_text(encoding="utf-8") for name in ("MPL-2.0.txt", "Python.txt")]
     head = (
@@ -85,7 +85,7 @@ def _licences(runtime: Runtime) -> str:
 
 
 def _own_licence() -> str:
-    """Return this project's licence: from the clone, or from what was installed."""
+    """Return this project's licence: from the clone, or from the installed package."""
     clone = WEB.parents[2] / "LICENSE"
     if clone.is_file():
         return clone.read_text(encoding="utf-8")

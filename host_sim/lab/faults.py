@@ -19,7 +19,7 @@ from host_sim.lab.riding import Lines, lesson_bike
 from host_sim.report.samples import Samples
 
 START_S, STOP_S, END_S = 1.2, 6.5, 7.5
-LATER_S = (0.0, 0.117, 0.251)  # When it breaks in the other rides, after the time that is set.
+LATER_S = (0.0, 0.117, 0.251)  # When it breaks in the other rides, after the chosen time.
 _SOON_S = 0.3
 _RUN_ON_WORST_S = 0.7  # Three periods of the guard at its slowest, and the motor controller.
 _SAME_S = 0.02  # Two samples: as good as the same moment.
@@ -141,7 +141,7 @@ class _GuardCuts(StepWatch):
 class Broken:
     """The result of the ride drawn, and of rides in which the same thing breaks a moment later.
 
-    `ends_s`: when help ended first after the fault, None if the legs ended it. `outcomes` are those of all
+    `ends_s`: when help first ended after the fault, None if the legs ended it. `outcomes` are those of all
     rides, that of the ride drawn first; `outcome` is the worst of them, as are `run_on_s` and `outlasts`.
     """
 
@@ -166,7 +166,7 @@ class Broken:
 def try_fault(fault: str, at_s: float, cadence_rpm: float, staff: str = ALL_AWAKE) -> Broken:
     """Ride steadily, break one thing at `at_s` (2.5 to 5 s), stop pedalling at 6.5 s.
 
-    Copies of the ride break at other moments of LATER_S: where magnets and pulses are then is luck.
+    Copies of the ride break at the other moments of LATER_S: the positions of magnets and pulses are chance.
     """
     bike = lesson_bike({"settings": {"wheel_lost_ms": 2000}})
     lines: Lines = [
@@ -177,7 +177,7 @@ def try_fault(fault: str, at_s: float, cadence_rpm: float, staff: str = ALL_AWAK
     trunk = ride_to(bike, lines, at_s - 0.05, watches, [_Staff(staff)])
     rides = []
     for later_s in LATER_S:
-        trunk.ride_on(at_s + later_s - 1e-6)  # So that the step at this very time sees it.
+        trunk.ride_on(at_s + later_s - 1e-6)  # So that the step at exactly this time sees it.
         rides.append(_broken(trunk.copy(), FAULTS_TO_TRY[fault]))
     found = [
         _help_after(ridden.watches[0], at_s + later_s) for ridden, later_s in zip(rides, LATER_S, strict=True)
@@ -206,7 +206,7 @@ def _broken(branch: Branch, fault: dict[str, Any]) -> Branch:
 
 
 def _help_after(samples: Samples, at_s: float) -> tuple[float | None, bool]:
-    """Return when help ended first after the fault, while the legs turned, and whether it came again."""
+    """Return when help first ended after the fault while the legs turned, and whether it came back."""
     after = [at for at, time_s in enumerate(samples.time_s) if at_s <= time_s < STOP_S]
     ends = next((at for at in after if samples.command_v[at] == 0.0), None)
     helps_again = ends is not None and any(samples.command_v[at] > 0.0 for at in after if at > ends)
@@ -228,7 +228,7 @@ def _outcome(at_s: float, ends_s: float | None, helps_again: bool) -> str:
 
 
 def check_guess(broken: Broken, guess: str | None) -> Check:
-    """Tell whether the guess was right."""
+    """Check whether the guess was right."""
     if guess is None:
         return Check(False, "Predict first, then look.")
     if guess == broken.outcome:

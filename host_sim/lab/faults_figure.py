@@ -1,4 +1,4 @@
-"""Lesson 6's figure: legs, fault, what the latch and the guard said, and what went out."""
+"""Lesson 6's figure: legs, fault, the reactions of latch and guard, and the output."""
 
 from firmware.decide.engagement import FAULTED
 from host_sim.lab.faults import END_S, GUESSES, START_S, STOP_S, Broken
@@ -37,7 +37,7 @@ def draw_fault(broken: Broken, revealed: bool = True) -> str:
 
 
 def _lanes(drawing: Drawing, panel: Panel, broken: Broken, end_s: float) -> None:
-    """Draw a bar for each lane where it holds; the words beside it, so that no colour is needed."""
+    """Draw a bar for each lane where it holds, labelled, so that no colour is needed."""
     samples = broken.samples
     spans = [
         [(START_S, min(STOP_S, end_s))],

@@ -1,4 +1,4 @@
-"""The way from a page's script to the lessons: JSON in, JSON out, and no exception gets through."""
+"""The interface between a page's script and the lessons: JSON in, JSON out, and no exceptions."""
 
 import json
 from collections.abc import Callable, Mapping
@@ -14,7 +14,7 @@ NO_JSON = "a request is JSON, a table"
 
 
 def answered(text: str) -> str:
-    """Return the answer to a lesson's request; what is wrong with it comes back as `refused`, a sentence."""
+    """Return the answer to a lesson's request; if it is wrong, `refused` is a sentence that says why."""
     return _told(answer, text)
 
 

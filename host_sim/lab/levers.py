@@ -20,7 +20,7 @@ TOP_KM_PER_H = 36.0
 ASKED_KM_PER_H = 15.0
 MOTOR_MOST_W = 500.0
 MAGNETS = (1.0 / 3.0, 2.0 / 3.0)  # Other places of the wheel's magnet, in pulses.
-MARKS = 9  # The ride is copied so often on the way, to ride its last part again.
+MARKS = 9  # How often the ride is copied midway to repeat its last part.
 _SETTLING_KM_PER_H = 2.0
 _BEYOND_KM_PER_H = 1.0  # A pulse later is 0.7 km/h more at walking pace, and less when faster.
 _DRIVING_W = 20.0
@@ -33,7 +33,7 @@ class Levered:
     """The result of the ride on the roller: watts over speed. `asked_w`: at ASKED_KM_PER_H.
 
     `ends_found_km_per_h` are the speeds at which the last help ended, that of the ride drawn first; the rest
-    are copies in which the wheel's magnet sits elsewhere, since a speed is known a pulse late.
+    are copies in which the wheel's magnet is elsewhere, since a speed is known a pulse late.
     """
 
     place: str
@@ -134,12 +134,12 @@ def _ends_km_per_h(bike: Bike, samples: Samples, marks: list[Branch]) -> list[fl
 
 
 def _faster(branch: Branch, m_per_s: float) -> Callable[[Outputs], bool]:
-    """Return a test whether a branch has become faster than this."""
+    """Return a test of whether a branch has become faster than this."""
     return lambda _: branch.world.bicycle.speed_m_per_s > m_per_s
 
 
 def _last_help_km_per_h(samples: Samples) -> float | None:
-    """Return the highest speed with more power than a motor draws that only turns along."""
+    """Return the highest speed with more power than a motor draws that turns without load."""
     pairs = zip(samples.time_s, samples.speed_km_per_h, samples.power_w, strict=True)
     return max((speed for at, speed, w in pairs if at >= START_S and w > _DRIVING_W), default=None)
 

@@ -1,4 +1,4 @@
-"""Lesson 5's figure: what is asked for, what is allowed, and what is given, over speed."""
+"""Lesson 5's figure: requested, allowed and delivered power over speed."""
 
 from host_sim.lab.levers import OVER_LIMIT_MOST, TOP_KM_PER_H, Levered
 from host_sim.lab.strip import Number, strip

@@ -24,24 +24,24 @@ from host_sim.report.samples import Samples
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 LAG_S = 0.1  # A slow power stage, so that the eye can follow.
-RISE_MV_PER_S = 10_000  # The slew limiter as wide open as it goes: here the loop is looked at.
+RISE_MV_PER_S = 10_000  # The slew limiter at its fastest, since this lesson is about the loop.
 SPEED_KM_PER_H = 18.0
 START_S, STEP_S, END_S = 1.2, 3.5, 6.5
 STEPS_S = (0.0, 0.0517, 0.1033)  # A third of a wheel pulse and of a control period apart.
-_ANOTHER_S = 2.5  # A step that is slower counts as one that never gets there.
+_ANOTHER_S = 2.5  # A slower step counts as one that never gets there.
 LOW_POSITION, HIGH_POSITION = 2, 4
 OVERSHOOT_MOST_PERCENT = 8.5
 RISE_MOST_S = 0.2
 SWING_MOST_PERCENT = 8.0
 _QUIET_S = 1.0  # At the end of the ride, when a loop that settles has settled.
 _PERIOD_S = CONTROL_PERIOD_US * 1e-6
-_SMOOTHED_SHARE = 0.25  # What the firmware takes of each new reading of current, firmware/sense/supply.py.
+_SMOOTHED_SHARE = 0.25  # Of each new current reading, as in firmware/sense/supply.py.
 _LOWEST_RAD_PER_S, _FREQUENCIES = 0.05, 400
-_TURN_W = 2.0  # A change of direction that is smaller is none: readings come in whole watts.
+_TURN_W = 2.0  # A smaller change of direction does not count: readings come in whole watts.
 
 
 class LoopWithoutAntiWindup(PowerLoop):
-    """The power loop as many first write it: the integral adds up error times time and ignores all limits."""
+    """The power loop as many first write it: the integral sums error times time and ignores all limits."""
 
     __slots__ = ("_windup_us",)
 
@@ -109,8 +109,8 @@ class Parts(StepWatch):
 class Margins:
     """What the frequency response predicts; None where the curve crosses nothing.
 
-    `curve` is the open loop at the ascending `frequencies_rad_per_s`. The gain margin `gain_times` is how
-    often the gain may grow before the loop surges at `surge_hz` (the phase crossover); the phase margin
+    `curve` is the open loop at the ascending `frequencies_rad_per_s`. The gain margin `gain_times` is the
+    factor by which the gain may grow before the loop surges at `surge_hz` (phase crossover); the phase margin
     `phase_deg` is what is left to -180 degrees at `crossover_hz`, where the gain is 1.
     """
 
@@ -164,7 +164,7 @@ def loop_bike(gain_uv_per_w: int, integral_ms: int) -> Bike:
             "settings": {
                 "gain_uv_per_w": gain_uv_per_w, "integral_ms": integral_ms,
                 "rise_mv_per_s": RISE_MV_PER_S, "fall_mv_per_s": RISE_MV_PER_S,
-                "motor_kind": MOTOR_UNKNOWN,  # No ceiling by the motor's model: the loop is looked at alone.
+                "motor_kind": MOTOR_UNKNOWN,  # No ceiling by the motor's model: this is about the loop alone.
             },
         }
     )  # fmt: skip
@@ -175,8 +175,8 @@ def try_loop(
 ) -> Looped:
     """Step the selector from its second position to the full one at 18 km/h on a roller.
 
-    `gain_uv_per_w` 1 to 50000, `integral_ms` 20 to 20000, as in the firmware's table. The step is made again
-    so much later as `steps_s` say, the first of which is 0.
+    `gain_uv_per_w` 1 to 50000, `integral_ms` 20 to 20000, as in the firmware's table. The step is repeated
+    at the delays `steps_s`, the first of which is 0.
     """
     bike = loop_bike(gain_uv_per_w, integral_ms)
     lines: Lines = [
@@ -190,7 +190,7 @@ def try_loop(
     trunk = ride_to(bike, lines, STEP_S - 0.05, [new_samples(), Parts()], replaced)
     branches = []
     for later_s in steps_s:
-        trunk.ride_on(STEP_S + later_s - 1e-6)  # So that the step at this very time sees it.
+        trunk.ride_on(STEP_S + later_s - 1e-6)  # So that the step at exactly this time sees it.
         branch = trunk.copy()
         branch.move_selector(HIGH_POSITION)
         branch.ride_on(END_S if later_s == 0.0 else STEP_S + later_s + _ANOTHER_S)
@@ -228,10 +228,10 @@ def _after(branch: Branch, step_s: float) -> list[tuple[float, float]]:
 
 
 def swing_of(values: list[float], least: float) -> float:
-    """Return the largest way from one turning point to the next; 0 for a course that only rises or falls.
+    """Return the largest distance from one turning point to the next; 0 if the values only rise or fall.
 
-    A turn counts once the values have come back by `least`. What lies before the first turn and after the
-    last is no swing, so that a slow creep is none.
+    A turning point counts once the values have come back by `least`. Changes before the first and after the
+    last one are not a swing, so that a slow creep does not count.
     """
     turns: list[float] = []
     extreme, direction = values[0], 0
@@ -264,7 +264,7 @@ def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
         if phase_deg is None and abs(before) > 1.0 >= abs(now):
             phase_deg, crossover_hz = 180.0 + degrees(phase(now)), at / (2.0 * pi)
     if phase_deg is not None and phase_deg > 180.0:
-        phase_deg -= 360.0  # Beyond -180 degrees the angle comes round from above.
+        phase_deg -= 360.0  # Beyond -180 degrees the angle wraps to positive values.
     return Margins(frequencies, curve, gain_times, surge_hz, phase_deg, crossover_hz)
 
 

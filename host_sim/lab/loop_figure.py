@@ -88,7 +88,7 @@ def _volts(drawing: Drawing, looped: Looped) -> None:
 
 
 def _spans(looped: Looped) -> list[tuple[float, float]]:
-    """Return the stretches in which the slew limit holds the command back."""
+    """Return the periods in which the slew limit limits the command."""
     parts = looped.parts
     early, late = _SHOWN_S
     return [
@@ -199,5 +199,5 @@ def _numbers(looped: Looped) -> list[Number]:
 
 
 def _times(factor: float) -> str:
-    """Return a factor as people say it."""
+    """Return a factor in words."""
     return f"{factor:.0f}" if factor >= 10.0 else f"{factor:.2f}"

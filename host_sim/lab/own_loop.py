@@ -66,14 +66,14 @@ class Owned:
 
 
 class _Inner:
-    """The pupil's function as something the bench can ride."""
+    """The pupil's function as a controller that the bench can ride."""
 
     def __init__(self, step: Callable[[int, bool], Any]) -> None:
         self._step = step
         self._outputs = Outputs()
 
     def step(self, inputs: Inputs, now_us: int) -> Outputs:
-        """Count the edges, ask, and check the answer."""
+        """Count the edges, call the function, and check the answer."""
         edges = 0
         while inputs.crank.take():
             edges += 1
@@ -90,7 +90,7 @@ class _Inner:
 
 
 class _WrongAnswerError(Exception):
-    """The pupil's function returned what no board could carry out."""
+    """The pupil's function returned something that no board could carry out."""
 
 
 def ride_own(code: str) -> Owned:
@@ -146,7 +146,7 @@ def _ride(code: str, phase_s: float, said: list[str]) -> Ridden:
 
 
 def _rules(ridden: list[Ridden]) -> tuple[Rule, ...]:
-    """Hold all rides against the three rules; each is judged by its worst ride."""
+    """Check all rides against the three rules; each is judged by its worst ride."""
     helps_s = [_helps_after(one.samples) for one in ridden]
     late_s = max((END_S if after_s is None else after_s) for after_s in helps_s)
     cuts_m = [_runs_on_m(one.samples, STOP_S + phase, AGAIN_S) for one, phase in _with_phases(ridden)]

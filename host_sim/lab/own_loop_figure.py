@@ -1,4 +1,4 @@
-"""Own loop's figure: what the legs and the brake did, and what the controller made of it."""
+"""Own loop's figure: what the legs and the brake did, and how the controller reacted."""
 
 from host_sim.lab.own_loop import AGAIN_S, BRAKE_S, END_S, RELEASE_S, START_S, STOP_S, Owned
 from host_sim.report.svg import BLUE, GREEN, ORANGE, PAPER, PURPLE, Drawing, Panel

@@ -1,7 +1,7 @@
 """Rides a pupil's controller in a process of its own, with limits; started by the local server.
 
 The process reads a request from its input and writes the answer. It may compute for OWN_MAX_S, use
-MEMORY_MAX_BYTES, and write no file; whoever starts it ends it and what it has started after WAIT_MAX_S.
+MEMORY_MAX_BYTES, and write no file; its parent ends it and all its children after WAIT_MAX_S.
 """
 
 import contextlib
@@ -27,7 +27,7 @@ _BEGUN = b"begun\n"
 
 
 def own_in_process(text: str) -> str:
-    """Return the answer of `in_page.own_answered`, from a process that is gone afterwards."""
+    """Return the answer of `in_page.own_answered`, from a separate process."""
     if not _has_code(text):
         return own_answered(text)  # Which refuses it.
     with tempfile.TemporaryDirectory(prefix="treadle-own-") as folder:
@@ -51,7 +51,7 @@ def _has_code(text: str) -> bool:
 
 
 def _environment() -> dict[str, str]:
-    """Return what a pupil's code may know of this computer: next to nothing."""
+    """Return the environment that a pupil's code gets: next to nothing of this computer."""
     kept = {name: os.environ[name] for name in ("SYSTEMROOT", "PATH") if name in os.environ}
     return {**kept, "PYTHONPATH": str(_PROJECT), "PYTHONDONTWRITEBYTECODE": "1", "PYTHONUTF8": "1"}
 
@@ -81,7 +81,7 @@ def _answer_of(process: subprocess.Popen[bytes], text: str) -> str:
 
 
 class _Timer:
-    """Ends a process when its time is over."""
+    """Ends a process when its time is up."""
 
     def __init__(self, process: subprocess.Popen[bytes], seconds: float) -> None:
         self.fired = False
@@ -95,7 +95,7 @@ class _Timer:
         _end(self._process)
 
     def stop(self) -> None:
-        """Let it run."""
+        """Cancel the timer."""
         self._timer.cancel()
 
 
@@ -109,7 +109,7 @@ def _end(process: subprocess.Popen[bytes]) -> None:
 
 
 def _limit() -> None:
-    """Take limits on where the system has them; where it has none, the one on time is left."""
+    """Set limits where the system supports them; elsewhere only the time is limited."""
     try:
         import resource
     except ImportError:
@@ -125,8 +125,8 @@ def _limit() -> None:
 
 
 def main() -> None:
-    """Ride what comes in."""
-    # Only the answer goes out there; what the code prints by other ways goes nowhere.
+    """Read the request and ride it."""
+    # Only the answer is written there; anything else that the code prints is discarded.
     out = os.fdopen(os.dup(1), "wb")
     out.write(_BEGUN)
     out.flush()

@@ -44,7 +44,7 @@ def line_in(sentence: str) -> int | None:
 
 
 def _line_of(error: BaseException) -> int | None:
-    """Return the line of the pupil's code that the error is about: the last one on the way to it."""
+    """Return the line of the pupil's code that the error is about: the innermost in the traceback."""
     if isinstance(error, SyntaxError) and error.filename == FILE:
         return error.lineno
     lines = [frame.lineno for frame in traceback.extract_tb(error.__traceback__) if frame.filename == FILE]

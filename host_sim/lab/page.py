@@ -1,7 +1,7 @@
 """The pupils' page: one HTML page with all lessons, made from their descriptions.
 
-The same page is served by `treadle lab` and written by the export; only the way to Python differs. Nothing
-of `host_sim/lab/teaching` gets in here.
+The same page is served by `treadle lab` and written by the export; only the way to Python differs. Nothing of
+`host_sim/lab/teaching` is in it.
 """
 
 import json

@@ -1,4 +1,4 @@
-"""A lesson's bicycle and a lesson's ride: an example bike with a few keys changed, checked as a file is."""
+"""A lesson's bicycle and a lesson's ride: an example bike with a few keys changed, checked like a file."""
 
 from collections.abc import Sequence
 from functools import lru_cache
@@ -24,9 +24,9 @@ Lines = list[dict[str, Any]]
 
 
 def lesson_bike(parts: Parts, name: str = LESSON_BIKE) -> Bike:
-    """Return an example bike with `parts` over it; RequestError says what does not fit together.
+    """Return an example bike changed by `parts`; RequestError says what does not fit together.
 
-    A section's value is a table whose keys go over those of the section, as in `{"settings":
+    A section's value is a table whose keys replace those of the section, as in `{"settings":
     {"rise_mv_per_s": 900}, "place": "uk"}`.
     """
     data = {key: dict(value) if isinstance(value, dict) else value for key, value in _example(name).items()}
@@ -67,7 +67,7 @@ def ride(
     """Ride a course given by its stretches, and return a sample every 10 ms. A second takes some 8 ms."""
     bench = bench_for(bike, seed)
     samples = Samples(periods=2)
-    # A watch of the lesson comes first: it may change the controller before anybody looks at it.
+    # A watch of the lesson comes first: it may change the controller before others read it.
     for watch in (*watches, samples):
         bench.watch(watch)
     bench.ride(CourseScript(course_from("lesson", "lesson", seconds, lines)), seconds)

@@ -1,7 +1,7 @@
 """Python for browsers: the npm package pyodide, one pinned version, checked before it is opened.
 
-It is no part of this project and lies in no repository of it. An export takes it from a file that somebody
-has fetched (`--runtime FILE`), from the cache, or once from npm, if that is installed.
+It is not part of this project or its repository. An export takes it from a file that somebody has
+downloaded (`--runtime FILE`), from the cache, or once from npm, if that is installed.
 """
 
 import hashlib
@@ -39,7 +39,7 @@ class Runtime:
 
 
 def runtime_from(file: Path | None) -> Runtime:
-    """Return the runtime from `file`, from the cache or from npm; RequestError tells how to get it."""
+    """Return the runtime from `file`, from the cache or from npm; RequestError says how to get it."""
     if file is not None:
         return _opened(_checked(_read(file), f"--runtime {spoken(file.name)}"))
     kept = cache_folder() / FILE
@@ -54,7 +54,7 @@ def runtime_from(file: Path | None) -> Runtime:
 
 
 def cache_folder() -> Path:
-    """Return where fetched files are kept, by the custom of the system."""
+    """Return where downloaded files are kept on this system."""
     if os.name == "nt":
         return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData/Local")) / "treadle"
     if sys.platform == "darwin":
@@ -73,7 +73,7 @@ def _read(file: Path) -> bytes:
 
 
 def _checked(data: bytes, place: str) -> bytes:
-    """Return the bytes of the package; RequestError if they are others."""
+    """Return the bytes of the package; RequestError if they differ."""
     digest = hashlib.sha256(data).hexdigest()
     if digest != SHA256:
         raise RequestError(
@@ -83,7 +83,7 @@ def _checked(data: bytes, place: str) -> bytes:
 
 
 def _fetched() -> bytes:
-    """Let npm fetch the package, as it is set up on this computer."""
+    """Download the package with npm, as configured on this computer."""
     npm = shutil.which("npm")
     if npm is None:
         raise RequestError(f"--export needs Python for browsers, {FILE}, and npm is not here; {GET}")

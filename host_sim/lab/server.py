@@ -1,9 +1,9 @@
-"""Serves the lab to a browser on this computer, and answers only the page that it has served itself.
+"""Serves the lab to a browser on this computer, and answers only its own page.
 
-Whatever runs on this computer can reach a local port, and so can a page from elsewhere in the same browser.
-So every request must name this server as its Host (a foreign name that was pointed at this computer does
+Any program on this computer can reach a local port, and so can another page in the same browser.
+So every request must name this server as its Host (a foreign name that resolves to this computer does
 not), and a call must come from this server's own page (Origin), as JSON, with the token that was printed with
-the address. The token stands behind the #, which a browser sends nowhere.
+the address. The token follows the #, which a browser never sends.
 """
 
 import contextlib
@@ -22,7 +22,7 @@ from host_sim.lab.page import page, policy
 
 HOST = "127.0.0.1"
 BODY_MAX = 64_000
-WAIT_MAX_S = 10.0  # For a request that does not come to its end.
+WAIT_MAX_S = 10.0  # For a request that never ends.
 
 
 class LabServer(ThreadingHTTPServer):
@@ -44,7 +44,7 @@ class LabServer(ThreadingHTTPServer):
 
     @property
     def names(self) -> tuple[str, str]:
-        """What a browser on this computer may call this server."""
+        """The host names by which a browser on this computer may call this server."""
         port = self.server_address[1]
         return f"{HOST}:{port}", f"localhost:{port}"
 
@@ -53,7 +53,7 @@ class LabServer(ThreadingHTTPServer):
         return f"http://{self.names[0]}/#{lesson}&{self.token}"
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """Say nothing: a browser that goes away in the middle is no event."""
+        """Print nothing: a browser that disconnects is not an error."""
 
 
 class LabHandler(BaseHTTPRequestHandler):
@@ -66,7 +66,7 @@ class LabHandler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
 
     def do_GET(self) -> None:
-        """Give the page, which is the same for everybody and holds no secret."""
+        """Send the page, which is the same for everybody and contains no secret."""
         if not self._named_rightly():
             return
         if self.path != "/":
@@ -107,7 +107,7 @@ class LabHandler(BaseHTTPRequestHandler):
             self.server.riding.release()
 
     def _one(self, name: str) -> str | None:
-        """Return a header that is there exactly once."""
+        """Return a header that occurs exactly once."""
         values = self.headers.get_all(name, [])
         return values[0] if len(values) == 1 else None
 
@@ -118,7 +118,7 @@ class LabHandler(BaseHTTPRequestHandler):
         return False
 
     def _body(self) -> str | None:
-        """Return what was sent; None after a refusal."""
+        """Return the body; None after a refusal."""
         length = self._one("Content-Length") or ""
         if self.headers.get("Transfer-Encoding") or not (length.isascii() and length.isdecimal()):
             self._refuse(HTTPStatus.LENGTH_REQUIRED, "a call says its length")
@@ -133,7 +133,7 @@ class LabHandler(BaseHTTPRequestHandler):
             return None
 
     def _refuse(self, status: HTTPStatus, words: str) -> None:
-        """Answer with a sentence and close: what was sent may not have been read."""
+        """Answer with a sentence and close: the body may not have been read."""
         self.close_connection = True
         with contextlib.suppress(OSError):
             self._send(status, "application/json", json.dumps({"refused": words}).encode("utf-8"))
@@ -162,4 +162,4 @@ class LabHandler(BaseHTTPRequestHandler):
             self.wfile.write(body)
 
     def log_message(self, format: str, *words: Any) -> None:
-        """Write no log: the terminal shows the address, and nothing covers it."""
+        """Write no log, so that the address stays visible in the terminal."""

@@ -11,9 +11,9 @@ from host_sim.report.samples import Samples
 
 START_S, STOP_S, END_S = 1.2, 6.5, 7.2
 CADENCE_RPM = 55.0
-STARTS, STOPS = 2, 4  # Rides that start, and that stop, at other places of the crank.
+STARTS, STOPS = 2, 4  # Rides that start, and that stop, at other crank angles.
 _STOPS_SPREAD_S = 60.0 / (CADENCE_RPM * 10)  # A pitch of the trike's ten magnets.
-JERK_MOST_M_PER_S3 = 0.6  # A wish of this lesson, no standard: common practice, no source.
+JERK_MOST_M_PER_S3 = 0.6  # A target of this lesson, not of a standard: common practice, no source.
 FULL_MOST_S = 1.5
 _WINDOW = 10  # Samples of 10 ms: jerk is measured over a tenth of a second; tyres absorb what is shorter.
 _WINDOW_S = _WINDOW * 0.01
@@ -55,7 +55,7 @@ class Slewed:
 
     @property
     def cut_m_per_s3(self) -> float:
-        """The jerk of the hardest cut: the most negative one."""
+        """The jerk of the hardest cut: the most negative value."""
         return min(self.cuts_m_per_s3)
 
     @property
@@ -94,14 +94,14 @@ def _starting_at(start_s: float) -> Lines:
 
 
 def _stopped(bike: Bike, branch: Branch) -> tuple[Samples, Push]:
-    """Let the legs stop now, and ride on until the push is gone."""
+    """Stop the legs now, and ride on until the push has ended."""
     branch.stop_pedalling()
     branch.ride_on(END_S)
     return branch.watches[0], _push(bike, branch.watches[0])
 
 
 def _started(bike: Bike, number: int) -> tuple[Samples, Push]:
-    """Start with the crank at another place between two magnets, and ride until full power is there."""
+    """Start with the crank at another place between two magnets, and ride until full power is reached."""
     crank_deg = 360.0 / bike.pedal_sensor.pulses_per_rev * number / STARTS
     branch = ride_to(
         bike, _starting_at(START_S), START_S, [new_samples()], seed=1 + number, crank_deg=crank_deg
@@ -114,7 +114,7 @@ def _started(bike: Bike, number: int) -> tuple[Samples, Push]:
 
 def _push(bike: Bike, samples: Samples) -> Push:
     push = [_push_m_per_s2(bike, motor_a) for motor_a in samples.motor_a]
-    # Over a window around each sample, so that a change is shown at its own time.
+    # Over a window centred on each sample, so that a change appears at its own time.
     half = [0.0] * (_WINDOW // 2)
     slopes = [(after - before) / _WINDOW_S for before, after in zip(push, push[_WINDOW:], strict=False)]
     return Push(push, half + slopes + half)
@@ -141,7 +141,7 @@ def _push_m_per_s2(bike: Bike, motor_a: float) -> float:
 
 
 def check_slew(tried: Slewed) -> Check:
-    """Tell whether the push is gentle with an empty box and yet comes soon enough."""
+    """Check whether the push is gentle with an empty box and still comes soon enough."""
     lag = "full power is never reached" if tried.lag_s is None else f"full power takes {tried.lag_s:.1f} s"
     return check_all(
         [

@@ -1,6 +1,6 @@
 """Lets a browser start Python with all lessons once and keep its memory: with it a page starts sooner.
 
-The browser loads a page from a server that lives as long as this takes, and sends the memory back.
+The browser loads a page from a temporary server, and sends the memory back.
 """
 
 import json
@@ -43,9 +43,9 @@ _SCRIPT = """
 
 
 def recorded(told: dict[str, Any], scripts: dict[str, str]) -> bytes | None:
-    """Return Python's memory after all lessons have run once; None if no browser here can make it.
+    """Return Python's memory after all lessons have run once; None if no browser here can produce it.
 
-    `told` is what the page's scripts are told (lock and worker), `scripts` the files of the export.
+    `told` is passed to the page's scripts (lock and worker), `scripts` are the files of the export.
     """
     browser = next((found for name in BROWSERS if (found := shutil.which(name)) is not None), None)
     if browser is None:
@@ -66,7 +66,7 @@ def recorded(told: dict[str, Any], scripts: dict[str, str]) -> bytes | None:
 
 
 class _Server(ThreadingHTTPServer):
-    """Gives the page and the scripts under a path that nobody can guess, and takes the memory."""
+    """Serves the page and the scripts under a path that nobody can guess, and receives the memory."""
 
     daemon_threads = True
 
@@ -83,7 +83,7 @@ class _Server(ThreadingHTTPServer):
         return f"http://127.0.0.1:{self.server_address[1]}/{self.secret}/"
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """Say nothing: the browser is ended in the middle."""
+        """Print nothing: the browser is stopped while connected."""
 
 
 class _Handler(BaseHTTPRequestHandler):

@@ -1,4 +1,4 @@
-"""The row of numbers above a lesson's chart, as HTML, which wraps on a phone: measured, and wanted."""
+"""The row of numbers above a lesson's chart, as HTML that wraps on a phone: measured, and target."""
 
 from html import escape
 
@@ -13,7 +13,7 @@ _KINDS: dict[bool | None, tuple[str, str]] = {
 
 
 def strip(shown: list[Number]) -> str:
-    """Return the numbers as HTML; a sign tells good from bad, not colour only."""
+    """Return the numbers as HTML; signs, not only colours, mark good and bad."""
     cells = []
     for name, value, wish, met in shown:
         kind, sign = _KINDS[met]

@@ -1,7 +1,7 @@
 """The teacher's pack: a page with aims, times, answers and notes, and a worksheet to print for pupils.
 
 Both files are separate from the pupils' pages. No answer is stored: the pack rides each question and each
-solution and writes down the result.
+solution and prints the result.
 """
 
 from html import escape

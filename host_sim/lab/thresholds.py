@@ -20,16 +20,16 @@ ANGLE_MOST_DEG = 100.0
 RUN_ON_MOST_S = 0.2
 STOPS = 6  # Spread evenly over a turn of the crank, for the mean.
 STOPS_TRIED = 3  # Those that are predicted to be the worst.
-SOONER_S = 0.003  # Legs may reach a pulse so much sooner: a control period decides whether it is taken.
+SOONER_S = 0.003  # By how much sooner legs may reach a pulse: one control period decides whether it counts.
 STARTS = 4  # Places between two magnets from which the legs start.
-FEWEST_PULSES = 16  # That can meet all wishes, of the counts to choose; the tests try all settings.
+FEWEST_PULSES = 16  # Of the selectable counts those that can meet all targets; the tests try all settings.
 REST_S = STOP_S + SLOW_RPM * pi / 30.0 / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
 _TURN_S = 60.0 / SLOW_RPM
 _BEFORE_STOP_S = 0.3
-_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Much sooner after switching on, legs get no help.
+_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Soon after switching on, legs get no help.
 _LONGEST_GAP_S = 1.5
 _LEGS_STOP_S = 0.07  # Longer than slow legs take.
-_PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # In step with no number of magnets.
+_PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # Not a multiple of any magnet spacing.
 _BEFORE_EDGE_S = 0.08
 _DEG_PER_RAD = 180.0 / pi
 
@@ -68,8 +68,8 @@ class Thresholds:
 def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresholds:
     """Ride away, then with slower legs, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 240 %.
 
-    The ring is a duty-coded one, its magnets glued by hand: it tells something once a pitch only, so a stop
-    shows as a pitch that does not come, and a magnet that sits late looks like a stop.
+    The ring is duty-coded, its magnets glued by hand: it gives information only once per pitch, so a stop
+    shows as a missing pitch, and a magnet that is late looks like a stop.
     """
     bike = bike_with_ring(pulses, engage_edges, stop_percent)
     before = ride_to(bike, slow_lines(), STOP_S - _BEFORE_STOP_S, [new_samples()])
@@ -111,7 +111,7 @@ def slow_lines() -> Lines:
 
 
 def _run_ons_s(scout: Branch, likely: list[WorstStop]) -> list[float]:
-    """Ride on, stop in copies on the way, and return their run-ons: of stops over a turn, then the worst."""
+    """Ride on, stop in copies midway, and return their run-ons: of stops over a turn, then the worst."""
     likely = sorted(likely[:STOPS_TRIED], key=lambda one: one.edge_s)
     marks: list[tuple[float, int, WorstStop | None]] = [
         (STOP_S + _TURN_S * place, at, None) for at, place in enumerate(_PLACES)
@@ -128,7 +128,7 @@ def _run_ons_s(scout: Branch, likely: list[WorstStop]) -> list[float]:
 
 
 def _run_on_s(branch: Branch) -> float:
-    """Let the legs stop now and return how long the command outlasts the crank."""
+    """Stop the legs now and return how long the command outlasts the crank."""
     begun_s = branch.now_s
     branch.stop_pedalling()
     branch.ride_on(begun_s + _LEGS_STOP_S + _LONGEST_GAP_S, over=lambda outputs: outputs.command_mv == 0)
@@ -158,7 +158,7 @@ def _help_deg(samples: Samples) -> float | None:
 
 
 def check_thresholds(tried: Thresholds) -> Check:
-    """Tell whether the start is soon enough, nothing lapses, and the stop is quick enough."""
+    """Check whether the start is soon enough, nothing lapses, and the stop is quick enough."""
     late = "no help at all" if tried.help_deg is None else f"help begins after {tried.help_deg:.0f}°"
     return check_all(
         [

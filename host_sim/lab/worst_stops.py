@@ -1,9 +1,9 @@
-"""Where legs must begin to stop so that help outlasts the crank longest: predicted, then ridden.
+"""Where the legs must start to stop so that help outlasts the crank longest: predicted, then ridden.
 
-A duty-coded ring tells of a pulse at its rising edge. Help outlasts the crank longest if the crank, slowing
-down, just reaches such an edge: the firmware hears of it late, and the pitch that it measures, of which the
+A duty-coded ring shows a pulse at its rising edge. Help outlasts the crank longest if the crank, slowing
+down, just reaches such an edge: the firmware sees it late, and the pitch that it measures, of which the
 stop gap is a share, is long. How slow the crank may become is limited by the duty: an edge whose pitch was
-high for less than 9/16 of it tells no direction (`firmware/sense/crank.py`).
+high for less than 9/16 of it shows no direction (`firmware/sense/crank.py`).
 """
 
 from copy import deepcopy
@@ -29,7 +29,7 @@ class WorstStop:
 
 
 def edges_ahead(branch: Branch, until_s: float) -> list[tuple[float, bool]]:
-    """Return the edges of channel A that come if the crank turns on evenly: seconds, whether it rises."""
+    """Return the edges of channel A if the crank keeps turning evenly: seconds, whether it rises."""
     rider, sensor = branch.world.rider, deepcopy(branch.world.pedal_sensor)
     elapsed_s = until_s - branch.now_s
     ahead_rad = rider.crank_rad + rider.crank_rad_per_s * elapsed_s
@@ -51,8 +51,8 @@ def worst_stops(
         (before_s, _), (rise_s, _), (fall_s, _) = (edges[at] for at in (before, rise, rise + 1))
         edge_s = edges[next_rise][0]
         pitch_s = edge_s - rise_s
-        # Legs that slow down evenly reach an edge later by this than at their steady speed; not so late that
-        # the duty tells no direction, or that help has lapsed by then.
+        # Legs that slow down evenly reach an edge this much later than at a steady speed; not so late that
+        # the duty shows no direction, or that help has lapsed by then.
         late_s = min(
             (fall_s - rise_s) * _LONGEST_PITCH_OF_HIGH - pitch_s,
             (rise_s - before_s) * gap_share - pitch_s,

@@ -1,4 +1,4 @@
-"""The values that a proof lets the firmware meet: every legal setting, every reading a board may give."""
+"""The values that proofs consider: every legal setting, every reading a board may give."""
 
 from firmware.settings import ASCENDING, TABLE, Settings
 from host_sim.proof.numbers import Numbers
@@ -15,7 +15,7 @@ def any_setting(ex: Numbers, name: str) -> int:
 
 
 def any_settings(ex: Numbers, names: tuple[str, ...]) -> Settings:
-    """Return settings in which `names` may have any legal values together; the others are the defaults."""
+    """Return settings in which `names` have any legal values together; the others are the defaults."""
     settings = Settings({})
     for name in names:
         setattr(settings, name, any_setting(ex, name))

@@ -1,7 +1,7 @@
 """Runs a function on symbols once for every path that its branches can take.
 
-A path is a list of choices. The function is run again and again from the start, each time down another
-list; at each branch the solver tells which ways can be gone at all, given those gone before.
+A path is a list of choices. The function is run again from the start for each path; at each branch
+the solver decides which choices are possible, given the earlier ones.
 """
 
 from collections.abc import Callable
@@ -21,16 +21,16 @@ from host_sim.proof.symbolic import (
     truth_of,
 )
 
-SOLVER_STEPS = 2_000_000_000  # For one question. Not seconds, of which a busy machine has fewer.
+SOLVER_STEPS = 2_000_000_000  # For one question. Not seconds, since a busy machine does less in a second.
 INDEX_VALUES_MAX = 64
 
 
 class Unknown(Exception):
-    """The solver gave up within its steps: nothing is proved, nothing refuted."""
+    """The solver reached its limit: nothing is proved, nothing refuted."""
 
 
 class Vector:
-    """Numbers that go down one path: `values` of the symbols, and the `outcome` that the solver predicts."""
+    """Numbers that follow one path: `values` of the symbols, and the `outcome` that the solver predicts."""
 
     __slots__ = ("outcome", "values")
 
@@ -41,7 +41,7 @@ class Vector:
 
 
 class _PathEnded(Exception):
-    """What was assumed can't be on this path."""
+    """The assumptions can't hold on this path."""
 
 
 class Explorer:
@@ -68,7 +68,7 @@ class Explorer:
     def explore(self, run: Callable[["Explorer"], None]) -> None:
         """Run `run` down every path. It makes its symbols, assumes, steps and checks.
 
-        Failure if a check does not hold on some path, Unknown if the solver can't tell.
+        Failure if a check does not hold on some path, Unknown if the solver can't decide.
         """
         self._open = [[]]
         while self._open:
@@ -110,12 +110,12 @@ class Explorer:
         self._outcome.update(values)
 
     def boolean(self, name: str) -> SymBool:
-        """Return a new truth."""
+        """Return a new symbolic boolean."""
         number = self.integer(name, 0, 1)
         return SymBool(self, number.term == 1)
 
     def assume(self, condition: Any) -> None:
-        """Go on only where `condition` holds."""
+        """Continue only where `condition` holds."""
         if isinstance(condition, SymBool):
             self._solver.add(condition.term)
             if self._solver.check() == z3.unsat:
@@ -144,22 +144,22 @@ class Explorer:
             self._solver.pop()
 
     def show(self, condition: Any, what: str) -> None:
-        """Check `condition`, then let the solver use it: a step on the way to what it can't see at once."""
+        """Check `condition`, then let the solver use it, as a step towards a harder conclusion."""
         self.check(condition, what)
         if isinstance(condition, SymBool):
             self._solver.add(condition.term)
 
     def check_small(self, term: z3.ArithRef, operator: str) -> None:
-        """Make sure that a result is a small integer."""
+        """Make sure that a result fits a small int."""
         small = z3.And(term >= SMALL_MIN, term <= SMALL_MAX)
         self.check(small, f"the result of {operator} fits 31 bits")
 
     def decide(self, term: z3.BoolRef) -> bool:
-        """Return the truth of `term` on this path; explore the other one later if it can be."""
+        """Return the value of `term` on this path; explore the other one later if it is possible."""
         return self._choose([term, z3.Not(term)]) == 0
 
     def choose(self, term: z3.ArithRef, low: int, high: int) -> int:
-        """Return the number that `term` is on this path; explore the others later.
+        """Return one value of `term` for this path; explore the others later.
 
         TypeError if there are more than INDEX_VALUES_MAX of them: nothing to use as an index.
         """
@@ -199,7 +199,7 @@ class Explorer:
         self._solver.push()
         try:
             self._solver.add(term)
-            # What the solver can't refute is gone down: more paths, never fewer.
+            # A choice that the solver can't refute is explored: more paths, never fewer.
             return bool(self._solver.check() != z3.unsat)
         finally:
             self._solver.pop()
@@ -216,7 +216,7 @@ class Explorer:
 
 
 def _number(model: z3.ModelRef, value: Any) -> int:
-    """Return what `value` is in this model; truths as 0 and 1."""
+    """Return `value` in this model; booleans as 0 and 1."""
     if isinstance(value, SymInt):
         return int(model.eval(value.term, model_completion=True).as_long())
     if isinstance(value, SymBool):

@@ -23,8 +23,8 @@ LemmaFunction = Callable[[Any], None]
 class Lemma:
     """One function to explore.
 
-    `must_fail`: it shows that a bound is exact, so a counterexample is expected. `merged`: the least and the
-    greatest of two values are one term and no fork; see merging.py. `counted`: it has no symbol and tries
+    `must_fail`: it shows that a bound is exact, so a counterexample is expected. `merged`: the minimum and
+    the maximum of two values are one term, not a fork; see merging.py. `counted`: it has no symbols and tries
     numbers one by one, so there is no path to replay on other runtimes.
     """
 

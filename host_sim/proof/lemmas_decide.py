@@ -35,7 +35,7 @@ RELEASE_GAP_US = (3_970, 3_750_000)  # Over all legal settings; see `derived_num
 
 
 def any_pedalling(ex: Numbers) -> Pedalling:
-    """Return the facts about the legs in any state, under any settings."""
+    """Return the facts about pedalling in any state, with any settings."""
     legs = Pedalling(Settings({}))
     legs._release_gap_us = ex.integer("release_gap", RELEASE_GAP_US[0], RELEASE_GAP_US[1])
     legs._cadence._scale = ex.integer("scale", 93_750, 1_500_000)
@@ -55,7 +55,7 @@ def any_pedalling(ex: Numbers) -> Pedalling:
 
 
 def stop_gap(ex: Numbers) -> None:
-    """Any pitch, any speed, any settings: the least of the three times."""
+    """Any pitch, any speed, any settings: the shortest of the three times."""
     legs = any_pedalling(ex)
     pitch_us = ex.integer("pitch", 0, PITCH_MAX_US)
     speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
@@ -76,8 +76,8 @@ def stop_gap(ex: Numbers) -> None:
 def pedalling(ex: Numbers) -> None:
     """Any legs and crank at any time up to the longest permitted step gap.
 
-    The speed only shortens the stop gap, as `stop_gap` shows; here the release gap may be any time from 0
-    on, which stands for every stop gap.
+    Speed only shortens the stop gap, as `stop_gap` shows; here the release gap is any time from 0 on,
+    which covers every stop gap.
     """
     legs = any_pedalling(ex)
     legs._release_gap_us = ex.integer("any_gap", 0, RELEASE_GAP_US[1])
@@ -167,7 +167,7 @@ def events(ex: Numbers) -> None:
 
 
 def engagement_table(ex: Numbers) -> None:
-    """Every cell of the table: total, every state reachable, a way to safety from each."""
+    """Every cell of the table: it is total, every state is reachable, and safety is reachable from each."""
     states, kinds = len(STATE_NAMES), len(EVENT_NAMES)
     ex.check(len(TRANSITIONS) == states, "every state has a row")
     reached = [WAITING]

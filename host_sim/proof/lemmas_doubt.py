@@ -1,4 +1,4 @@
-"""Lemmas about readings that contradict one another: counts are bounded, a doubt comes before a fault."""
+"""Lemmas about readings that contradict one another: counts are bounded, and doubt comes before a fault."""
 
 from firmware.controller import Controller
 from firmware.decide.ceilings import BY_DOUBT
@@ -25,7 +25,7 @@ from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_settin
 from host_sim.proof.lemmas_motor import CURRENT_MAX_MA, LEARNED_SUM, MODEL_POWER_MAX_W
 from host_sim.proof.numbers import Numbers
 
-READING_LOW = -1_000  # What a board may give for a current; `supply` takes it for 0.
+READING_LOW = -1_000  # A current reading that a board may give; `supply` treats it as 0.
 READING_HIGH = 200_000
 MEAN_MAX = 16 * 100_000 + 15
 FALL_LEAST_MAX_MA = 600_000  # Of any motor; see `derived_motor_numbers`.
@@ -34,7 +34,7 @@ JUDGED_EMF_MAX_MV = 104_250
 
 
 def _any_watch(ex: Numbers) -> ShuntWatch:
-    """Return a watch over the current in any state that its invariant allows."""
+    """Return a shunt watch in any state that its invariant allows."""
     supply = Supply()
     supply.current_ma = ex.integer("smoothed", 0, READING_MAX)
     supply.battery_mv = ex.integer("battery", 0, READING_MAX)
@@ -97,7 +97,7 @@ def shunt_fall(ex: Numbers) -> None:
 
 
 def shunt_rest(ex: Numbers) -> None:
-    """A command in the dead band: every sign is forgotten, the readings at rest are replaced."""
+    """A command in the dead band: every sign is reset, the readings at rest are replaced."""
     watch = _any_watch(ex)
     command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
     ex.assume(command_mv <= watch._start_mv)
@@ -154,7 +154,7 @@ def _check_judge(ex: Numbers, judge: Plausibility) -> None:
 
 
 def _judge_motor(ex: Numbers, kind: int) -> None:
-    """Look at the motor once; learning is another lemma's, so the wheel is not steady."""
+    """Check the motor once; another lemma covers learning, so the wheel is not steady."""
     judge = _any_judge(ex, kind)
     before, lasting, contradiction = judge._suspicions, judge._lasting_steps, judge._contradiction
     judge._judge_motor()
@@ -189,7 +189,7 @@ def judge_speed(ex: Numbers) -> None:
 
 
 def judge_learns(ex: Numbers) -> None:
-    """A steady ride of both kinds: only what is plausible is learned from, and it stays in its range."""
+    """A steady ride of both kinds: the model learns from plausible values only, and stays in range."""
     kind = MOTOR_SPEED if ex.boolean("speed_kind") else MOTOR_TORQUE
     judge = _any_judge(ex, kind)
     judge._wheel.steady = True
@@ -240,7 +240,7 @@ def judge_shunt(ex: Numbers) -> None:
 
 
 def judge_forgets(ex: Numbers) -> None:
-    """The request to clear forgets every suspicion, and what was withheld for it."""
+    """The request to clear resets every suspicion, and help is no longer withheld."""
     judge = _any_judge(ex, MOTOR_TORQUE)
     judge.withheld = ex.boolean("is_withheld")
     judge.forget()
@@ -250,7 +250,7 @@ def judge_forgets(ex: Numbers) -> None:
 
 
 def doubt_ends_drive(ex: Numbers) -> None:
-    """From any state of the drive, any kind of motor: withheld or overdue, the very step commands nothing."""
+    """Any state of the drive, any kind of motor: if withheld or overdue, the same step commands nothing."""
     kind = any_setting(ex, "motor_kind")
     controller = Controller(Settings({"motor_kind": kind if isinstance(kind, int) else kind.__index__()}), 0)
     controller.engagement.state = ex.integer("state", 0, 5)

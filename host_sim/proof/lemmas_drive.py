@@ -38,7 +38,7 @@ def slew_limiter(ex: Numbers) -> None:
     ex.check(limiter._carry_nv < NV_PER_MV, "the remainder is less than a millivolt")
     elapsed_us = (ex.wide(now_us) - last_us) % (TICKS_MAX_US + 1)
     if elapsed_us > (TICKS_MAX_US >> 1):
-        elapsed_us = 0  # Time that ran backward.
+        elapsed_us = 0  # Time ran backward.
     if elapsed_us > ELAPSED_MAX_US:
         elapsed_us = ELAPSED_MAX_US
     if after_mv > before_mv:
@@ -52,7 +52,7 @@ def slew_limiter(ex: Numbers) -> None:
 
 
 def power_loop(ex: Numbers) -> None:
-    """Any gain and integral time, any state, any power, any command that went out."""
+    """Any gain and integral time, any state, any power, any last command."""
     loop = PowerLoop(Settings({}), 0)
     start_mv = any_setting(ex, "command_start_mv")
     range_uv = ex.integer("range", 1000, COMMAND_MAX_MV * 1000)

@@ -1,4 +1,4 @@
-"""Lemmas about the fault latch: what is latched stays, and every count is kept."""
+"""Lemmas about the fault latch: what is latched stays, and every count is bounded."""
 
 from firmware.guard.faults import (
     CAUSE_NAMES,
@@ -62,7 +62,7 @@ def fault_latch(ex: Numbers) -> None:
 
 
 def _latch_steps(ex: Numbers, faults: Faults, inputs: Inputs, command_mv: int) -> None:
-    """Look at everything once: a latched cause changes on the explicit request only."""
+    """Check everything once: a latched cause changes on the explicit request only."""
     before = faults.cause
     inputs.clear_requested = ex.boolean("clear_requested")
     faults.step(inputs, command_mv)
@@ -72,7 +72,7 @@ def _latch_steps(ex: Numbers, faults: Faults, inputs: Inputs, command_mv: int) -
 
 
 def fault_step(ex: Numbers) -> None:
-    """A whole look at sensors and wires, with a condition of the step before or without; counts are kept."""
+    """A whole check of sensors and wires, with or without a condition a step before; counts are bounded."""
     faults = _any_latch(ex, 1)
     inputs = Inputs()
     inputs.battery_mv = 36_000
@@ -93,7 +93,7 @@ def fault_step(ex: Numbers) -> None:
 
 
 def fault_readings(ex: Numbers) -> None:
-    """A whole look at any readings."""
+    """A whole check of any readings."""
     faults = _any_latch(ex, 1)
     inputs = Inputs()
     inputs.battery_mv = ex.integer("battery", 0, 100_000)
@@ -143,7 +143,7 @@ def fault_plausibility(ex: Numbers) -> None:
     faults._wheel.pulsed = True
     faults.step(inputs, ex.integer("command", 0, COMMAND_MAX_MV))
     found = NO_FAULT
-    # The last that holds in this order is the first of the list of causes.
+    # The last that holds in this order is the first in the list of causes.
     if judge.wheel_slow:
         found = WHEEL_SLOW
     if judge.power_low:

@@ -1,4 +1,4 @@
-"""Lemmas about drive that knows the motor: it seeks the back-EMF, follows it, and keeps to the ceiling."""
+"""Lemmas about drive with a motor model: it seeks the back-EMF, follows it, and stays below the ceiling."""
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, THROTTLING
@@ -125,7 +125,7 @@ def feed_forward_seeks(ex: Numbers) -> None:
 
 
 def feed_forward_follows(ex: Numbers) -> None:
-    """Any speed after any other, once it seeks no more."""
+    """Any speed after any other, once the search has ended."""
     feed_forward = _any_feed_forward(ex)
     feed_forward._seeking = False
     before_mv, emf_mv = feed_forward._followed_mv, feed_forward._model.plain_emf_mv
@@ -146,14 +146,14 @@ def _any_known_drive(ex: Numbers, kind: int) -> Controller:
     """Return the controller of a known motor whose decisions have been made, in any state of its drive.
 
     What the power loop and the model give may be anything in the ranges that `power_loop`, `motor_ceiling`,
-    `motor_command_for` and `motor_changes` show for it. Few symbols are enough for that, so the others stand.
+    `motor_command_for` and `motor_changes` show for it. A few symbols cover that; other values are fixed.
     """
     controller = Controller(Settings({"motor_kind": kind}), 0)
     controller.engagement.state = ex.integer("state", ASSISTING, THROTTLING)
     controller.ceilings.ceiling_w = ex.integer("ceiling", 0, 1500)
     controller.request.wanted_w = ex.integer("wanted", 0, 1500)
     controller.supply.power_w = ex.integer("power", 0, 10_000)
-    # One command, as `controller_outputs` shows: the next rise starts from what was put out.
+    # One command, as `controller_outputs` shows: the next rise starts from the last output.
     controller.slew_limiter.command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
     controller.outputs.command_mv = controller.slew_limiter.command_mv
     controller.power_loop._integral_uv = ex.integer("integral", 0, controller.power_loop._range_uv)
@@ -170,7 +170,7 @@ def _known_drive(ex: Numbers, controller: Controller) -> int:
     controller.slew_limiter._last_us = last_us
     now_us = ticks_add_us(last_us, gap_us)
     controller._look_at_the_clock(now_us)
-    # No time for the integral to follow in: any of its states is a symbol already.
+    # No time passes for the integral: all its states are covered by a symbol.
     controller.power_loop._last_us = now_us
     inputs = Inputs()
     inputs.current_ma = ex.integer("reading", READING_LOW, READING_HIGH)

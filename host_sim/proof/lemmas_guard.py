@@ -1,4 +1,4 @@
-"""Lemmas about the last gate: the output guard, and what the controller puts out."""
+"""Lemmas about the last gate: the output guard, and the controller's outputs."""
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, FAULTED, THROTTLING
@@ -44,7 +44,7 @@ def guard_permit(ex: Numbers) -> None:
     guard._settings.throttle_fitted = any_setting(ex, "throttle_fitted")
     guard._settings.throttle_unpedalled = any_setting(ex, "throttle_unpedalled")
     now_us = ex.integer("now", 0, TICKS_MAX_US)
-    # That a step back is told from any other is the lemma `guard_clock_back`; here time has gone on or stood.
+    # The lemma `guard_clock_back` covers time that runs back; here time has advanced or stood still.
     guard._now_us = now_us
     forward_age_us = ex.integer("forward_age", 0, LONGEST_STEP_GAP_US + LONGEST_GAP_US)
     wheel_age_us = ex.integer("wheel_age", 0, LONGEST_STEP_GAP_US + WHEEL_STILL_US)
@@ -85,7 +85,7 @@ def guard_permit(ex: Numbers) -> None:
 
 
 def guard_clock_back(ex: Numbers) -> None:
-    """Any state, any inputs, any command, and a time before or after that of the last look."""
+    """Any state, any inputs, any command, and a time before or after that of the last call."""
     guard = any_guard(ex, DUTY_CODED)
     guard._rise_seen = ex.boolean("rise_seen")
     last_us = ex.integer("last", 0, TICKS_MAX_US)
@@ -148,7 +148,7 @@ def controller_clock_back(ex: Numbers) -> None:
 
 
 def _ends_a_magnet(guard: OutputGuard, high: int, time_us: int) -> bool:
-    """Tell whether a whole pitch was seen and the pulse that ends is an eighth to seven eighths of it."""
+    """Return whether a whole pitch was seen and the ending pulse is an eighth to seven eighths of it."""
     if not guard._rise_seen or not guard._fall_seen:
         return False
     same_us, other_us = guard._fall_us, guard._rise_us
@@ -214,7 +214,7 @@ def _any_drive(ex: Numbers) -> Controller:
 
 
 def controller_drive(ex: Numbers) -> None:
-    """Any decision, any state of the drive, any call time: what reaches the guard."""
+    """Any decision, any state of the drive, any call time: the input of the guard."""
     controller = _any_drive(ex)
     last_us = ex.integer("last", 0, TICKS_MAX_US)
     gap_us = ex.integer("gap", 0, LONGEST_STEP_GAP_US)
@@ -245,7 +245,7 @@ def controller_drive(ex: Numbers) -> None:
 
 
 def controller_outputs(ex: Numbers) -> None:
-    """Any permission, any fault: what is put out."""
+    """Any permission, any fault: the outputs."""
     controller = _any_drive(ex)
     controller.faults.cause = ex.integer("cause", 0, len(CAUSE_NAMES) - 1)
     command_mv = ex.integer("asked", 0, COMMAND_MAX_MV)
@@ -263,7 +263,7 @@ def controller_outputs(ex: Numbers) -> None:
 
 
 def fault_ends_drive(ex: Numbers) -> None:
-    """From any state, with any cause latched: the very step commands nothing."""
+    """From any state, with any cause latched: the same step commands nothing."""
     controller = _any_drive(ex)
     controller.faults.cause = ex.integer("cause", 1, len(CAUSE_NAMES) - 1)
     inputs = Inputs()
@@ -278,7 +278,7 @@ def fault_ends_drive(ex: Numbers) -> None:
 
 
 def brake_ends_drive(ex: Numbers) -> None:
-    """From any state, with the brake pulled: the very step commands nothing."""
+    """From any state, with the brake pulled: the same step commands nothing."""
     controller = _any_drive(ex)
     inputs = Inputs()
     inputs.brake_pulled = True

@@ -19,7 +19,7 @@ LATE_MAX_MM_PER_S = 4_898  # Of any wheel; see `derived_wheel_numbers`.
 CURRENT_MAX_MA = 200_000
 MODEL_POWER_MAX_W = 20_000
 LEARNED_SUM = (LEARNED_LOW << LEARNED_SHIFT, (LEARNED_HIGH + 1 << LEARNED_SHIFT) - 1)
-FURTHEST_MV = 131_000  # The highest back-EMF, three tenths and a volt more.
+FURTHEST_MV = 131_000  # The highest back-EMF, plus three tenths and a volt.
 
 
 def any_model(ex: Numbers, kind: int) -> MotorModel:
@@ -52,7 +52,7 @@ def _within(ex: Numbers, value: int, highest: int, what: str) -> None:
 
 
 def motor_lags(ex: Numbers) -> None:
-    """Any command through the two lags, which never pass what they follow."""
+    """Any command through the two lags, which never overshoot what they follow."""
     model = any_model(ex, MOTOR_SPEED)
     highest_mv = model._start_mv + model._span_mv
     ex.assume(model._lagged <= 4 * highest_mv)
@@ -131,7 +131,7 @@ def motor_power(ex: Numbers) -> None:
 
 
 def motor_limited(ex: Numbers) -> None:
-    """Is a limit reached: at any current and any power."""
+    """Whether a limit is reached, at any current and any power."""
     model = any_model(ex, MOTOR_TORQUE)
     power_w = ex.integer("power", 0, POWER_MAX_W)
     limited = model.limited(power_w)
@@ -202,7 +202,7 @@ def motor_changes(ex: Numbers) -> None:
 
 
 def motor_ceiling(ex: Numbers) -> None:
-    """The highest command for any allowed watts, from any current that it came to before."""
+    """The highest command for any allowed watts, from any current of an earlier call."""
     model = any_model(ex, MOTOR_TORQUE)
     highest_mv = model._start_mv + model._span_mv
     before_ma = model._ceiling_ma

@@ -1,4 +1,4 @@
-"""Lemmas about the ring between interrupt and step: with each end at every place, empty to full."""
+"""Lemmas about the ring between interrupt and step: each end at every position, from empty to full."""
 
 from firmware.records import EDGE_LOG_SIZE, EdgeLog, Outputs
 from host_sim.proof.numbers import Numbers
@@ -7,7 +7,7 @@ WAITING = (0, 1, 2, 31, 62, 63)
 
 
 def edge_log_record(ex: Numbers) -> None:
-    """An edge goes to the end of the ring and nowhere else; a full ring drops it and counts it."""
+    """An edge goes to the end of the ring only; a full ring drops it and counts it."""
     count = 0
     for read in range(EDGE_LOG_SIZE):
         for waiting in WAITING:
@@ -32,7 +32,7 @@ def edge_log_record(ex: Numbers) -> None:
 
 
 def edge_log_take(ex: Numbers) -> None:
-    """The oldest edge comes out, with its time; of an empty ring nothing does."""
+    """The oldest edge is returned with its time; an empty ring returns nothing."""
     count = 0
     for read in range(EDGE_LOG_SIZE):
         for waiting in WAITING:

@@ -10,10 +10,10 @@ from host_sim.proof.domain import SPEED_MAX_MM_PER_S, any_settings
 from host_sim.proof.numbers import Numbers
 
 PERIOD_US = TICKS_MAX_US + 1
-# What the constructor can work out of any legal settings; `derived_numbers` shows it for all of them.
+# What the constructor can derive from legal settings; `derived_numbers` shows it for all of them.
 SHORTEST_PITCH_US = (3_750, 60_000)
 STANDSTILL_US = (515_889, 4_250_000)
-EDGE_GAP_MAX_US = 5_000_000  # Between two edges of a crank that is not standing: its standstill and one step.
+EDGE_GAP_MAX_US = 5_000_000  # Between two edges of a moving crank: its standstill time and one step.
 
 
 def ticks(ex: Numbers) -> None:
@@ -76,13 +76,13 @@ def check_crank(ex: Numbers, crank: Crank) -> None:
 
 
 def _one_way(ex: Numbers, crank: Crank) -> None:
-    """A crank never runs both ways: part of its invariant."""
+    """A crank never has runs in both directions: part of its invariant."""
     if crank.forward_run > 0:
         ex.assume(crank.backward_run == 0)
 
 
 def _all_edges_at(crank: Crank, time_us: int) -> None:
-    """Let the last edge of every kind have come at `time_us`; one by one: a compiled crank keeps its list."""
+    """Set the last edge of every kind to `time_us`, one by one: a compiled crank keeps its list."""
     for kind in range(4):
         crank._kind_us[kind] = time_us
 
@@ -185,7 +185,7 @@ def crank_duty_coded(ex: Numbers) -> None:
 
 
 def crank_glitch(ex: Numbers) -> None:
-    """An edge whose levels do not last: what vanishes within the glitch time changes nothing but a count."""
+    """An edge whose levels do not last: a pulse within the glitch time changes only a count."""
     crank = any_crank(ex, TWO_CHANNELS)
     _one_way(ex, crank)
     ex.assume(crank._started)
@@ -207,12 +207,12 @@ def crank_glitch(ex: Numbers) -> None:
 
 
 def crank_standstill(ex: Numbers) -> None:
-    """Any quiet crank, looked at after any gap up to the longest permitted one."""
+    """Any quiet crank, checked after any gap up to the longest permitted one."""
     _quiet_crank(ex, LONGEST_STEP_GAP_US)
 
 
 def crank_standstill_too_late(ex: Numbers) -> None:
-    """The same with a gap that is one microsecond longer: this must fail, or the bound were not exact."""
+    """The same with a gap one microsecond longer: this must fail, or the bound would not be exact."""
     _quiet_crank(ex, LONGEST_STEP_GAP_US + 1)
 
 
@@ -230,7 +230,7 @@ def _quiet_crank(ex: Numbers, longest_gap_us: int) -> None:
     if standing:
         ex.assume(forward_run == 0)
         ex.assume(backward_run == 0)
-    # Two halves of a gap: one alone may be more than ticks_add_us takes.
+    # The gap in two halves: the whole may exceed the range of ticks_add_us.
     half_us = gap_us // 2
     now_us = ticks_add_us(ticks_add_us(last_us, quiet_us), half_us)
     crank.settle(ticks_add_us(now_us, gap_us - half_us))
@@ -268,11 +268,11 @@ def rotation(ex: Numbers) -> None:
 
 
 def wheel(ex: Numbers) -> None:
-    """Any wheel edge, then any look."""
+    """Any wheel edge, then any check."""
     roll = Wheel(500, 64)
     roll._rotation._scale = ex.integer("scale", 781_250, 300_000_000)
     roll._shortest_us = ex.integer("shortest", 280, 108_000)
-    # What the constructor makes of the scale: the period of 100 km/h, rounded down to tens.
+    # What the constructor derives from the scale: the period at 100 km/h, rounded down to tens.
     ex.assume(roll._shortest_us == (roll._rotation._scale // 27_778) * 10)
     roll._running = ex.boolean("running")
     last_us = ex.integer("last", 0, TICKS_MAX_US)
@@ -327,7 +327,7 @@ def selector(ex: Numbers) -> None:
 
 
 def supply(ex: Numbers) -> None:
-    """Any readings, any state of the two low passes."""
+    """Any readings, any state of the two filters."""
     side = Supply()
     side._started = ex.boolean("started")
     side._voltage_sum = ex.integer("voltage_sum", 0, READING_MAX * 32)

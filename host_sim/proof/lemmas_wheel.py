@@ -6,10 +6,10 @@ from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import SPEED_MAX_MM_PER_S
 from host_sim.proof.numbers import Numbers
 
-# What the constructor can work out of any legal settings; `derived_wheel_numbers` shows it for all of them.
+# What the constructor can derive from legal settings; `derived_wheel_numbers` shows it for all of them.
 LATE_UNSEEN_MM_PER_S = (89, 4_898)
 STOPPABLE_MM_PER_S = (141, 7_745)
-PERIOD_MAX_US = (1 << 29) - 1  # A difference of times: pulses of a wheel that stood are far apart.
+PERIOD_MAX_US = (1 << 29) - 1  # A difference of times: pulses of a wheel that was at rest are far apart.
 ROOT_MAX = 23_170  # Of 2**29.
 
 
@@ -22,7 +22,7 @@ def square_roots(ex: Numbers) -> None:
             ex.check(False, "a root is the whole part of the true one")
         count += 1
     ex.check(square_root(1 << 29) == ROOT_MAX, "the root of 2**29 is the whole part of the true one")
-    # The highest root that is ever tried has all its bits set.
+    # The highest root that is tried has all its bits set.
     ex.check(((1 << 15) - 1) * ((1 << 15) - 1) < 1 << 30, "every square that is compared is a small integer")
     ex.outcome(count=count)
 
@@ -63,10 +63,10 @@ def wheel_late(ex: Numbers) -> None:
 
 
 def wheel_overdue(ex: Numbers) -> None:
-    """Any wheel, looked at after any time without a pulse."""
+    """Any wheel, checked after any time without a pulse."""
     roll = _any_wheel(ex)
     spacing_mm = ex.integer("spacing", 1, 3_000)
-    # As `square_roots` shows it of what the constructor takes the root of.
+    # As `square_roots` shows for the constructor's argument.
     beyond = roll._stoppable_mm_per_s + 1
     ex.assume(beyond * beyond > 2 * BRAKING_MM_PER_S2 * spacing_mm)
     rotation = roll._rotation

@@ -51,7 +51,7 @@ def derived_crank_numbers(ex: Numbers) -> None:
 
 
 def derived_wheel_numbers(ex: Numbers) -> None:
-    """Every number of wheel pulses, with the ends of what is monotone: size, speeds, distance."""
+    """Every number of wheel pulses, with the ends of all monotone settings: size, speeds, distance."""
     low, high = RANGES["wheel_pulses_per_rev"]
     count = 0
     for pulses in range(low, high + 1):
@@ -78,7 +78,7 @@ def derived_wheel_numbers(ex: Numbers) -> None:
 
 
 def derived_motor_numbers(ex: Numbers) -> None:
-    """The ends of every setting of the motor that a number is derived from; all of them are monotone."""
+    """The ends of every motor setting from which a number is derived; all are monotone."""
     count = 0
     for emf in RANGES["back_emf_mv_per_m_per_s"]:
         for resistance_mohm in RANGES["motor_resistance_mohm"]:
@@ -135,7 +135,7 @@ def _step(controller: Controller, inputs: Inputs, now_us: int) -> None:
 
 
 def _state(controller: Controller) -> dict[str, int]:
-    """Return all that is remembered from step to step, but for time stamps."""
+    """Return the whole state kept between steps, except time stamps."""
     return {
         "state": controller.engagement.state,
         "event": controller.engagement.event,

@@ -1,9 +1,9 @@
-"""Least, greatest and clamped values of symbols as one term each, where forking would make too many paths.
+"""Minimum, maximum and clamped values of symbols as one term each, where forking would cause too many paths.
 
-`min`, `max`, `abs` and `clamp` compare, and every comparison of symbols forks. The motor model takes so many
+`min`, `max`, `abs` and `clamp` compare, and every comparison of symbols forks. The motor model uses so many
 of them that its paths multiply. While a lemma that asks for it is explored, the modules in MERGED use the
-functions below instead: the result is one term that holds both ways, and its range is known more narrowly.
-On plain numbers the lemma runs on the firmware as it is.
+functions below instead: the result is one term for both outcomes, with a narrower known range.
+On plain numbers the lemma runs on the unchanged firmware.
 """
 
 from collections.abc import Iterator
@@ -28,26 +28,26 @@ MERGED = (
 
 
 def least(one: Any, *others: Any) -> Any:
-    """Return the least of numbers and symbols."""
+    """Return the minimum of numbers and symbols."""
     for other in others:
         one = _lower(one, other)
     return one
 
 
 def greatest(one: Any, *others: Any) -> Any:
-    """Return the greatest of numbers and symbols."""
+    """Return the maximum of numbers and symbols."""
     for other in others:
         one = _higher(one, other)
     return one
 
 
 def clamped(value: Any, lowest: Any, highest: Any) -> Any:
-    """Return what `firmware.integers.clamp` does; the lowest is at most the highest."""
+    """Do the same as `firmware.integers.clamp`; the lowest is at most the highest."""
     return _lower(_higher(value, lowest), highest)
 
 
 def size_of(value: Any) -> Any:
-    """Return the value without its sign."""
+    """Return the absolute value."""
     size = _higher(value, -value)
     if isinstance(size, SymInt):
         size.low = max(size.low, 0)
@@ -89,7 +89,7 @@ def _symbol(one: Any, other: Any, term: z3.ArithRef, low: int, high: int) -> Sym
 
 @contextmanager
 def merging() -> Iterator[None]:
-    """Let the modules in MERGED choose without forking, as long as the block lasts."""
+    """Let the modules in MERGED choose without forking inside the block."""
     replaced: list[tuple[Any, str, Any]] = []
     try:
         for name in MERGED:

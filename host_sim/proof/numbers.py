@@ -1,22 +1,22 @@
-"""Plain numbers in the place of symbols: a lemma run on them is an ordinary test of the firmware.
+"""Plain numbers instead of symbols: a lemma run on them is an ordinary test of the firmware.
 
-Imports nothing, and is Python that every runtime speaks, so that the same lemma can be run on a
-microcontroller. Lemmas are written for `Numbers`; the Explorer has the same methods and gives symbols.
+Imports nothing and runs on every runtime, so that the same lemma can be run on a microcontroller.
+Lemmas are written for `Numbers`; the Explorer has the same methods and returns symbols.
 """
 
 
 class Failure(Exception):
-    """A counterexample: something that must hold need not. Read: `what`, `values` by the symbols' names."""
+    """A counterexample to a check. Read: `what`, `values` by the symbols' names."""
 
     def __init__(self, what: str, values: dict[str, int]) -> None:
-        """Note what failed, and for which values."""
+        """Store what failed, and for which values."""
         super().__init__(what)
         self.what = what
         self.values = values
 
 
 class Rejected(Exception):
-    """The numbers do not meet what the lemma assumes."""
+    """The numbers do not meet the lemma's assumptions."""
 
 
 class Numbers:
@@ -28,14 +28,14 @@ class Numbers:
         self.outcomes: dict[str, int] = {}
 
     def integer(self, name: str, low: int, high: int) -> int:
-        """Return the number that was given; Rejected if it is out of its range, KeyError if there is none."""
+        """Return the given number; Rejected if it is out of its range, KeyError if there is none."""
         value = self._given[name]
         if not low <= value <= high:
             raise Rejected(name)
         return value
 
     def boolean(self, name: str) -> bool:
-        """Return the truth that was given."""
+        """Return the given boolean."""
         return self._given[name] == 1
 
     def wide(self, value: int) -> int:
@@ -53,7 +53,7 @@ class Numbers:
             raise Failure(what, self._given)
 
     def show(self, condition: bool, what: str) -> None:
-        """Raise Failure unless `condition` holds; an Explorer goes on from it."""
+        """Raise Failure unless `condition` holds; an Explorer then uses it."""
         self.check(condition, what)
 
     def outcome(self, **values: int) -> None:

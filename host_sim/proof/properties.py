@@ -1,4 +1,4 @@
-"""What is proved: each property in a sentence, what it assumes, what statements and lemmas show it."""
+"""What is proved: each property in a sentence, its assumptions, the statements and lemmas that show it."""
 
 from firmware.drive.feed_forward import FIRST_CURRENT_MA
 from firmware.guard.plausibility import LASTING_STEPS, SILENT_STEPS
@@ -35,7 +35,7 @@ NO_CURRENT = (
 class Property:
     """A property: `name`, `sentence`, `assumptions`; the `statements` and `lemmas` that it follows from.
 
-    `jobs`: those of its statements, and the induction that they take for given; or the ones that are named.
+    `jobs`: those of its statements, and the induction that they assume; or the ones that are named.
     """
 
     __slots__ = ("assumptions", "jobs", "lemmas", "name", "sentence", "statements")
@@ -49,7 +49,7 @@ class Property:
         statements: tuple[str, ...] = (),
         jobs: tuple[str, ...] = (),
     ) -> None:
-        """State the property; KeyError for a lemma or a statement that is not there."""
+        """Store the property; KeyError for a lemma or a statement that doesn't exist."""
         self.name = name
         self.sentence = sentence
         self.assumptions = assumptions

@@ -30,7 +30,7 @@ class LemmaResult:
     __slots__ = ("name", "paths", "ranges", "seconds", "values", "vectors", "verdict", "what")
 
     def __init__(self, name: str) -> None:
-        """Start with nothing known."""
+        """Start without a result."""
         self.name = name
         self.verdict = UNKNOWN
         self.paths = 0
@@ -42,7 +42,7 @@ class LemmaResult:
 
 
 class PropertyResult:
-    """A property with its verdict: proved if all that shows it is, else what the worst of that says.
+    """A property with its verdict: proved if all its parts are, else the worst verdict of a part.
 
     `paths` of its lemmas, `claims` of its jobs; `failing`, those of both that are not proved, and
     `failing_jobs`.
@@ -66,7 +66,7 @@ class PropertyResult:
 
 
 def prove_lemma(name: str) -> LemmaResult:
-    """Explore one lemma down all its paths."""
+    """Explore all paths of one lemma."""
     lemma = LEMMAS[name]
     result = LemmaResult(name)
     explorer = Explorer()
@@ -125,11 +125,11 @@ def _run(
 ) -> tuple[dict[str, LemmaResult], dict[str, JobResult]]:
     """Run each task once, on all cores."""
     tasks = list(dict.fromkeys(tasks))
-    # The longest first, so that no process waits for it at the end.
+    # The longest first, so that it does not keep one process busy at the end.
     tasks.sort(key=lambda task: not task[1].startswith(LONG))
     lemmas: dict[str, LemmaResult] = {}
     jobs: dict[str, JobResult] = {}
-    # Leaving the block ends the workers at once, whatever they are at.
+    # Leaving the block ends the workers at once, whatever they are doing.
     with get_context("fork").Pool(workers or cpu_count(), _leave_interrupts_to_the_parent) as pool:
         for _, result in pool.imap_unordered(_show, tasks):
             if isinstance(result, LemmaResult):
@@ -153,7 +153,7 @@ def unit_test(result: LemmaResult) -> str:
 
 
 def vector_lines(results: dict[str, LemmaResult]) -> list[str]:
-    """Return one line for each path: lemma, values of its symbols, outcome; for any interpreter to read."""
+    """Return one line for each path: lemma, values of its symbols, outcome; readable by any interpreter."""
     lines = []
     for name in sorted(results):
         for vector in results[name].vectors:

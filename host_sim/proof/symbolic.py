@@ -1,11 +1,11 @@
-"""Integers and truths that stand for all their values, with the operators that the firmware uses.
+"""Integers and booleans that stand for all their values, with the operators that the firmware uses.
 
-A `SymInt` holds a z3 integer term and the range that it is known to lie in. Where the range shows that
-an operation stays inside the 31 bits of a small integer nothing more is asked; else the solver is. A
-`SymBool` that is asked for its truth makes the explorer choose: that is where paths fork.
+A `SymInt` holds a z3 integer term and the range that it is known to lie in. If the range shows that
+an operation stays within the 31 bits of a small int, nothing more is needed; else the solver decides.
+Evaluating a `SymBool` as a condition makes the explorer choose: that is where paths fork.
 
 Integers are z3's unbounded ones, so a term means the same on every runtime as long as no operation
-leaves the small integers, and that is checked at each.
+overflows a small int, which is checked for each.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ SMALL_MAX = 2**30 - 1
 
 
 class SymBool:
-    """A truth that is not known yet. Asking for it forks."""
+    """A boolean that is not known yet. Evaluating it forks."""
 
     __slots__ = ("explorer", "term")
 
     def __init__(self, explorer: Explorer, term: z3.BoolRef) -> None:
-        """Wrap a z3 truth."""
+        """Wrap a z3 boolean."""
         self.explorer = explorer
         self.term = term
 
@@ -35,7 +35,7 @@ class SymBool:
         return self.explorer.decide(self.term)
 
     def __eq__(self, other: object) -> bool:
-        # Truths are compared where one decides between two ways: so decide.
+        # Booleans are compared where one selects between two branches, so decide.
         return bool(self) == bool(other)
 
     def __hash__(self) -> int:
@@ -48,7 +48,7 @@ class SymInt:
     __slots__ = ("explorer", "high", "low", "term")
 
     def __init__(self, explorer: Explorer, term: z3.ArithRef, low: int, high: int) -> None:
-        """Wrap a z3 integer; `low` to `high` must hold it on every path that is left."""
+        """Wrap a z3 integer; it must lie within `low` to `high` on every remaining path."""
         self.explorer = explorer
         self.term = term
         self.low = low
@@ -115,7 +115,7 @@ class SymInt:
     __ror__ = __or__
 
     def _bits(self, name: str, other: Any) -> SymInt:
-        """Levels of the channels are the only bit patterns of the firmware: two bits, all cases listed."""
+        """The channels' levels are the only bit patterns in the firmware: two bits, all cases listed."""
         low, high = bounds(other)
         if self.low < 0 or self.high > 3 or low < 0 or high > 3:
             raise TypeError(
@@ -185,7 +185,7 @@ class SymInt:
         return bool(self != 0)
 
     def __index__(self) -> int:
-        """Used as an index it must be one number: fork over all that it can be."""
+        """Used as an index it must be one number: fork over all its values."""
         return self.explorer.choose(self.term, self.low, self.high)
 
     def __repr__(self) -> str:
@@ -193,7 +193,7 @@ class SymInt:
 
 
 class WideInt(SymInt):
-    """A symbol that a proof computes with: it may leave the small integers, as no firmware value may."""
+    """A symbol for computing in a proof: unlike a firmware value it may exceed a small int."""
 
     __slots__ = ()
 
@@ -202,7 +202,7 @@ class WideInt(SymInt):
 
 
 def _divide(above: Any, below: Any, explorer: Explorer) -> SymInt:
-    """Floor division by something positive: the only kind in the firmware."""
+    """Floor division by a positive number: the only kind in the firmware."""
     low, high = bounds(below)
     if low <= 0:
         explorer.check(term_of(below) > 0, "a divisor is positive")
@@ -228,5 +228,5 @@ def term_of(value: Any) -> z3.ArithRef:
 
 
 def truth_of(value: Any) -> z3.BoolRef:
-    """Return the z3 term of a truth, symbolic or known."""
+    """Return the z3 term of a boolean, symbolic or known."""
     return value.term if isinstance(value, SymBool) else z3.BoolVal(bool(value))

@@ -1,4 +1,4 @@
-"""Fixtures for pytest, there as soon as treadle is installed: their names begin with `treadle_`.
+"""Fixtures for pytest, available as soon as treadle is installed: their names begin with `treadle_`.
 
 Nothing else of treadle is imported before a test asks for it: other tests start as fast as without, and a
 measurement of coverage sees every line.
@@ -28,19 +28,15 @@ def treadle_bench() -> Callable[..., Any]:
 
 @pytest.fixture
 def treadle_rig() -> Callable[..., Any]:
-    """Build a rig: `treadle_rig(controller=Mine, pulses_per_rev=24)`, with settings over the defaults."""
-    from host_sim.bench.foreign import hosted
-    from host_sim.testing import Rig, settings_with
+    """Build a rig: `treadle_rig(controller=Mine, pulses_per_rev=24)` changes the default settings."""
+    from host_sim.testing import rig_for
 
-    def rig(controller: Any = None, **settings: int) -> Rig:
-        return Rig(settings_with(**settings), build=hosted(controller))
-
-    return rig
+    return rig_for
 
 
 @pytest.fixture
 def treadle_rule() -> Callable[..., None]:
-    """Hold a controller to a rule: `treadle_rule("cut-off distance", "folding", Mine)`."""
+    """Check a controller against a rule: `treadle_rule("cut-off distance", "folding", Mine)`."""
     from host_sim.testing import assert_rule_holds
 
     return assert_rule_holds

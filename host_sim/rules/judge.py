@@ -151,8 +151,8 @@ class Judging:
     def _why_more(self, kinds: Kinds) -> str:
         names = sorted({rule.name for _, rules in kinds.values() for rule in rules})
         return (
-            f"no ride tested {', '.join(names)}: riding up to {MORE_ROUNDS * self.rides} more "
-            f"of {', '.join(kinds)}"
+            f"not yet tested: {', '.join(names)}; up to {MORE_ROUNDS * self.rides} more rides "
+            f"of these kinds follow: {', '.join(kinds)}"
         )
 
     def _ridden_for(self, rule: Rule) -> dict[str, int]:

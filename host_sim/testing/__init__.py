@@ -5,7 +5,7 @@ Hypothesis strategies are in `host_sim.testing.strategies`, fixtures for pytest 
 
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
-from host_sim.bench.course import load_course
+from host_sim.bench.course import course_from, load_course
 from host_sim.bench.foreign import AnyController
 from host_sim.bench.ride import Bench
 from host_sim.bench.script import CourseScript
@@ -16,7 +16,7 @@ from host_sim.proof.numbers import Numbers
 from host_sim.rig.rig import Rig
 from host_sim.rig.small_int import SmallInt
 from host_sim.rig.small_settings import settings_with
-from host_sim.testing.benches import bench_for
+from host_sim.testing.benches import bench_for, example_bike, rig_for
 from host_sim.testing.heap_lock import assert_no_allocation
 from host_sim.testing.held_rules import assert_rule_holds, measured_by_rule
 from host_sim.testing.lemmas import assert_proved
@@ -39,8 +39,11 @@ __all__ = [
     "assert_rule_holds",
     "assert_small_integers",
     "bench_for",
+    "course_from",
+    "example_bike",
     "load_bike",
     "load_course",
     "measured_by_rule",
+    "rig_for",
     "settings_with",
 ]

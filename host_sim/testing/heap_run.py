@@ -1,4 +1,4 @@
-"""Runs under MicroPython: any controller steps under a locked heap.
+"""Runs under MicroPython: steps any controller while the heap is locked.
 
 Arguments: its module, its class, the number of steps, and settings as JSON.
 """
@@ -64,7 +64,10 @@ def main() -> None:
     module, name, steps, values = sys.argv[1:5]
     gc.disable()
     ride = Ride()
-    controller = made(getattr(__import__(module), name), Settings(json.loads(values)), ride.now_us)
+    place = __import__(module)
+    for part in module.split(".")[1:]:
+        place = getattr(place, part)
+    controller = made(getattr(place, name), Settings(json.loads(values)), ride.now_us)
     driving = 0
     micropython.heap_lock()
     for number in range(int(steps)):

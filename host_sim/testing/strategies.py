@@ -1,10 +1,10 @@
 """Hypothesis strategies: settings, bikes, rides, edge streams and faults. All drawn values are legal.
 
-Draw settings for a `Rig` and bikes for a bench. Everything shrinks towards the defaults, the first example
-bike, a short ride and no fault.
+Draw settings for `rig_for` and bikes for `bench_for`. Everything shrinks towards the defaults, the first
+example bike, a short ride and no fault. A failing test prints the calls that make its bike and its ride
+again.
 """
 
-from random import Random
 from typing import Any
 
 from hypothesis import strategies as st
@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from firmware.settings import Settings
 from host_sim.bench.course import Course, course_from
 from host_sim.bench.faults import FAULTS
-from host_sim.bikes.load import example_names, load_bike
+from host_sim.bikes.load import example_names
 from host_sim.bikes.model import Bike
 from host_sim.rig.ring import Ring
-from host_sim.rules.case import with_scatter
+from host_sim.testing.benches import example_bike
 from host_sim.testing.legal_settings import legal_settings, legal_values
 
 __all__ = ["bikes", "edge_streams", "fault", "faults", "legal_settings", "legal_values", "rides"]
@@ -37,13 +37,9 @@ _KEYS: dict[str, st.SearchStrategy[Any]] = {
 STANDING_S = 3.0  # Of a ride's start: a controller may ask for rest before anything else.
 
 
-@st.composite
-def bikes(draw: st.DrawFn, /, *names: str) -> Bike:
+def bikes(*names: str) -> st.SearchStrategy[Bike]:
     """Draw one of the example bikes (`names`, or all) with the scatter of real parts, load and charge."""
-    name = draw(st.sampled_from(names or tuple(example_names())))
-    bike = load_bike(name)
-    number = draw(st.integers(0, 10_000))
-    return bike if number == 0 else with_scatter(bike, Random(number))
+    return st.builds(example_bike, st.sampled_from(names or tuple(example_names())), st.integers(0, 10_000))
 
 
 @st.composite
@@ -58,14 +54,21 @@ def faults(*names: str, at_most: int = 2) -> st.SearchStrategy[list[dict[str, An
     return st.lists(fault(*names), max_size=at_most, unique_by=lambda one: str(one["name"]))
 
 
-@st.composite
 def rides(
-    draw: st.DrawFn, /, seconds: float = 20.0, faulty: bool = False, names: tuple[str, ...] = ()
-) -> Course:
+    seconds: float = 20.0, faulty: bool = False, names: tuple[str, ...] = ()
+) -> st.SearchStrategy[Course]:
     """Draw a ride for a bench: 3 s at standstill, then one to six stretches.
 
     With `faulty`, a stretch may have faults (of `names`, or any). Play it with `CourseScript(ride)`.
     """
+    stretches = _stretches(seconds, faulty, names)
+    return st.builds(course_from, st.just("drawn"), st.just("A random ride"), st.just(seconds), stretches)
+
+
+@st.composite
+def _stretches(
+    draw: st.DrawFn, /, seconds: float, faulty: bool, names: tuple[str, ...]
+) -> list[dict[str, Any]]:
     count = draw(st.integers(1, 6))
     length_s = (seconds - STANDING_S) / count
     stretches: list[dict[str, Any]] = [{"at_s": 0, "cadence_rpm": 0, "effort_w": 0}]
@@ -73,7 +76,7 @@ def rides(
         stretches.append({"at_s": STANDING_S + number * length_s, **draw(_STRETCHES)})
         if faulty:
             stretches[-1]["fault"] = draw(faults(*names))
-    return course_from("drawn", "A ride at random", seconds, stretches)
+    return stretches
 
 
 _STRETCHES = st.fixed_dictionaries(

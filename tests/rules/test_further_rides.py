@@ -62,7 +62,7 @@ def test_more_rides_are_ridden_until_one_comes_to_the_point_and_a_sentence_says_
     assert (verdict.outcome, verdict.measured, verdict.seed) == ("holds", 6.0, 6)
     assert verdict.ridden == {"standing": 6}  # Numbers 1 and 2 as asked for, 3 and 4, 5 and 6.
     assert judging.ridden == {"standing": 2}
-    assert said == ["no ride tested late: riding up to 6 more of standing"]
+    assert said == ["not yet tested: late; up to 6 more rides of these kinds follow: standing"]
     assert told[-1] == (6, 6)
 
 

@@ -1,9 +1,12 @@
 """What the assertions of host_sim.testing say, and that each of them can fail."""
 
+import ast
 import subprocess
 import sys
+from functools import partial
 
 import pytest
+from hypothesis import Phase, given, settings
 
 from firmware.controller import Controller
 from host_sim.testing import (
@@ -14,8 +17,13 @@ from host_sim.testing import (
     assert_rule_holds,
     assert_small_integers,
     bench_for,
+    course_from,
+    example_bike,
     measured_by_rule,
+    rig_for,
+    settings_with,
 )
+from host_sim.testing.strategies import bikes, rides
 
 
 class Still:
@@ -101,6 +109,34 @@ class Still:
         assert_no_allocation(tmp_path / "listing.py", "Still", steps=400)
 
 
+def test_a_class_in_a_package_runs_under_micropython_with_its_relative_imports(tmp_path):
+    inner = tmp_path / "assistance" / "inner"
+    inner.mkdir(parents=True)
+    (inner.parent / "__init__.py").write_text("")
+    (inner / "__init__.py").write_text("")
+    (inner.parent / "steady.py").write_text("COMMAND_MV = 1_200\n")
+    (inner / "driving.py").write_text(
+        "from firmware.records import Outputs\n"
+        "from ..steady import COMMAND_MV\n"
+        "class Driving:\n"
+        "    def __init__(self, settings):\n"
+        "        self.outputs = Outputs()\n"
+        "        self.outputs.command_mv = COMMAND_MV\n"
+        "    def step(self, inputs, now_us):\n"
+        "        return self.outputs\n"
+    )
+    assert assert_no_allocation(inner / "driving.py", "Driving", steps=40) == 40
+
+
+def test_a_rig_takes_any_controller_with_drawn_settings_or_single_ones():
+    assert rig_for(Still, pulses_per_rev=24).settings.pulses_per_rev == 24
+    rig = rig_for(controller=Still, settings=settings_with(pulses_per_rev=8))
+    assert rig.run(500, rpm=60).command_mv == 0
+    assert rig_for(pulses_per_rev=24).ready().run(2_000, rpm=60).command_mv > 0
+    with pytest.raises(TypeError, match="settings and single values are both given"):
+        rig_for(Still, settings_with(), pulses_per_rev=24)
+
+
 def test_what_a_controller_raises_and_returns_is_said():
     class Raising(Still):
         def step(self, inputs: Inputs, now_us: int) -> Outputs:
@@ -115,10 +151,29 @@ def test_what_a_controller_raises_and_returns_is_said():
             self.outputs.command_mv = 1.5  # type: ignore[assignment]
             return self.outputs
 
+    class Vague(Still):
+        def step(self, inputs: Inputs, now_us: int) -> Outputs:
+            self.outputs.drive_enabled = None  # type: ignore[assignment]
+            return self.outputs
+
+    class Blue(Still):
+        def step(self, inputs: Inputs, now_us: int) -> Outputs:
+            self.outputs.indicator = "blue"  # type: ignore[assignment]
+            return self.outputs
+
+    class Choosy(Still):
+        def __init__(self, settings, gain):
+            super().__init__(settings)
+            self.outputs.command_mv = -gain
+
     for controller, said in (
         (Raising, r"Raising.step raised ValueError: no idea \(test_assertions.py, line \d+\)"),
         (Silent, "Silent.step returned NoneType without command_mv"),
         (Floating, "Floating.step returned command_mv 1.5, allowed is a whole number from 0 to 5000"),
+        (Vague, "Vague.step returned drive_enabled None, allowed is True or False"),
+        (Blue, "Blue.step returned indicator 'blue', allowed is a whole number from 0 to 3"),
+        (partial(Choosy, gain=2), "Choosy.step returned command_mv -2, allowed"),
+        (lambda settings: Choosy(settings, 3), "Choosy.step returned command_mv -3, allowed"),
     ):
         with pytest.raises(ControllerFailed, match=said):
             assert_rule_holds("brake cut", "folding", controller, rides=1)
@@ -146,6 +201,26 @@ def test_a_constructor_gets_the_time_if_it_asks_for_it():
         bench_for("folding", 1, controller).ride(CourseScript(course), 1.0)
     with pytest.raises(ControllerFailed, match=r"Needy\(settings\) raised TypeError"):
         bench_for("folding", 1, Needy).ride(CourseScript(course), 1.0)
+
+
+def test_a_failing_search_prints_calls_that_repeat_its_bike_and_its_ride():
+    seen = []
+
+    @settings(max_examples=1, phases=[Phase.generate], database=None, derandomize=True)
+    @given(bike=bikes("folding"), ride=rides(seconds=10, faulty=True))
+    def failing(bike, ride):
+        seen.append((bike, ride))
+        raise AssertionError("as it should")
+
+    with pytest.raises(AssertionError) as caught:
+        failing()
+    printed = "\n".join(caught.value.__notes__)
+    calls = ast.parse(printed[printed.index("failing(") :].partition("\n)")[0] + "\n)").body[0].value.keywords
+    names = {"example_bike": example_bike, "course_from": course_from}
+    again = {call.arg: eval(ast.unparse(call.value), names) for call in calls}
+    bike, ride = seen[-1]
+    assert again["bike"].model_dump() == bike.model_dump()
+    assert [stretch.faults for stretch in again["ride"].stretches] == [one.faults for one in ride.stretches]
 
 
 def test_the_plugin_of_pytest_loads_nothing_else_of_treadle():

@@ -1,9 +1,13 @@
 """`--controller`: what it refuses, in one sentence and with exit code 2, and how its rides are reported."""
 
 import json
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from host_sim.bench.named_controller import NamedController
 
 GOOD = """
 from firmware.records import Outputs
@@ -72,6 +76,47 @@ def test_a_wrong_controller_is_refused_in_one_sentence(mine: Path, treadle, text
     assert err.startswith("treadle: --controller")
     assert err.count("\n") == 1
     assert sorted(path.name for path in mine.glob("treadle-*")) == []
+
+
+@pytest.fixture
+def package(here: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    monkeypatch.setattr(sys, "path", [*sys.path])
+    folder = here / "assistance"
+    folder.mkdir()
+    (folder / "__init__.py").write_text("", encoding="utf-8")
+    (folder / "numbers_of_it.py").write_text("GAIN = 3\n", encoding="utf-8")
+    (folder / "mine.py").write_text("from .numbers_of_it import GAIN\n" + GOOD, encoding="utf-8")
+    yield here
+    for name in ("assistance", "assistance.mine", "assistance.numbers_of_it"):
+        sys.modules.pop(name, None)
+
+
+def test_a_file_of_a_package_is_named_as_a_module(package: Path, treadle):
+    code, _, err = treadle("ride", "folding", "--controller", "assistance/mine.py:Still")
+    assert code == 2
+    assert "name a file of a package as a module, such as package.mine:Mine" in err
+    code, _, _ = treadle("ride", "folding", "--seconds", "5", "--controller", "assistance.mine:Still")
+    assert code == 0
+
+
+def test_a_change_of_any_file_of_the_package_means_new_rides(package: Path):
+    named = NamedController("assistance.mine:Still", package)
+    before = named.digest()
+    assert named.digest() == before
+    (package / "unused.py").write_text("GAIN = 4\n", encoding="utf-8")
+    assert named.digest() == before
+    (package / "assistance" / "numbers_of_it.py").write_text("GAIN = 4\n", encoding="utf-8")
+    assert named.digest() != before
+
+
+def test_a_change_of_a_file_beside_the_class_means_new_rides(here: Path):
+    (here / "gain_of_it.py").write_text("GAIN = 3\n", encoding="utf-8")
+    (here / "mine.py").write_text("from gain_of_it import GAIN\n" + GOOD, encoding="utf-8")
+    named = NamedController("mine.py:Still", here)
+    before = named.digest()
+    (here / "gain_of_it.py").write_text("GAIN = 4\n", encoding="utf-8")
+    assert named.digest() != before
+    sys.modules.pop("gain_of_it", None)
 
 
 @pytest.mark.parametrize("words", [("verify",), ("sweep", "--vary", "rise_mv_per_s=300:600:2")])

@@ -408,3 +408,23 @@ def test_a_second_measurement_into_a_folder_is_refused_and_writes_nothing(treadl
     assert "new/measure is being written by another run, allowed is another --out" in err
     assert _names(here) == ["mine.toml"]
     assert (here / "mine.toml").read_bytes() == (BIKES / "tandem.toml").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("words", "left_out"),
+    [
+        ("--version", {"numpy", "pydantic", "host_sim.bench", "host_sim.cli.ride"}),
+        ("bundle --help", {"host_sim.cli.ride", "host_sim.rules", "matplotlib", "scipy"}),
+        ("ride --help", {"host_sim.cli.tune", "matplotlib", "scipy", "jinja2"}),
+    ],
+)
+def test_a_command_starts_without_importing_the_others(words, left_out):
+    code = (
+        "import atexit, sys; atexit.register(lambda: print(*sys.modules)); "
+        "from host_sim.cli import main; main()"
+    )
+    asked = [sys.executable, "-c", code, *words.split()]
+    done = subprocess.run(asked, capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.splitlines()[-1].split())
+    assert "host_sim.cli" in loaded
+    assert loaded & left_out == set()

@@ -118,7 +118,7 @@ def test_about_names_the_board_and_the_settings_in_force():
 def test_a_board_without_a_valid_slot_says_so_at_once_and_when_asked():
     desk = Desk(stored=False)
     why = "none are valid, so the motor stays off "
-    why += "(settings_a.txt: it is not there; settings_b.txt: it is not there)"
+    why += "(settings_a.txt: it is missing; settings_b.txt: it is missing)"
     assert json.loads(desk.console.greeting()) == {"notice": "settings: " + why}
     assert desk.ask({"request": "about"})[0]["settings"] == why
 
@@ -198,7 +198,7 @@ def test_edges_that_come_while_edges_are_read_out_do_not_shift_them():
         (b'{"request": "clear",}', 'at character 21 there must be "'),
         (b'{"request": "clear"', "at character 20 there must be ,"),
         (b'{"request": "clear"} x', "at character 22 there must be the end of the line"),
-        (b'{"request": "clear", "request": "clear"}', "the name request stands there twice"),
+        (b'{"request": "clear", "request": "clear"}', "the name request appears twice"),
         (b'{"request": "clear}', "at character 14 there must be a text of at most 40 characters"),
         (
             b'{"request": "' + b"a" * 41 + b'"}',

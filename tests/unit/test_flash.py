@@ -541,7 +541,7 @@ def test_a_rule_that_no_ride_could_try_out_is_told_and_does_not_stop_the_copying
     (here / "no_help.toml").write_text(text + "\n[settings]\nassist_power_w = 0\n", encoding="utf-8")
     code, out, err = treadle("--board", "desk", "no_help.toml", "--rides", "1", "--out", "mine")
     assert code == 0
-    assert err.startswith("treadle: no ride tested stop time: riding up to 3 more of ")
+    assert err.startswith("treadle: not yet tested: stop time; up to 3 more rides of these kinds follow: ")
     assert "1 rules hold, 0 fail, in 1 rides of each kind; 1 not tested" in out
     assert "  not tested: stop time: none of 8 rides tested it" in out
     assert "fails" not in out

@@ -94,7 +94,7 @@ def test_what_no_place_limits_is_changed_as_ever():
 @pytest.mark.parametrize(
     ("content", "why"),
     [
-        (b"", "it is not there"),
+        (b"", "it is missing"),
         (b"crc32", "its check sum is wrong"),
         (place_file(load_bike("tandem"))[:-40], "its check sum is wrong"),
         (place_file(load_bike("tandem")).replace(b" 500\n", b" 750\n"), "its check sum is wrong"),
@@ -137,7 +137,7 @@ def test_a_store_that_has_not_looked_knows_no_place():
     store = Store(Paper())
     assert store.place.refusal == "place.txt has not been read"
     store.load()
-    assert store.place.refusal == "place.txt: it is not there"
+    assert store.place.refusal == "place.txt: it is missing"
 
 
 def test_a_storage_that_fails_to_read_knows_no_place():

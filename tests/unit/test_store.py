@@ -72,7 +72,7 @@ def test_a_board_without_a_slot_reads_its_sensors_and_asks_for_no_power():
     assert settings.assist_power_w == 0
     assert settings.throttle_power_w == 0
     assert settings.engage_rpm == 20
-    assert store.refusal == "settings_a.txt: it is not there; settings_b.txt: it is not there"
+    assert store.refusal == "settings_a.txt: it is missing; settings_b.txt: it is missing"
 
 
 def test_what_was_saved_last_is_loaded():

@@ -61,7 +61,10 @@ def test_a_rule_that_fails_ends_with_1_and_has_a_picture(treadle):
 def test_a_rule_that_was_not_shown_is_no_failure_and_is_said_plainly(treadle, no_help):
     code, out, err = treadle("verify", no_help, "--rule", "stop time", "--rides", "1", "--out", "a")
     assert code == 0
-    assert err == ("treadle: no ride tested stop time: riding up to 3 more of sudden stop, fading legs\n")
+    assert err == (
+        "treadle: not yet tested: stop time; "
+        "up to 3 more rides of these kinds follow: sudden stop, fading legs\n"
+    )
     assert out.splitlines()[1].startswith("not shown stop time")
     words = " ".join(out.split())
     assert "stop time was not shown: none of 8 rides tested it (sudden stop, fading legs)." in words

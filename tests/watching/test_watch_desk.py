@@ -179,8 +179,8 @@ def test_a_standing_board_is_asked_changed_and_its_edges_are_kept(tmp_path):
         port = open_port(str(desk.port))
         assert at_rest(desk, port, Workshop.about) == {
             "board": "desk",
-            "settings": "none are valid, so the motor stays off (settings_a.txt: it is not there; "
-            "settings_b.txt: it is not there)",
+            "settings": "none are valid, so the motor stays off (settings_a.txt: it is missing; "
+            "settings_b.txt: it is missing)",
         }
         at_rest(desk, port, Workshop.clear_fault)
         wait_for_rest(port, resting=False)

@@ -1,4 +1,4 @@
-"""`check.c`: the program that replays vectors, with the parts that follow from the classes written out."""
+"""`check.c`: the program that replays vectors, with the parts that are generated from the classes."""
 
 from pathlib import Path
 
@@ -36,7 +36,7 @@ def _read_field(field: Field) -> str:
 
 
 def _fold(kind: Class) -> list[str]:
-    """Return the function that takes one object into the digest: what it owns, in the order of its fields."""
+    """Return the function that adds one object to the digest: what it owns, in the order of its fields."""
     lines = [f"static void fold_{kind.name}(const {kind.name} *self)", "{"]
     for field in kind.fields.values():
         if field.type.kind == "numbers":

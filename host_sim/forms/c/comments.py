@@ -1,4 +1,4 @@
-"""Docstrings and comments of Python as comments of C, and long lines in two."""
+"""Turns Python docstrings and comments into C comments, and breaks long lines."""
 
 import ast
 import textwrap
@@ -41,7 +41,7 @@ def wrapped(text: str, indent: int = 0) -> list[str]:
 
 
 def beside(module: Module, node: ast.Assign | ast.AnnAssign) -> str:
-    """Return the comment beside a constant, as one that ends its line in C."""
+    """Return the comment after a constant, as one at the end of its line in C."""
     remark = module.comments.get(node.end_lineno or node.lineno, ("", True))
     return f" {comment(remark[0])[0]}" if not remark[1] else ""
 

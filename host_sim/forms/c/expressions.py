@@ -1,8 +1,8 @@
 """Expressions in C.
 
-Each is made with a level, how tightly it binds; an operand that binds less, or that a reader or a compiler
-could misread, is put in parentheses. Division and remainder round down as in Python, by functions, and by a
-shift where a power of two is written out; a shift to the left is a product, since C does not define it for
+Each has a level, how tightly it binds; an operand that binds less tightly, or that a reader or a compiler
+could misread, is put in parentheses. Division and remainder round down as in Python, by functions, or by a
+shift if the divisor is a literal power of two; a left shift is a product, since C does not define it for
 negative numbers.
 """
 
@@ -38,7 +38,7 @@ BUILT_IN = {"min": "min_of", "max": "max_of", "abs": "abs_of"}
 
 
 class ExpressionWriter:
-    """Writes the expressions of one function; `used` collects the helper functions that it takes."""
+    """Writes the expressions of one function; `used` collects the helper functions that it needs."""
 
     def __init__(self, program: Program, names: Names, function: Function, used: set[str]) -> None:
         """Write inside `function`."""
@@ -55,7 +55,7 @@ class ExpressionWriter:
         return f"({text})" if level > most else text
 
     def condition(self, node: ast.expr, most: int = CHOICE) -> str:
-        """Return an expression of which only the truth counts."""
+        """Return an expression that is used as a condition."""
         text, level = self._condition(node)
         return f"({text})" if level > most else text
 
@@ -117,7 +117,7 @@ class ExpressionWriter:
         return self._call(node), PRIMARY
 
     def _literal(self, node: ast.Constant) -> str:
-        """Return a literal, hexadecimal where the source has it so."""
+        """Return a literal, hexadecimal if it is so in the source."""
         if not isinstance(node.value, int) or isinstance(node.value, bool):
             return "true" if node.value else "false"
         lines = self.function.module.text.splitlines()
@@ -155,7 +155,7 @@ class ExpressionWriter:
         if isinstance(sign, ast.LShift):
             return self._shifted_left(left, right)
         text, level = _LEVELS[type(sign)]
-        # The same again may stand on the left; shifts and bits stand apart from all other operators.
+        # The left operand may have the same operator; shifts and bit operators never mix with others.
         same = isinstance(left, ast.BinOp) and type(left.op) is type(sign)
         most = level if level <= SUM or (same and level > SHIFT) else UNARY
         return (

@@ -11,7 +11,7 @@ from host_sim.forms.model import Program
 
 @dataclass(frozen=True, slots=True)
 class CForm:
-    """The two texts, and what the numbers of the settings check mean."""
+    """The two texts, and the meanings of the numbers that the settings check returns."""
 
     header: str
     source: str
@@ -19,7 +19,7 @@ class CForm:
 
 
 def c_form(program: Program) -> CForm:
-    """Translate a program; OutsideSubsetError for what can't be said in C."""
+    """Translate a program; OutsideSubsetError for what can't be expressed in C."""
     names = Names(program)
     used: set[str] = set()
     declared = [kind for kind in program.classes.values() if kind.declared]

@@ -1,4 +1,4 @@
-"""`assist.h`: constants that a board needs, one struct a class, and the functions that a board calls."""
+"""`assist.h`: constants that a board needs, one struct per class, and the functions that a board calls."""
 
 import ast
 
@@ -35,7 +35,7 @@ BOTTOM = """\
 
 
 def public_functions(program: Program) -> list[Function]:
-    """Return what a board calls: the root's constructor and public methods, and those of the records."""
+    """Return the functions that a board calls: constructor and public methods of the root and the records."""
     found = [
         method
         for kind in (*program.border(), program.root)
@@ -60,7 +60,7 @@ def _is_part(program: Program, function: Function) -> bool:
 
 
 def shared_with_interrupts(program: Program) -> set[tuple[str, str]]:
-    """Return the fields that one side writes and the other side uses: boards' functions, and the step."""
+    """Return the fields that boards' functions and the step share, and that one of them writes."""
     inside = program.effects[program.root.name + ".step"]
     shared: set[tuple[str, str]] = set()
     for function in public_functions(program):
@@ -119,13 +119,13 @@ class HeaderWriter:
     def _laid_out(self, kind: Class) -> list[Field]:
         """Return fields in the order of the struct: single words, then lists, then owned objects by size.
 
-        A Cortex-M0 reaches 31 words from a pointer in one short instruction. Values stay as they are.
+        A Cortex-M0 reaches 31 words from a pointer in one short instruction. Values keep their order.
         """
         fields = list(kind.fields.values())
         return fields if kind.declared else sorted(fields, key=self._far)
 
     def _far(self, field: Field) -> tuple[bool, int]:
-        """Return what places a field, and how many words it takes: the largest stands last."""
+        """Return the sort key of a field and its size in words: the largest comes last."""
         owned = field.type.kind == "object" and field.owned
         words = self._words(self.program.classes[field.type.name]) if owned else 1
         return owned, field.type.dims[0] if field.type.kind == "numbers" else words
@@ -142,7 +142,7 @@ class HeaderWriter:
         constant = field.type.kind == "object" and self.program.classes[field.type.name].declared
         found = field.type
         if found == BOOL and kind not in self.border:
-            found = INT  # A word of its own is quicker and smaller to reach on small chips.
+            found = INT  # A whole word takes less code and time to reach on small chips.
         return volatile + declared(found, field.name, constant)
 
 

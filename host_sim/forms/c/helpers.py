@@ -1,4 +1,4 @@
-"""The few functions that Python has and C has not."""
+"""The few functions that Python has and C lacks."""
 
 HEAD = """\
 /* Numbers to the right of `>>` are shifted with their sign; a compiler that does otherwise stops here. */

@@ -1,4 +1,4 @@
-"""What things are called in C: as in the sources, as far as C has one name space where Python has many."""
+"""Names in C: those of the sources, made unique, since C has one name space where Python has many."""
 
 from host_sim.forms.model import Constant, Function, Program, Type
 
@@ -10,7 +10,7 @@ class Names:
     """The names of one program in C."""
 
     def __init__(self, program: Program) -> None:
-        """Find out which constants share a name; those carry the name of their module too."""
+        """Find constants that share a name; those also get the name of their module."""
         self._constants: dict[tuple[str, str], str] = {}
         plain: dict[str, list[Constant]] = {}
         for module in program.modules.values():
@@ -36,7 +36,7 @@ class Names:
 def declared(found: Type, name: str, constant: bool = False) -> str:
     """Return the declaration of a variable, parameter or result; objects are pointers.
 
-    `constant` says that the class is one of values, which are only read.
+    `constant`: the class is one of values, which are only read.
     """
     if found.kind == "object":
         return f"{'const ' if constant else ''}{found.name} *{name}"

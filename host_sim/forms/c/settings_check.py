@@ -1,6 +1,6 @@
 """The class of values in C: its defaults, and the check that its Python constructor makes.
 
-Python's constructor takes a dictionary and can't be translated. What it checks is made again from the same
+Python's constructor takes a dictionary and can't be translated. Its checks are generated from the same
 tables: each value in its range, pairs that must ascend, and the `if … raise` statements after its loops.
 """
 
@@ -116,7 +116,7 @@ class SettingsCheck:
         return ast.copy_location(ast.If(statement.test, [returned], []), statement)
 
     def prototypes(self) -> list[str]:
-        """Return what the header declares, with what it means."""
+        """Return the declarations for the header, with comments."""
         name = self.kind.name
         return [
             *comment("Put the default into every setting."),
@@ -167,7 +167,7 @@ class SettingsCheck:
         )
 
     def refusals(self) -> list[tuple[int, str]]:
-        """Return what each number of the check means."""
+        """Return the meaning of each number that the check returns."""
         found = [(at, f"{row[0]} must be {row[2]} to {row[3]}") for at, row in enumerate(self.rows, 1)]
         found += [
             (at, f"{low} must be lower than {high}") for at, (low, high) in enumerate(self.pairs, PAIRS_FROM)
@@ -186,7 +186,7 @@ def _rows(value: object) -> list[tuple[object, ...]]:
 
 
 def _shift(highest: int) -> int:
-    """Return how many low bits, all 0, are left out so that a number fits 16 bits; 0 if that is in vain."""
+    """Return how many low zero bits are left out so that a number fits 16 bits; 0 if that does not help."""
     shift = 0
     while highest >> shift >= NARROW and (highest >> shift) % 2 == 0:
         shift += 1
@@ -207,7 +207,7 @@ def _is_message(value: ast.expr) -> bool:
 
 
 def _message(value: ast.expr, known: dict[str, str]) -> str:
-    """Return a message with the names of what it fills in, up to what was got."""
+    """Return a message with the names of its placeholders, up to the rejected value."""
     if isinstance(value, ast.Constant):
         return str(value.value)
     assert isinstance(value, ast.JoinedStr)

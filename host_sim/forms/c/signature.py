@@ -1,4 +1,4 @@
-"""The heads of functions in C, and which constructors may refuse their arguments."""
+"""The function headers in C, and which constructors may refuse their arguments."""
 
 import ast
 
@@ -7,9 +7,9 @@ from host_sim.forms.model import Function, Program
 
 
 def may_refuse(program: Program, function: Function) -> bool:
-    """Whether a constructor may raise, or one that it calls; in C it then tells whether it was content.
+    """Whether a constructor may raise, or one that it calls; in C it then returns whether it succeeded.
 
-    The root's constructor looks at its settings first, and so may refuse too.
+    The root's constructor checks its settings first, so it may refuse too.
     """
     if not function.is_constructor:
         return False

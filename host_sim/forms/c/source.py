@@ -74,7 +74,7 @@ class SourceWriter:
             *[""] * bool(heads),
             *tables,
         ]
-        # Methods call methods that stand below them.
+        # Methods call methods that are defined below them.
         private = [one for one in functions if one not in self.public and one.owner is not None]
         for one in private:
             lines += wrapped(f"static {head_of(self.program, self.names, one)};")
@@ -133,9 +133,9 @@ class SourceWriter:
 
 
 def component_steps(program: Program) -> list[Function]:
-    """Return what the root calls of its components while it steps, unless it is short.
+    """Return the components' methods that the root calls in a step, except short ones.
 
-    These stay functions of their own: a chip with short offsets reaches a component's fields with less code
+    These stay separate functions: a chip with short offsets reaches a component's fields with less code
     from the component's address than from the root's.
     """
     labels = {

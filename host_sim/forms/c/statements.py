@@ -47,13 +47,13 @@ class StatementWriter(ExpressionWriter):
             self._line = max(self._line, statement.end_lineno or 0)
 
     def _comments_before(self, line: int) -> None:
-        """Put the comments that have a line to themselves and stand before `line`."""
+        """Write the comments that have their own line and come before `line`."""
         for at in range(self._line + 1, line):
             if at in self.function.module.comments and self.function.module.comments[at][1]:
                 self.lines += comment(self.function.module.comments[at][0], self._indent)
 
     def _remark(self, first: int, last: int) -> str:
-        """Return the comments beside the code in these lines, those between them too."""
+        """Return the comments after the code in these lines, and those between them."""
         comments = self.function.module.comments
         return " ".join(comments[at][0] for at in range(first, last + 1) if at in comments)
 
@@ -139,7 +139,7 @@ class StatementWriter(ExpressionWriter):
         return declared(found, name, constant)
 
     def _declare_at_top(self) -> None:
-        """Declare what is used outside the block of its first assignment, without a value."""
+        """Declare, without a value, the variables used outside the block of their first assignment."""
         self._at_top: set[str] = set()
         for name, found in self.function.locals.items():
             if not self._fits_a_block(name, self.function.body):
@@ -147,7 +147,7 @@ class StatementWriter(ExpressionWriter):
                 self._put(f"{self._declared(found, name)};")
 
     def _fits_a_block(self, name: str, block: list[ast.stmt]) -> bool:
-        """Whether the block that first assigns to a variable holds all that mentions it."""
+        """Whether the block that first assigns to a variable contains all its uses."""
         holding = [one for one in block if _mentions(one, name)]
         first = holding[0]
         if isinstance(first, ast.Assign) and ast.unparse(first.targets[0]) == name:
@@ -227,7 +227,7 @@ class StatementWriter(ExpressionWriter):
         return bool(names & stored)
 
     def _written_out(self, statement: ast.For, rows: ast.Tuple) -> None:
-        """Write the body of a loop once for each row of its tuple."""
+        """Unroll a loop: write its body once for each row of its tuple."""
         target = statement.target
         names = [ast.unparse(one) for one in (target.elts if isinstance(target, ast.Tuple) else [target])]
         for row in rows.elts:

@@ -1,18 +1,18 @@
-"""Functions over bytes and numbers, made viper functions one by one; their sources stay plain Python.
+"""Turns functions over bytes and numbers into viper functions, one by one; their sources stay plain Python.
 
-The step is translated as a whole, over one array. Beside it run the recorder and the link, whose work is on
-bytes and for which this does. A module for it has constants, classes of numbers, and functions. It takes the
-following, and refuses all else with file and line:
+The step is translated as a whole, over one array. The recorder and the link work on bytes and are translated
+here. A module has constants, classes of numbers, and functions. This is allowed, anything else is refused
+with file and line:
 
 * a class of numbers: `__slots__`, and a constructor that gives each a number. It becomes an array of 32 bits;
 * parameters and results that are `int`, `bool`, `bytearray` or a class, or no result;
 * variables, which are numbers;
-* what has a place in an array: fields of a class of numbers, and those of the controller, only to read;
+* values with a place in an array: fields of a class of numbers, and those of the controller, read-only;
 * attributes of other objects: numbers, or objects where another attribute is taken from them;
 * constants of modules, which are written in; whole-number arithmetic, comparisons of two, `and`, `or`, `not`
   in conditions; assignments, `if`, `while`, `for` over `range`, `return`;
-* calls of functions of the module, as a statement or as all that is assigned. Such a function returns by its
-  last statement only, is written out at each call, and is not there by itself: a call costs a board 8 us.
+* calls of functions of the module, as a statement or as the whole right side of an assignment. It
+  returns by its last statement only and is inlined at each call, since a call costs a board 8 us.
 """
 
 import ast
@@ -55,7 +55,7 @@ def classes_of_numbers(root: Path, files: Iterable[str]) -> dict[str, Places]:
 def by_the_byte(root: Path, file: str, placed: Mapping[str, Places], own: Mapping[str, Places]) -> str:
     """Return the module `file` below `root` with viper functions for its functions.
 
-    `placed` are the classes whose objects have their numbers in an array, and where: these are only read.
+    `placed` are the classes whose objects have their numbers in an array, with the places, read-only.
     `own` are the classes of numbers of this and other such modules.
     """
     path = root / file
@@ -75,7 +75,7 @@ def by_the_byte(root: Path, file: str, placed: Mapping[str, Places], own: Mappin
         elif isinstance(node, ast.ClassDef):
             body.append(_class_over_an_array(node, own[node.name]))
         elif isinstance(node, ast.Assign):
-            # Worked out here, since what its expression names is perhaps not imported there.
+            # Evaluated here, since the names in its expression may not be imported there.
             body += ast.parse(f"{(name := ast.unparse(node.targets[0]))} = {constants[name]!r}").body
     return ast.unparse(ast.fix_missing_locations(ast.Module(body, []))) + "\n"
 
@@ -127,7 +127,7 @@ def _class_over_an_array(node: ast.ClassDef, places: Places) -> ast.ClassDef:
 
 
 class _Function:
-    """One function on its way."""
+    """One function being translated."""
 
     def __init__(
         self,

@@ -1,4 +1,4 @@
-"""Calls: written out where they stand, or calls of another generated function."""
+"""Calls: inlined, or calls of another generated function."""
 
 import ast
 
@@ -12,14 +12,14 @@ from host_sim.forms.viper.values import Meaning, Number, Table, constant
 
 
 class Calls(Expressions):
-    """Translates calls; the plan says which are written out."""
+    """Translates calls; the plan says which are inlined."""
 
     def statements(self, nodes: list[ast.stmt]) -> None:
         """Translate statements."""
         raise NotImplementedError
 
     def call(self, node: ast.Call, wanted: bool) -> Number:
-        """Translate a call; without `wanted` the number returned means nothing."""
+        """Translate a call; unless `wanted`, the returned number has no meaning."""
         if isinstance(node.func, ast.Name):
             return self._call_function(node, node.func.id, wanted)
         if not isinstance(node.func, ast.Attribute):
@@ -73,7 +73,7 @@ class Calls(Expressions):
     # Functions and methods of ours.
 
     def invoke(self, node: ast.Call, function: Function, me: Component | None, wanted: bool) -> Number:
-        """Call a function, or write it out here."""
+        """Call a function, or inline it here."""
         given, numbers = self._arguments(node, function)
         target = Target(function, me, given)
         if not self.plan.writes_out(target):
@@ -112,7 +112,7 @@ class Calls(Expressions):
         return Number(kept)
 
     def written_out(self, target: Target, numbers: dict[str, Number], wanted: bool) -> Number:
-        """Write a function out where its call stands."""
+        """Inline a function at its call."""
         function = target.function
         frame = Frame(function, target.me, dict(target.given), inside=True)
         signed = signed_part(self.program, function)

@@ -1,6 +1,6 @@
 """Expressions: numbers, conditions, and what names and attributes mean.
 
-The front end has made sure that no part of an expression changes what another part reads, so a number is read
+The front end ensures that no part of an expression changes what another part reads, so a number is read
 from the array where it is used.
 """
 
@@ -74,7 +74,7 @@ class Expressions:
         """Translate a call; `wanted` tells whether the result is used."""
         raise NotImplementedError
 
-    # What something is.
+    # Meanings.
 
     def meaning(self, node: ast.expr) -> Meaning:
         """Return what an expression means: an object, a list, a table, or a number."""
@@ -175,7 +175,7 @@ class Expressions:
     # Numbers.
 
     def number(self, node: ast.expr) -> Number:
-        """Translate an expression whose value is a number or a truth, which is 0 or 1."""
+        """Translate an expression whose value is a number or a boolean, which is 0 or 1."""
         if isinstance(node, ast.Constant) and isinstance(node.value, int):
             return constant(node.value)
         if isinstance(node, ast.BinOp):
@@ -211,7 +211,7 @@ class Expressions:
         return Number(text)
 
     def numbers(self, nodes: list[ast.expr]) -> list[Number]:
-        """Translate several; the front end has made sure that none changes what another reads."""
+        """Translate several; the front end ensures that none changes what another reads."""
         return [self.number(node) for node in nodes]
 
     def simple(self, number: Number) -> Number:
@@ -267,7 +267,7 @@ class Expressions:
         return " and ".join(f"{left.operand} {sign} {right.operand}" for left, sign, right in pairs)
 
     def _joined(self, node: ast.BoolOp) -> str:
-        """Translate `and` and `or`; a part with lines of its own is reached only where Python reaches it."""
+        """Translate `and` and `or`; a part with its own lines is executed only when Python evaluates it."""
         word = "and" if isinstance(node.op, ast.And) else "or"
         parts = [self.condition(node.values[0])]
         lines = len(self.text.lines)
@@ -284,7 +284,7 @@ class Expressions:
         return self._stepwise(node, word, parts[0])
 
     def _stepwise(self, node: ast.BoolOp, word: str, first: str) -> str:
-        """Go from part to part by nested ifs; `first` is translated already."""
+        """Evaluate part after part in nested ifs; `first` is already translated."""
         name = self.names.new()
         decided, other = (0, 1) if word == "and" else (1, 0)
         self.text.line(f"{name} = {decided}")

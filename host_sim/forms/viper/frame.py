@@ -1,4 +1,4 @@
-"""Where a translation stands: the lines written so far, and the function that is being translated."""
+"""The state of a translation: the lines written so far, and the function being translated."""
 
 import ast
 from collections.abc import Iterator
@@ -36,10 +36,10 @@ class Text:
 
 @dataclass(slots=True)
 class Frame:
-    """A function that is being translated: what its names mean, and what becomes of its returns.
+    """A function being translated: what its names mean, and how its returns are written.
 
-    `result` is the name that takes what it returns where it stands inside of another function; there a return
-    before the end leaves a loop of one pass (`leaves_loop`).
+    If the function is inlined, `result` takes its return value, and a return before the end leaves
+    a loop of one pass (`leaves_loop`).
     """
 
     function: Function

@@ -1,4 +1,4 @@
-"""Generated functions: one for each method and object that is not written out where it is called."""
+"""Generated functions: one for each method and object that is not inlined."""
 
 from dataclasses import dataclass, field
 
@@ -25,7 +25,7 @@ class Written:
 
 
 def written(program: Program, layout: Layout, plan: Plan, target: Target, viper: bool, wide: bool) -> Written:
-    """Translate one function with what the plan writes out in it."""
+    """Translate one function with all that the plan inlines in it."""
     writer = Statements(program, layout, plan, viper, wide)
     frame = Frame(target.function, target.me, dict(target.given))
     parameters = []
@@ -43,7 +43,7 @@ def written(program: Program, layout: Layout, plan: Plan, target: Target, viper:
 
 @dataclass(slots=True)
 class _Looked:
-    """A function by itself: its lines, and each place where it calls another."""
+    """A function without inlining: its lines, and each place where it calls another."""
 
     target: Target
     lines: int
@@ -56,7 +56,7 @@ class Functions:
     def __init__(
         self, program: Program, layout: Layout, root: Target, wide: bool, names: dict[str, str]
     ) -> None:
-        """Look at everything that `root` needs, choose, and write it; `names` are those in use already."""
+        """Analyse everything that `root` needs, choose, and write it; `names` are those in use already."""
         self._program = program
         self._layout = layout
         self._wide = wide
@@ -78,7 +78,7 @@ class Functions:
                 self._look(called)
 
     def _choose(self, key: str) -> int:
-        """Decide for what a function calls; return how long it becomes."""
+        """Decide about the calls in a function; return its resulting length."""
         if key in self._totals:
             return self._totals[key]
         looked = self._looked[key]

@@ -1,7 +1,7 @@
 """The objects of a built controller, and a place in one array for each of their numbers.
 
 The firmware builds its objects once, and a step creates none. So every object has a name, the path on which
-it is reached first, and every number and truth in it a fixed place.
+it is reached first, and every number and boolean in it has a fixed place.
 """
 
 from collections.abc import Iterator
@@ -12,7 +12,7 @@ from host_sim.forms.outside import OutsideSubsetError
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One number, or one truth, at a place in the array."""
+    """One number, or one boolean, at a place in the array."""
 
     at: int
     truth: bool
@@ -20,7 +20,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A list of numbers from a place on."""
+    """A list of numbers that starts at a place."""
 
     at: int
     length: int
@@ -28,7 +28,7 @@ class Block:
 
 @dataclass(eq=False, slots=True)
 class Component:
-    """One object. `fields` are its attributes; an object that stays outside is an Outside."""
+    """One object. `fields` are its attributes; an object outside the array is an Outside."""
 
     path: str
     cls: type
@@ -37,17 +37,17 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class Outside:
-    """An object that is not in the array: it is asked while the step runs."""
+    """An object that is not in the array: it is called while the step runs."""
 
     path: str
     cls: type
 
 
 class Layout:
-    """Hands out places. Read: `size` so far; `tables` of constants that are in the array."""
+    """Assigns places. Read: `size` so far; `tables` of constants that are in the array."""
 
     def __init__(self, package: str) -> None:
-        """Start with place 0 unused: a view tells numbers from truths by the sign of the place.
+        """Start with place 0 unused: in a view the sign of a place distinguishes numbers from booleans.
 
         Objects of other packages than `package` have no place.
         """
@@ -63,15 +63,15 @@ class Layout:
         return at
 
     def table(self, values: tuple[int, ...]) -> int:
-        """Return where a table of constants begins."""
+        """Return the place where a table of constants begins."""
         if values not in self.tables:
             self.tables[values] = self.place(len(values))
         return self.tables[values]
 
     def add(self, thing: object, path: str, whole: bool = True) -> Component:
-        """Return the component of `thing` and all below it; not `whole`: objects in it stay outside.
+        """Return the component of `thing` and all below it; unless `whole`, its objects stay outside.
 
-        An object that several refer to gets the shortest name, and keeps one from before.
+        An object with several references gets the shortest name, and keeps an earlier one.
         """
         found = self._named(thing, path)
         waiting = [thing] if not found.fields else []
@@ -85,7 +85,7 @@ class Layout:
         return self._met[id(thing)]
 
     def _fill(self, thing: object, whole: bool) -> list[object]:
-        """Give places to what an object holds; return the objects that it refers to and that are new."""
+        """Assign places to an object's fields; return the new objects that it refers to."""
         component = self._met[id(thing)]
         found: list[object] = []
         for name in names_of(type(thing)):
@@ -122,7 +122,7 @@ def names_of(cls: type) -> list[str]:
 
 
 def components_in(component: Component) -> Iterator[Component]:
-    """Give a component and all below it, each once."""
+    """Yield a component and all below it, each once."""
     waiting, met = [component], {component}
     while waiting:
         one = waiting.pop(0)

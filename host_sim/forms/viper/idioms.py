@@ -1,4 +1,4 @@
-"""Functions whose shape has a shorter form: the sign that a masked difference carries in its highest bit."""
+"""Functions that have a shorter form: sign extension of a masked difference."""
 
 import ast
 
@@ -6,10 +6,10 @@ from host_sim.forms.model import Function, Program
 
 
 def signed_part(program: Program, function: Function) -> tuple[ast.expr, int] | None:
-    """Return what a function masks, and the weight of the sign; None if it does something else.
+    """Return the masked expression and the weight of the sign bit; None for any other function.
 
     That is the shape of `ticks_diff_us`: `d = value & 2 * half - 1`, then `d`, or where that is `half` or
-    more `d - half - half`, in two steps so that Python keeps a small integer. `(value & mask ^ half) - half`
+    more `d - half - half`, in two steps so that each fits a small int. `(value & mask ^ half) - half`
     is the same, takes a third of the machine code and stays as small.
     """
     body = function.body

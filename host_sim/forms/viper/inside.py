@@ -1,4 +1,4 @@
-"""Writes functions of a module out where others of it call them, before they become viper functions."""
+"""Inlines a module's functions into each other before they become viper functions."""
 
 import ast
 from copy import deepcopy
@@ -10,16 +10,16 @@ NUMBERS = ("int", "bool")
 
 
 class Inside:
-    """Writes functions out where they are called. Their variables get the function's name in front."""
+    """Inlines functions. Their variables get the function's name as a prefix."""
 
     def __init__(self, path: Path, functions: dict[str, ast.FunctionDef]) -> None:
-        """Know the functions of the module at `path`."""
+        """Take the functions of the module at `path`."""
         self._path = path
         self._functions = functions
         self._within: list[str] = []
 
     def written_out(self, function: ast.FunctionDef) -> list[ast.stmt]:
-        """Return the statements of a function without calls of functions of the module."""
+        """Return the statements of a function with all calls within the module inlined."""
         self._within.append(function.name)
         found = self._without_calls(deepcopy(function.body))
         self._within.pop()
@@ -70,7 +70,7 @@ class Inside:
         return found
 
     def _given(self, call: ast.Call, function: ast.FunctionDef) -> tuple[dict[str, str], list[ast.stmt]]:
-        """Return the names that parameters get, and the statements that give them their values."""
+        """Return the new names of parameters, and the statements that assign their values."""
         renamed: dict[str, str] = {}
         found: list[ast.stmt] = []
         for parameter, argument in zip(function.args.args, call.args, strict=True):
@@ -87,7 +87,7 @@ class Inside:
 
 
 def _body_and_result(function: ast.FunctionDef) -> tuple[list[ast.stmt], ast.expr | None]:
-    """Return a copy of a function's statements but for the last return, and what that returns."""
+    """Return a copy of a function's statements without the last return, and the returned expression."""
     body = [one for one in deepcopy(function.body) if not is_text(one)]
     last = body[-1]
     if not isinstance(last, ast.Return):
@@ -101,13 +101,13 @@ def _body_and_result(function: ast.FunctionDef) -> tuple[list[ast.stmt], ast.exp
 
 
 class _Renamed(ast.NodeTransformer):
-    """Gives variables other names."""
+    """Renames variables."""
 
     def __init__(self, names: dict[str, str]) -> None:
         self._names = names
 
     def visit_Name(self, node: ast.Name) -> ast.Name:
-        """Give it its new name."""
+        """Rename one variable."""
         return ast.copy_location(ast.Name(self._names.get(node.id, node.id), node.ctx), node)
 
 
@@ -123,5 +123,5 @@ def _stored_in(node: ast.AST) -> set[str]:
 
 
 def is_text(node: ast.stmt) -> bool:
-    """Tell whether a statement is a text, as a docstring is."""
+    """Return whether a statement is a bare string, such as a docstring."""
     return isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)

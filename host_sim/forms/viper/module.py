@@ -36,12 +36,12 @@ class View:
 
 
 class Fused:
-    """What was generated. Read: `source`; `cells`, the place of each number and list element by its path."""
+    """The result. Read: `source`; `cells`, the place of each number and list element by its path."""
 
     def __init__(self, program: Program, built: Any, taken: dict[str, Any], wide: bool) -> None:
         """Translate the class of `built`.
 
-        `taken` holds, by the name of its class, a sample of each record that its public methods take;
+        `taken` has, by class name, an example of each record that its public methods take;
         `wide` makes the form for a MicroPython of 64 bits.
         """
         self._program = program
@@ -80,7 +80,7 @@ class Fused:
     # The constructor.
 
     def _constructor(self, functions: list[str]) -> list[str]:
-        """Return `__init__` of the replacement; its computation is in a function without viper."""
+        """Return `__init__` of the replacement; the computation is in a plain function."""
         init = self._class.methods["__init__"]
         given = []
         for name, kind in init.parameters.items():
@@ -138,7 +138,7 @@ class Fused:
         return found
 
     def _view(self, part: Component, functions: list[str]) -> list[str]:
-        """Return the line that makes the view of a part; none where it has nothing public to read."""
+        """Return the line that creates the view of a part; none if it has nothing public to read."""
         places = []
         for name, field in part.fields.items():
             if isinstance(field, Cell) and not name.startswith("_"):
@@ -194,7 +194,7 @@ class Fused:
         return lines
 
     def _entry(self, entry: Written, given: list[tuple[str, Component]], returned: list[Component]) -> str:
-        """Return the function behind a public method: it copies in what is taken, out what is returned."""
+        """Return the function behind a public method: it copies arguments in and results out."""
         lines = []
         for name, part in given:
             for attribute, field in part.fields.items():

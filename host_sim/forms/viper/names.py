@@ -1,4 +1,4 @@
-"""Names of local variables in a generated function: few, so that they are handed out again."""
+"""Names of local variables in a generated function: few, so they are reused."""
 
 
 class Names:
@@ -28,11 +28,11 @@ class Names:
         return len(self._stack)
 
     def release(self, mark: int, kept: set[str]) -> None:
-        """Take back the names handed out since `mark`, those in `kept` not."""
+        """Release the names handed out since `mark`, except those in `kept`."""
         given = self._stack[mark:]
         self._stack = self._stack[:mark] + [name for name in given if name in kept]
         self._free += [int(name[len(self._letter) :]) for name in given if name not in kept]
 
     def given_since(self, name: str, mark: int) -> bool:
-        """Tell whether `name` was handed out since `mark`."""
+        """Return whether `name` was handed out since `mark`."""
         return name in self._stack[mark:]

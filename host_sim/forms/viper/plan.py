@@ -1,4 +1,4 @@
-"""Which calls are written out where they stand, and what the other generated functions are called."""
+"""Which calls are inlined, and the names of the other generated functions."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from host_sim.forms.viper.values import Meaning
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """A function of the sources for one object, and for the objects that it is given."""
+    """A function of the sources for one object and for the objects passed to it."""
 
     function: Function
     me: Component | None
@@ -17,7 +17,7 @@ class Target:
 
     @property
     def key(self) -> str:
-        """What tells it from others: names and paths."""
+        """What identifies it: names and paths."""
         words = [self.function.module.name, self.function.label, self.me.path if self.me else ""]
         for name, meaning in self.given:
             words.append(f"{name}={meaning.path if isinstance(meaning, Component | Outside) else meaning}")
@@ -31,10 +31,10 @@ class Target:
 
 
 class Plan:
-    """Says which calls are written out where they stand. Read: `names` of generated functions, `called`."""
+    """Says which calls are inlined. Read: `names` of generated functions, `called`."""
 
     def __init__(self, names: dict[str, str] | None = None) -> None:
-        """Start with nothing written out. `names` are names of functions in use already, by their keys."""
+        """Start with nothing inlined. `names` are names of functions already in use, by their keys."""
         self.inside: set[str] = set()
         self.everything = False
         self.outsides: dict[str, list[str]] = {}
@@ -42,11 +42,11 @@ class Plan:
         self._names = {} if names is None else names
 
     def writes_out(self, target: Target) -> bool:
-        """Tell whether a call is written out where it stands."""
+        """Return whether a call is inlined."""
         return self.everything or target.key in self.inside
 
     def name_of(self, target: Target) -> str:
-        """Return the name of the generated function of a target, and note that it is called."""
+        """Return the name of the generated function of a target, and record that it is called."""
         self.called.append(target)
         if target.key not in self._names:
             words = [*(target.me.path.split(".") if target.me else []), target.function.name]

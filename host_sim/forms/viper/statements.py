@@ -1,4 +1,4 @@
-"""Statements: assignments, branches, loops, returns; and in constructors, the making of parts and lists."""
+"""Statements: assignments, branches, loops, returns; and, in constructors, building parts and lists."""
 
 import ast
 
@@ -12,7 +12,7 @@ class Statements(Calls):
     """Translates the statements of one generated function."""
 
     def statements(self, nodes: list[ast.stmt]) -> None:
-        """Translate statements one by one; local variables that only one needs are free after it."""
+        """Translate statements one by one; a local variable that only one needs is released after it."""
         for node in nodes:
             mark = self.frame.mark = self.names.mark()
             self._statement(node)
@@ -82,7 +82,7 @@ class Statements(Calls):
                 self.text.line(f"{before.text} = {number.text}")
                 return
             self.frame.own.add(target.id)
-            # What was worked out for this statement alone needs no copy.
+            # A value computed for this statement alone needs no copy.
             new = number.constant is None and self.names.given_since(number.text, self.frame.mark)
             self.frame.meanings[target.id] = number if new else self.kept(number)
         elif isinstance(target, ast.Subscript):
@@ -102,7 +102,7 @@ class Statements(Calls):
         raise self.refusal(target, f"`{ast.unparse(target)}` takes no number")
 
     def _make_part(self, node: ast.stmt, field: Component, value: ast.expr) -> None:
-        """Build a part, or note that a field is a part built before; the built controller says which."""
+        """Build a part, or note that a field refers to an existing one; the built controller shows which."""
         if isinstance(value, ast.Call) and isinstance(value.func, ast.Name):
             kind = self.program.class_named(self.frame.function.module, value.func.id)
             if kind is not None and kind.name == field.cls.__name__:
@@ -169,7 +169,7 @@ class Statements(Calls):
             self.statements(node.body)
 
     def _for_each(self, node: ast.For) -> None:
-        """Write the body out for each element of a tuple that is known."""
+        """Unroll a loop over a known tuple."""
         for element in self._elements(node):
             parts = element.elts if isinstance(element, ast.Tuple) else [element]
             targets = node.target.elts if isinstance(node.target, ast.Tuple) else [node.target]
@@ -194,7 +194,7 @@ class Statements(Calls):
     def _return(self, node: ast.Return) -> None:
         frame = self.frame
         if frame.function.returns.kind == "object":
-            # Copied out at the end, so it must be the end.
+            # The result is copied out at the end, so this must be the last statement.
             if frame.inside or returns_in(frame.function) != [frame.function.body[-1]]:
                 raise self.refusal(
                     node, "an object is returned by the last statement of a public method only"

@@ -1,4 +1,4 @@
-"""What an expression of the sources becomes while it is translated."""
+"""The results of translating an expression."""
 
 from dataclasses import dataclass
 
@@ -10,14 +10,14 @@ SMALL_INT_MAX = (1 << 30) - 1
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A number as text of the target, and its value where that is known."""
+    """A number as target text, and its value if that is known."""
 
     text: str
     constant: int | None = None
 
     @property
     def operand(self) -> str:
-        """Return it as a part of a larger expression."""
+        """Return it as an operand of a larger expression."""
         bare = self.text.isidentifier() or self.text.isdigit() or self.constant is not None
         return self.text if bare and not self.text.startswith("-") else _closed(self.text)
 
@@ -36,11 +36,11 @@ Meaning = Number | Table | Component | Block | Outside | str
 
 
 def constant(value: int) -> Number:
-    """Return a number that is known."""
+    """Return a known number."""
     return Number(str(int(value)), constant=int(value))
 
 
 def _closed(text: str) -> str:
-    """Return text in brackets, unless it is a single element of the array."""
+    """Return text in parentheses, unless it is a single element of the array."""
     single = text.endswith("]") and text.count("[") == 1 and text.partition("[")[0].isidentifier()
     return text if single else f"({text})"

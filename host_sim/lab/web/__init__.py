@@ -1,1 +1,1 @@
-"""What only a browser runs or shows: style, scripts, and stand-ins for what is not there."""
+"""Files for the browser only: style, scripts, and replacements for missing packages."""

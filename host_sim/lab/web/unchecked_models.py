@@ -1,8 +1,8 @@
 """Replaces pydantic in a browser: builds the models of this project from tables, and checks nothing.
 
-The export packs this file as `pydantic`, because the real one has a compiled half that takes seconds to
-load there. What reaches it has been checked already: example files of this project, and inputs of a lesson,
-which `host_sim.lab.description` holds to their steps. Nothing else may be built with it.
+The export packs this file as `pydantic`, because the real one has a compiled part that takes seconds to
+load there. Its data has already been checked: example files of this project, and inputs of a lesson,
+which `host_sim.lab.description` checks. Nothing else may be built with it.
 """
 
 from collections.abc import Iterable, Mapping
@@ -18,7 +18,7 @@ class ValidationError(ValueError):
 
 
 class _Given:
-    """What Field and PrivateAttr say that matters without checks: the default."""
+    """The part of Field and PrivateAttr that matters without checks: the default."""
 
     def __init__(self, default: Any) -> None:
         self.default = default
@@ -55,7 +55,7 @@ class BaseModel:
         return made
 
     def model_dump(self, *, exclude: Iterable[str] = (), exclude_none: bool = False) -> dict[str, Any]:
-        """Return the fields as a table; private ones are none."""
+        """Return the fields as a table, without private ones."""
         left_out = set(exclude)
         return {
             name: value
@@ -72,7 +72,7 @@ def _kinds(cls: Any) -> dict[str, Any]:
 
 
 def _as_kind(value: Any, kind: Any) -> Any:
-    """Return `value` as what the annotation says: models inside tables, lists and dictionaries."""
+    """Return `value` as its annotation says: models inside tables, lists and dictionaries."""
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
         return _as_kind(value, inner[0])
@@ -84,5 +84,5 @@ def _as_kind(value: Any, kind: Any) -> Any:
         return {key: _as_kind(one, inner[1]) for key, one in value.items()}
     if isinstance(kind, type) and issubclass(kind, BaseModel) and isinstance(value, Mapping):
         return kind.model_validate(value)
-    # A whole number in a file becomes a float where the model has a float.
+    # A whole number in a file becomes a float if the model has a float.
     return float(value) if kind is float and isinstance(value, int) else value
