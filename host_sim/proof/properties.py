@@ -270,13 +270,16 @@ PROPERTIES = (
         "formulas",
         "The functions of sensing, model, comparison, fault latch, decisions, power loop and gate give to the"
         " last bit what their exact contracts say, from settings, arguments and fields, and change nothing"
-        " else: each fault with its condition, count and cause, each ceiling, each event, each rate. A new"
-        " controller starts at rest with nothing learned.",
+        " else: each fault with its condition, count and cause, each ceiling, each event, each rate. The"
+        " controller calls its parts in the written order, each with its own readings, and gives every edge"
+        " that waits to the sensing part and to the gate. A new controller starts at rest with nothing"
+        " learned.",
         (
             ALL_SETTINGS,
             "the contracts state the formulas a second time: a mistake that both share is left to the other"
             " properties",
             "functions without an exact contract are left to the statements about whole steps",
+            "that every edge that waits is given on is shown with none and with two on each side",
             "the ring between interrupt and step is tried with each end at every place, empty, full, and with"
             " 1, 2, 31 and 62 edges",
         ),

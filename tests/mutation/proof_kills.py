@@ -12,7 +12,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from host_sim.proof.whole.exact_all import EXACT
+from host_sim.proof.whole.exact_all import EXACT, JOINED, START
 from host_sim.proof.whole.interpreter import Interpreter
 from host_sim.proof.whole.jobs import job_names, pieces_of
 from host_sim.proof.whole.program import Function
@@ -27,6 +27,8 @@ OF_KINDS = ("sense/crank.py", "guard/output_guard.py", "decide/pedalling.py", "s
 """What goes other ways for other kinds of sensor."""
 SAME = "the same by"
 SLOW = ("step keeps", "step back keeps", "step rise", "step ceiling")
+QUICK = ("contract", "edge ", "gate ")
+OWN, FOREIGN = 0, 3
 LEMMAS_ON_A_COPY = """
 import json, sys
 import firmware
@@ -73,23 +75,32 @@ class Plain:
                 self.pieces[job] = pieces_of(job)
             self.entered[job] = entered
 
-    def concerned(self, mutant: Mutant, all_kinds: bool) -> list[str]:
-        """Return the jobs that run the changed function; exact contracts first, then the other contracts.
+    def concerned(self, mutant: Mutant, all_kinds: bool, quick: bool) -> list[str]:
+        """Return the jobs that run the changed function, those that are likely to notice it soon first.
 
-        Without `all_kinds` those of a ring with two channels, where they run it.
+        Without `all_kinds` those of a ring with two channels, where they run it. With `quick` none about
+        whole steps, and no exact contract of other files.
         """
         place = module_of(mutant), mutant.place
         jobs = [job for job in job_names() if place in self.entered[job]]
         if not all_kinds and mutant.file not in OF_KINDS and any(", kind 0" in job for job in jobs):
             jobs = [job for job in jobs if ", kind 1" not in job and ", kind 2" not in job]
-        return sorted(jobs, key=lambda job: (job.startswith(SLOW), _turn(job, place[0])))
+        if quick:
+            jobs = [job for job in jobs if _turn(job, mutant) < FOREIGN]
+        return sorted(jobs, key=lambda job: (job.startswith(SLOW), _turn(job, mutant)))
 
 
-def _turn(job: str, module: str) -> int:
+def _turn(job: str, mutant: Mutant) -> int:
+    """Return when a job is tried: exact contracts of the file, how a controller starts, parts, all."""
+    module = module_of(mutant)
     contract = EXACT.get(job.removeprefix("exact "))
     if contract is not None:
-        return 0 if contract.module == module else 2
-    return 1 if job.startswith("contract") else 3
+        return OWN if contract.module == module else FOREIGN
+    if job in JOINED:
+        return OWN if f"firmware.{JOINED[job][0].module}" == module else FOREIGN
+    if job == START and mutant.place == "__init__":
+        return 1
+    return 2 if job.startswith(QUICK) else FOREIGN + 1
 
 
 class Kill:
@@ -111,21 +122,21 @@ def module_of(mutant: Mutant) -> str:
     return "firmware." + mutant.file.removesuffix(".py").replace("/", ".")
 
 
-def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool) -> Kill:
+def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool = False, quick: bool = False) -> Kill:
     """Try the claims about whole steps; in a process of its own, for the module stays changed."""
     module = import_module(module_of(mutant))
     with tempfile.NamedTemporaryFile("w", suffix=".py", encoding="utf-8") as changed:
         changed.write(mutant.source)
         changed.flush()
         module.__file__ = changed.name
-        jobs = plain.concerned(mutant, all_kinds)
+        jobs = plain.concerned(mutant, all_kinds, quick)
         waiting: list[tuple[str, Facts, Any]] = []
         told: list[str] = []
         covered = is_covered(mutant.file, mutant.place)
         for job in jobs:
-            own = _turn(job, module_of(mutant)) == 0
+            own = _turn(job, mutant) == OWN
             if covered and told and not own and not waiting:
-                return Kill("", f"{SAME} {', '.join(told)}")
+                break
             told += [job] if own else []
             try:
                 found = pieces_of(job)
@@ -141,7 +152,7 @@ def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool) -> Kill:
         verdict = facts.prove(claim, LONGER_LIMITS).verdict
         if verdict != PROVED:
             return Kill(REFUTED if verdict == REFUTED else "not shown", what)
-    return Kill("", "")
+    return Kill("", f"{SAME} {', '.join(told)}" if covered and told else "")
 
 
 def _changed(found: Pieces, former: Pieces) -> Iterator[tuple[str, Facts, Any]]:

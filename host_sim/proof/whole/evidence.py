@@ -5,9 +5,10 @@ from typing import Any
 from firmware.settings import TABLE
 from host_sim.proof.whole.contract import Contract, nothing
 from host_sim.proof.whole.edges import SIDES
-from host_sim.proof.whole.exact_all import EXACT, EXACT_JOBS
+from host_sim.proof.whole.exact_all import EXACT, EXACT_JOBS, JOINED
 from host_sim.proof.whole.induction import longest_gap_us
 from host_sim.proof.whole.jobs import SHARES, SHOWN
+from host_sim.proof.whole.joining import Joining
 from host_sim.proof.whole.ranges import RANGES
 from host_sim.proof.whole.statement import ALL_KINDS
 from host_sim.proof.whole.statements import STATEMENTS
@@ -45,7 +46,8 @@ def in_words(statements: tuple[str, ...], jobs: tuple[str, ...]) -> dict[str, An
     settings = {row[0]: [row[2], row[3]] for row in TABLE}
     if jobs == EXACT_JOBS:
         return {
-            "statements": [{"name": title, "sentence": _changes(one)} for title, one in EXACT.items()],
+            "statements": [{"name": title, "sentence": _changes(one)} for title, one in EXACT.items()]
+            + [{"name": name, "sentence": _calls(one)} for name, (one, _) in JOINED.items()],
             "symbolic": {
                 "settings": settings,
                 "state": f"{len(RANGES)} fields, each in its range of host_sim/proof/whole/ranges.py",
@@ -80,6 +82,11 @@ def in_words(statements: tuple[str, ...], jobs: tuple[str, ...]) -> dict[str, An
 def _changes(contract: Contract) -> str:
     changed = ", ".join(contract.changes) or "nothing"
     return f"its result is exact; it changes {changed}, exactly, and nothing else"
+
+
+def _calls(one: Joining) -> str:
+    cases = "; ".join(case.name for case in one.cases if case.name)
+    return "it calls what it should, with what it should, in order" + (f"; cases: {cases}" if cases else "")
 
 
 def _spans(contract: Contract) -> dict[str, Any]:

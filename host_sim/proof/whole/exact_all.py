@@ -16,6 +16,10 @@ from host_sim.proof.whole.exact_sense import EXACT_SENSE
 from host_sim.proof.whole.exact_step import EXACT_STEP, start_pieces
 from host_sim.proof.whole.exact_wheel import EXACT_WHEEL
 from host_sim.proof.whole.invariants import Clause
+from host_sim.proof.whole.joining import Joining, joined_piece
+from host_sim.proof.whole.joins_controller import JOINS_CONTROLLER
+from host_sim.proof.whole.joins_crank import JOINS_CRANK
+from host_sim.proof.whole.joins_guard import JOINS_GUARD
 
 EXACT: dict[str, Contract] = {
     one.title: one
@@ -33,10 +37,17 @@ EXACT: dict[str, Contract] = {
         *EXACT_STEP,
     )
 }
+JOINED: dict[str, tuple[Joining, int | None]] = {
+    f"joined {one.title}" + ("" if kind is None else f", kind {kind}"): (one, kind)
+    for one in (*JOINS_CONTROLLER, *JOINS_CRANK, *JOINS_GUARD)
+    for kind in one.kinds
+}
 START = "exact start"
-EXACT_JOBS = (*(f"exact {title}" for title in EXACT), START)
+EXACT_JOBS = (*(f"exact {title}" for title in EXACT), *JOINED, START)
 
 
 def exact_job(name: str) -> list[tuple[list[Any], list[Clause]]]:
     """Return facts and claims of one of EXACT_JOBS."""
+    if name in JOINED:
+        return [joined_piece(*JOINED[name])]
     return start_pieces() if name == START else exact_pieces(EXACT[name.removeprefix("exact ")])

@@ -46,12 +46,17 @@ def _nothing_pending(call: Call) -> Claims:
     return [("nothing is pending", negate(call.of("_pending")))]
 
 
-def _edge(call: Call) -> Claims:
-    """An edge that changes the levels, or the first, waits until it has lasted; a lone wire may be on B."""
+def seen_levels(call: Call) -> Any:
+    """Return the levels of an edge, or of one wire its own, which may be on B."""
     levels = call.of("levels")
     on_b = equal(setting(call, "lead"), 1)
     wire = choose(on_b, divide(levels, 2), modulo(levels, 2))
-    seen = choose(equal(setting(call, "sensor_kind"), 0), levels, wire)
+    return choose(equal(setting(call, "sensor_kind"), 0), levels, wire)
+
+
+def _edge(call: Call) -> Claims:
+    """An edge that changes the levels, or the first, waits until it has lasted; a lone wire may be on B."""
+    seen = seen_levels(call)
     waits = either(unequal(seen, call.store[call.key_of("levels")]), negate(call.of("_started")))
     return becomes(
         call,

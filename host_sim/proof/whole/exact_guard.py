@@ -219,6 +219,13 @@ PERIOD = (0, (1 << 29) - 1)
 SEEN = ("_before_us", "_fall_seen", "_fall_us", "_rise_seen", "_rise_us")
 PROGRESS = ("_behind", "_forward_us", "_turning")
 EXACT_GUARD = (
+    exact(
+        "OutputGuard._go_forward",
+        MODULE,
+        {"edges": (1, 2), "time_us": STAMP},
+        PROGRESS,
+        lambda call: becomes(call, **_forward(call, call.of("edges"), call.of("time_us"))),
+    ),
     exact("OutputGuard._see_duty", MODULE, {"high": (0, 1), "time_us": STAMP}, (*SEEN, *PROGRESS), _duty),
     exact("OutputGuard._see_pulse", MODULE, {"high": (0, 1), "time_us": STAMP}, (*SEEN, *PROGRESS), _pulse),
     exact(
