@@ -21,7 +21,7 @@ from host_sim.textfile import spoken
 if TYPE_CHECKING:
     from host_sim.tuning.back_off import Within
     from host_sim.tuning.recommend import Tuned
-    from host_sim.tuning.rows import Row
+    from host_sim.tuning.row import Row
     from host_sim.tuning.uncertain import Uncertain
 
 REPORT = "tune.json"

@@ -8,7 +8,7 @@ from host_sim.tuning.rules_check import RIDES
 
 if TYPE_CHECKING:
     from host_sim.cli.tune import TuneResult
-    from host_sim.tuning.rows import Row
+    from host_sim.tuning.row import Row
 
 WIDTH = 80
 

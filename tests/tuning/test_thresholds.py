@@ -9,7 +9,8 @@ from host_sim.bikes.load import load_bike
 from host_sim.tuning.drive_rides import start_course, step_course
 from host_sim.tuning.engage_rides import EngageRide, EngageWatch, engage_course
 from host_sim.tuning.release_course import FLAWS, SOUND, climb_ripple, release_course, worst_magnet
-from host_sim.tuning.release_rides import ReleaseRide, ReleaseRides, RingRide
+from host_sim.tuning.release_rides import ReleaseRide, ReleaseRides
+from host_sim.tuning.ring_ride import RingRide
 from host_sim.tuning.score import PRIORITIES
 from host_sim.tuning.stop_rides import (
     measure_stops,
