@@ -1,10 +1,8 @@
 """The rows about power: rise and fall rate, power loop or open map, and how much help there is."""
 
-from host_sim.tuning.loop_report import step_plant
 from host_sim.tuning.rates import empty_mass_kg, fall_for, push_n_per_v
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.row import Row, row
-from host_sim.units import KM_PER_H_PER_M_PER_S
 
 
 def drive_rows(tuned: Tuned) -> list[Row]:
@@ -29,8 +27,7 @@ def drive_rows(tuned: Tuned) -> list[Row]:
             settings.rise_mv_per_s,
             f"a volt is {push_n_per_v(bike):.0f} N on {empty_mass_kg(bike):.0f} kg; comfort limit "
             f"{tuned.priority.jerk_m_per_s3:g} m/s3 (common practice, no source) against waiting for power"
-            + _over_the_limit(tuned)
-            + _dead_travel(tuned),
+            + _over_the_limit(tuned),
             pushes[0],
             pushes[1],
         ),
@@ -52,21 +49,6 @@ def _over_the_limit(tuned: Tuned) -> str:
     if tuned.after.drive.jerk_m_per_s3 <= tuned.priority.jerk_m_per_s3:
         return ""
     return "; the jerk stays above it, since a lower rate would cost more in waiting"
-
-
-def _dead_travel(tuned: Tuned) -> str:
-    """Return how long a speed controller's rider waits for the command to catch up with the speed."""
-    if tuned.bike.motor_controller.kind != "speed" or not tuned.plants:
-        return ""
-    plant = step_plant(tuned.bike, tuned.plants)
-    command_start_v = tuned.bike.firmware_settings.command_start_mv / 1000.0
-    travel_v = plant.command_v - plant.power_w / plant.lags.gain - command_start_v
-    wait_s = travel_v * 1000.0 / tuned.drive.chosen.settings.rise_mv_per_s
-    return (
-        f"; at {plant.point.speed_m_per_s * KM_PER_H_PER_M_PER_S:.0f} km/h a speed controller "
-        f"gives nothing over the first "
-        f"{travel_v:.1f} V of command, {wait_s:.1f} s of the wait"
-    )
 
 
 def _loop_rows(tuned: Tuned) -> list[Row]:
