@@ -21,7 +21,7 @@ from host_sim.textfile import spoken
 if TYPE_CHECKING:
     from host_sim.tuning.back_off import Within
     from host_sim.tuning.recommend import Tuned
-    from host_sim.tuning.rows import Row
+    from host_sim.tuning.row import Row
     from host_sim.tuning.uncertain import Uncertain
 
 REPORT = "tune.json"
@@ -154,7 +154,8 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
     # once.
     from host_sim.measuring.bike_numbers import bike_path
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
-    from host_sim.report.tuning_loop_figures import draw_loop, draw_rides
+    from host_sim.report.tuning_loop_figures import draw_loop
+    from host_sim.report.tuning_rides_figure import draw_rides
     from host_sim.report.tuning_trade_figure import draw_trade
     from host_sim.tuning.bike_writer import write_bike
     from host_sim.tuning.rows import rows_of

@@ -8,9 +8,10 @@ from host_sim.tuning.rules_check import RIDES
 
 if TYPE_CHECKING:
     from host_sim.cli.tune import TuneResult
-    from host_sim.tuning.rows import Row
+    from host_sim.tuning.row import Row
 
 WIDTH = 80
+CELL_MOST = 14  # Two of them, the longest setting and the marks fill a line.
 
 
 def print_rows(rows: "list[Row]") -> None:
@@ -23,16 +24,35 @@ def print_rows(rows: "list[Row]") -> None:
 
 def table_lines(rows: "list[Row]") -> list[str]:
     """Return the heading and one line for each setting; changes are marked."""
-    cells = [("setting", "now", "recommended")]
-    cells += [(row.setting, value(row.now), value(row.recommended)) for row in rows]
-    widths = [max(len(line[column]) for line in cells) for column in range(3)]
-    lines = [f"{cells[0][0]:<{widths[0]}}  {cells[0][1]:>{widths[1]}}  {cells[0][2]:>{widths[2]}}"]
-    for row, (name, now, recommended) in zip(rows, cells[1:], strict=True):
-        changed = "" if row.now == row.recommended else "  changed"
-        flat = row.spread.partition(";")[0] if row.spread.startswith("flat") else ""
-        line = f"{name:<{widths[0]}}  {now:>{widths[1]}}  {recommended:>{widths[2]}}{changed:<9}  {flat}"
-        lines.append(line.rstrip())
-    return [*lines, ""]
+    cells = [("setting", "now", "recommended", "", "as good")]
+    for row in rows:
+        changed = "" if row.now == row.recommended else "changed"
+        flat = row.spread.partition(";")[0].removeprefix("flat between ").replace(" and ", " to ")
+        cells.append(
+            (
+                row.setting,
+                _cell(row.now),
+                _cell(row.recommended),
+                changed,
+                flat if row.spread.startswith("flat") else "",
+            )
+        )
+    widths = [max(len(line[column]) for line in cells) for column in range(len(cells[0]))]
+    return [*(_line(line, widths) for line in cells), ""]
+
+
+def _line(cells: tuple[str, ...], widths: list[int]) -> str:
+    name, now, recommended, *others = (
+        f"{cell:>{width}}" if column in (1, 2) else f"{cell:<{width}}"
+        for column, (cell, width) in enumerate(zip(cells, widths, strict=True))
+    )
+    return "  ".join((name, now, recommended, *others)).rstrip()
+
+
+def _cell(found: object) -> str:
+    """Return a value for the table; shares too long for it stand below only."""
+    words = value(found)
+    return words if len(words) <= CELL_MOST else "see below"
 
 
 def reason_lines(row: "Row") -> list[str]:

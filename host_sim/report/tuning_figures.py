@@ -22,6 +22,7 @@ from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import MaxNLocator
 
 from firmware.settings import TWO_CHANNELS
+from host_sim.report.label_places import Label, label_level, label_points
 from host_sim.report.ride_figure import INK, QUIET
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
@@ -46,22 +47,25 @@ def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> I
         plt.rc_context({"text.parse_math": False}),
     ):
         figure = plt.figure(figsize=size, layout=layout)
-        figure.text(0.02, 1.0 - 0.16 / size[1], title, fontsize=15, fontweight="bold", va="top")
-        figure.text(0.02, 1.0 - 0.5 / size[1], subtitle, fontsize=10.5, va="top", color=QUIET)
+        heading = figure.text(0.02, 1.0 - 0.16 / size[1], title, fontsize=15, fontweight="bold", va="top")
+        below = figure.text(0.02, 1.0 - 0.5 / size[1], subtitle, fontsize=10.5, va="top", color=QUIET)
+        for words, points in ((heading, 15.0), (below, 10.5)):
+            wide = words.get_window_extent().width / (0.94 * figure.bbox.width)
+            words.set_fontsize(points / max(wide, 1.0))
         yield figure
         figure.savefig(path, dpi=DPI)
         plt.close(figure)
 
 
-def mark_both(axes: Axes, now: float, chosen: float, said: str) -> None:
-    """Draw a thin line at the present setting, and a bold one at the recommended one, with the label `said`.
+def mark_both(axes: Axes, now: float, chosen: float, said: str, now_said: str = "") -> None:
+    """Draw a thin line at the present setting, and a bold one at the recommended one, labelled `said`.
 
     Each has its words on the side away from the other; a setting that is kept has one line.
     """
     if chosen == now:
         _mark(axes, now, f"as now, {said}", True, False)
         return
-    _mark(axes, now, f"now {now:g}", False, now < chosen)
+    _mark(axes, now, now_said or f"now {now:g}", False, now < chosen)
     _mark(axes, chosen, said, True, chosen < now)
 
 
@@ -178,38 +182,28 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
     cutoff_km_per_h = bike.firmware_settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
     speeds = np.linspace(3.0, cutoff_km_per_h, 80)
     both = ((bike.firmware_settings, NOW, "now"), (tuned.tuned.firmware_settings, CHOSEN, "recommended"))
-    ends = [
-        way_with_help_m(settings, speeds[-1] / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for settings, _, _ in both
+    ways = [
+        np.array([way_with_help_m(one, speed / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for speed in speeds])
+        for one, _, _ in both
     ]
-    together = abs(ends[0] - ends[1]) < 0.03 * max(ends)
-    for (settings, colour, text), end_m in zip(both, ends, strict=True):
-        ways = [way_with_help_m(settings, speed / KM_PER_H_PER_M_PER_S, CADENCE_RPM) for speed in speeds]
-        axes.plot(speeds, ways, color=colour, linewidth=2.2 if colour == CHOSEN else 1.4)
-        if together and colour == NOW:
-            continue
-        axes.annotate(
-            "now and recommended alike" if together else text,
-            (speeds[-1], ways[-1]),
-            # Each on its own side of both lines, whichever is the upper one.
-            xytext=(-30, -75 if together else 8 if end_m == max(ends) else -42),
-            textcoords="offset points",
-            ha="right",
-            color=colour,
-        )
+    apart = ways[1] - ways[0]
+    alike = bool(np.max(np.abs(apart)) < 0.03 * np.max(ways))
+    widest = int(np.argmax(np.abs(apart))) if not alike else len(speeds) // 2
+    labels = []
+    for way, (_, colour, text) in zip(ways, both, strict=True):
+        axes.plot(speeds, way, color=colour, linewidth=2.2 if colour == CHOSEN else 1.4)
+        place = (float(speeds[widest]), float(way[widest]))
+        if not (alike and colour == NOW):
+            labels.append(Label(place, "now and recommended alike" if alike else text, colour))
     limit_m = bike.firmware_settings.cutoff_distance_mm / 1000.0
     axes.axhline(limit_m, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
-    axes.annotate(
-        f"cut-off distance that is set, {limit_m:g} m",
-        (3.0, limit_m),
-        xytext=(2, 4),
-        textcoords="offset points",
-        color=COST,
-    )
     axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
     axes.set_xlabel("speed (km/h)")
     axes.set_ylabel("distance with help after the last edge (m)")
     axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (computed)", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)
+    label_level(axes, f"cut-off distance that is set, {limit_m:g} m", limit_m, COST)
+    label_points(axes, labels)
 
 
 def draw_rates(tuned: Tuned, path: Path) -> None:
@@ -230,11 +224,6 @@ def draw_rates(tuned: Tuned, path: Path) -> None:
         limit = tuned.priority.jerk_m_per_s3
         other.axhline(limit, color=COST, linewidth=1.0, linestyle=":")
         other.set_ylim(0.0, max(1.2 * limit, other.get_ylim()[1]))
-        words = f"comfort limit, {tuned.priority.name}: {limit:g} m/s³"
-        place = (0.99, limit)
-        other.annotate(words, place, xycoords=("axes fraction", "data"), xytext=(0, 4),
-                       textcoords="offset points",
-                       ha="right", color=COST)  # fmt: skip
         axes.set_xscale("log")
         shown = (100, 150, 200, 300, 400, 600, 800, 1200, 1600, 2400, 3200, 5000, 8000)
         ticks = [tick for tick in shown if min(rises) <= tick <= max(rises)]
@@ -243,6 +232,8 @@ def draw_rates(tuned: Tuned, path: Path) -> None:
         now = tuned.bike.firmware_settings.rise_mv_per_s
         tuned_to = tuned.tuned.firmware_settings.rise_mv_per_s
         mark_both(axes, now, tuned_to, f"{tuned_to} mV/s")
+        words = f"comfort limit, {tuned.priority.name}: {limit:g} m/s³"
+        label_level(other, words, limit, COST, [axes])
 
 
 def best_by_rise(tried: Sequence[DrivePoint]) -> list[DrivePoint]:

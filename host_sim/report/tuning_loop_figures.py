@@ -7,14 +7,12 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import ScalarFormatter
 
 from host_sim.report.ride_figure import INK
-from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, two_curves
+from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, mark_both, two_curves
 from host_sim.tuning.drive import DrivePoint
-from host_sim.tuning.drive_rides import SLOPE_S, empty, start_course, step_course, traced
 from host_sim.tuning.loop_report import LoopReport
 from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.recommend import Tuned
-from host_sim.tuning.ride_start import rest_s
 from host_sim.tuning.surge import SURGES_SHARE, TIMES_MOST
 
 SHOWN = (0.5, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 120, 200, 300)
@@ -65,10 +63,13 @@ def _plant_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
         linestyle=(0, (4, 1.5)),
     )
     axes.annotate(
-        f"for the tuning rules: {strongest.model.gain:.0f} W/V, lag {1000 * strongest.model.lag_s:.0f} ms,\n"
-        f"dead time {1000 * strongest.model.dead_time_s:.0f} ms (dashed)",
+        f"dashed, for the tuning rules: {strongest.model.gain:.0f} W/V,\n"
+        f"lag {1000 * strongest.model.lag_s:.0f} ms, dead time {1000 * strongest.model.dead_time_s:.0f} ms "
+        f"and half a period",
         (0.97, 0.06), xycoords="axes fraction", ha="right", color=COST,
     )  # fmt: skip
+    axes.annotate("dots: read on the bench\nlines: fitted, two lags and a dead time", (0.97, 0.2), color=NOW,
+                  xycoords="axes fraction", ha="right")  # fmt: skip
     axes.set_xlabel("after a step of the command (ms)")
     axes.set_ylabel("measured power (W per volt)")
     axes.set_ylim(bottom=0.0)
@@ -115,9 +116,10 @@ def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
 
 def _surge_panel(axes: Axes, loop: LoopReport) -> None:
     surge = loop.surge
-    for scan, colour, words in (
-        (surge.free, NOW, f"fastest rates, {surge.free.rise_mv_per_s} mV/s"),
-        (surge.felt, GAIN, f"chosen rates, {surge.felt.rise_mv_per_s} mV/s"),
+    # Both often swing alike, so the first is drawn wider and hollow.
+    for scan, colour, words, width, size in (
+        (surge.free, NOW, f"fastest rates, {surge.free.rise_mv_per_s} mV/s", 4.5, 11),
+        (surge.felt, GAIN, f"chosen rates, {surge.felt.rise_mv_per_s} mV/s", 1.6, 5),
     ):
         if not (scan.model or scan.bench):
             continue
@@ -125,7 +127,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
             [one.factor for one in scan.model],
             [100 * one.swing_share for one in scan.model],
             color=colour,
-            linewidth=1.6,
+            linewidth=width,
             label=f"predicted, {words}",
         )
         axes.plot(
@@ -133,6 +135,8 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
             [100 * one.swing_share for one in scan.bench],
             "o",
             color=colour,
+            markersize=size,
+            fillstyle="none" if colour == NOW else "full",
             label=f"ridden, {words}",
         )
     _mark_margin(axes, surge.margin)
@@ -182,77 +186,23 @@ def _gain_panel(axes: Axes, tuned: Tuned) -> None:
         strengths,
         [point.measures.disturbance_percent for point in points],
         [point.measures.swing_percent for point in points],
-        ("gain over integral time (uV/W per ms)", "a slope moves the power by (%)", "swing from noise (%)"),
+        ("gain over integral time (µV/W per ms)", "a slope moves the power by (%)", "swing from noise (%)"),
     )
     axes.set_xscale("log")
     axes.xaxis.set_major_formatter(ScalarFormatter())
     axes.set_xticks([tick for tick in SHOWN if min(strengths) <= tick <= max(strengths)])
     axes.minorticks_off()
-    now = tuned.bike.firmware_settings
-    chosen = tuned.drive.chosen.settings
+    now, chosen = tuned.bike.firmware_settings, tuned.drive.chosen.settings
     before, after = (one.gain_uv_per_w / one.integral_ms for one in (now, chosen))
-    for value, words, colour, height in (
-        (before, f"now {now.gain_uv_per_w}, {now.integral_ms} ms", NOW, 0.93),
-        (after, f"{chosen.gain_uv_per_w} uV/W, {chosen.integral_ms} ms", CHOSEN, 1.0),
-    ):
-        axes.axvline(
-            value,
-            color=colour,
-            linewidth=2.2 if colour == CHOSEN else 1.2,
-            linestyle="-" if colour == CHOSEN else "--",
-        )
-        # Away from the other line, so that none runs through its words.
-        right = value <= min(before, after) and value > strengths[0]
-        axes.annotate(words, (value, height), xycoords=("data", "axes fraction"), color=colour, va="top",
-                      xytext=(-4 if right else 4, -3), textcoords="offset points", fontsize=9.5,
-                      ha="right" if right else "left")  # fmt: skip
+    mark_both(
+        axes,
+        before,
+        after,
+        f"{chosen.gain_uv_per_w} µV/W, {chosen.integral_ms} ms",
+        f"now {now.gain_uv_per_w}, {now.integral_ms} ms",
+    )
     axes.set_title(
         "Holding the power, and what noise does (each at its best rise rate)",
         loc="left",
         fontsize=11,
     )
-
-
-def draw_rides(tuned: Tuned, path: Path, seed: int = 1) -> None:
-    """Ride the step and the start with both sets of settings, and draw them in one figure."""
-    with drawn(
-        path,
-        f"Before and after: {tuned.bike.title}",
-        "grey: now; green: recommended; both ridden on the bench",
-        (12.5, 8.2),
-    ) as figure:
-        power, command, push = figure.subplots(3, 1)
-        for bike, colour, width in ((tuned.bike, NOW, 1.4), (tuned.tuned, CHOSEN, 2.0)):
-            course, begin_s = step_course(bike)
-            step = traced(bike, course, seed)
-            times_s = [time_s - begin_s for time_s in step.times_s]
-            power.plot(times_s, step.powers_w, color=colour, linewidth=width)
-            command.plot(
-                times_s, [value / 1000.0 for value in step.commands_mv], color=colour, linewidth=width
-            )
-            start = traced(empty(bike), start_course(bike), seed)
-            push.plot(
-                [time_s - rest_s(bike) for time_s in start.times_s],
-                start.push_m_per_s2,
-                color=colour,
-                linewidth=width,
-            )
-        power.axhline(step.wanted_w, color=INK, linewidth=0.7, linestyle=":")
-        power.annotate(
-            f"allowed {step.wanted_w} W", (4.0, step.wanted_w), xytext=(2, -13), textcoords="offset points"
-        )
-        power.axvspan(SLOPE_S, SLOPE_S + 1.0, color=COST, alpha=0.1)
-        power.annotate(
-            "a slope slows it down", (SLOPE_S, 0.06), xycoords=("data", "axes fraction"), color=COST
-        )
-        for axes, title, label in (
-            (power, "A step to full power at an even speed", "battery power (W)"),
-            (command, "", "command (V)"),
-            (push, "A start from standing, without load", "push of the motor (m/s²)"),
-        ):
-            axes.set_title(title, loc="left", fontsize=11)
-            axes.set_ylabel(label)
-            axes.set_xlim(left=0.0)
-            axes.spines[["top", "right"]].set_visible(False)
-        command.set_xlabel("after the legs begin (s)")
-        push.set_xlabel("after the legs begin (s)")

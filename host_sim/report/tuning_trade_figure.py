@@ -4,6 +4,7 @@ from pathlib import Path
 
 from matplotlib.axes import Axes
 
+from host_sim.report.label_places import Label, label_points
 from host_sim.report.ride_figure import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, NOW, drawn
 from host_sim.tuning.drive_rides import STEP_S
@@ -31,35 +32,33 @@ def draw_trade(tuned: Tuned, path: Path) -> None:
 def _road_panel(axes: Axes, tuned: Tuned, road: RoadChoice) -> None:
     minutes = [one.measures.min_per_km for one in road.tried]
     axes.plot(minutes, [one.measures.wh_per_km for one in road.tried], "o-", color=INK, markersize=4)
+    labels = []
     for one, words, colour in (
         (road.full, "full help", INK),
         (road.chosen, f"{tuned.priority.name}, chosen", CHOSEN),
     ):
         place = (one.measures.min_per_km, one.measures.wh_per_km)
         axes.plot(*place, "o", color=colour, markersize=12 if colour == CHOSEN else 7, zorder=3)
-        _say(axes, place, f"{words}: {one.assist_power_w} W\n{_range_words(tuned, one)}", colour)
+        said = f"{words}: {one.assist_power_w} W\n{_range_words(tuned, one)}"
+        labels.append(Label(place, said, colour, colour == CHOSEN))
     now = tuned.before.road
     if abs(now.min_per_km - road.full.measures.min_per_km) > 0.01:
         axes.plot(now.min_per_km, now.wh_per_km, "o", color=NOW, markersize=9, fillstyle="none", zorder=3)
-        _say(axes, (now.min_per_km, now.wh_per_km), "now", NOW)
+        labels.append(Label((now.min_per_km, now.wh_per_km), "now", NOW))
     limit_wh = ENERGY_SHARE * road.full.measures.wh_per_km
     axes.axhline(limit_wh, color=COST, linewidth=1.0, linestyle=":")
     axes.annotate("two thirds of the energy", (0.01, limit_wh), xycoords=("axes fraction", "data"),
                   xytext=(0, -4), textcoords="offset points", va="top", color=COST)  # fmt: skip
     axes.set_xlabel("a kilometre takes (min): to the left is faster")
     axes.set_ylabel("energy for a kilometre (Wh): lower goes further")
-    axes.set_ylim(bottom=0.0)
+    axes.set_ylim(0.0, 1.25 * axes.dataLim.y1)
     axes.margins(x=0.25)
     axes.spines[["top", "right"]].set_visible(False)
+    label_points(axes, labels)
 
 
 def _range_words(tuned: Tuned, point: RoadPoint) -> str:
     return f"{point.measures.range_km(tuned.bike) or 0.0:.0f} km on a full battery"
-
-
-def _say(axes: Axes, place: tuple[float, float], words: str, colour: str) -> None:
-    axes.annotate(words, place, xytext=(11, 2), textcoords="offset points", va="bottom", color=colour,
-                  fontweight="bold" if colour == CHOSEN else "normal")  # fmt: skip
 
 
 def _push_panel(axes: Axes, tuned: Tuned) -> None:
@@ -79,33 +78,19 @@ def _push_panel(axes: Axes, tuned: Tuned) -> None:
         color=INK,
         linewidth=1.2,
     )
+    now = tuned.before.drive
+    labels: list[Label] = []
     for place, names in _named(tuned).items():
         chosen = tuned.priority.name in names
         axes.plot(*place, "o", color=CHOSEN if chosen else INK, markersize=12 if chosen else 7, zorder=3)
-        others = [name for name in names if name != tuned.priority.name]
-        words = [f"{tuned.priority.name}, chosen"] * chosen + [f"also for {', '.join(others)}"] * bool(
-            chosen and others
-        )
-        axes.annotate(
-            "\n".join(words) if chosen else ", ".join(names),
-            place,
-            xytext=(11, 0) if chosen else (-9, -4),
-            textcoords="offset points",
-            ha="left" if chosen else "right",
-            va="top" if chosen else "center",
-            color=CHOSEN if chosen else INK,
-            fontweight="bold" if chosen else "normal",
-        )
-    now = tuned.before.drive
-    axes.plot(now.half_s, now.jerk_m_per_s3, "o", color=NOW, markersize=9, fillstyle="none", zorder=3)
-    axes.annotate(
-        "now",
-        (now.half_s, now.jerk_m_per_s3),
-        xytext=(0, 9),
-        textcoords="offset points",
-        color=NOW,
-        ha="center",
-    )
+        if chosen:
+            others = ", ".join(name for name in names if name != tuned.priority.name)
+            words = f"{tuned.priority.name}, chosen" + (f"\nalso for {others}" if others else "")
+            labels.insert(0, Label(place, words, CHOSEN, True))
+        else:
+            labels.append(Label(place, ", ".join(names), INK))
+    axes.plot(now.half_s, now.jerk_m_per_s3, "o", color=NOW, markersize=11, fillstyle="none", zorder=4)
+    labels.append(Label((now.half_s, now.jerk_m_per_s3), "now", NOW))
     axes.annotate("a point: one set of settings, ridden\nline: nothing beats these in both", (0.98, 0.97),
                   xycoords="axes fraction", ha="right", va="top", color=NOW)  # fmt: skip
     axes.set_xlabel("half of the power is there after (s): to the left helps sooner")
@@ -113,6 +98,7 @@ def _push_panel(axes: Axes, tuned: Tuned) -> None:
     axes.set_ylim(bottom=0.0)
     axes.margins(x=0.15)
     axes.spines[["top", "right"]].set_visible(False)
+    label_points(axes, labels)
 
 
 def _named(tuned: Tuned) -> dict[tuple[float, float], list[str]]:

@@ -2,7 +2,8 @@
 
 import pytest
 
-from host_sim.cli.tune_table import table_lines
+from host_sim.cli.tune_table import reason_lines, table_lines
+from host_sim.tuning.row import Row
 from host_sim.tuning.rows import rows_of
 from host_sim.tuning.spread import balance_point, nearest, spread_of
 from tests.tuning.spreads import Spreads, spreads_all
@@ -35,12 +36,33 @@ def test_the_words_say_where_the_score_is_flat_and_what_single_draws_say():
     assert spread_of([20, 20], [20]).words() == "the same on each of 2 draws of the rides"
 
 
-def test_the_table_says_flat_between_what_and_what_within_80_columns(folding_tuned):
+def test_the_table_says_what_is_as_good_within_80_columns(folding_tuned):
     rows = rows_of(folding_tuned)
     lines = table_lines(rows)
+    assert lines[0].split() == ["setting", "now", "recommended", "as", "good"]
     (line,) = [line for line in lines if line.startswith("engage_rpm")]
-    assert "flat between" in line
+    assert line.split() == ["engage_rpm", "20", "22", "changed", "22", "to", "25"]
     assert max(len(one) for one in lines) <= 80
+
+
+@pytest.mark.parametrize(
+    ("shares", "shown"),
+    [([0.0, 35.0, 70.0, 100.0], "0 35 70 100"), ([0.0, 12.5, 33.3, 50.5, 75.5, 100.0], "see below")],
+)
+def test_selector_shares_and_the_widest_values_stay_within_80_columns(shares, shown):
+    wide = {"spread": "flat between 50000 and 99999; on luck", "why": "", "assumes": "", "check": ""}
+    rows = [
+        Row(setting=setting, now=now, recommended=other, before={}, after={}, **wide)
+        for setting, now, other in (
+            ("heat_foldback_decicelsius", 50000, 49999),
+            ("selector.shares_percent", shares, shares[:1]),
+        )
+    ]
+    lines = table_lines(rows)
+    assert f"selector.shares_percent    {shown:>{max(len(shown), 5)}}" in lines[2]
+    assert "50000 to 99999" in lines[1]
+    assert max(len(one) for one in lines) <= 80
+    assert "0 12.5 33.3" in "\n".join(reason_lines(rows[1])) or shown != "see below"
 
 
 def test_a_tenth_and_more_than_one_step_apart_is_wide():
