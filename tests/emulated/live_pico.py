@@ -170,12 +170,16 @@ class LivePico:
     def lift(self) -> None:
         """Put the bicycle on a stand: the driven wheel turns freely."""
         around_m = self._bike.bicycle.wheel_circumference_m
-        self.world.bicycle = Bicycle(10.0, 0.05, 0.03, around_m, 0.1, 4.0)
+        self._replace(Bicycle(10.0, 0.05, 0.03, around_m, 0.1, 4.0))
 
     def unlift(self) -> None:
         """Put it on the road, with the rider on it."""
-        self.world.bicycle = bench_for(self._bike, 1, 0).world.bicycle
-        self.world.bicycle.distance_m = 0.0
+        self._replace(bench_for(self._bike, 1, 0).world.bicycle)
+
+    def _replace(self, bicycle: Bicycle) -> None:
+        """Go on with another bicycle; its wheel stands where the last one stood, for the sensor's sake."""
+        bicycle.distance_m = self.world.bicycle.distance_m
+        self.world.bicycle = bicycle
 
     def restart(self) -> None:
         """Switch the board's supply off and on."""

@@ -165,7 +165,7 @@ def calibrate(job: Walk, pico: LivePico) -> None:
     command.answer("")
     command.until("throttle full:")
     command.answer("")
-    command.until("was the order the other way round, or the lever not moved?")
+    command.until("did you move the lever, and in the right direction?")
     command.until("throttle full:")
     pico.levers.throttle_v = 3.52
     pico.wait(0.2)
@@ -208,7 +208,7 @@ def calibrate(job: Walk, pico: LivePico) -> None:
     command.until("wheel:")
     pico.levers.load_a = 0.0
     command.answer("")
-    command.until("Way of")
+    command.until("Distance of")
     command.answer(f"{AROUND_M * WHEEL_TURNS:g}")
     job.seen["calibrate"] = command.end()
     pico.brake(0.0)
@@ -231,7 +231,7 @@ def commission(job: Walk, pico: LivePico) -> None:
     command.until("How many brake levers have a switch?")
     command.answer("2")
     for lever in (1, 2):
-        command.until(f"pull lever {lever} alone")
+        command.until(f"pull only lever {lever}")
         pico.pedal(60.0)
         brake_while_driven(pico)
     command.until("fault stays:")
