@@ -29,7 +29,7 @@ class CopyFinder(MetaPathFinder):
     def find_spec(
         self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
     ) -> ModuleSpec | None:
-        """Return where a compiled module lies; None if `fullname` is none."""
+        """Return the location of a compiled module; None for any other name."""
         found = self.modules.get(fullname)
         return None if found is None else spec_from_file_location(fullname, found)
 

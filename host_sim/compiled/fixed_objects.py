@@ -1,4 +1,4 @@
-"""Fields that hold one object for good: the compiler reads them without counting a reference.
+"""Fields that always hold the same object: the compiler reads them without counting a reference.
 
 A step of controller and bench reads some sixty such fields, and would count a reference up and down each
 time. In the copy that is compiled a field is `Final` if `__init__` sets it to an object of a compiled class
@@ -47,7 +47,7 @@ def with_fixed_fields(text: str, fixed: Fixed) -> str:
         if target.attr in fixed.get(kind.name, {})
     ]
     text = "\n".join(changed(text.splitlines(), edits)) + "\n"
-    while edits:  # A name may stand for a field of what another name stands for.
+    while edits:  # A name may be an alias of a field of another alias.
         edits = [edit for kind in _classes(text) for edit in _other_names(kind, fixed)]
         text = "\n".join(changed(text.splitlines(), edits)) + "\n"
     return text
@@ -99,7 +99,7 @@ def _other_names(kind: ast.ClassDef, fixed: Fixed) -> Iterator[Edit]:
         in_texts = {
             node.id
             for text in ast.walk(method)
-            if isinstance(text, ast.JoinedStr)  # Python 3.11 does not say where in it a name stands.
+            if isinstance(text, ast.JoinedStr)  # Python 3.11 does not give the position of a name in it.
             for node in ast.walk(text)
             if isinstance(node, ast.Name)
         }

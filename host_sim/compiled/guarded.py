@@ -2,7 +2,7 @@
 
 A compiler is a tree of processes: mypyc, setuptools, gcc, cc1. Whoever is killed outright can't end them, so
 somebody else has to. Here that is a guard process, the first of a session of its own: it holds one end of a
-pipe, and when the other end closes, for whatever reason, it ends the session and removes what lies half made.
+pipe, and when the other end closes, for whatever reason, it ends the session and removes unfinished files.
 Where there are no sessions (not POSIX) the program runs without a guard.
 """
 
@@ -61,7 +61,7 @@ def main() -> None:
     half_made, command = sys.argv[1], sys.argv[2:]
     held = os.dup(0)
     nothing = os.open(os.devnull, os.O_RDONLY)
-    os.dup2(nothing, 0)  # The program must not read what tells the guard that somebody is there.
+    os.dup2(nothing, 0)  # The program must not read the pipe that shows the guard that its owner lives.
     os.set_inheritable(held, False)
     program = subprocess.Popen(command, restore_signals=True, preexec_fn=_hears_the_end)
     ending = Event()

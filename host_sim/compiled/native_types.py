@@ -9,14 +9,14 @@ like to know. The copy says it; the code stays as it is, line by line:
   microseconds, which reach 2**63 after 292,000 years; the equal-traces tests watch it;
 * a private field that holds so many equal numbers, and is never anything but indexed, becomes a vector of
   machine numbers (`librt.vecs`) where the compiler brings them: the code can't tell it from a list;
-* `abs(x)` is written as what it means, since the compiler's `abs` knows no `i64`;
+* `abs(x)` is replaced by a comparison, since the compiler's `abs` does not support `i64`;
 * a class that interpreted code derives from is marked so.
 """
 
 import ast
 from collections.abc import Iterable, Iterator
 
-# A change: line and column (from 0), how many characters go, what comes instead.
+# An edit: line and column (from 0), how many characters are replaced, and by what.
 Edit = tuple[int, int, int, str]
 OPEN_CLASSES = frozenset({"Event", "PlantWatch", "Probe", "Script", "StepWatch"})
 _MARK = "@mypyc_attr(allow_interpreted_subclasses=True)"

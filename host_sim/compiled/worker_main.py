@@ -50,7 +50,7 @@ def _end_with(parent: int) -> None:
 
 
 def _answer(request: bytes) -> bytes:
-    """Do what a request asks for; what goes wrong, on the way in or out as well, is an answer too."""
+    """Carry out a request; an error, also in decoding or encoding, is an answer too."""
     try:
         function, items = pickle.loads(request)
         return pickle.dumps((True, [function(item) for item in items]))

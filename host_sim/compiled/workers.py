@@ -4,7 +4,7 @@
         for result in workers.map(function, items):
             ...
 
-Processes are started afresh, so that nothing hot is imported before the compiled copy is in place. Without a
+Processes start without imports, so that nothing hot is loaded before the compiled copy is in place. Without a
 compiler they ride interpreted, and `notice` says so.
 """
 
