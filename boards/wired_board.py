@@ -1,6 +1,6 @@
 """What the real boards have in common; each adds its converters and its command output.
 
-Interrupt handlers record levels and time, nothing else, and take no memory. The command expires by a
+Interrupt handlers record levels and time, nothing else, and allocate no memory. The command expires by a
 timer of the board's own: it ticks every TICK_MS, and when the last `write` is older than its
 `valid_for_us` it puts the output to zero, at most one tick later.
 """

@@ -1,4 +1,4 @@
-"""A request to end (SIGTERM) treated as Ctrl-C is: as KeyboardInterrupt. What tidies up is not disturbed."""
+"""Treats SIGTERM like Ctrl-C, as KeyboardInterrupt, and protects clean-up from both."""
 
 import contextlib
 import os
@@ -7,12 +7,13 @@ import threading
 from collections.abc import Iterator
 from types import FrameType
 
+INTERRUPTED = 130  # The exit code, as a shell reports a program that ended by SIGINT.
 HELD_BACK = (signal.SIGINT, signal.SIGTERM)
 
 
 @contextlib.contextmanager
 def ended_as_interrupted() -> Iterator[None]:
-    """Let SIGTERM raise KeyboardInterrupt while the block runs; the handler of before comes back after."""
+    """Let SIGTERM raise KeyboardInterrupt while the block runs; afterwards restore the previous handler."""
     if threading.current_thread() is not threading.main_thread():
         yield  # Signals are handled in the main thread only.
         return
@@ -23,7 +24,7 @@ def ended_as_interrupted() -> Iterator[None]:
             signal.signal(signal.SIGTERM, signal.SIG_DFL)
             os.kill(os.getpid(), signal.SIGTERM)
             return
-        signal.signal(signal.SIGTERM, signal.SIG_IGN)  # One is enough: another would disturb the tidying up.
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)  # One is enough: another would disturb the clean-up.
         raise KeyboardInterrupt
 
     before = signal.signal(signal.SIGTERM, interrupt)

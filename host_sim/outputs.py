@@ -126,7 +126,7 @@ class Delivery:
 
 
 def refuse_missing_folder(path: Path, option: str) -> None:
-    """Raise RequestError if there is no folder for `path` to lie in: none is made silently."""
+    """Raise RequestError if the folder of `path` does not exist: it is not created silently."""
     if not path.parent.exists():
         raise RequestError(
             f"{spoken(path)} can't be written, allowed is another {option}, or to make its folder first: "

@@ -10,7 +10,7 @@ def table_rows(lines: list[str], width: int, file_name: str) -> Iterator[tuple[l
     """Give the cells of each row below the header that is not empty, and its place for a sentence.
 
     `lines` is the whole file with its header, `width` how many cells a row must have. RequestError if it has
-    others, or if the file is no CSV.
+    others, or if the file is not CSV.
     """
     try:
         # strict, so that an open quotation mark at the end of a truncated file is noticed.

@@ -59,7 +59,7 @@ PROOF_FILES = (
 # What rides compiled: on one core, so that the copy is compiled once.
 COMPILED_FILES = (
     "test_campaign.py", "test_compiled_copy.py", "test_compiled_rides.py", "test_compiled_verdicts.py",
-    "test_false_alarms.py", "test_whole_recordings.py",
+    "test_false_alarms.py", "test_sabotage.py", "test_whole_recordings.py",
 )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 Usage: micropython tests/power_cut.py littlefs|fat whole|torn [IMAGE]. The drivers are the real ones; the disk
 counts what it is asked to write or erase and fails from the cut on. `torn`: the write at the cut is done
-by half. After each cut the disk is mounted afresh, as at the next start. Prints what was found.
+by half. After each cut the disk is mounted again, as at the next start. Prints what was found.
 """
 
 # ruff: noqa: T201, SIM105, SIM115

@@ -66,7 +66,7 @@ class FeedForward:
         self.found_mv = 0
 
     def step(self, inputs: Inputs, command_mv: int) -> None:
-        """Compute what to seek or to add; `command_mv` (0 to 5000) is the command that went out last."""
+        """Compute what to seek or to add; `command_mv` (0 to 5000) is the last command sent."""
         self.change_uv = 0
         self.found_mv = 0
         if not (self._model.known and self._model.speed_kind):

@@ -88,7 +88,7 @@ class Noise:
         return self._tape.number(place)
 
     def _change_tape(self) -> None:
-        """Take the shared tape first, then one of one's own, again and again."""
+        """Take the shared tape first, then private ones."""
         if self._tapes_used == 0:
             self._tape = _shared_tape(self._seed)
         else:

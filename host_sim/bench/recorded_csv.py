@@ -36,7 +36,7 @@ def _header(line: str, file_name: str) -> list[str]:
                 f"{file_name} line 1: {shown(name)} is not a known column, {closest(name, list(COLUMNS))}"
             )
         if names.count(name) > 1:
-            raise RequestError(f"{file_name} line 1: column {name} is there twice, allowed is once")
+            raise RequestError(f"{file_name} line 1: column {name} appears twice, allowed is once")
     # With a speed the rest can be estimated.
     for name in REQUIRED[:1] if "speed_m_per_s" in names else REQUIRED:
         if name not in names:

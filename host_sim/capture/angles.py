@@ -17,7 +17,7 @@ from host_sim.capture.stretches import Floats, Stretch
 BOOLE = ((0.0, 0.25, 0.5, 0.75, 1.0), (7.0 / 90, 32.0 / 90, 12.0 / 90, 32.0 / 90, 7.0 / 90))
 LEAST_TRANSITS = 8
 ODD_TRANSIT = 0.5  # In logarithms: a transit so far from its neighbours was moved by noise.
-BEYOND_SEEN = 0.5  # In logarithms: between two transits no crank leaves the speeds of all of them by so much.
+BEYOND_SEEN = 0.5  # In logarithms: between two transits no crank's speed differs so much from all of theirs.
 
 Speed = Callable[[Floats], Floats]
 

@@ -57,7 +57,7 @@ class Capture:
         self.keeps: object = (
             None  # An object that must exist as long as the capture, such as a temporary folder.
         )
-        self._last_ns = 0  # The last moment that the file tells of, on the file's own clock.
+        self._last_ns = 0  # The last moment in the file, on its own clock.
 
     def chunks(self) -> Iterator[EdgeChunk]:
         """Yield the edges in order of time, the first sample at time 0, then only changes.

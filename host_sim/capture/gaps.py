@@ -8,7 +8,7 @@ GAP_BESIDE = 1.5  # A pitch this much longer than its neighbours contains a miss
 
 
 def steps_beside(pitch: Floats, before: Floats, after: Floats) -> Floats:
-    """Return the places that each pitch goes on, 1 or more, as floats; `before`, `after`: its neighbours.
+    """Return by how many positions each pitch advances, as floats; `before`, `after`: its neighbours.
 
     For times, which a leg that pauses makes long: then those beside it are long as well. Of neighbours that
     differ by as much as a gap would make them, one is a gap itself and the shorter one counts.

@@ -33,7 +33,7 @@ PART_LEAST = 12  # Pitches: fewer show nothing about a ring.
 class Turning:
     """A stretch of the main direction with its angles.
 
-    `steps`: how many places of magnets each pitch goes on: 1, and more over a gap.
+    `steps`: by how many magnet positions each pitch advances: 1, or more over a gap.
     """
 
     stretch: Stretch

@@ -29,7 +29,7 @@ def seen_a_turn(pattern: Pattern, rises: int, turns: float | None) -> Seen:
     least, most = counted_between(rises, turns)
     possible = range(max(ceil(least), SEEN_LEAST), min(floor(most), SEEN_MOST) + 1)
     if pattern.magnets and pattern.confidence >= GUESS:
-        # A ring made of equal parts shows one part; the count tells of how many.
+        # A ring made of equal parts shows one part; only the count shows how many.
         whole = [number for number in possible if number % pattern.magnets == 0]
         if len(whole) == 1 and whole[0] > pattern.magnets:
             return Seen(whole[0], 0.95)

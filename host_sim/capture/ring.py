@@ -111,7 +111,7 @@ def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet
 
 
 def _steps(pitch: Floats) -> Floats:
-    """Return how many places each pitch goes on: angles tell it."""
+    """Return by how many positions each pitch advances, from the angles."""
     steps = np.maximum(np.round(pitch / np.median(pitch)), 1.0)
     for _ in range(2):
         base = float(pitch.sum() / steps.sum())
@@ -153,7 +153,7 @@ def _fold(
         aligned = [np.roll(turn, by, axis=1) for turn, by in zip(marks, shifts, strict=True)]
         reference = np.median(aligned, axis=0)
     rolled = np.array([np.roll(turn, by, axis=1) for turn, by in zip(turns, shifts, strict=True)])
-    # The first turn that lies well says where magnet 1 is; the very first may be spoiled by setting off.
+    # The first turn that fits well shows where magnet 1 is; the very first may be distorted by the start.
     in_first = max(len(stretches[0].pitch) // seen, 1)
     first_shift = next((by for by, fit in found[:in_first] if fit > ROLL_LEAST), int(shifts[0]))
     rolled = np.roll(rolled, first_magnet - first_shift, axis=2)

@@ -28,7 +28,7 @@ def samplerate_of(path: Path, told_hz: int | None) -> int:
         return 0
     if told_hz is not None:
         return told_hz
-    # Two columns of 0 and 1 may also be a time and a level: only a rate tells.
+    # Two columns of 0 and 1 may also be a time and a level: only a rate decides.
     found = next((match for line in lines if line not in data and (match := _RATE.search(line))), None)
     return round(float(found[1]) * MULTIPLES[found[2].decode().lower()]) if found else 0
 

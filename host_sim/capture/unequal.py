@@ -72,7 +72,7 @@ def unequal_in(
 
 
 def again_in_a_turn(unequal: list[Unequal], pulses: int) -> bool:
-    """Whether the same comes again evenly within what is taken for a turn, so that a turn may be less."""
+    """Whether the pattern repeats evenly within the assumed turn, so that a turn may be shorter."""
     numbers = {one.magnet - 1 for one in unequal if one.magnet}
     apart = [step for step in range(1, pulses) if pulses % step == 0]
     return bool(numbers) and any({(one + step) % pulses for one in numbers} == numbers for step in apart)

@@ -118,7 +118,7 @@ def _header_text(file: BinaryIO, name: str) -> bytes:
     text = b""
     while len(text) < HEADER_BYTES_MAX:
         block = file.read(BLOCK_BYTES)
-        # One byte more than the match, or the end of the file, tells that the word ends there.
+        # One byte more than the match, or the end of the file, shows that the word ends there.
         text += block
         found = _END.search(text)
         if found and (found.end() < len(text) or not block):
@@ -151,7 +151,7 @@ def _without_range(path: str, var: VarDecl) -> str:
 
 
 def _place_of_bit(path: str, var: VarDecl, bit: int | None, file: str) -> int:
-    """Return how far from the right the bit number `bit` stands."""
+    """Return the distance of bit number `bit` from the right."""
     left, right = var.bit_index if isinstance(var.bit_index, tuple) else (var.size - 1, 0)
     if bit is None:
         if var.size == 1:

@@ -1,4 +1,4 @@
-"""Splits a piece of a VCD file's value changes into words and tells them apart, all at once with numpy.
+"""Splits a piece of a VCD file's value changes into words and classifies them, all at once with numpy.
 
 Word by word, in Python, a gigabyte would take an hour: this is the hot part, checked against pyvcd's
 tokenizer in the tests. IEEE 1364, chapter "Value change dump files": `#time`, `0!` (a scalar's value and its
@@ -128,7 +128,7 @@ class Words:
         return places
 
     def _bits(self, places: Index, place: int) -> Bytes:
-        """Return a bit of vectors' values; what is not written is 0, or x or z as the bit furthest left."""
+        """Return a bit of vectors' values; a missing bit is 0, or x or z like the leftmost bit."""
         at = self.ends[places] - place
         left = self.starts[places] + 2
         written = _VALUE[self._bytes[np.maximum(at, left)]]
@@ -138,9 +138,9 @@ class Words:
 
 
 def without_comments(text: bytes, inside: bool) -> tuple[bytes, bool]:
-    """Return `text` with spaces for comments, line ends kept; and whether a comment goes on at its end.
+    """Return `text` with spaces for comments, line ends kept; and whether a comment continues at its end.
 
-    `inside` tells whether one goes on at its beginning.
+    `inside` tells whether one continues at its beginning.
     """
     if inside:
         end = _COMMENT_ENDS.search(text)

@@ -79,7 +79,7 @@ class _Vcd:
 
 
 class _Csv:
-    """A row for each change, the levels from that time on; the last row tells when the recording ended."""
+    """A row for each change, the levels from that time on; the last row is the end of the recording."""
 
     def __init__(self, file: TextIO, names: tuple[str, ...], levels: int) -> None:
         self._file = file

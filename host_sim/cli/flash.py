@@ -33,13 +33,13 @@ from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
 from host_sim.cli.options import rides as read_rides
 from host_sim.cli.saying import complain, say
 from host_sim.errors import RequestError
+from host_sim.interruption import INTERRUPTED
 from host_sim.outputs import Delivery
 from host_sim.progress import progress_bar
 from host_sim.rules.judge import Done, Say, Verdict
 from host_sim.textfile import spoken
 
 DESK = "desk"
-INTERRUPTED = 130
 
 
 class FlashRequest:

@@ -10,7 +10,7 @@ from host_sim.cli.inspect_live import inspect_live_command
 from host_sim.cli.inspect_wheel import inspect_wheel_command
 from host_sim.cli.measure_options import read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
-from host_sim.cli.printing import print_rows
+from host_sim.cli.printing import print_findings
 from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
@@ -171,12 +171,7 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
             f"{key} = {'removed' if value is None else value}" for key, value in result.changed.items()
         ]
         rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
-    rows.append(("files", "\n".join(spoken(path) for path in result.files)))
-    print_rows(rows)
-    for sentence in result.advice:
-        print(f"* {sentence}")
-    if result.why:
-        print(f"not shown to be fit: {'; '.join(result.why)}")
+    print_findings(rows, result.files, result.advice, result.why)
 
 
 def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from host_sim.cli.printing import print_rows
+from host_sim.cli.printing import print_findings
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
@@ -53,9 +53,4 @@ def _print(result: "WheelResult", request: "WheelRequest") -> None:
     if request.write:
         changed = "\n".join(f"{key} = {value}" for key, value in result.changed.items())
         rows.append(("changed in the bike file", changed or "nothing"))
-    rows.append(("files", "\n".join(spoken(path) for path in result.files)))
-    print_rows(rows)
-    for sentence in result.advice:
-        print(f"* {sentence}")
-    if result.why:
-        print(f"not shown to be fit: {'; '.join(result.why)}")
+    print_findings(rows, result.files, result.advice, result.why)

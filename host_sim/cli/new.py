@@ -205,7 +205,7 @@ def new_command(
     force: Annotated[bool, typer.Option("--force", help="Replace the file if it exists.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Write a bike file that explains every key, from what you know; it loads and rides at once.
+    """Write a bike file from what you know, with every key explained; it is ready to ride.
 
     In a terminal it asks for everything that the options leave open. Values that you don't give are guesses:
     the file marks each with GUESS and says how to measure it.

@@ -15,9 +15,7 @@ import typer
 
 from host_sim.cli.saying import complain, say
 from host_sim.errors import RequestError
-from host_sim.interruption import ended_as_interrupted
-
-INTERRUPTED = 130  # As a shell reports a program that ended by SIGINT.
+from host_sim.interruption import INTERRUPTED, ended_as_interrupted
 
 # The headings of the help, and below each its commands in the order of work. Every command is the function
 # `NAME_command` of the module with its name.

@@ -171,7 +171,8 @@ def replay_log(request: ReplayRequest) -> ReplayResult:
 def _replay_and_draw(
     request: ReplayRequest, section: Section, settings: Settings, trace_path: Path, picture: Path
 ) -> Replay:
-    from host_sim.report.ride_figure import RideFacts, draw_ride
+    from host_sim.report.ride_facts import RideFacts
+    from host_sim.report.ride_figure import draw_ride
 
     with trace_path.open("w", encoding="utf-8") as file:
         trace = ReplayTrace(file)

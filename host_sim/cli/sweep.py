@@ -19,6 +19,7 @@ from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.saying import say
 from host_sim.cli.sweep_table import print_sweep
 from host_sim.errors import RequestError
+from host_sim.interruption import INTERRUPTED
 from host_sim.progress import progress_bar
 from host_sim.rules.catalogue import rule_named
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
@@ -32,7 +33,6 @@ from host_sim.textfile import spoken
 
 DEFAULT_OUT = Path("treadle-sweep") / "sweep.csv"
 WORKERS_MOST = 256
-INTERRUPTED = 130
 
 
 class SweepRequest:
@@ -188,7 +188,7 @@ def sweep_command(
         typer.Option(
             parser=_whole("--workers", WORKERS_MOST),
             metavar="NUMBER",
-            help="Processes. Default: one a processor.",
+            help="Number of processes. Default: one per processor.",
         ),
     ] = None,
     cluster: Annotated[

@@ -3,11 +3,11 @@
 from textwrap import fill
 from typing import Any
 
+from host_sim.cli.printing import WIDTH
 from host_sim.sweeping.metrics import LESS, MEASURES, NEITHER
 from host_sim.sweeping.words import short_name, unit_of
 from host_sim.textfile import spoken
 
-WIDTH = 80
 ENDS = ("bike", "lowest", "median", "highest")
 FEW_RIDES = 100  # With fewer rides the speed would mostly show how long processes take to start.
 

@@ -23,7 +23,7 @@ from host_sim.cli.saying import say
 from host_sim.cli.verify_faults import FaultsRequest, verify_faults_command
 from host_sim.cli.verify_table import print_verdicts
 from host_sim.errors import RequestError
-from host_sim.interruption import ended_as_interrupted
+from host_sim.interruption import INTERRUPTED, ended_as_interrupted
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.progress import progress_bar
 from host_sim.report.ride_and_draw import Worst, ride_and_draw
@@ -32,7 +32,6 @@ from host_sim.rules.judge import Done, Judging, Say, Verdict
 from host_sim.rules.worst_moment import worst_moment_us
 
 REPORT = "verify.json"
-INTERRUPTED = 130
 
 
 class VerifyRequest:

@@ -9,6 +9,7 @@ from textwrap import wrap
 from typing import Any
 
 from host_sim.bikes.load import load_bike
+from host_sim.cli.printing import WIDTH
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.progress import progress_bar
@@ -36,7 +37,6 @@ PICTURE = "faults.png"
 WORKERS_MAX = 8
 Done = Callable[[int, int], None]
 Say = Callable[[str], None]
-WIDTH = 80
 WORDS = {HOLDS: "holds", FAILS: "FAILS", UNSEEN: "unseen"}
 
 

@@ -3,13 +3,13 @@
 from textwrap import fill
 from typing import TYPE_CHECKING
 
+from host_sim.cli.printing import WIDTH
 from host_sim.rules.judge import FAILS, HOLDS, NOT_SHOWN, Verdict
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
     from host_sim.cli.verify import VerifyResult
 
-WIDTH = 80
 HEADINGS = ("", "rule", "worst", "limit", "margin", "unit", "ride")
 SAID = {FAILS: "FAILS", NOT_SHOWN: "not shown", HOLDS: "holds"}
 TO_THE_RIGHT = (2, 3, 4, 6)

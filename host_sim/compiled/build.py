@@ -1,9 +1,9 @@
 """A copy of some source files compiled by mypyc, built on demand, kept outside the source tree.
 
-The source stays as it is; the copy gets the type annotations that only the compiler reads (`native_types`).
-What is compiled has no Python source in the copy, so whoever finds it first on the path can't run interpreted
-code by mistake. The copy is named for a hash of everything it is made of; another source, Python, mypy or way
-of compiling gives another copy.
+The source is unchanged; the copy gets type annotations that only the compiler reads (`native_types`).
+Compiled modules have no Python source in the copy, so that nobody can run interpreted code from it
+by mistake. The copy is named by a hash of all its inputs: another source, Python, mypy or set of options
+gives another copy.
 """
 
 import os
@@ -24,9 +24,9 @@ from host_sim.compiled.native_types import annotated, whole_constants
 ROOT = Path(__file__).resolve().parents[2]
 TOOLS = ("mypyc", "setuptools", "platformdirs")
 OPTIMISATION = "3"
-# Calls inside the copy go straight, and most of them not at all: a step is some fifty calls of small methods,
-# and put into one another they take a quarter less. A larger inline-unit-growth than 200 doubles the time to
-# compile and gains nothing. No fused multiply-add: it rounds other than Python does.
+# Calls inside the copy are direct, and most are inlined: a step makes some fifty calls of small methods,
+# and inlining them saves a quarter. A larger inline-unit-growth than 200 doubles the time to
+# compile and gains nothing. No fused multiply-add: it rounds differently from Python.
 PARAMS = (
     "max-inline-insns-auto=1000", "inline-unit-growth=200", "large-function-growth=2000",
     "large-function-insns=50000", "large-stack-frame-growth=3000",
@@ -37,8 +37,8 @@ if os.name != "posix":
     C_FLAGS = ""
 elif sys.platform == "linux":
     C_FLAGS += "".join(f" --param {param}" for param in PARAMS)
-INTERPRETED = "firmware/link"  # Files and messages: nothing hot, and none of it in a ride.
-# What is not compiled is not typed either, nor looked for where treadle is installed. Explicit packages: the
+INTERPRETED = "firmware/link"  # Files and messages: not hot, and not used in a ride.
+# Other modules are not type-checked, nor searched for where treadle is installed. Explicit packages: the
 # copy has no `__init__.py` where only some files of a package are in it.
 MYPY_OPTIONS = (
     "--no-site-packages",
@@ -85,7 +85,7 @@ def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
 
     `parts` are folders and files from the root. The packages that are whole in it may go on the path as they
     are, all of HOT goes before the sources by `compiled_first`. CannotCompile says in one sentence what is
-    missing or went wrong; the interpreted files then do.
+    missing or went wrong; then use the interpreted files.
     """
     sources = _sources(parts)
     missing = missing_tools()
@@ -102,7 +102,7 @@ def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
         try:
             Path(workshop).rename(folder)
         except OSError:
-            if not folder.is_dir():  # Else somebody else was faster.
+            if not folder.is_dir():  # Otherwise another process was faster.
                 raise
         else:
             Path(workshop).mkdir()  # For the context manager to remove.
@@ -110,7 +110,7 @@ def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
 
 
 def is_built(parts: tuple[str, ...] = HOT) -> bool:
-    """Return whether `compiled_copy` has nothing to build any more."""
+    """Return whether the compiled copy exists already."""
     if missing_tools():
         return False
     return (cache_folder() / f"compiled-{_digest(_sources(parts), version('mypy'))}").is_dir()

@@ -1,4 +1,4 @@
-"""Where what takes long to make is kept between runs: compiled copies, path vectors."""
+"""Where slow results are kept between runs: compiled copies, path vectors."""
 
 import os
 from pathlib import Path
@@ -7,7 +7,7 @@ CACHE_VARIABLE = "TREADLE_CACHE"
 
 
 def cache_folder() -> Path:
-    """Return the folder, which need not exist: the user's cache, or what the environment variable names."""
+    """Return the folder, which need not exist: the user's cache, or as the environment variable says."""
     from platformdirs import user_cache_path
 
     named = os.environ.get(CACHE_VARIABLE)

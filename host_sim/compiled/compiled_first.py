@@ -1,8 +1,8 @@
-"""Puts the compiled copy of the hot part before its sources, for the whole life of one process.
+"""Makes one process import the compiled copy of the hot part instead of its sources.
 
-A process that is to ride fast calls `compiled_first` before it imports anything hot. From then on an import
-of a compiled module gives the machine code, and everything else comes from the sources as always: packages,
-data files, and what needs pydantic or numpy. The process that asks for rides stays interpreted.
+A process that needs fast rides calls `compiled_first` before it imports anything hot. From then on importing
+a compiled module gives the machine code, and everything else comes from the sources as usual: packages,
+data files, and code that needs pydantic or numpy. The process that requests rides stays interpreted.
 """
 
 import sys
@@ -15,10 +15,10 @@ from types import ModuleType
 
 
 class CopyFinder(MetaPathFinder):
-    """Finds the compiled modules of a copy; packages it leaves to the sources."""
+    """Finds the compiled modules of a copy; packages come from the sources."""
 
     def __init__(self, folder: Path) -> None:
-        """Look once what is there."""
+        """List the compiled modules."""
         self.modules: dict[str, Path] = {}
         for path in folder.rglob("*"):
             if path.suffix in (".so", ".pyd"):
@@ -29,7 +29,7 @@ class CopyFinder(MetaPathFinder):
     def find_spec(
         self, fullname: str, path: Sequence[str] | None, target: ModuleType | None = None
     ) -> ModuleSpec | None:
-        """Return where a compiled module lies; None if `fullname` is none."""
+        """Return the location of a compiled module; None for any other name."""
         found = self.modules.get(fullname)
         return None if found is None else spec_from_file_location(fullname, found)
 
@@ -37,7 +37,7 @@ class CopyFinder(MetaPathFinder):
 def compiled_first(folder: Path) -> None:
     """Let this process import the copy in `folder` (see `compiled_copy`) instead of the sources.
 
-    RuntimeError if a module of the copy has been imported already: half of each would not fit together.
+    RuntimeError if a module of the copy has been imported already: a mixture would not work.
     """
     finder = CopyFinder(folder)
     early = sorted(set(finder.modules) & set(sys.modules))

@@ -1,9 +1,9 @@
-"""Fields that hold one object for good: the compiler reads them without counting a reference.
+"""Fields that always hold the same object: the compiler reads them without counting a reference.
 
 A step of controller and bench reads some sixty such fields, and would count a reference up and down each
-time. In the copy that is compiled a field is `Final` if `__init__` sets it to an object of a compiled class
+time. In the compiled copy a field is `Final` if `__init__` sets it to an object of a compiled class
 and nothing else sets it. A local variable that is only another name for such a field (`world = self._world`)
-is a reference too: there the field itself replaces it. What is computed stays the same.
+is a reference too: there the field itself replaces it. The results stay the same.
 """
 
 import ast
@@ -39,7 +39,7 @@ def fixed_fields(texts: Iterable[str]) -> Fixed:
 
 
 def with_fixed_fields(text: str, fixed: Fixed) -> str:
-    """Return a module's source where fixed fields are `Final` and have no other names."""
+    """Return a module's source with fixed fields made `Final` and their aliases replaced."""
     edits: list[Edit] = [
         (target.lineno - 1, target.end_col_offset or 0, 0, ": Final")
         for kind in _classes(text)
@@ -47,7 +47,7 @@ def with_fixed_fields(text: str, fixed: Fixed) -> str:
         if target.attr in fixed.get(kind.name, {})
     ]
     text = "\n".join(changed(text.splitlines(), edits)) + "\n"
-    while edits:  # A name may stand for a field of what another name stands for.
+    while edits:  # A name may be an alias of a field of another alias.
         edits = [edit for kind in _classes(text) for edit in _other_names(kind, fixed)]
         text = "\n".join(changed(text.splitlines(), edits)) + "\n"
     return text
@@ -68,7 +68,7 @@ def _stores(tree: ast.AST) -> Iterator[ast.Attribute]:
 
 
 def _given(kind: ast.ClassDef) -> Iterator[tuple[ast.Attribute, str]]:
-    """Go through the fields that `__init__` sets to an object whose class is plain to see."""
+    """Visit the fields that `__init__` sets to an object whose class is evident."""
     for method in _methods(kind):
         parameters = _parameters(method)
         for statement in method.body if method.name == "__init__" else ():
@@ -92,14 +92,14 @@ def _is_set(node: ast.Name) -> bool:
 
 
 def _other_names(kind: ast.ClassDef, fixed: Fixed) -> Iterator[Edit]:
-    """Yield what puts fixed fields in the place of local variables that are only other names for them."""
+    """Yield edits that replace local variables which only alias fixed fields."""
     for method in _methods(kind):
         known = {**_parameters(method), "self": kind.name}
         times = Counter(node.id for node in ast.walk(method) if isinstance(node, ast.Name) and _is_set(node))
         in_texts = {
             node.id
             for text in ast.walk(method)
-            if isinstance(text, ast.JoinedStr)  # Python 3.11 does not say where in it a name stands.
+            if isinstance(text, ast.JoinedStr)  # Python 3.11 does not give the position of a name in it.
             for node in ast.walk(text)
             if isinstance(node, ast.Name)
         }

@@ -1,8 +1,8 @@
-"""Runs a program that starts others, and ends all of them when whoever asked for it is gone.
+"""Runs a program that starts others, and ends all of them when its owner is gone.
 
-A compiler is a tree of processes: mypyc, setuptools, gcc, cc1. Whoever is killed outright can't end them, so
-somebody else has to. Here that is a guard process, the first of a session of its own: it holds one end of a
-pipe, and when the other end closes, for whatever reason, it ends the session and removes what lies half made.
+A compiler is a tree of processes: mypyc, setuptools, gcc, cc1. A process that is killed can't end them, so
+another one has to. That is a guard process, which leads its own session: it holds one end of a
+pipe, and when the other end closes, for whatever reason, it ends the session and removes unfinished files.
 Where there are no sessions (not POSIX) the program runs without a guard.
 """
 
@@ -25,7 +25,7 @@ class Guarded:
     def __init__(
         self, command: list[str], folder: Path, environment: dict[str, str], log: Path, half_made: str = "-"
     ) -> None:
-        """Start `command` in `folder`, its words to `log`; `half_made` is removed if it is ended."""
+        """Start `command` in `folder`, its output to `log`; `half_made` is removed if it is ended."""
         guard = [sys.executable, "-P", str(Path(__file__)), half_made] if HAS_SESSIONS else []
         with log.open("wb") as output:
             self._process = subprocess.Popen(
@@ -57,11 +57,11 @@ class Guarded:
 
 
 def main() -> None:
-    """Be the guard: `guarded.py HALF_MADE COMMAND...`."""
+    """Run the guard: `guarded.py HALF_MADE COMMAND...`."""
     half_made, command = sys.argv[1], sys.argv[2:]
     held = os.dup(0)
     nothing = os.open(os.devnull, os.O_RDONLY)
-    os.dup2(nothing, 0)  # The program must not read what tells the guard that somebody is there.
+    os.dup2(nothing, 0)  # The program must not read the pipe that shows the guard that its owner lives.
     os.set_inheritable(held, False)
     program = subprocess.Popen(command, restore_signals=True, preexec_fn=_hears_the_end)
     ending = Event()
@@ -69,12 +69,12 @@ def main() -> None:
     watch.start()
     code = program.wait()
     if ending.is_set():
-        watch.join()  # It ends this process once everything is cleared away.
+        watch.join()  # It ends this process once everything is cleaned up.
     os._exit(code & 0xFF)
 
 
 def _hears_the_end() -> None:
-    """The guard is deaf to this signal, what it runs must not be."""
+    """The guard ignores this signal, but the program it runs must not."""
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
@@ -84,7 +84,7 @@ def _end_with_owner(held: int, program: "subprocess.Popen[bytes]", half_made: st
         pass
     ending.set()
     with contextlib.suppress(ProcessLookupError):
-        os.killpg(0, signal.SIGTERM)  # gcc takes its temporary files away by itself.
+        os.killpg(0, signal.SIGTERM)  # gcc removes its temporary files itself.
     with contextlib.suppress(subprocess.TimeoutExpired):
         program.wait(ENDING_S)
     if half_made != "-":

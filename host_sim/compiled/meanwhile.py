@@ -33,7 +33,7 @@ class CopyMeanwhile:
                 return  # Rides continue interpreted.
 
     def end(self) -> None:
-        """End it, whether it is ready or not."""
+        """End the compilation, finished or not."""
         self._running.end()
         self._waiting.join()
         self._desk.cleanup()

@@ -1,22 +1,22 @@
-"""Type annotations that only the compiler reads, put into the copy of a source file that is to be compiled.
+"""Adds type annotations for the compiler to the copy of a source file.
 
-MicroPython knows neither `typing` nor fixed-width integers, so the firmware can't say what the compiler would
-like to know. The copy says it; the code stays as it is, line by line:
+MicroPython has neither `typing` nor fixed-width integers, so the firmware can't have the annotations that the
+compiler needs. The copy has them; the code stays the same, line by line:
 
 * a module constant is `Final`: it is compiled in instead of being looked up in a dictionary every time;
 * `int` becomes `i64` for parameters, results, fields and local variables that begin with a whole number. That
   is safe for what is proved (every result of the firmware fits 31 bits, `host_sim/proof`) and for times in
   microseconds, which reach 2**63 after 292,000 years; the equal-traces tests watch it;
-* a private field that holds so many equal numbers, and is never anything but indexed, becomes a vector of
-  machine numbers (`librt.vecs`) where the compiler brings them: the code can't tell it from a list;
-* `abs(x)` is written as what it means, since the compiler's `abs` knows no `i64`;
+* a private field that is set to a list of equal numbers and only ever indexed becomes a vector of machine
+  numbers (`librt.vecs`), if the compiler has them: to the code it looks like a list;
+* `abs(x)` is replaced by a comparison, since the compiler's `abs` does not support `i64`;
 * a class that interpreted code derives from is marked so.
 """
 
 import ast
 from collections.abc import Iterable, Iterator
 
-# A change: line and column (from 0), how many characters go, what comes instead.
+# An edit: line and column (from 0), how many characters are replaced, and by what.
 Edit = tuple[int, int, int, str]
 OPEN_CLASSES = frozenset({"Event", "PlantWatch", "Probe", "Script", "StepWatch"})
 _MARK = "@mypyc_attr(allow_interpreted_subclasses=True)"
@@ -76,7 +76,7 @@ def _is_constant(target: ast.expr) -> bool:
 
 
 def _is_whole(value: ast.expr, whole: frozenset[str]) -> bool:
-    """Whether an expression is a whole number for sure: literals and constants, added, shifted, chosen."""
+    """Whether an expression is certainly a whole number: literals and constants, added, shifted, chosen."""
     if isinstance(value, ast.Constant):
         return type(value.value) is int
     if isinstance(value, ast.Name):
@@ -94,7 +94,7 @@ def _is_int(annotation: ast.expr | None) -> bool:
 
 
 def replaced(node: ast.expr | ast.stmt, text: str) -> Edit:
-    """Return the change that puts `text` in the place of an expression or a statement on one line."""
+    """Return the edit that replaces an expression or a statement on one line with `text`."""
     return (node.lineno - 1, node.col_offset, (node.end_col_offset or 0) - node.col_offset, text)
 
 
@@ -109,7 +109,7 @@ def _signature(function: ast.FunctionDef) -> list[Edit]:
 
 
 def _locals(body: list[ast.stmt]) -> Iterator[ast.stmt]:
-    """Go through a function's statements in the order in which they stand, not into functions inside."""
+    """Visit a function's statements in source order, without inner functions."""
     for statement in body:
         yield statement
         if not isinstance(statement, ast.FunctionDef | ast.ClassDef):
@@ -191,7 +191,7 @@ def _number_of(value: ast.expr, whole: frozenset[str]) -> str:
 
 
 def _absolutes(tree: ast.Module, text: str) -> list[Edit]:
-    """Write `abs` out, in a module that has no floats, where its argument is cheap to say three times."""
+    """Replace `abs` in a module without floats, if its argument is cheap to evaluate three times."""
     floats = any(isinstance(node, ast.Constant) and isinstance(node.value, float) for node in ast.walk(tree))
     if floats:
         return []
@@ -204,7 +204,7 @@ def _absolutes(tree: ast.Module, text: str) -> list[Edit]:
 
 
 def changed(lines: list[str], edits: list[Edit]) -> list[str]:
-    """Make the changes from the last to the first, so that the places of those before stay right."""
+    """Apply the edits from the last to the first, so that earlier places stay valid."""
     lines = list(lines)
     for line, column, length, text in sorted(set(edits), reverse=True):
         # Columns count bytes in UTF-8.

@@ -1,6 +1,6 @@
-"""How settings travel between processes: by their values, since a compiled class has no empty instance.
+"""Passes settings between processes by their values, since a compiled class has no empty instance.
 
-Imported by whoever sends or answers; importing it is all there is to do.
+Importing it is enough, on both sides.
 """
 
 import copyreg
@@ -9,7 +9,7 @@ from firmware.settings import Settings
 
 
 def settings_again(values: dict[str, int]) -> Settings:
-    """Return settings that have travelled."""
+    """Return the settings on the other side."""
     return Settings(values)
 
 

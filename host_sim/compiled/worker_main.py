@@ -2,8 +2,8 @@
 
 Started as `python -P -m host_sim.compiled.worker_main FOLDER`, where FOLDER is the compiled copy or `-`.
 Nothing hot may be imported above `main`: the copy has to be in place first. What the work prints goes to
-standard error. The end of the input ends the process, and so does the end of whoever started it, even amid
-its work.
+standard error. The process ends at the end of its input, and when its parent ends, even in the middle
+of its work.
 """
 
 import os
@@ -24,7 +24,7 @@ def main() -> None:
     """Serve until the input ends."""
     if os.name == "posix":
         Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # The parent hears it and ends its workers.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # The parent handles it and ends its workers.
     results = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     if sys.argv[1] != "-":
@@ -39,7 +39,7 @@ def main() -> None:
             pickle.dump(_answer(request), results)
             results.flush()
         except BrokenPipeError:
-            os._exit(1)  # Nobody waits for it any more.
+            os._exit(1)  # Nobody waits for the result any more.
 
 
 def _end_with(parent: int) -> None:
@@ -50,7 +50,7 @@ def _end_with(parent: int) -> None:
 
 
 def _answer(request: bytes) -> bytes:
-    """Do what a request asks for; what goes wrong, on the way in or out as well, is an answer too."""
+    """Carry out a request; an error, also in decoding or encoding, is an answer too."""
     try:
         function, items = pickle.loads(request)
         return pickle.dumps((True, [function(item) for item in items]))

@@ -4,7 +4,7 @@
         for result in workers.map(function, items):
             ...
 
-Processes are started afresh, so that nothing hot is imported before the compiled copy is in place. Without a
+Processes start without imports, so that nothing hot is loaded before the compiled copy is in place. Without a
 compiler they ride interpreted, and `notice` says so.
 """
 
@@ -25,12 +25,12 @@ from host_sim.compiled.meanwhile import CopyMeanwhile
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
-DEATHS_MAX = 3  # A batch whose worker dies so often is not tried again.
+DEATHS_MAX = 3  # A batch is not tried again after its worker has died this often.
 AHEAD = 4  # Batches on their way for each worker, so that none waits for another.
 
 
 class WorkerDied(Exception):
-    """A worker process ended by itself again and again on the same items."""
+    """A worker process died repeatedly on the same items."""
 
 
 class Workers:
@@ -64,7 +64,7 @@ class Workers:
         self._over = False
         self._starting = Lock()
         for _ in range(count):
-            self._idle.put(None)  # A place for a process, which is started when it is needed.
+            self._idle.put(None)  # A slot for a process, which is started when needed.
         self._threads = ThreadPoolExecutor(count)
 
     def _build(self, to_build: bool, say: Callable[[str], None]) -> None:
@@ -79,7 +79,7 @@ class Workers:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """End the processes at once, whatever they are at."""
+        """End the processes at once, whatever they are doing."""
         with self._starting:
             self._over = True
         self._threads.shutdown(wait=False, cancel_futures=True)
@@ -116,7 +116,9 @@ class Workers:
                 place = self._ready(place)
                 answer = place.ask(request)
             finally:
-                self._idle.put(place if answer is not None else None)  # Else somebody would wait for ever.
+                self._idle.put(
+                    place if answer is not None else None
+                )  # Otherwise somebody would wait for ever.
             if answer is None:
                 continue
             done, results = answer
@@ -126,7 +128,7 @@ class Workers:
         raise WorkerDied(f"a worker process died {DEATHS_MAX} times on the same rides")
 
     def _ready(self, place: "_Worker | None") -> "_Worker":
-        """Return a process for a place: its own, a new one where it has none or the copy is ready now."""
+        """Return a slot's process, or a new one if it has none or the copy has become ready."""
         if self._meanwhile is not None and self._meanwhile.folder:
             self._folder = self._meanwhile.folder
         if place is not None and place.folder == self._folder:

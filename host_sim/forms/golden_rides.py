@@ -1,6 +1,7 @@
 """The rides of the golden traces: every example bike, and all faults."""
 
 from firmware.ticks import TICKS_MAX_US
+from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import Course, course_from, load_course
 from host_sim.bench.script import CourseScript
 from host_sim.bikes.load import load_bike
@@ -8,7 +9,6 @@ from host_sim.bikes.model import Bike
 
 BIKES = ("cargo_trike", "folding", "tandem")
 COURSES = ("errand", "thresholds", "broken_sensor")
-US_PER_S = 1_000_000
 ONLY_S = {"errand": 120}  # Its start, a traffic light, the throttle, half of its hill; the others whole.
 CLEAR_EVERY = 2_000  # Steps, 10 s.
 

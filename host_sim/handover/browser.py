@@ -22,7 +22,7 @@ def find_browser() -> str:
         if found is not None:
             return found
     raise RequestError(
-        f"--pdf wants a browser to print with, and none of {', '.join(BROWSERS)} is there; the page "
+        f"--pdf needs a browser to print, and none of {', '.join(BROWSERS)} was found; the page "
         "itself prints from any browser on two sides of A4"
     )
 

@@ -116,7 +116,7 @@ def _check_header(header: list[str], name: str) -> None:
                 f"{name} line 1: {shown(column)} is not a known column, {closest(column, list(LIMITS))}"
             )
         if header.count(column) > 1:
-            raise RequestError(f"{name} line 1: column {column} is there twice, allowed is once")
+            raise RequestError(f"{name} line 1: column {column} appears twice, allowed is once")
     if header[0] != "time_s":
         raise RequestError(f"{name} line 1: the first column is {header[0]}, allowed is time_s")
 

@@ -150,5 +150,5 @@ def _distinct(points: list[float]) -> list[float]:
 
 
 def _inside(angle_rad: float, pulses: list[tuple[float, float]]) -> bool:
-    """Whether an angle lies inside any of the pulses, including one past the end of the turn."""
+    """Whether an angle is inside any of the pulses, including one past the end of the turn."""
     return any((angle_rad - start_rad) % TURN_RAD < width_rad for start_rad, width_rad in pulses)

@@ -14,11 +14,10 @@ from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import COMMAND_MAX_MV, any_setting
 from host_sim.proof.lemmas_doubt import READING_HIGH, READING_LOW
+from host_sim.proof.lemmas_drive import NV_PER_MV
 from host_sim.proof.lemmas_motor import any_model
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 from host_sim.proof.numbers import Numbers
-
-NV_PER_MV = 1_000_000
 
 
 def slew_seek(ex: Numbers) -> None:

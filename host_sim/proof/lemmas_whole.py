@@ -8,7 +8,7 @@ from firmware.records import Inputs
 from firmware.sense.crank import Crank
 from firmware.sense.rotation import Wheel
 from firmware.settings import MOTOR_SPEED, Settings
-from firmware.ticks import TICKS_MAX_US, ticks_add_us
+from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import RANGES
 from host_sim.proof.lemmas_decide import RELEASE_GAP_US
 from host_sim.proof.lemmas_doubt import FALL_LEAST_MAX_MA, JUDGED_EMF_MAX_MV, STUCK_LEAST_MA
@@ -120,7 +120,7 @@ def rest(ex: Numbers) -> None:
     supply._started = True
     supply._voltage_sum = inputs.battery_mv * 32
     supply._current_sum = inputs.current_ma * 4
-    _step(controller, inputs, ticks_add_us(now_us, 5_000))
+    _step(controller, inputs, ticks_add_us(now_us, CONTROL_PERIOD_US))
     before = _state(controller)
     _step(controller, inputs, ticks_add_us(now_us, 10_000))
     for name, value in _state(controller).items():

@@ -10,12 +10,10 @@ from host_sim.proof.whole.exact_all import EXACT_JOBS
 from host_sim.proof.whole.induction import DUTY_GAP_US
 from host_sim.proof.whole.statements import STATEMENTS
 
-ORDER = "edges come in the order of their times; a crank that is not standing gave one within its standstill"
-GAP = f"steps are at most {LONGEST_STEP_GAP_US} us apart ({LONGEST_STEP_GAP_US / 1e6:.6f} s)"
 ALL_SETTINGS = "settings are legal: all that the constructor accepts, each over its whole range"
 SETTINGS = (
-    "of lemmas: settings are legal, and at their defaults where a lemma does not make them symbolic; numbers"
-    " derived from them lie in ranges that are checked over all legal settings"
+    "of lemmas: settings are legal, and defaults unless a lemma makes them symbolic; numbers"
+    " derived from them are in ranges that are checked over all legal settings"
 )
 STEPS = (
     f"steps are at most {LONGEST_STEP_GAP_US} us apart, with a duty-coded ring {DUTY_GAP_US} us; where time"
@@ -23,12 +21,12 @@ STEPS = (
     " last step"
 )
 COMPOSED = (
-    "of lemmas: components are joined by hand, as controller.py joins them: what a lemma shows of one the"
-    " next takes for given"
+    "of lemmas: components are combined by hand, as in controller.py: a lemma assumes what another one shows"
+    " of the component before"
 )
 NO_CURRENT = (
-    "a motor draws no current while less is read above the reading at rest than the no-load current, a"
-    f" quarter more and {FIRST_CURRENT_MA} mA; one reading above that may be noise, two in a row are not"
+    "the motor draws no current while the reading exceeds the reading at rest by less than 1.25 times the"
+    f" no-load current plus {FIRST_CURRENT_MA} mA; one reading above that may be noise, two in a row are not"
 )
 
 
@@ -66,40 +64,39 @@ MOTOR_COMMANDS = (
     "feed_forward_seeks",
     "feed_forward_follows",
 )
-DERIVED = ("derived_crank_numbers", "derived_wheel_numbers")
 PROPERTIES = (
     Property(
         "stop",
-        "Later than the stop gap after the last forward edge pedalling gives no drive; the stop gap is at"
-        " most the pitch at the release cadence.",
+        "When the stop gap has passed since the last forward edge, pedalling gives no drive; the stop gap is"
+        " at most the pitch at the release cadence.",
         (ALL_SETTINGS, STEPS, "what the throttle may do alone is the property `throttle`"),
         statements=("step stop", "gate stops", "gate one channel"),
     ),
     Property(
         "backward",
-        "In the step in which as many edges have run backward as are set, there is no output. Whether an edge"
-        " of two channels, or a pitch of a duty-coded ring, goes forward follows from raw levels, raw times"
-        " and the settings, for the sensing part and for the gate each by itself.",
+        "In the step in which the set number of backward edges is reached, there is no output. The direction"
+        " of an edge of two channels, or of a pitch of a duty-coded ring, follows from raw levels, raw times"
+        " and the settings, independently in the sensing part and in the gate.",
         (ALL_SETTINGS, STEPS, "a single channel tells no direction"),
         statements=("step backward", "edge two channels", "edge duty", "gate two channels", "gate duty"),
     ),
     Property(
         "cut",
-        "A pulled brake, a latched fault or expired inputs mean an output of zero in the same step. What is"
-        " decided stops for brake and fault by itself, and so does the gate for brake and expired inputs.",
+        "A pulled brake, a latched fault or expired inputs mean an output of zero in the same step. The"
+        " decision alone stops for brake and fault, and the gate alone for brake and expired inputs.",
         (ALL_SETTINGS, STEPS, "inputs are stamped less than half the clock's period from the step"),
         statements=("step cut", "step decides", "gate stops"),
     ),
     Property(
         "late",
-        "After a gap of more than 50 ms between two steps the output begins from zero.",
+        "After a gap of more than 50 ms between two steps the output starts again from zero.",
         (ALL_SETTINGS, STEPS),
         statements=("step stall",),
     ),
     Property(
         "range",
-        "The output is from 0 to the highest command, drive is enabled with an output and only then, and the"
-        " gate before it only lowers; it lets a command pass where its raw readings show nothing wrong.",
+        "The output is from 0 to the highest command, drive is enabled if and only if there is an output, and"
+        " the gate can only lower it; it passes a command if its raw readings show nothing wrong.",
         (ALL_SETTINGS, STEPS),
         statements=("step range", "gate stops", "gate opens"),
     ),
@@ -139,7 +136,7 @@ PROPERTIES = (
         (
             ALL_SETTINGS,
             f"with a duty-coded ring steps are at most {DUTY_GAP_US} us apart",
-            "that no longer gap would do is shown of the crank's standstill, the longest time remembered",
+            "that a longer gap would not do is shown for the crank's standstill, the longest stored time",
         ),
         ("ticks", "ticks_forward", "crank_standstill", "crank_standstill_too_late", "rotation"),
         jobs=INDUCTION,
@@ -147,7 +144,7 @@ PROPERTIES = (
     Property(
         "clock back",
         "A clock that goes back ends help in the same step: no output, pedalling has stopped, no run of edges"
-        " is left and the gate takes no crank to turn. What is remembered meets the invariant again.",
+        " is left and the gate sees no turning crank. The state meets the invariant again.",
         (
             ALL_SETTINGS,
             "a step back is by less than half the clock's period less 10 s, and its edges came before it",
@@ -158,16 +155,16 @@ PROPERTIES = (
     ),
     Property(
         "latch",
-        "A latched fault changes only on its explicit request, and what the readings together show to be a"
-        " fault is latched in the same step.",
-        (ALL_SETTINGS, STEPS, "of lemmas: conditions are looked at one by one as faults.py looks at them"),
+        "A latched fault changes only on an explicit request, and a fault that the readings show together"
+        " is latched in the same step.",
+        (ALL_SETTINGS, STEPS, "of lemmas: conditions are checked one by one, as in faults.py"),
         ("fault_latch", "fault_step", "fault_readings", "fault_noise", "fault_plausibility"),
         ("step latch",),
     ),
     Property(
         "table",
         "The engagement table is total, every state can be reached, fault and brake lead to safety. Pedalling"
-        " begins to drive only with the forward edges, cadence and speed that are set; nothing drives in the"
+        " starts to drive only with the set forward edges, cadence and speed; nothing drives in the"
         " step after waiting for rest, a brake or a fault.",
         (ALL_SETTINGS, STEPS, "that the table is total and its states are reached is shown by lemmas"),
         ("engagement_table", "events"),
@@ -181,7 +178,7 @@ PROPERTIES = (
     ),
     Property(
         "throttle",
-        "The throttle gives nothing before it was at rest, outside its window, or where it may not.",
+        "The throttle gives nothing before it was at rest, outside its window, or when it is not allowed.",
         (ALL_SETTINGS, STEPS),
         statements=("step throttle", "gate throttle", "gate stops"),
     ),
@@ -216,13 +213,13 @@ PROPERTIES = (
         "ceiling",
         "On a motor of the torque kind the command never rises above that of the current which the motor"
         f" model allows for the allowed watts and a tenth more, at least {CEILING_LEAST_W} W more, whatever"
-        " the shunt says.",
+        " the shunt reads.",
         (
             ALL_SETTINGS,
             STEPS,
             "a command that is above the ceiling when the ceiling comes down falls at the fall rate",
-            "the current comes nearer from above by a step of Newton's method a control period; until it is"
-            " there more is allowed. No step falls short of the watts by 6 W or more, where the winding drops"
+            "the current approaches from above by a step of Newton's method per control period; until then"
+            " more is allowed. No step falls short of the watts by 6 W or more, where the winding drops"
             " less than 100 V and the power is below 10 kW: shown by lemmas",
         ),
         ("motor_newton", "motor_newton_above"),
@@ -230,7 +227,7 @@ PROPERTIES = (
     ),
     Property(
         "overdue",
-        "When wheel pulses stop at a speed from which no brake stops before the next pulse, nothing is"
+        "When wheel pulses stop at a speed from which no brake can stop before the next pulse, nothing is"
         " commanded from the step in which less than half of that speed is left until a pulse comes.",
         (ALL_SETTINGS, STEPS, "no brake: none of 10 m/s2, from the mean speed between the last two pulses"),
         ("square_roots", "wheel_late", "wheel_overdue", "derived_wheel_numbers"),
@@ -249,7 +246,7 @@ PROPERTIES = (
             COMPOSED,
             "suspicions of all kinds are counted together",
             "a shunt that the battery voltage shows to be dead or stuck is a fault at once",
-            "a latched fault leaves no command, and clearing it forgets what was suspected",
+            "a latched fault leaves no command, and clearing it resets all suspicions",
         ),
         (
             "shunt_sag",

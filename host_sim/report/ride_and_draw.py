@@ -38,7 +38,8 @@ def ride_and_draw(
     recording did not hold: trace and picture say so.
     """
     # Not at the top: drawing takes a second to load, and a wrong request is refused at once.
-    from host_sim.report.ride_figure import RideFacts, draw_ride
+    from host_sim.report.ride_facts import RideFacts
+    from host_sim.report.ride_figure import draw_ride
 
     levels = bench.world.pedal_sensor.levels
     window = EdgeWindow(ASSISTING, levels)

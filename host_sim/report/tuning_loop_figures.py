@@ -162,7 +162,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
 
 
 def _mark_margin(axes: Axes, margin: float) -> None:
-    """Mark the gain margin, or say that it lies beyond what is drawn."""
+    """Mark the gain margin, or say that it is outside the drawing."""
     if margin > TIMES_MOST:
         axes.set_xlim(right=1.05 * TIMES_MOST)
         axes.annotate(f"gain margin {margin:.0f}, beyond →", (0.99, 0.3), ha="right", color=COST,

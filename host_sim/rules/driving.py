@@ -113,7 +113,7 @@ DRIVING = (
     ),
     Rule(
         "engage edges",
-        "From rest, the motor does not engage before the number of edges that is set has passed.",
+        "From rest, the motor engages only after the set number of edges.",
         "edges short",
         lambda bike: 0.0,
         COMMON_PRACTICE,

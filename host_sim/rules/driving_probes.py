@@ -308,7 +308,7 @@ class PowerExcess(Probe):
         """Add up what is above."""
         excess_w = self.world.motor.power_w - 1.1 * float(self.settings.power_limit_w)
         before_j = 0.0 if self.measured is None else self.measured
-        self.saw(before_j + max(excess_w, 0.0) * 0.005)
+        self.saw(before_j + max(excess_w, 0.0) * float(CONTROL_PERIOD_US) / US_PER_S)
 
 
 class ContinuousPower(Probe):

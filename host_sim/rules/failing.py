@@ -81,7 +81,7 @@ FAILING = (
     ),
     Rule(
         "lever wires",
-        "Help ends within the number of samples that is set if a lever wire breaks or touches its supply.",
+        "If a lever wire breaks or touches its supply, help ends within the set number of samples.",
         "ms",
         _wire_limit_ms,
         COMMON_PRACTICE,
@@ -90,7 +90,7 @@ FAILING = (
     ),
     Rule(
         "wheel sensor lost",
-        "Without wheel pulses the motor drives for no longer than the time that is set.",
+        "Without wheel pulses the motor drives for no longer than the set time.",
         "s",
         _wheel_limit_s,
         COMMON_PRACTICE,

@@ -120,7 +120,7 @@ class Limits:
                 f"{measured.over_speed_j:.0f} J"
             )
         if measured.unpedalled_s > self.run_on_s or measured.unpedalled_m > self.run_on_m:
-            broken.append(f"help unasked for {measured.unpedalled_s:.1f} s, {measured.unpedalled_m:.1f} m")
+            broken.append(f"unwanted help for {measured.unpedalled_s:.1f} s, {measured.unpedalled_m:.1f} m")
         if measured.braked_s > self.braked_s:
             broken.append(f"help for {measured.braked_s:.1f} s of braking")
         return broken

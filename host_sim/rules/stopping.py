@@ -183,7 +183,7 @@ STOPPING = (
     ),
     Rule(
         "backward edges",
-        "The command is zero once the crank has turned backward by the number of edges that is set.",
+        "The command is zero once the crank has turned backward by the set number of edges.",
         "edges",
         _backward_edges_limit,
         EN.format("4.2.13.1 a"),

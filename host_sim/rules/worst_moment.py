@@ -57,6 +57,6 @@ class MomentWindow(EdgeWindow):
 
 
 def whole_second(moment_us: int, seconds: float) -> int:
-    """Return the moment, moved so that half a second of the ride lies on either side."""
+    """Return the moment, moved so that half a second of the ride is on either side."""
     half_us = US_PER_S // 2
     return max(min(moment_us, round(seconds * US_PER_S) - half_us), half_us)

@@ -60,7 +60,7 @@ def _compiling_pays(swept: Sweep, rides: int, workers: int) -> bool:
 
 
 def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> float:
-    """Keep what comes as it comes; return the seconds that took."""
+    """Keep what arrives unchanged; return how many seconds that took."""
     started_s = time.perf_counter()
     for some in lines:
         rows.add(some)

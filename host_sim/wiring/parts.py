@@ -1,7 +1,7 @@
 """Values and ratings of the parts for one bike, each from first principles.
 
 Ohm's law for dividers and pull-ups, P = U^2 / R and P = I^2 R for heat, tau = R C for filters. Margins and
-standard rows are named where they are used; where no source stands, it is common practice, no source.
+standard rows are named where they are used; where there is no source, it is common practice, no source.
 """
 
 from dataclasses import dataclass

@@ -1,11 +1,12 @@
 """Which folder of host_sim imports which, in layers, for DEVELOPERS.md.
 
 `uv run python -m tests.docs.folder_arrows` rewrites the drawing there; a test compares the two and
-wants no cycle.
+allows no cycle.
 """
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -16,6 +17,7 @@ END = "<!-- end of the folder arrows -->\n"
 FILES = "(files)"  # What lies in host_sim itself: errors, text files, progress.
 
 
+@cache
 def folder_arrows(top: Path = ROOT / "host_sim") -> dict[str, set[str]]:
     """Return for each folder of `top` the folders that it imports, late imports too."""
     arrows: dict[str, set[str]] = {}

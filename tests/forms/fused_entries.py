@@ -1,6 +1,6 @@
 """The functions of the sources one by one in the board form, for the calls of the proofs' path vectors.
 
-The generated module has few functions, since most are written out where they are called. Here the same
+The generated module has few functions, since most are inlined. Here the same
 translator makes a function of each that lemmas call, over the same array; what a whole step does is asked of
 the module itself.
 """

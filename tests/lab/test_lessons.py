@@ -32,8 +32,9 @@ from host_sim.lab.faults import (
     try_fault,
 )
 from host_sim.lab.levers import check_levers, places_to_choose, try_levers
-from host_sim.lab.loop import check_loop, margins_of, swing_of, try_loop, watts_per_volt
+from host_sim.lab.loop import check_loop, swing_of, try_loop
 from host_sim.lab.loop_figure import draw_loop
+from host_sim.lab.loop_margins import margins_of, watts_per_volt
 from host_sim.lab.riding import lesson_bike, ride
 from host_sim.lab.slew import check_slew, try_slew
 from host_sim.lab.slew_figure import draw_slew

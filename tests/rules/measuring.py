@@ -4,8 +4,9 @@ Run as a script. Reads a JSON list of jobs from standard input and writes a JSON
 
     {"folder": "...", "measurements": [{"bike": "tandem", "changes": {}, "rule": "surge", "rides": [...]}]}
 
-where `folder` holds the copy of `firmware/`, and a ride is a scenario's name and a number. What takes long
-to import and is no part of this project is imported once, before the processes part; `firmware` and
+where `folder` holds the copy of `firmware/`, and a ride is a scenario's name and a number. With `compiled`
+the rides use that compiled copy of the unchanged firmware. What takes long to import and is not part of this
+project is imported once, before the processes part; `firmware` and
 `host_sim` are imported in each.
 """
 
@@ -13,6 +14,7 @@ import json
 import sys
 from multiprocessing import get_context
 from os import cpu_count
+from pathlib import Path
 from typing import Any
 
 import pydantic  # noqa: F401
@@ -22,6 +24,10 @@ import scipy.signal  # noqa: F401
 def answered(job: dict[str, Any]) -> list[dict[str, Any]]:
     """Return the verdict of every measurement of a job, and where its firmware came from."""
     sys.path.insert(0, job["folder"])
+    if job.get("compiled"):
+        from host_sim.compiled.compiled_first import compiled_first
+
+        compiled_first(Path(job["compiled"]))
     import firmware
 
     return [{"firmware": firmware.__file__} | measured(one) for one in job["measurements"]]

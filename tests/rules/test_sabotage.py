@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from host_sim.compiled.build import CannotCompile, compiled_copy
 from host_sim.rules.catalogue import RULES
 from tests.planting import Mistake, misplaced, plant
 from tests.rules.variants import SABOTAGES, Sabotage
@@ -52,7 +53,8 @@ class Answers:
         plain = sabotaged(folder / "plain", [])
         for first in range(PLAIN_SHARES):
             share = SABOTAGES[first::PLAIN_SHARES]
-            jobs.append({"folder": plain, "measurements": [row.measurement() for row in share]})
+            rides = [row.measurement() for row in share]
+            jobs.append({"folder": plain, "measurements": rides, "compiled": compiled_or_not()})
             asked.append([(row.name, "plain") for row in share])
         for job, keys, answers in zip(jobs, asked, ridden(jobs), strict=True):
             for key, answer in zip(keys, answers, strict=True):
@@ -63,6 +65,14 @@ class Answers:
         """Return the answer of a row on its `sabotaged`, its `guarded` or the `plain` firmware."""
         assert (row.name, variant) in self._answers, misplaced(row.mistakes)
         return self._answers[row.name, variant]
+
+
+def compiled_or_not() -> str:
+    """Return the compiled copy, which rides like its sources (test_compiled_verdicts), or ""."""
+    try:
+        return str(compiled_copy())
+    except CannotCompile:
+        return ""
 
 
 def ridden(jobs: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:

@@ -69,7 +69,7 @@ class Results:
         return sum(trace.edges for trace in self.traces) + self.wild.edges
 
     def holds(self) -> bool:
-        """Tell whether all that could be run is equal, takes no memory, compiles and keeps its budget."""
+        """Tell whether all that could be run is equal, allocates no memory, compiles and keeps its budget."""
         replays = [one for result in self.replayed.values() if isinstance(result, list) for one in result]
         vectors = [one for one in self.vectors.values() if isinstance(one, ReplayedVectors)]
         components = self.kernels if isinstance(self.kernels, list) else []

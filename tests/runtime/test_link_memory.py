@@ -1,4 +1,4 @@
-"""Telemetry and console take no memory between steps, on 32-bit words too."""
+"""Telemetry and console allocate no memory between steps, on 32-bit words too."""
 
 from pathlib import Path
 

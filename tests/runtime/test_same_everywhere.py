@@ -1,4 +1,4 @@
-"""Whole rides, recorded on the bench, give the same outputs on every runtime and take no memory."""
+"""Whole rides, recorded on the bench, give the same outputs on every runtime and allocate no memory."""
 
 import pytest
 

@@ -6,26 +6,34 @@ from pathlib import Path
 
 import pytest
 
+from host_sim.cli.program import COMMANDS as PROGRAM
+
 ROOT = Path(__file__).resolve().parents[2]
 EXTRAS = "fit,proof,tune,fast,sweep,cluster,board,testing"
 COMMANDS = (
     "new longtail --volts 48 --watts 750 --sensor two-channel --pulses 12 --place us_class_2",
     "ride longtail.toml --course errand --seconds 20 --capture crank.vcd",
     "inspect crank.vcd --forward 6:20 --bike longtail.toml",
-    "measure --help",
+    "measure longtail.toml --pushed 21.34:10 --pushed 21.36:10 --pushed 21.33:10",
     "verify longtail.toml --rule surge --rides 1",
     "prove --property levers",
     "tune --help",
-    "sweep --help",
+    "sweep longtail.toml --vary rise_mv_per_s=300:600:2 --seconds 30",
     "bundle --board rpi_pico longtail.toml --out pico",
     "bundle --form c tandem --out c",
     "flash --board desk longtail.toml --rides 1 --out desk --dry-run",
-    "watch --desk --plain --seconds 2",
+    "watch --desk --plain --hurry --seconds 8 --record ride.csv",
+    "compare longtail.toml ride.steps",
+    "step --desk --hurry",
     "calibrate --help",
     "commission --help",
-    "lab --help",
+    "lab --teacher",
     "handover tandem --out sheet.html",
 )
+
+
+def test_every_command_is_among_them():
+    assert {line.split()[0] for line in COMMANDS} == {name for names in PROGRAM.values() for name in names}
 
 
 @pytest.mark.slow

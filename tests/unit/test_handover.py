@@ -526,8 +526,7 @@ def _smallest_pt(sides):
 
 
 @pytest.mark.skipif(NO_BROWSER, reason="no browser that prints: install chromium")
-@pytest.mark.parametrize("bike", ["cargo_trike", "tandem", "folding"])
-@pytest.mark.parametrize("every", [7, 2])
+@pytest.mark.parametrize(("bike", "every"), [("cargo_trike", 2), ("tandem", 7), ("folding", 2)])
 def test_it_prints_on_two_sides_of_a4_with_every_report_and_failing_rules(here, bike, every):
     report = _verify_report(here / "v.json", bike, [rule.name for rule in RULES[::every]])
     rows = json.loads(report.read_text())

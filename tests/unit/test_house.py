@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -11,18 +12,18 @@ from firmware.settings import TABLE
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = sorted((ROOT / "firmware").rglob("*.py"))
-GROUND_FLOOR = {"firmware.ticks", "firmware.integers", "firmware.records", "firmware.settings"}
+BASE_MODULES = {"firmware.ticks", "firmware.integers", "firmware.records", "firmware.settings"}
 
-# Which components a component may look into, beside itself.
+# Which components a component may import, besides itself.
 ARROWS = {
-    "firmware.sense": GROUND_FLOOR,
-    "firmware.decide": GROUND_FLOOR | {"firmware.sense"},
-    "firmware.drive": GROUND_FLOOR | {"firmware.sense"},
-    "firmware.guard": GROUND_FLOOR | {"firmware.sense"},
-    "firmware.controller": GROUND_FLOOR
+    "firmware.sense": BASE_MODULES,
+    "firmware.decide": BASE_MODULES | {"firmware.sense"},
+    "firmware.drive": BASE_MODULES | {"firmware.sense"},
+    "firmware.guard": BASE_MODULES | {"firmware.sense"},
+    "firmware.controller": BASE_MODULES
     | {"firmware.sense", "firmware.decide", "firmware.drive", "firmware.guard"},
-    "firmware.loop": GROUND_FLOOR | {"firmware.controller"},
-    "firmware.link": {"firmware"},  # Talks about everything; nothing else knows that it is there.
+    "firmware.loop": BASE_MODULES | {"firmware.controller"},
+    "firmware.link": {"firmware"},  # Imports everything; nothing else imports it.
 }
 
 # Every number that is a quantity ends in one of these. `_uv` and `_uv_per_w` are the power loop's: its
@@ -98,10 +99,10 @@ UNITS_OF_TIME_AND_ELECTRICITY = re.compile(
     r"(^|_)(time|delay|duration|timeout|voltage|volts?|current|amps?|power|watts?|speed|cadence|distance|"
     r"temperature|millis|micros|secs?|seconds|period|gap)$"
 )
-# Named for a quantity, and none: a choice, a reason, an object.
+# Named after a quantity, but not one: a choice, a reason, an object.
 NO_QUANTITIES = {"BY_SPEED", "MOTOR_SPEED", "THROTTLE_BELOW_STARTUP_SPEED", "_cadence"}
 
-# What a 32-bit MicroPython takes memory for, or does not have.
+# What a 32-bit MicroPython allocates memory for, or does not have.
 TAKES_MEMORY = (
     ast.JoinedStr,
     ast.Tuple,
@@ -172,6 +173,7 @@ MISSING_MODULES = {
 }
 
 
+@cache
 def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
@@ -233,8 +235,8 @@ def test_firmware_imports_only_firmware_along_the_arrows(path):
     module = name_of(path)
     imports = imports_of(path)
     assert all(inside(imported, {"firmware"}) for imported in imports), imports
-    if module in GROUND_FLOOR or module == "firmware":
-        assert inside_all(imports, GROUND_FLOOR)
+    if module in BASE_MODULES or module == "firmware":
+        assert inside_all(imports, BASE_MODULES)
         return
     components = [component for component in ARROWS if inside(module, {component})]
     assert len(components) == 1, f"{module} is in no component of ARROWS"
@@ -245,11 +247,11 @@ def inside_all(imports: set[str], components: set[str]) -> bool:
     return all(inside(imported, components) for imported in imports)
 
 
-def test_the_output_guard_stands_on_the_ground_floor_alone():
-    assert inside_all(imports_of(ROOT / "firmware/guard/output_guard.py"), GROUND_FLOOR)
+def test_the_output_guard_imports_base_modules_only():
+    assert inside_all(imports_of(ROOT / "firmware/guard/output_guard.py"), BASE_MODULES)
 
 
-def test_the_plant_knows_no_firmware():
+def test_the_plant_does_not_import_the_firmware():
     files = files_below("host_sim/plant")
     assert files
     for path in files:
@@ -260,7 +262,7 @@ def test_the_plant_knows_no_firmware():
     ("folder", "never"),
     [("host_sim", {"tests", "boards"}), ("boards", {"tests", "host_sim"}), ("firmware", {"tests"})],
 )
-def test_no_room_imports_what_stands_above_it(folder, never):
+def test_no_top_folder_imports_one_above_it(folder, never):
     for path in files_below(folder):
         for imported in imports_of(path):
             assert not inside(imported, never), f"{path}: {imported}"
@@ -445,7 +447,7 @@ def test_files_are_small_and_say_what_they_are(path):
             assert ast.get_docstring(node), f"{place(path, node)} {node.name}"
 
 
-def test_every_folder_says_what_lives_there():
+def test_every_folder_has_a_readme():
     tops = ("firmware", "boards", "host_sim", "tests")
     folders = {path.parent for top in tops for path in (ROOT / top).rglob("*.py")}
     silent = {str(folder.relative_to(ROOT)) for folder in folders if not (folder / "README.md").exists()}

@@ -205,7 +205,7 @@ def test_backward_is_a_run_of_backward_edges(run, backward):
     assert Told().step(backward_run=run).backward == backward
 
 
-# The whole sensing room, on an ideal ring.
+# The whole sensing part, on an ideal ring.
 
 
 @pytest.mark.parametrize(("rpm", "at_most_ms"), [(30, 280), (60, 145), (80, 110), (100, 90)])

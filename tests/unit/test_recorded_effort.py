@@ -26,7 +26,8 @@ def written(tmp_path, text):
 
 def speeds_only(tmp_path, seconds=400):
     """A ride that starts, rolls at 5 m/s and comes to rest, with speed and nothing else."""
-    speeds = np.interp(np.arange(seconds), [0, 10, 20, 350, 356, seconds], [0, 0, 5, 5, 0, 0])
+    stops_s = seconds - 50
+    speeds = np.interp(np.arange(seconds), [0, 10, 20, stops_s, stops_s + 6, seconds], [0, 0, 5, 5, 0, 0])
     rows = "".join(f"{second},{speed:.3f}\n" for second, speed in enumerate(speeds))
     return written(tmp_path, "elapsed_s,speed_m_per_s\n" + rows)
 
@@ -111,9 +112,9 @@ def test_what_the_motor_gave_is_not_taken_for_the_rider():
 @pytest.mark.parametrize("name", ["cargo_trike", "tandem", "folding"])
 def test_a_ride_without_power_meter_that_ends_at_rest_ends_at_rest_on_the_bench(tmp_path, name):
     bench = bench_for(load_bike(name), 1)
-    script = RecordingScript(read_recording(speeds_only(tmp_path), road_of(name)))
+    script = RecordingScript(read_recording(speeds_only(tmp_path, seconds=180), road_of(name)))
     bench.ride(script, script.seconds)
-    assert bench.world.bicycle.distance_m > 1000.0
+    assert bench.world.bicycle.distance_m > 500.0
     assert bench.world.bicycle.speed_m_per_s == 0.0
 
 

@@ -237,7 +237,7 @@ def test_columns_may_stand_in_any_order(tmp_path):
             'line 1: "cadence" is not a known column, did you mean cadence_rpm?',
         ),
         ("elapsed_s,cadence_rpm\n0,1\n", "ride.csv line 1: column rider_power_w is missing"),
-        ("elapsed_s,elapsed_s,cadence_rpm\n", "ride.csv line 1: column elapsed_s is there twice"),
+        ("elapsed_s,elapsed_s,cadence_rpm\n", "ride.csv line 1: column elapsed_s appears twice"),
         (HEADER + "0,60,100,5,1\n1,fast,100,5,1\n", "line 3: cadence_rpm is fast, allowed is 0 to 200 (rpm)"),
         (HEADER + "0,60,100,5,1\n1,201,100,5,1\n", "line 3: cadence_rpm is 201, allowed is 0 to 200 (rpm)"),
         (HEADER + "0,60,-1,5,1\n", "ride.csv line 2: rider_power_w is -1, allowed is 0 to 2500 (W)"),
@@ -278,12 +278,12 @@ def test_what_is_no_file_is_refused(tmp_path):
         read_recording(tmp_path / "folder.csv")
 
 
-def test_a_million_records_are_read(tmp_path):
+def test_a_recording_of_two_days_is_read(tmp_path):
     path = tmp_path / "long.csv"
     path.write_text(
-        "elapsed_s,cadence_rpm,rider_power_w\n" + "".join(f"{n},60,100\n" for n in range(1_000_000))
+        "elapsed_s,cadence_rpm,rider_power_w\n" + "".join(f"{n},60,100\n" for n in range(200_000))
     )
-    assert read_recording(path).seconds == 1_000_000
+    assert read_recording(path).seconds == 200_000
 
 
 def test_a_gap_of_months_costs_no_memory(tmp_path):

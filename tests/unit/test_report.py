@@ -14,7 +14,8 @@ from host_sim.bench.script import Script
 from host_sim.bench.trace import EdgeWindow, Trace
 from host_sim.bikes.model import Bike
 from host_sim.report.event_labels import LABEL_ROWS, Shelves, label_events
-from host_sim.report.ride_figure import RideFacts, draw_ride
+from host_sim.report.ride_facts import RideFacts
+from host_sim.report.ride_figure import draw_ride
 from host_sim.report.trace_file import read_trace
 from tests.ride.riding import bike_with, course, example, recorded
 

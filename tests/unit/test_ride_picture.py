@@ -10,7 +10,8 @@ from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bench.trace import EdgeWindow
 from host_sim.bikes.load import load_bike
-from host_sim.report.ride_figure import RideFacts, _edges, _gear_words
+from host_sim.report.edges_figure import draw_edges, gear_words
+from host_sim.report.ride_facts import RideFacts
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.worst_moment import MomentWindow, whole_second, worst_moment_us
 
@@ -45,7 +46,7 @@ def _ridden(bike):
 
 def _texts(facts, trace=TRACE):
     figure, axes = plt.subplots()
-    _edges(axes, facts, trace)
+    draw_edges(axes, facts, trace)
     told = [one.get_text().strip() for one in axes.texts], axes.get_xlabel()
     plt.close(figure)
     return told
@@ -64,11 +65,11 @@ def test_the_picture_says_until_when_a_crank_outruns_the_wheel_in_its_lowest_gea
     bike = load_bike("cargo_trike")
     facts = _facts(bike, _ridden(bike), lowest_gear_m=1.9)
     # A turn a second in a gear of 1.9 m is 1.9 m/s: reached at 3 s.
-    assert "in the lowest gear, 1.9 m a turn, at 3.0 s" in _gear_words(facts, TRACE, 1.0)
-    assert _gear_words(facts, TRACE, 3.0) == ""
-    assert _gear_words(_facts(bike, _ridden(bike)), TRACE, 1.0) == ""
+    assert "in the lowest gear, 1.9 m a turn, at 3.0 s" in gear_words(facts, TRACE, 1.0)
+    assert gear_words(facts, TRACE, 3.0) == ""
+    assert gear_words(_facts(bike, _ridden(bike)), TRACE, 1.0) == ""
     slow = {**TRACE, "speed_m_per_s": np.zeros(5)}
-    assert _gear_words(facts, slow, 1.0) == ""
+    assert gear_words(facts, slow, 1.0) == ""
 
 
 def test_a_broken_rule_is_enlarged_at_its_worst_moment():

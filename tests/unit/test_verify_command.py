@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from host_sim.bikes.load import BIKES, example_names, load_bike
-from host_sim.cli.verify_table import WIDTH, print_verdicts
+from host_sim.cli.printing import WIDTH
+from host_sim.cli.verify_table import print_verdicts
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.judge import Finding, Verdict
 

@@ -8,6 +8,7 @@ from scipy.stats import binomtest
 
 from host_sim.capture.stretches import Floats
 from host_sim.capture.wheel.pulses import WheelPulses
+from host_sim.units import KM_PER_H_PER_M_PER_S
 
 BANDS_KM_PER_H = (0.0, 8.0, 16.0, 24.0, 32.0, 120.0)
 LOST_FROM, LOST_TO = 1.6, 8.4  # Of the neighbouring gaps; more is a stop.
@@ -77,7 +78,7 @@ def filled_gaps(gaps_s: Floats) -> Floats:
 def speeds_at(pulses: WheelPulses, metres_a_pulse: float) -> tuple[Floats, Floats]:
     """Return moments in the middle of each gap, and the speed there in km/h."""
     middle_s = 0.5 * (pulses.rise_s[1:] + pulses.rise_s[:-1])
-    return middle_s, 3.6 * metres_a_pulse / np.maximum(pulses.gaps_s, 1e-6)
+    return middle_s, KM_PER_H_PER_M_PER_S * metres_a_pulse / np.maximum(pulses.gaps_s, 1e-6)
 
 
 def bands_of(pulses: WheelPulses, lost_s: Floats, lost: Floats, speeds: tuple[Floats, Floats]) -> list[Band]:

@@ -105,7 +105,7 @@ def _turns(logs: Floats, count: int) -> Floats:
     """Return a row for each turn of `count` gaps, the speed taken out."""
     mean = np.convolve(logs, np.ones(count) / count, mode="valid")
     middle = logs[count // 2 : count // 2 + len(mean)]
-    # The speed goes on within the window, half a gap to one side where the count is even.
+    # The speed continues within the window, half a gap to one side where the count is even.
     if count % 2 == 0:
         mean = 0.5 * (mean[:-1] + mean[1:])
         middle = middle[: len(mean)]
@@ -133,7 +133,7 @@ def _every_turn(block: Floats, shape: Floats) -> bool:
 
 
 def _fold(logs: Floats, count: int) -> tuple[Floats, float] | None:
-    """Lay turns of `count` gaps over each other; None if what they share may be chance."""
+    """Combine turns of `count` gaps; None if their common pattern may be chance."""
     block = _turns(logs, count)
     if len(block) < TURNS_LEAST - 1:
         return None
