@@ -96,6 +96,7 @@ def calibrate(
                 "found": measuring.found,
                 "settings": changes,
                 "notes": measuring.notes,
+                "known_values": measuring.known_values,
             },
         )
         text = json.dumps(record, indent=1, allow_nan=False) + "\n"

@@ -17,7 +17,7 @@ from host_sim.comparing.measured import Measured, measured
 from host_sim.comparing.predicted import predict
 from host_sim.errors import RequestError
 from host_sim.measuring.bike_numbers import bike_path
-from host_sim.measuring.intervals import DRIVE, ROAD, intervals
+from host_sim.measuring.intervals import ALIKE_ON_THE_ROAD, DRIVE, ROAD, WHEEL_PULSES, intervals
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.replay.log_file import read_log
 from host_sim.textfile import spoken
@@ -52,7 +52,7 @@ class CompareRequest:
             raise RequestError(
                 f"the log's settings do not fit this version of the firmware: {error}"
             ) from None
-        self.known = intervals(self.path, self.bike, ROAD + DRIVE)
+        self.known = intervals(self.path, self.bike, ROAD + ALIKE_ON_THE_ROAD + DRIVE)
         self.out = out or fresh_folder("treadle-compare")
         self.force = force
 
@@ -192,13 +192,16 @@ def _print_causes(result: CompareResult) -> None:
         print("no number of the bike file would explain a fifth of the remaining error: nothing to correct")
     for cause in causes.named:
         print(f"would explain {100 * cause.share:.0f} %: {_told(cause)}")
-    if len(causes.named) > 1:
-        print("several explain the same error: measure the least certain one, then compare again")
+    for group in causes.not_told_apart:
+        names = ", ".join(cause.number.name for cause in group)
+        print(f"this log can't tell these apart: {names}; measure the least certain one, then compare again")
 
 
 def _told(cause: Cause) -> str:
     interval = cause.interval
     known = "measured" if interval.measured else "not measured, a fifth either way"
+    if cause.number is WHEEL_PULSES:
+        known = "the counts tried"
     end = "; this is the end of its interval, a value beyond it would explain more" if cause.at_end else ""
     value = f"{cause.number.words} of {cause.value:.4g} {cause.number.unit}".rstrip()
     known_to = f"{interval.low:.4g} to {interval.high:.4g}, {known}{end}"

@@ -20,11 +20,12 @@ from host_sim.measuring.estimate import Estimate, NotEnoughError
 from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log, read_log
 from host_sim.measuring.road_law import Masses
-from host_sim.measuring.workshop import circumference, straight_line
+from host_sim.measuring.workshop import LineFit, circumference, straight_line
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.textfile import spoken
 
 COAST, RIDE, LOAD = "coast_down.png", "ride.png", "load_steps.png"
+PUSHED, KNOWN = "pushed.png", "known.png"
 MASS_KG = (10.0, 1000.0)
 DENSITY_KG_PER_M3 = (0.5, 1.6)
 AIR_DENSITY_KG_PER_M3 = 1.2  # As the bench has it; dry air at 20 degrees and 1013 hPa has 1.204 (ideal gas).
@@ -114,8 +115,8 @@ def measure(request: MeasureRequest) -> MeasureResult:
         _coast_down(request, result, delivery)
         _ride(request, result, delivery)
         _load_steps(request, result, delivery)
-        _pushed(request, result)
-        _known(request, result)
+        _pushed(request, result, delivery)
+        _known(request, result, delivery)
         if request.write:
             numbers = {name: one for name, one in result.found.items() if name in PLACES}
             if numbers:
@@ -172,24 +173,37 @@ def _load_steps(request: MeasureRequest, result: MeasureResult, delivery: Delive
         draw_load_steps(fit, delivery.add(LOAD if position == 1 else f"load_steps_{position}.png"))
 
 
-def _pushed(request: MeasureRequest, result: MeasureResult) -> None:
-    if request.pushed:
-        try:
-            found = circumference(request.pushed)
-            result.take("wheel_circumference_m", found, f"{len(request.pushed)} pushes")
-        except NotEnoughError as reason:
-            result.missing.append(f"pushed: not enough: {reason}")
+def _pushed(request: MeasureRequest, result: MeasureResult, delivery: Delivery) -> None:
+    from host_sim.report.measure_figures import draw_pushes
+
+    if not request.pushed:
+        return
+    try:
+        fit = circumference(request.pushed)
+    except NotEnoughError as reason:
+        result.missing.append(f"pushed: not enough: {reason}")
+        return
+    result.take("wheel_circumference_m", fit.slope, f"{len(request.pushed)} pushes")
+    draw_pushes(fit, delivery.add(PUSHED))
 
 
-def _known(request: MeasureRequest, result: MeasureResult) -> None:
+def _known(request: MeasureRequest, result: MeasureResult, delivery: Delivery) -> None:
     """Calibrate readings with a meter."""
+    from host_sim.report.measure_figures import draw_known
+
+    fits: dict[str, tuple[LineFit, str]] = {}
     for name, points in request.known.items():
+        unit = KNOWN_UNITS[name]
         try:
-            scale, offset = straight_line(points, KNOWN_UNITS[name])
-            result.take(f"{name}_scale", scale, f"{len(points)} known values")
-            result.take(f"{name}_offset_{KNOWN_UNITS[name].lower()}", offset, f"{len(points)} known values")
+            fit = straight_line(points, unit)
         except NotEnoughError as reason:
             result.missing.append(f"known {name}: not enough: {reason}")
+            continue
+        fits[name] = fit, unit
+        result.take(f"{name}_scale", fit.slope, f"{len(points)} known values")
+        result.take(f"{name}_offset_{unit.lower()}", fit.at_zero, f"{len(points)} known values")
+    if fits:
+        draw_known(fits, delivery.add(KNOWN))
 
 
 def measure_command(
@@ -213,7 +227,8 @@ def measure_command(
         list[str] | None,
         typer.Option(
             metavar="PART=READING:TRUE",
-            help="The board's reading and the meter's value of a part; repeatable.",
+            help="The board's reading and the meter's value of a part, or a record of `treadle calibrate`; "
+            "repeatable.",
         ),
     ] = None,
     total_mass_kg: Annotated[
@@ -241,8 +256,8 @@ def measure_command(
     or more, stop pedalling, roll in the same posture without motor or brakes to below 2 m/s. Three times in
     each direction, alternating (or first all there, then all back). Stop for traffic.
 
-    **Ride** (the same two): half an hour or more with a power meter, motor off, calm day, hills and different
-    speeds, little braking.
+    **Ride** (the same two): an hour and a half or more with a power meter, motor off, calm day, there and
+    back or in a circle, hills and different speeds. Keep pedalling; brake little.
 
     **Load steps** (pack resistance, voltage without load): record battery voltage and current while the load
     goes on and off at least twice, 10 s each; only someone trained in battery work should do it.
@@ -251,7 +266,10 @@ def measure_command(
     wheel, three times: `--pushed 21.34:10`.
 
     **Known** (divider, shunt, throttle, selector): note the board's reading and the meter's at three or more
-    values, from low to high: `--known divider=35.1:36.0`. True value = scale x reading + offset.
+    values, from low to high: `--known divider=35.1:36.0`. True value = scale x reading + offset. Each record
+    of `treadle calibrate` holds one pair for divider and shunt: calibrate at three charges or more, then
+    `--known first.json --known second.json --known third.json`. Throttle and selector it writes into the bike
+    file itself, as the board reads them, so they need no pairs.
 
     Example: `treadle measure my_bike.toml --coast-down there_and_back.csv --total-mass-kg 104 --write`
     """

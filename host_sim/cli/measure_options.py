@@ -1,7 +1,10 @@
 """Reads the options of `treadle measure` that are pairs of numbers."""
 
+from pathlib import Path
+
 from host_sim.cli.options import number
 from host_sim.errors import RequestError
+from host_sim.measuring.calibration import calibrated_pairs
 from host_sim.refusals import closest
 
 # Readings that a meter can check: true = scale times reading plus offset.
@@ -31,9 +34,13 @@ def read_push(text: str) -> tuple[float, float]:
 
 
 def known_values(texts: list[str]) -> dict[str, list[tuple[float, float]]]:
-    """Read all --known: for each part the pairs of reading and true value."""
+    """Read all --known, pairs or records of calibrate: for each part the pairs of reading and true value."""
     found: dict[str, list[tuple[float, float]]] = {}
     for text in texts:
+        if text.endswith(".json"):
+            for name, pairs in calibrated_pairs(Path(text)).items():
+                found.setdefault(name, []).extend(pairs)
+            continue
         name, _, pair = text.partition("=")
         if name not in KNOWN_UNITS:
             raise RequestError(

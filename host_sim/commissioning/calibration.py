@@ -19,6 +19,8 @@ POSITION_OFF = (
 )
 # Two 1 % resistors make 1.9 % at worst (boards/README.md), shunt and amplifier about as much.
 SCALE_NOTED, SCALE_MOST = 0.02, 0.10
+# Parts that a meter checks: unit, and the number in the board's pins.py.
+SCALES = {"divider": ("V", "BATTERY_FULL_MV"), "shunt": ("A", "CURRENT_FULL_MA")}
 CURRENT_LEAST_A = 2.0
 WHEEL_OFF = 0.15  # A larger difference from the bike file means another wheel, or an error.
 WHEEL_TURNS = 3
@@ -27,7 +29,7 @@ BRAKES_MOST = 4
 
 @dataclass(slots=True)
 class Measuring:
-    """Board, bike, questions, and results so far: keys of the bike file, and notes."""
+    """Board, bike, questions, and results so far: keys of the bike file, notes, readings beside a meter's."""
 
     board: BoardAtHand
     bike: Bike
@@ -35,6 +37,7 @@ class Measuring:
     say: Callable[[str], None]
     found: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    known_values: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +138,8 @@ def _positions(measuring: Measuring) -> str:
     return f"positions between the ends: {', '.join(seen) or 'none'}"
 
 
-def _scale(measuring: Measuring, what: str, told: float, metered: float, place: str) -> str:
+def _scale(measuring: Measuring, part: str, told: float, metered: float) -> str:
+    what, place = SCALES[part]
     factor = metered / told if told > 0.0 else float("inf")
     if abs(factor - 1.0) > SCALE_MOST:
         raise Implausible(
@@ -147,6 +151,7 @@ def _scale(measuring: Measuring, what: str, told: float, metered: float, place: 
         measuring.notes.append(
             f"multiply {place} in the board's pins.py by {factor:.4f}: there is no setting for this scale"
         )
+    measuring.known_values[part] = [(round(told, 4), metered)]
     return f"the board reads {told:.2f} {what}, the meter {metered:.2f}: factor {factor:.4f}"
 
 
@@ -169,7 +174,7 @@ def _brakes(measuring: Measuring) -> str:
 
 def _battery(measuring: Measuring) -> str:
     metered_v = _number(measuring, "  Volts at the battery by the meter: ")
-    return _scale(measuring, "V", steady_v(measuring.board, "battery_v"), metered_v, "BATTERY_FULL_MV")
+    return _scale(measuring, "divider", steady_v(measuring.board, "battery_v"), metered_v)
 
 
 def _shunt(measuring: Measuring) -> str:
@@ -178,7 +183,7 @@ def _shunt(measuring: Measuring) -> str:
         raise Implausible(
             f"{metered_a:g} A is too little to measure the scale, allowed is {CURRENT_LEAST_A:g} A or more"
         )
-    return _scale(measuring, "A", steady_current_a(measuring.board), metered_a, "CURRENT_FULL_MA")
+    return _scale(measuring, "shunt", steady_current_a(measuring.board), metered_a)
 
 
 def _wheel(measuring: Measuring) -> str:

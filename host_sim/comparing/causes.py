@@ -1,16 +1,24 @@
 """Finds the number of the bike file that would explain the difference with another value in its interval."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from host_sim.bikes.model import Bike
 from host_sim.comparing.difference import drive_misses, road_misses
 from host_sim.comparing.drive_alone import drive_alone
 from host_sim.comparing.measured import Measured
 from host_sim.comparing.road_alone import coasting, road_alone
-from host_sim.measuring.intervals import DRIVE, ROAD, Interval, Number
+from host_sim.measuring.intervals import (
+    ALIKE_ON_THE_ROAD,
+    DRIVE,
+    ROAD,
+    WHEEL_PULSES,
+    Interval,
+    Number,
+)
 
 NAMED_SHARE = 0.2
+ALIKE_SHARE = 0.05  # Numbers whose shares of the error differ by less than this can't be told apart.
 GRID = 6
 REFINED = 8
 SMALL_ERROR = 0.5  # Mean square in units of noise: below this there is nothing to explain.
@@ -23,7 +31,8 @@ Progress = Callable[[str], None]
 class Cause:
     """`value` of the number, within its interval, would remove `share` (0 to 1) of the squared error.
 
-    `at_end`: it is an end of the interval, and more would explain more.
+    `at_end`: it is an end of the interval, and more would explain more. `alike`: this log can't tell it from
+    the number that explains most.
     """
 
     number: Number
@@ -32,6 +41,7 @@ class Cause:
     interval: Interval
     share: float
     at_end: bool
+    alike: bool = True
 
     def as_json(self) -> dict[str, float | str | bool]:
         """Return the entry of `treadle compare --json`."""
@@ -45,6 +55,7 @@ class Cause:
             "measured": self.interval.measured,
             "share_of_squared_error": round(self.share, 3),
             "at_the_end_of_its_interval": self.at_end,
+            "not_told_apart_from_the_first": self.alike,
         }
 
 
@@ -55,6 +66,16 @@ class Causes:
     road_error: float | None
     drive_error: float
     named: list[Cause]
+
+    @property
+    def not_told_apart(self) -> list[list[Cause]]:
+        """Return the groups of two or more causes that explain the same error equally well."""
+        of_road = ROAD + ALIKE_ON_THE_ROAD
+        groups = [
+            [one for one in self.named if one.alike and (one.number in of_road) == road]
+            for road in (True, False)
+        ]
+        return [group for group in groups if len(group) > 1]
 
 
 def find_causes(
@@ -67,17 +88,26 @@ def find_causes(
     stretches = coasting(ride)
 
     def road(changed: Bike) -> float:
-        return road_misses(road_alone(changed, ride, stretches), ride)
+        seen, scale = _seen_by(changed, ride)
+        return road_misses(road_alone(changed, seen, stretches) / scale, ride)
 
     def drive(changed: Bike) -> float:
-        return drive_misses(drive_alone(changed, ride), ride)
+        return drive_misses(drive_alone(changed, _seen_by(changed, ride)[0]), ride)
 
     coasted = sum(end - start for start, end in stretches) > 0
-    drive_error, named = _explained(bike, drive, DRIVE, known, progress)
+    drive_error, named = _explained(bike, drive, (*DRIVE, WHEEL_PULSES), known, progress)
     if not coasted:
         return Causes(None, drive_error, named)
-    road_error, of_road = _explained(bike, road, ROAD, known, progress)
+    road_error, of_road = _explained(bike, road, ROAD + ALIKE_ON_THE_ROAD, known, progress)
     return Causes(road_error, drive_error, of_road + named)
+
+
+def _seen_by(bike: Bike, ride: Measured) -> tuple[Measured, float]:
+    """Return the ride with the speed that its pulses mean on this bike, and the scale of that."""
+    settings = ride.settings
+    board_m = settings.wheel_circumference_mm * 1e-3 / settings.wheel_pulses_per_rev
+    scale = bike.bicycle.wheel_circumference_m / bike.wheel_sensor.pulses_per_rev / board_m
+    return replace(ride, speed_m_per_s=ride.speed_m_per_s * scale), scale
 
 
 def _explained(
@@ -90,8 +120,22 @@ def _explained(
     found = []
     for number in numbers:
         progress(number.words)
-        found.append(_cause(bike, number, known[number], plain, error))
-    return plain, sorted((one for one in found if one.share >= NAMED_SHARE), key=lambda one: -one.share)
+        if number is WHEEL_PULSES:
+            found.append(_whole_cause(bike, number, plain, error))
+        else:
+            found.append(_cause(bike, number, known[number], plain, error))
+    named = sorted((one for one in found if one.share >= NAMED_SHARE), key=lambda one: -one.share)
+    return plain, [replace(one, alike=named[0].share - one.share <= ALIKE_SHARE) for one in named]
+
+
+def _whole_cause(bike: Bike, number: Number, plain: float, error: Error) -> Cause:
+    """Find the count with the least error among those that people take for another one."""
+    count = round(number.of(bike))
+    others = sorted({count - 1, count + 1, count // 2, 2 * count} - {0, count})
+    errors = {other: error(number.changed(bike, other)) for other in others}
+    best = min(errors, key=lambda other: errors[other])
+    interval = Interval(float(others[0]), float(others[-1]), measured=False)
+    return Cause(number, float(count), float(best), interval, 1.0 - errors[best] / plain, at_end=False)
 
 
 def _cause(bike: Bike, number: Number, interval: Interval, plain: float, error: Error) -> Cause:

@@ -56,6 +56,7 @@ def effort_of(bike: Bike, ride: Measured) -> Effort:
     rest_n = inertia_kg * gained + road_n - motor_n
     cadence = _by_second(ride.cadence_rpm, seconds)
     pulled = _by_second(ride.brake_pulled, seconds) > 0.0
+    most_w = POWER_MOST_W * bike.rider.riders
     effort = Effort([0.0] * seconds, [0.0] * seconds, [0.0] * seconds)
     for second in range(seconds):
         force_n = float(rest_n[second])
@@ -66,7 +67,7 @@ def effort_of(bike: Bike, ride: Measured) -> Effort:
             effort.brake_share[second] = min(max(share, BRAKE_LEAST), 1.0)
         elif cadence[second] > STILL_RPM and force_n > 0.0:
             power_w = force_n * float(speed[second]) / bike.bicycle.chain_efficiency
-            effort.rider_power_w[second] = min(power_w, POWER_MOST_W) if power_w >= POWER_LEAST_W else 0.0
+            effort.rider_power_w[second] = min(power_w, most_w) if power_w >= POWER_LEAST_W else 0.0
         elif speed[second] > STANDING_M_PER_S:
             slope = -force_n / (bike.bicycle.mass_kg * GRAVITY_M_PER_S2)
             if abs(slope) > SLOPE_LEAST:

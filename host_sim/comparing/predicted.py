@@ -17,7 +17,7 @@ from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.comparing.effort import Effort, effort_of
 from host_sim.comparing.measured import GRID_S, Measured, Series, helped_spans
-from host_sim.plant.rider import FOLLOW
+from host_sim.plant.rider import RIDDEN
 
 SEED = 1
 _GRID_US = round(GRID_S * US_PER_S)
@@ -44,6 +44,9 @@ class LogScript(Script):
         self._bike = bike
         self._ride = ride
         self._effort = effort
+        seconds = round(1.0 / GRID_S)
+        # How far the log's rider was at the beginning of each second.
+        self._way_m = np.concatenate(([0.0], np.cumsum(ride.speed_m_per_s) * GRID_S))[::seconds]
         self.rewind()
 
     def rewind(self) -> None:
@@ -61,10 +64,10 @@ class LogScript(Script):
         """Play the next tenth of a second."""
         world, ride, row = self._world, self._ride, self._row
         second = min(int(row * GRID_S + 1e-9), len(self._effort.rider_power_w) - 1)
-        world.rider.mode = FOLLOW
+        world.rider.mode = RIDDEN
         world.rider.target_rad_per_s = float(ride.cadence_rpm[row]) * 2.0 * pi / 60.0
         world.rider.power_w = self._effort.rider_power_w[second]
-        world.grade = self._effort.grade[second]
+        world.grade = self._grade(second)
         braked = ride.brake_pulled[row] > 0.0 or self._bike.brakes.switches == "none"
         world.pull_brake(self._effort.brake_share[second] if braked else 0.0)
         world.selector_v = _whole_mv(ride.selector_v[row])
@@ -72,6 +75,13 @@ class LogScript(Script):
         self._row += 1
         if self._row < len(ride.speed_m_per_s):
             self._agenda.put(self._row * _GRID_US, self)
+
+    def _grade(self, second: int) -> float:
+        """Return the grade where the bicycle is now: hills stay where they are, whoever gets there sooner."""
+        if not self._ride.speed_m_per_s.any():
+            return self._effort.grade[second]
+        place = int(np.searchsorted(self._way_m, self._world.bicycle.distance_m, side="right")) - 1
+        return self._effort.grade[min(max(place, 0), len(self._effort.grade) - 1)]
 
     def _throttle_share(self, throttle_v: float) -> float:
         throttle = self._bike.throttle

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from host_sim.measuring.coast_runs import CoastRun
 from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
+from host_sim.measuring.least_squares import Misses, Search
 from host_sim.measuring.log import Series
 from host_sim.measuring.road_law import Masses, coasting_speed
 
@@ -20,7 +21,7 @@ SHARED = 2  # Wind and grade are fitted from the same runs.
 STARTS = ((0.006, 0.5, 0.0, 0.0), (0.012, 0.9, 1.0, 0.001), (0.003, 0.25, -1.0, -0.001))
 LOWEST = (0.0, 0.02, -4.0, -0.02)
 HIGHEST = (0.1, 3.0, 4.0, 0.02)
-_AGREE = 1e-3
+USUAL = (0.005, 0.3, 0.5, 0.001)
 
 
 class CoastFit:
@@ -69,7 +70,8 @@ def fit_coast_downs(runs: list[CoastRun], masses: Masses) -> CoastFit:
     for left_out in range(len(runs)):
         kept = [place for place in range(len(runs)) if place != left_out]
         start = np.concatenate((found[:4], found[4:][kept]))
-        again = _fit([runs[place] for place in kept], [signs[place] for place in kept], masses, start)[1]
+        misses = _misses_of([runs[place] for place in kept], [signs[place] for place in kept], masses)
+        again = _search(len(kept)).run(misses, start)[1]
         without_crr.append(float(again[0]))
         without_cda.append(float(again[1]))
     return CoastFit(
@@ -92,32 +94,19 @@ def _orders(count: int) -> list[list[int]]:
 def _best_of_starts(runs: list[CoastRun], signs: list[int], masses: Masses) -> tuple[float, Series]:
     """Return the least cost and its position; NotEnoughError if the starts lead to different positions."""
     first_speeds = [float(np.mean(run.speed_m_per_s[:3])) for run in runs]
-    fits = [_fit(runs, signs, masses, np.array([*start, *first_speeds])) for start in STARTS]
-    cost, found = min(fits, key=lambda one: one[0])
-    same = [
-        one for one in fits if np.all(np.abs(one[1][:2] - found[:2]) <= _AGREE * np.abs(found[:2]) + 1e-5)
-    ]
-    if len(same) < 2:
-        raise NotEnoughError(
-            "the search has no unique result: the runs don't separate air from rolling resistance"
-        )
-    return cost, found
+    starts = [[*start, *first_speeds] for start in STARTS]
+    misses = _misses_of(runs, signs, masses)
+    what = "the runs don't separate air from rolling resistance"
+    return _search(len(runs)).from_starts(misses, starts, what, first=2)
 
 
-def _fit(runs: list[CoastRun], signs: list[int], masses: Masses, start: Series) -> tuple[float, Series]:
-    from scipy.optimize import least_squares
+def _search(runs: int) -> Search:
+    return Search((*LOWEST, *[0.5] * runs), (*HIGHEST, *[45.0] * runs), (*USUAL, *[0.2] * runs))
 
-    low = np.array([*LOWEST, *[0.5] * len(runs)])
-    high = np.array([*HIGHEST, *[45.0] * len(runs)])
-    scale = np.array([0.005, 0.3, 0.5, 0.001, *[0.2] * len(runs)])
 
+def _misses_of(runs: list[CoastRun], signs: list[int], masses: Masses) -> Misses:
     samples = _stacked(runs, signs)
-
-    def misses(unknowns: Series) -> Series:
-        return _misses(unknowns, *samples, masses)
-
-    result = least_squares(misses, np.clip(start, low, high), bounds=(low, high), x_scale=scale, xtol=1e-8)
-    return float(result.cost), np.asarray(result.x, dtype=np.float64)
+    return lambda unknowns: _misses(unknowns, *samples, masses)
 
 
 def _residuals(unknowns: Series, runs: list[CoastRun], signs: list[int], masses: Masses) -> list[Series]:

@@ -1,123 +1,147 @@
 """Rolling coefficient and drag area from a ride with a power meter, by the balance of energy and elevation.
 
-Between two moments the rider's work through the chain equals the losses in air, rolling and bearings plus the
-change of kinetic and potential energy (Martin et al. 1998). It is linear in both unknowns. Stretches with
-braking are left out, because braking would count as drag. The motor must be off; no wind is assumed.
+On each stretch the rider's work through the chain equals the losses in air, rolling and bearings plus the
+change of kinetic and potential energy (Martin et al. 1998). From power and climb follows the speed that the
+stretch takes without wind; fitted is the measured speed to that. Not the energy: wind changes the measured
+speed, and with it what an energy balance would take for the loss in air, so that drag area comes out too
+small. The motor must be off. Stretches with braking are left out, because braking would count as drag.
+
+Wind lasts: neighbouring errors are alike. Of each error the share that the one before it tells is subtracted
+(Cochrane and Orcutt, J. Am. Stat. Assoc. 44 (1949) 32; from memory). The altimeter's lag is fitted, too.
 """
 
 import numpy as np
 
 from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
+from host_sim.measuring.least_squares import Misses, Search
 from host_sim.measuring.log import Log, Series
+from host_sim.measuring.ride_stretches import LAGS_S, WAY_M, Stretches, stretches
 from host_sim.measuring.road_law import BEARING_N, BEARING_N_S_PER_M, Masses
 from host_sim.plant.bicycle import GRAVITY_M_PER_S2
 
-STRETCH_S = 60.0
-SLOWEST_M_PER_S = 2.0
-GAP_MOST_S = 5.0
-BRAKING_M_PER_S2 = 0.5  # Without pedalling; except uphill the road alone seldom slows a bicycle more.
 BLOCKS = 10
-STRETCHES_LEAST = 20
-SPREAD_LEAST = 0.15  # Of the mean cubed speeds; at one speed air and rolling can't be separated.
+STRETCHES_LEAST = 15
+SPREAD_LEAST = 0.15  # Of the mean squared speeds; at one speed air and rolling can't be separated.
 SHARED = 2
-_KINETIC = 0.5
+ALIKE = 0.5  # How alike the wind of neighbouring stretches is: 1 would be the same wind. Judgement.
+USUAL_M_PER_S = 0.5  # An error above this counts only linearly: a brake that was not detected, a halt.
+# The weather moves an altimeter by air pressure by this much during a ride (standard uncertainty): 0.2 hPa.
+DRIFT_M = 1.7
+# Rolling, drag area, and how late the altimeter is, s.
+STARTS = tuple((*pair, lag_s) for pair in ((0.005, 0.4), (0.02, 1.0)) for lag_s in (1.5, 4.5, 7.5))
+# Noise may lead below zero; a result there is refused, not cut off.
+SEARCH = Search((-0.02, 0.02, LAGS_S[0]), (0.1, 3.0, LAGS_S[-1]), (0.005, 0.3, 2.0), robust=True)
+SOUGHT = "speeds and hills of the ride don't separate air from rolling resistance"
+_NEWTON_STEPS = 8
+_SLOWEST_M_PER_S = 0.05
 
 
 class RideFit:
-    """`crr` and `cda_m2`, and for each stretch its middle, measured and computed climb, m."""
+    """`crr` and `cda_m2`, and for each stretch its middle, measured and computed climb (m), residual speed.
 
-    __slots__ = ("cda_m2", "climb_m", "computed_climb_m", "crr", "middle_s")
+    `lag_s` is how late the altimeter was.
+    """
+
+    __slots__ = ("cda_m2", "climb_m", "computed_climb_m", "crr", "lag_s", "middle_s", "residual_m_per_s")
 
     def __init__(
-        self, crr: Estimate, cda_m2: Estimate, middle_s: Series, climb_m: Series, computed_climb_m: Series
+        self,
+        crr: Estimate,
+        cda_m2: Estimate,
+        lag_s: float,
+        middle_s: Series,
+        climb_m: Series,
+        computed_climb_m: Series,
+        residual_m_per_s: Series,
     ) -> None:
         """Store the result."""
         self.crr = crr
         self.cda_m2 = cda_m2
+        self.lag_s = lag_s
         self.middle_s = middle_s
         self.climb_m = climb_m
         self.computed_climb_m = computed_climb_m
+        self.residual_m_per_s = residual_m_per_s
 
 
 def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideFit:
     """Return both numbers from all rides together; NotEnoughError says what is missing."""
-    rows = [row for log in logs for row in _stretches(log, masses, chain_efficiency)]
-    if len(rows) < STRETCHES_LEAST:
+    found = stretches(logs, masses, chain_efficiency)
+    if len(found) < STRETCHES_LEAST:
         raise NotEnoughError(
-            f"{len(rows)} stretches of {STRETCH_S:g} s without brakes, pauses or standing, "
+            f"{len(found)} stretches of {WAY_M:g} m without brakes, pauses or rests of 3 s, "
             f"at least {STRETCHES_LEAST} are needed"
         )
-    table = np.array(rows)
-    air = table[:, 2] / table[:, 1]
+    air = found.shape * found.speed_m_per_s**2
     if np.std(air) < SPREAD_LEAST * np.mean(air):
         raise NotEnoughError(
             "the speed hardly changes over the ride, so air and rolling resistance can't be separated"
         )
-    crr, cda_m2 = _solve(table)
+    _, best = SEARCH.from_starts(_misses_of(found, masses), STARTS, SOUGHT, first=2)
+    crr, cda_m2 = float(best[0]), float(best[1])
+    if crr <= 0.0 or cda_m2 <= SEARCH.lowest[1]:
+        raise NotEnoughError(
+            "the best fit has no rolling resistance or no air resistance: wind, a wrong mass or a power "
+            "meter that was not set to zero outweighs them"
+        )
     without_crr, without_cda = [], []
-    for block in np.array_split(np.arange(len(table)), BLOCKS):
-        again = _solve(np.delete(table, block, axis=0))
-        without_crr.append(again[0])
-        without_cda.append(again[1])
-    weight_n = masses.total_kg * GRAVITY_M_PER_S2
-    left_over = table[:, 3] - table[:, 1] * crr - table[:, 2] * cda_m2
+    for block in np.array_split(np.arange(len(found)), BLOCKS):
+        _, again = SEARCH.run(_misses_of(found.without(block), masses), best)
+        without_crr.append(float(again[0]))
+        without_cda.append(float(again[1]))
+    climb_m = found.climb_after_m(float(best[2]))
+    drift = half_width_of_drift(found)
+    left_over_n = _missing_n(best, found, masses)
     return RideFit(
-        Estimate(crr, half_width(without_crr, SHARED), ""),
+        Estimate(crr, float(np.hypot(half_width(without_crr, SHARED), drift)), ""),
         Estimate(cda_m2, half_width(without_cda, SHARED), "m2"),
-        table[:, 0],
-        table[:, 4],
-        table[:, 4] + left_over / weight_n,
+        float(best[2]),
+        found.middle_s,
+        climb_m,
+        climb_m + left_over_n * found.way_m / (masses.total_kg * GRAVITY_M_PER_S2),
+        found.speed_m_per_s - _computed(best, found, masses),
     )
 
 
-def _solve(table: Series) -> tuple[float, float]:
-    """Least squares in energy; an outlier (a brake that was not detected) counts only linearly."""
-    from scipy.optimize import least_squares
+def half_width_of_drift(found: Stretches) -> float:
+    """Return half the interval that the altimeter's drift alone gives the rolling coefficient.
 
-    scale_j = max(float(np.median(np.abs(table[:, 3]))) * 0.2, 1.0)
-
-    def misses(unknowns: Series) -> Series:
-        return np.asarray((table[:, 3] - table[:, 1:3] @ unknowns) / scale_j, dtype=np.float64)
-
-    found = [
-        least_squares(misses, start, loss="soft_l1", bounds=((0.0, 0.0), (0.1, 3.0)), x_scale=(0.005, 0.3))
-        for start in ((0.006, 0.5), (0.02, 1.0), (0.002, 0.2))
-    ]
-    best = min(found, key=lambda one: float(one.cost))
-    return float(best.x[0]), float(best.x[1])
+    A drift is a slope that isn't there, over all parts of the ride alike, so leaving out parts can't show it.
+    """
+    return 1.96 * DRIFT_M / float(np.sum(found.way_m))
 
 
-def _stretches(log: Log, masses: Masses, efficiency: float) -> list[tuple[float, float, float, float, float]]:
-    """Return for each stretch middle, work of rolling and air per unit coefficient, the rest, and climb."""
-    time_s, speed, altitude_m, power_w = log.rows_with(
-        "time_s", "speed_m_per_s", "altitude_m", "rider_power_w"
-    )
-    if not len(time_s):
-        return []
-    step_s = np.diff(time_s, append=time_s[-1])
-    falls = -np.diff(speed, append=speed[-1]) / np.maximum(step_s, 0.1)
-    bad = (speed < SLOWEST_M_PER_S) | (step_s > GAP_MOST_S) | ((falls > BRAKING_M_PER_S2) & (power_w < 20.0))
-    found = []
-    first = 0
-    for row in range(len(time_s)):
-        if bad[row]:
-            first = row + 1
-        elif time_s[row] - time_s[first] >= STRETCH_S:
-            found.append(_balance(first, row, (time_s, speed, altitude_m, power_w), masses, efficiency))
-            first = row
-    return found
+def _misses_of(found: Stretches, masses: Masses) -> Misses:
+    return lambda unknowns: _misses(unknowns, found, masses)
 
 
-def _balance(
-    first: int, last: int, columns: tuple[Series, ...], masses: Masses, efficiency: float
-) -> tuple[float, float, float, float, float]:
-    time_s, speed, altitude_m, power_w = (column[first : last + 1] for column in columns)
-    way_m = float(np.trapezoid(speed, time_s))
-    climb_m = float(altitude_m[-1] - altitude_m[0])
-    work_j = efficiency * float(np.trapezoid(power_w, time_s))
-    motion_j = _KINETIC * masses.inertial_kg * float(speed[-1] ** 2 - speed[0] ** 2)
-    bearings_j = BEARING_N * way_m + BEARING_N_S_PER_M * float(np.trapezoid(speed**2, time_s))
+def _misses(unknowns: Series, found: Stretches, masses: Masses) -> Series:
+    misses = (found.speed_m_per_s - _computed(unknowns, found, masses)) / USUAL_M_PER_S
+    misses[1:] -= ALIKE * misses[:-1]
+    return np.asarray(misses, dtype=np.float64)
+
+
+def _law(unknowns: Series, found: Stretches, masses: Masses) -> tuple[Series, Series]:
+    """Return the forces on each stretch that don't depend on its speed, and the factor of its square."""
     weight_n = masses.total_kg * GRAVITY_M_PER_S2
-    air_j = 0.5 * masses.air_density_kg_per_m3 * float(np.trapezoid(speed**3, time_s))
-    rest_j = work_j - motion_j - bearings_j - weight_n * climb_m
-    return 0.5 * float(time_s[0] + time_s[-1]), weight_n * way_m, air_j, rest_j, climb_m
+    climb_m = found.climb_after_m(float(unknowns[2]))
+    constant_n = weight_n * (unknowns[0] + climb_m / found.way_m) + BEARING_N + found.gain_n
+    return constant_n, 0.5 * masses.air_density_kg_per_m3 * unknowns[1] * found.shape
+
+
+def _computed(unknowns: Series, found: Stretches, masses: Masses) -> Series:
+    """Return the speed v with air v^3 + bearings v^2 + constant v = power, by Newton's method from above."""
+    constant_n, air = _law(unknowns, found, masses)
+    speed = np.cbrt(found.wheel_w / air) + np.sqrt(np.maximum(-constant_n, 0.0) / air) + _SLOWEST_M_PER_S
+    for _ in range(_NEWTON_STEPS):
+        over = ((air * speed + BEARING_N_S_PER_M) * speed + constant_n) * speed - found.wheel_w
+        steep = (3.0 * air * speed + 2.0 * BEARING_N_S_PER_M) * speed + constant_n
+        speed = speed - over / np.maximum(steep, 1e-3)
+    return np.asarray(np.maximum(speed, _SLOWEST_M_PER_S), dtype=np.float64)
+
+
+def _missing_n(unknowns: Series, found: Stretches, masses: Masses) -> Series:
+    """Return the force that the balance at the measured speed leaves over on each stretch."""
+    constant_n, air = _law(unknowns, found, masses)
+    speed = found.speed_m_per_s
+    return np.asarray(found.wheel_w / speed - constant_n - (air * speed + BEARING_N_S_PER_M) * speed)

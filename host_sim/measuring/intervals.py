@@ -44,6 +44,17 @@ class Number:
         return bike.model_copy(update={self.section: table})
 
 
+class TotalMass(Number):
+    """The mass of bicycle, rider and load, which a file has as three numbers."""
+
+    __slots__ = ()
+
+    def changed(self, bike: Bike, value: float) -> Bike:
+        """Return the bike with a load that gives this total."""
+        load_kg = bike.bicycle.load_kg + value - bike.bicycle.mass_kg
+        return bike.model_copy(update={"bicycle": bike.bicycle.model_copy(update={"load_kg": load_kg})})
+
+
 @dataclass(frozen=True, slots=True)
 class Interval:
     """From `low` to `high`; `measured` if the bike file has a measured interval."""
@@ -57,6 +68,12 @@ ROAD = (
     Number("bicycle", "rolling_coefficient", "", "rolling coefficient"),
     Number("bicycle", "drag_area_m2", "m2", "drag area"),
 )
+# Coasting shows these as well, but as other values of the two above.
+ALIKE_ON_THE_ROAD = (
+    TotalMass("bicycle", "mass_kg", "kg", "mass of bicycle, rider and load"),
+    Number("bicycle", "wheel_circumference_m", "m", "circumference of the wheel"),
+)
+WHEEL_PULSES = Number("wheel_sensor", "pulses_per_rev", "", "pulses of the wheel sensor per turn")
 DRIVE = (
     Number("battery", "resistance_ohm", "ohm", "resistance of the battery"),
     Number("motor", "torque_constant_nm_per_a", "N m/A", "torque constant of the motor"),

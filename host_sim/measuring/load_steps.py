@@ -5,8 +5,10 @@ bench's battery has it. Steps up and down separate R from the slow fall of the c
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
+from host_sim.measuring.least_squares import Search, line_search
 from host_sim.measuring.log import Log, Series
 
 STEP_LEAST_A = 2.0
@@ -14,6 +16,9 @@ STEPS_LEAST = 4
 BLOCKS = 8
 SHARED = 2
 AS_PER_AH = 3600.0
+# Voltage without load, its fall for each Ah, resistance.
+STARTS = ((40.0, 0.5, 0.1), (60.0, -1.0, 0.0), (20.0, 2.0, 0.5))
+SOUGHT = "the steps of load don't separate resistance from discharge"
 
 
 class LoadFit:
@@ -49,9 +54,10 @@ def fit_load_steps(log: Log) -> LoadFit:
         ([0.0], np.cumsum(0.5 * (current_a[1:] + current_a[:-1]) * np.diff(time_s)) / AS_PER_AH)
     )
     table = np.column_stack((np.ones_like(time_s), -charge_ah, -current_a))
-    found = _solve(table, voltage_v)
+    search = line_search(3)
+    _, found = search.from_starts(lambda unknowns: voltage_v - table @ unknowns, STARTS, SOUGHT)
     without = [
-        _solve(np.delete(table, block, axis=0), np.delete(voltage_v, block))
+        _without(block, table, voltage_v, search, found)
         for block in np.array_split(np.arange(len(time_s)), BLOCKS)
     ]
     half = [half_width([float(one[place]) for one in without], SHARED) for place in range(3)]
@@ -64,8 +70,11 @@ def fit_load_steps(log: Log) -> LoadFit:
     )
 
 
-def _solve(table: Series, voltage_v: Series) -> Series:
-    return np.asarray(np.linalg.lstsq(table, voltage_v, rcond=None)[0], dtype=np.float64)
+def _without(
+    block: NDArray[np.intp], table: Series, voltage_v: Series, search: Search, start: Series
+) -> Series:
+    rows, volts = np.delete(table, block, axis=0), np.delete(voltage_v, block)
+    return search.run(lambda unknowns: volts - rows @ unknowns, start)[1]
 
 
 def _steps(current_a: Series) -> int:

@@ -5,41 +5,74 @@ from math import sqrt
 import numpy as np
 
 from host_sim.measuring.estimate import CONFIDENCE, Estimate, NotEnoughError
+from host_sim.measuring.least_squares import line_search
+from host_sim.measuring.log import Series
 
 PUSHES_LEAST = 3
 POINTS_LEAST = 3
+Pairs = list[tuple[float, float]]
 
 
-def circumference(pushes: list[tuple[float, float]]) -> Estimate:
-    """Return the wheel's circumference from pushes of (distance in m, turns of the wheel): the mean ratio.
+class LineFit:
+    """A straight line through pairs: `slope`, `at_zero`, the pairs' `given` side and their residuals."""
 
-    NotEnoughError below 3 pushes.
+    __slots__ = ("at_zero", "given", "residuals", "slope")
+
+    def __init__(self, slope: Estimate, at_zero: Estimate, given: Series, residuals: Series) -> None:
+        """Store the result."""
+        self.slope = slope
+        self.at_zero = at_zero
+        self.given = given
+        self.residuals = residuals
+
+
+def circumference(pushes: Pairs) -> LineFit:
+    """Return the line through 0 of pushes (distance in m, turns): its slope is the circumference.
+
+    Each push counts alike whatever its length: the mean ratio. NotEnoughError below 3 pushes.
     """
     if len(pushes) < PUSHES_LEAST:
         raise NotEnoughError(f"{len(pushes)} pushes, at least {PUSHES_LEAST} are needed for an interval")
     from scipy.stats import t as student
 
-    ratios = np.array([way_m / turns for way_m, turns in pushes])
+    turns = np.array([one for _, one in pushes])
+    ratios = np.array([way_m / one for way_m, one in pushes])
+    _, found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "pushes")
     spread = float(np.std(ratios, ddof=1)) / sqrt(len(ratios))
     half = float(student.ppf(CONFIDENCE, len(ratios) - 1)) * spread
-    return Estimate(float(np.mean(ratios)), half, "m")
+    around = Estimate(float(found[0]), half, "m")
+    return LineFit(around, Estimate(0.0, 0.0, "m"), turns, (ratios - around.value) * turns)
 
 
-def straight_line(points: list[tuple[float, float]], unit: str) -> tuple[Estimate, Estimate]:
-    """Return (scale, true value at reading 0) from (reading, true) pairs.
+def straight_line(points: Pairs, unit: str) -> LineFit:
+    """Return scale and true value at reading 0 from (reading, true) pairs.
 
     Ordinary least squares with Student's t. NotEnoughError below 3 points or with all readings equal.
     """
     if len(points) < POINTS_LEAST:
         raise NotEnoughError(f"{len(points)} known values, at least {POINTS_LEAST} are needed")
-    if len({reading for reading, _ in points}) < 2:
+    readings, true = (np.array(column, dtype=np.float64) for column in zip(*points, strict=True))
+    if len(set(readings)) < 2:
         raise NotEnoughError("all readings are equal, so they don't show the scale")
-    from scipy.stats import linregress
     from scipy.stats import t as student
 
-    line = linregress([reading for reading, _ in points], [true for _, true in points])
-    factor = float(student.ppf(CONFIDENCE, len(points) - 2))
-    return (
-        Estimate(float(line.slope), factor * float(line.stderr), "", least=None),
-        Estimate(float(line.intercept), factor * float(line.intercept_stderr), unit, least=None),
+    middle = float(np.mean(readings))
+    around = readings - middle
+    _, found = line_search(2).from_starts(
+        lambda unknowns: true - unknowns[0] * around - unknowns[1],
+        ((1.0, 0.0), (0.0, 50.0), (-2.0, -50.0)),
+        "the readings don't show the scale",
+    )
+    slope, at_middle = float(found[0]), float(found[1])
+    residuals = true - slope * around - at_middle
+    count, squares = len(points), float(around @ around)
+    noise = sqrt(float(residuals @ residuals) / (count - 2))
+    factor = float(student.ppf(CONFIDENCE, count - 2)) * noise
+    return LineFit(
+        Estimate(slope, factor / sqrt(squares), "", least=None),
+        Estimate(
+            at_middle - slope * middle, factor * sqrt(1.0 / count + middle**2 / squares), unit, least=None
+        ),
+        readings,
+        residuals,
     )

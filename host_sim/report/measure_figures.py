@@ -7,6 +7,8 @@ import numpy as np
 from host_sim.measuring.coast_down import CoastFit
 from host_sim.measuring.elevation import RideFit
 from host_sim.measuring.load_steps import LoadFit
+from host_sim.measuring.ride_stretches import WAY_M
+from host_sim.measuring.workshop import LineFit
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn
 
 SIZE = (9.0, 5.4)
@@ -34,15 +36,59 @@ def draw_coast_down(fit: CoastFit, path: Path) -> None:
 
 
 def draw_ride(fit: RideFit, path: Path) -> None:
-    """Draw the climb of each stretch, computed over measured, on the line where they agree."""
-    subtitle = "computed over measured climb of each minute; braking lies above the line"
-    with drawn(path, "Ride: elevation reproduced", subtitle, SIZE) as figure:
-        axes = figure.subplots()
-        axes.plot(fit.climb_m, fit.computed_climb_m, ".", color=GAIN)
+    """Draw computed over measured climb of each stretch, and the residual of its speed over time."""
+    error_m = float(np.median(np.abs(fit.computed_climb_m - fit.climb_m)))
+    subtitle = (
+        f"stretches of {WAY_M:g} m: left, the climb is reproduced within {error_m:.1f} m (median)\n"
+        "right, residual speed; long waves are wind, single low points brakes or a halt"
+    )
+    with drawn(path, "Ride: elevation reproduced, and residuals", subtitle, SIZE) as figure:
+        climbs, speeds = figure.subplots(1, 2)
+        climbs.plot(fit.climb_m, fit.computed_climb_m, ".", color=GAIN)
         ends = np.array([np.min(fit.climb_m), np.max(fit.climb_m)])
-        axes.plot(ends, ends, color=CHOSEN, linewidth=1.0)
-        axes.set_xlabel("measured climb (m)")
-        axes.set_ylabel("computed climb (m)")
+        climbs.plot(ends, ends, color=CHOSEN, linewidth=1.0)
+        climbs.set_xlabel("measured climb (m)")
+        climbs.set_ylabel("computed climb (m)")
+        speeds.plot(fit.middle_s / 60.0, fit.residual_m_per_s, ".-", color=GAIN, linewidth=0.6)
+        speeds.axhline(0.0, color=NOW, linewidth=0.8)
+        speeds.set_xlabel("time (min)")
+        speeds.set_ylabel("measured minus computed speed (m/s)")
+
+
+def draw_pushes(fit: LineFit, path: Path) -> None:
+    """Draw how far each push is from the turns times the circumference."""
+    subtitle = (
+        f"measured distance minus turns times {fit.slope.value:.4g} m, push by push; shaded: what the "
+        "interval allows"
+    )
+    with drawn(path, "Pushed distance: residuals", subtitle, SIZE) as figure:
+        axes = figure.subplots()
+        number = np.arange(1, len(fit.residuals) + 1)
+        half_m = (fit.slope.high - fit.slope.value) * fit.given
+        axes.bar(number, 2000.0 * half_m, bottom=-1000.0 * half_m, width=0.5, color="#e3e3e0")
+        axes.vlines(number, 0.0, fit.residuals * 1000.0, color=GAIN, linewidth=1.0)
+        axes.plot(number, fit.residuals * 1000.0, "o", color=GAIN)
+        axes.axhline(0.0, color=NOW, linewidth=0.8)
+        axes.set_ylim(
+            *(1150.0 * sign * max(np.max(half_m), np.max(np.abs(fit.residuals))) for sign in (-1, 1))
+        )
+        axes.set_xticks(number)
+        axes.set_xlabel("push")
+        axes.set_ylabel("residual (mm)")
+
+
+def draw_known(fits: dict[str, tuple[LineFit, str]], path: Path) -> None:
+    """Draw meter minus computed value over the reading, a panel for each part and its unit."""
+    subtitle = "meter minus (scale times reading plus offset); a bow means that the part is not linear"
+    size = (SIZE[0], 1.6 + 2.6 * len(fits))
+    with drawn(path, "Known values: residuals", subtitle, size) as figure:
+        panels = figure.subplots(len(fits), 1, squeeze=False)[:, 0]
+        for axes, (name, (fit, unit)) in zip(panels, fits.items(), strict=True):
+            axes.vlines(fit.given, 0.0, fit.residuals * 1000.0, color=GAIN, linewidth=1.0)
+            axes.plot(fit.given, fit.residuals * 1000.0, "o", color=GAIN)
+            axes.axhline(0.0, color=NOW, linewidth=0.8)
+            axes.set_xlabel(f"reading of the {name} ({unit})")
+            axes.set_ylabel(f"residual (m{unit})")
 
 
 def draw_load_steps(fit: LoadFit, path: Path) -> None:

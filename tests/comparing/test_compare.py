@@ -1,23 +1,27 @@
 """A number that the bike file has wrong is found from a log; where nothing is wrong, nothing is named."""
 
 import json
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
+from host_sim.bench.sim_board import StepWatch
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.cli.program import app
 from host_sim.comparing.causes import find_causes
 from host_sim.comparing.difference import gaps, match
+from host_sim.comparing.effort import Effort, effort_of
 from host_sim.comparing.measured import measured
-from host_sim.comparing.predicted import predict
+from host_sim.comparing.predicted import LogScript, predict
 from host_sim.comparing.road_alone import coasting
 from host_sim.errors import RequestError
-from host_sim.measuring.intervals import DRIVE, ROAD, intervals
+from host_sim.measuring.intervals import ALIKE_ON_THE_ROAD, DRIVE, ROAD, WHEEL_PULSES, intervals
 from host_sim.replay.log_file import Section
 from tests.bench_log import ridden_section, write_log
 
@@ -30,7 +34,8 @@ RIDDEN = [
     {"at_s": 70, "cadence_rpm": 0},
     {"at_s": 74, "cadence_rpm": 70, "grade_percent": 4.0},
 ]
-NUMBERS = {number.name: number for number in ROAD + DRIVE}
+LOOKED_AT = ROAD + ALIKE_ON_THE_ROAD + DRIVE
+NUMBERS = {number.name: number for number in (*LOOKED_AT, WHEEL_PULSES)}
 
 
 @cache
@@ -38,13 +43,14 @@ def ridden(bike_name: str, number: str = "", factor: float = 1.0) -> Section:
     """Ride a bicycle one number of which is not that of its file."""
     bike = load_bike(bike_name)
     if number:
-        bike = NUMBERS[number].changed(bike, NUMBERS[number].of(bike) * factor)
+        value = NUMBERS[number].of(bike) * factor
+        bike = NUMBERS[number].changed(bike, round(value) if number == WHEEL_PULSES.name else value)
     return ridden_section(bike, CourseScript(course_from("out", "out", SECONDS, RIDDEN)), SECONDS, seed=5)
 
 
 def causes(bike_name: str, section: Section):
     bike = load_bike(bike_name)
-    return find_causes(bike, measured(section), intervals(BIKES / f"{bike_name}.toml", bike, ROAD + DRIVE))
+    return find_causes(bike, measured(section), intervals(BIKES / f"{bike_name}.toml", bike, LOOKED_AT))
 
 
 @pytest.mark.parametrize("bike_name", ["tandem", "cargo_trike"])
@@ -59,6 +65,81 @@ def test_a_ride_of_the_very_bike_is_predicted_and_nothing_is_named(bike_name):
     assert helps.begins_later_s is not None
     assert abs(helps.begins_later_s) < 0.3
     assert causes(bike_name, ridden(bike_name)).named == []
+
+
+def test_the_bench_has_the_crank_of_the_log_only_as_far_as_gears_and_wheel_allow():
+    # A wheel that the log shows as standing can't be pedalled on a road: the crank stands with it.
+    ride = measured(ridden("cargo_trike"))
+    stands = replace(ride, speed_m_per_s=0.0 * ride.speed_m_per_s)
+    bike = load_bike("cargo_trike")
+    bench = bench_for(bike, 1)
+    worst: list[float] = []
+
+    class Watch(StepWatch):
+        def begin(self, world, controller):
+            self.world = world
+
+        def look(self, outputs):
+            most = self.world.bicycle.speed_m_per_s * 2.0 * np.pi / bike.bicycle.development_low_m
+            worst.append(abs(self.world.rider.crank_rad_per_s) - most)
+
+    bench.watch(Watch())
+    effort = effort_of(bike, stands)
+    bench.ride(LogScript(bike, stands, effort), 20.0)
+    assert max(effort.rider_power_w) == 0.0
+    assert max(worst) < 0.05
+
+
+def test_a_hill_of_the_log_stays_where_it_is_for_a_slower_bench():
+    ride = measured(ridden("cargo_trike"))
+    bike = load_bike("cargo_trike")
+    effort = effort_of(bike, ride)
+    hill = Effort([0.0] * len(effort.grade), [0.0] * len(effort.grade), [0.0] * len(effort.grade))
+    begins = 25
+    hill.grade[begins:] = [0.05] * (len(hill.grade) - begins)
+    way_m = float(np.sum(ride.speed_m_per_s[: begins * 10])) * 0.1
+    script, bench = LogScript(bike, ride, hill), bench_for(bike, 1)
+    seen: list[tuple[float, float]] = []
+
+    class Watch(StepWatch):
+        def begin(self, world, controller):
+            self.world = world
+
+        def look(self, outputs):
+            seen.append((self.world.bicycle.distance_m, self.world.grade))
+
+    bench.watch(Watch())
+    bench.ride(script, SECONDS)
+    # Nobody pushes here, only the motor: the bench is slower, and meets the hill later, or never.
+    assert {grade for distance_m, grade in seen if distance_m < way_m - 1.0} == {0.0}
+    assert {grade for distance_m, grade in seen if distance_m > way_m + 1.0} <= {0.05}
+
+
+@pytest.mark.parametrize(
+    ("bike_name", "number", "factor", "alike"),
+    [
+        ("cargo_trike", "bicycle.mass_kg", 1.19, "bicycle.drag_area_m2"),
+        ("tandem", "bicycle.mass_kg", 0.85, "bicycle.drag_area_m2"),
+        ("tandem", "bicycle.wheel_circumference_m", 0.81, "bicycle.mass_kg"),
+        ("tandem", "bicycle.drag_area_m2", 1.19, "bicycle.mass_kg"),
+    ],
+)
+def test_what_coasting_can_not_tell_apart_is_named_together(bike_name, number, factor, alike):
+    found = causes(bike_name, ridden(bike_name, number, factor))
+    (group,) = found.not_told_apart
+    by_name = {cause.number.name: cause for cause in group}
+    assert {number, alike} <= set(by_name)
+    assert by_name[number].value / by_name[number].file_value == pytest.approx(factor, rel=0.01)
+    assert by_name[number].share > 0.95
+    assert all(cause.number not in DRIVE for cause in found.named)
+
+
+@pytest.mark.parametrize("magnets", [4, pytest.param(1, marks=pytest.mark.long)])
+def test_a_wheel_sensor_with_other_magnets_than_the_file_says_is_named(magnets):
+    assert load_bike("tandem").wheel_sensor.pulses_per_rev == 2
+    first = causes("tandem", ridden("tandem", WHEEL_PULSES.name, magnets / 2)).named[0]
+    assert (first.number.name, first.value) == (WHEEL_PULSES.name, magnets)
+    assert first.share > 0.95
 
 
 @pytest.mark.parametrize(
@@ -95,7 +176,9 @@ def test_a_number_known_by_measuring_is_moved_within_its_interval_only(tmp_path)
     number = NUMBERS["motor.resistance_ohm"]
     assert (known[number].low, known[number].high, known[number].measured) == (0.215, 0.225, True)
     found = find_causes(
-        bike, measured(ridden("tandem", number.name, 0.85)), known | intervals(path, bike, ROAD)
+        bike,
+        measured(ridden("tandem", number.name, 0.85)),
+        known | intervals(path, bike, ROAD + ALIKE_ON_THE_ROAD),
     )
     moved = [one for one in found.named if one.number is number]
     assert [(one.at_end, one.interval.measured) for one in moved] == [(True, True)] * len(moved)

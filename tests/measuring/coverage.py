@@ -7,13 +7,21 @@ from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log
 from host_sim.measuring.workshop import circumference, straight_line
 from host_sim.plant.battery import Battery
-from tests.measuring.coasting import Truth, measured
+from tests.measuring.coasting import Truth, measured, measured_on_a_ride
 
 
 def coast_down(random):
     """Return pairs of estimate and truth by name, as all of these do."""
+    return _road(measured, random)
+
+
+def ride(random):
+    return _road(measured_on_a_ride, random)
+
+
+def _road(measure, random):
     truth = Truth(random)
-    fit = measured(truth, random)
+    fit = measure(truth, random)
     return {"crr": (fit.crr, truth.crr), "cda_m2": (fit.cda_m2, truth.cda_m2)}
 
 
@@ -40,7 +48,7 @@ def load_steps(random):
 def pushed(random):
     around_m = random.uniform(1.5, 2.3)
     pushes = [(10.0 * around_m + random.normal() * 0.02, 10.0) for _ in range(3)]
-    return {"wheel_circumference_m": (circumference(pushes), around_m)}
+    return {"wheel_circumference_m": (circumference(pushes).slope, around_m)}
 
 
 def known(random):
@@ -48,10 +56,10 @@ def known(random):
     readings = (10.0, 20.0, 30.0, 40.0)
     points = [(reading, scale * reading + offset + random.normal() * 0.02) for reading in readings]
     found = straight_line(points, "V")
-    return {"scale": (found[0], scale), "offset": (found[1], offset)}
+    return {"scale": (found.slope, scale), "offset": (found.at_zero, offset)}
 
 
-KINDS = {"coast-down": coast_down, "load-steps": load_steps, "pushed": pushed, "known": known}
+KINDS = {"coast-down": coast_down, "ride": ride, "load-steps": load_steps, "pushed": pushed, "known": known}
 
 
 def table(kind, count, seed):

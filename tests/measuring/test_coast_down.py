@@ -1,5 +1,6 @@
 """Coast-downs: the law against an integrator, the numbers against bicycles whose truth is known."""
 
+import control
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -9,7 +10,8 @@ from host_sim.measuring.coast_runs import coast_runs
 from host_sim.measuring.estimate import NotEnoughError
 from host_sim.measuring.log import Log
 from host_sim.measuring.road_law import Masses, coasting_speed
-from tests.measuring.coasting import Truth, coasted, measured
+from tests.measuring import roads
+from tests.measuring.coasting import Truth, coasted, masses, measured
 
 MASSES = Masses(100.0, 2.0, 1.2)
 TIMES_S = np.linspace(0.0, 20.0, 41)
@@ -44,6 +46,29 @@ def test_without_noise_or_wind_the_numbers_are_exact():
     assert fit.cda_m2.value == pytest.approx(0.6, rel=2e-3)
 
 
+def test_an_identification_by_python_control_of_the_same_runs_gives_the_same_numbers():
+    # Its least squares of the response to the inputs 1 and v^2 (control.markov, one lag): the force
+    # that slows the bicycle, less the bearings', over stretches of 5 s. It knows neither wind nor grade.
+    random = np.random.default_rng(8)
+    truth = Truth(random)
+    truth.wind_m_per_s = truth.gust_m_per_s = truth.grade = 0.0
+    runs = [run for log in coasted(truth, random) for run in coast_runs(log)]
+    forces_n, squares = [], []
+    for run in runs:
+        for first in range(0, len(run.time_s) - 10, 10):
+            time_s, speed = (one[first : first + 11] for one in (run.time_s, run.speed_m_per_s))
+            seconds = time_s[-1] - time_s[0]
+            slowing = (speed[0] - speed[-1]) / seconds
+            bearings_n = 0.091 + 0.0087 * np.trapezoid(speed, time_s) / seconds
+            forces_n.append(slowing * (truth.mass_kg + roads.WHEELS_KG) - bearings_n)
+            squares.append(np.trapezoid(speed**2, time_s) / seconds)
+    inputs = np.array([np.ones(len(squares)), squares])
+    rolling_n, air = np.squeeze(control.markov(np.array([forces_n]), inputs, m=1))
+    fit = fit_coast_downs(runs, masses(truth))
+    assert fit.crr.value == pytest.approx(rolling_n / (truth.mass_kg * 9.80665), rel=0.02)
+    assert fit.cda_m2.value == pytest.approx(air / (0.5 * 1.2), rel=0.02)
+
+
 def test_ten_random_bicycles_lie_in_their_intervals_and_near_the_truth():
     # One in ten may miss; 200 are in tests/benchmarks/measure_coverage.py.
     random = np.random.default_rng(7)
@@ -64,7 +89,7 @@ def test_all_there_and_then_all_back_is_found_to_be_that():
     truth = Truth(random)
     truth.wind_m_per_s, truth.gust_m_per_s = 1.4, 0.1
     logs = coasted(truth, random)
-    fit = fit_coast_downs([run for log in logs[0::2] + logs[1::2] for run in coast_runs(log)], truth.masses)
+    fit = fit_coast_downs([run for log in logs[0::2] + logs[1::2] for run in coast_runs(log)], masses(truth))
     assert fit.signs == [1, 1, 1, -1, -1, -1]
     assert fit.head_wind_m_per_s == pytest.approx(1.4, abs=0.3)
     assert fit.crr.value == pytest.approx(truth.crr, rel=0.1)
@@ -87,4 +112,4 @@ def test_too_few_runs_are_not_enough():
     truth = Truth(random)
     runs = [run for log in coasted(truth, random, runs=3) for run in coast_runs(log)]
     with pytest.raises(NotEnoughError, match="3 coast-downs found, at least 4 are needed"):
-        fit_coast_downs(runs, truth.masses)
+        fit_coast_downs(runs, masses(truth))
