@@ -23,9 +23,13 @@ from host_sim.tuning.simc import PiGains, simc
 from host_sim.tuning.variant import with_settings
 
 CLOSED_LOOP_DEAD_TIMES = (1.0, 2.0, 4.0, 8.0, 16.0)  # tau_c as multiples of the dead time; 1 is tight.
-RISE_FACTORS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
+RISE_FACTORS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 4.0, 8.0)
+APART = 1.8  # Rise rates further apart than this are looked around separately.
 ROUNDS = 6
 AS_GOOD = 1.03  # Times the least score: no rider feels the difference.
+# The score is flat in the gains: half to twice of them moves it by less than a tenth, a few percent of
+# power for a fraction of a second on a slope. So the gains of the bicycle stay if no others save a tenth.
+GAINS_AS_GOOD = 1.1
 STEPS = (1.25, 0.8)
 GAIN_MOST_UV_PER_W = 50_000
 INTEGRAL_LEAST_MS, INTEGRAL_MOST_MS = 20, 20_000
@@ -175,16 +179,36 @@ def choose_drive(
     model = loop_model(plants)
     comfort = rates_for(bike, priority.jerk_m_per_s3).rise_mv_per_s
     pairs = _gain_pairs(bike, model)
-    best = min((bench.ride(one) for one in _proposals(bike, pairs, comfort)), key=lambda point: point.score)
+    proposed = [bench.ride(one) for one in _proposals(bike, pairs, comfort)]
+    ends = [_descend(bench, start, pairs, bike.shunt.fitted) for start in _starts(proposed)]
+    best = min(ends, key=lambda point: point.score)
+    return DriveChoice(_least_change(bike, bench, best, pairs, comfort), bench.tried, model)
+
+
+def _starts(proposed: list[DrivePoint]) -> list[DrivePoint]:
+    """Return the best proposal, and the best of those with quite another rise rate.
+
+    A stiff loop behind a slow ramp and a soft loop behind a quick one can both be good, and nothing between.
+    """
+    best = min(proposed, key=lambda point: point.score)
+    rise = best.settings.rise_mv_per_s
+    others = [one for one in proposed if not rise / APART < one.settings.rise_mv_per_s < rise * APART]
+    return [best, *sorted(others, key=lambda point: point.score)[:1]]
+
+
+def _descend(bench: DriveBench, best: DrivePoint, pairs: list[tuple[int, int]], looped: bool) -> DrivePoint:
+    """Return the best point that small steps from a start lead to.
+
+    All proposals of gain are tried at each rise rate as well: small steps alone could end in a local minimum.
+    """
     for _ in range(ROUNDS):
         before = best
-        # All proposals of gain at the best rise rate as well: small steps alone could end in a local minimum.
         same_rise = [DriveSettings(before.settings.rise_mv_per_s, *pair) for pair in pairs]
-        for settings in same_rise + _around(before.settings, bike.shunt.fitted):
+        for settings in same_rise + _around(before.settings, looped):
             best = min(best, bench.ride(settings), key=lambda point: point.score)
         if best.score > 0.995 * before.score:
             break
-    return DriveChoice(_least_change(bike, bench, best, pairs, comfort), bench.tried, model)
+    return best
 
 
 def _least_change(
@@ -192,29 +216,27 @@ def _least_change(
 ) -> DrivePoint:
     """Return a point as good as the best that changes little and that noise moves little.
 
-    What is as good with the present values keeps them: all three, the gains, the rise rate. What does not is
-    the middle of what theory proposes, each weighed by its score: the best of many as good is luck.
+    What is as good with the present values keeps them: all three, the gains (within GAINS_AS_GOOD), the rise
+    rate. What does not is the middle of what theory proposes, each weighed by its score: the best of many as
+    good is luck.
     """
     now = bike.firmware_settings
     chosen = best.settings
     gains_now = replace(chosen, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
-    for settings in (replace(gains_now, rise_mv_per_s=now.rise_mv_per_s), gains_now):
-        if bench.ride(settings).score <= AS_GOOD * best.score:
-            chosen = settings
-            break
+    all_now = replace(gains_now, rise_mv_per_s=now.rise_mv_per_s)
+    if bench.ride(all_now).score <= AS_GOOD * best.score:
+        return bench.ride(all_now)
+    if bench.ride(gains_now).score <= GAINS_AS_GOOD * best.score:
+        chosen = gains_now
     else:
-        chosen = bench.middle(
-            [replace(chosen, gain_uv_per_w=gain, integral_ms=ms) for gain, ms in pairs], best
-        )
-    if chosen.rise_mv_per_s == now.rise_mv_per_s:
-        return bench.ride(chosen)
+        pairs_there = [replace(chosen, gain_uv_per_w=gain, integral_ms=ms) for gain, ms in pairs]
+        chosen = bench.middle(pairs_there, best)
     rise_now = bench.ride(replace(chosen, rise_mv_per_s=now.rise_mv_per_s))
-    if rise_now.score <= AS_GOOD * best.score:
+    rises = [replace(chosen, rise_mv_per_s=legal_rise(factor * comfort)) for factor in RISE_FACTORS]
+    least = min((bench.ride(one) for one in [chosen, *rises]), key=lambda point: point.score)
+    if rise_now.score <= AS_GOOD * least.score:
         return rise_now
-    rises = [legal_rise(factor * comfort) for factor in RISE_FACTORS]
-    return bench.ride(
-        bench.middle([replace(chosen, rise_mv_per_s=rise) for rise in rises], bench.ride(chosen))
-    )
+    return bench.ride(bench.middle(rises, least))
 
 
 def _gain_pairs(bike: Bike, model: ProcessModel | None) -> list[tuple[int, int]]:

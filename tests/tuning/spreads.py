@@ -1,6 +1,6 @@
 """What seeds 1 to 5 recommend for every bicycle of the grid, and how far apart that is."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from host_sim.bikes.model import Bike
@@ -38,10 +38,11 @@ def spreads(named: tuple[str, Bike]) -> Spreads:
     return Spreads(name, {setting: [changes[setting] for changes in each] for setting in each[0]})
 
 
-def spreads_all() -> Iterator[Spreads]:
-    """Yield all of them, ridden compiled."""
+def spreads_all(names: Collection[str] = ()) -> Iterator[Spreads]:
+    """Yield all of them, or the named ones, ridden compiled."""
+    some = [(name, bike) for name, bike in bikes() if not names or name in names]
     with Workers(1) as workers:
-        yield from workers.map(spreads, bikes(), 1)
+        yield from workers.map(spreads, some, 1)
 
 
 def _no_count(finished: int, count: int) -> None:
