@@ -1,1 +1,1 @@
-"""What joins the firmware to real boards: pins, converters, interrupts, files and the port. No logic."""
+"""Connects the firmware to real boards: pins, converters, interrupts, files and the port. No logic."""

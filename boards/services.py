@@ -1,4 +1,4 @@
-"""What MicroPython brings to every board: files, check sums, the port, the heap."""
+"""What MicroPython provides on every board: files, check sums, the port, the heap."""
 
 import binascii
 import gc
@@ -32,7 +32,7 @@ class Flash(Storage):
             file.close()
 
     def write(self, name: str, content: bytes) -> None:
-        """Put `content` into the file `name`, in place where it has that size already."""
+        """Put `content` into the file `name`, in place if it already has that size."""
         mode = "r+b" if len(self.read(name)) == len(content) else "wb"
         file = open(self._folder + name, mode)  # noqa: SIM115
         try:
@@ -43,7 +43,7 @@ class Flash(Storage):
             os.sync()
 
     def take_away(self, name: str) -> bool:
-        """Remove the file `name`; tell whether it was there."""
+        """Remove the file `name`; return whether it existed."""
         try:
             os.remove(self._folder + name)
         except OSError:
@@ -58,13 +58,13 @@ class Flash(Storage):
 class StandardPort(Port):
     """Standard input and output: USB or a serial adapter on a board, a pipe or a terminal on a host.
 
-    A USB port says that it can be written to when one byte fits, and waits up to half a second for the
-    rest. All that the link writes is whole pieces, so its buffer (256 bytes on a Pico) has space for a whole
+    A USB port reports that it is writable when one byte fits, and waits up to half a second for the
+    rest. The link writes whole pieces only, so its buffer (256 bytes on a Pico) has space for a whole
     piece whenever it has room.
     """
 
     def __init__(self) -> None:
-        """Watch both without waiting for either."""
+        """Poll both without waiting for either."""
         incoming = select.poll()
         incoming.register(sys.stdin, select.POLLIN)
         outgoing = select.poll()
@@ -77,9 +77,9 @@ class StandardPort(Port):
         self._byte = bytearray(1)
 
     def read(self, into: bytearray, start: int, end: int) -> int:
-        """Put what can be read at once into `into`, from `start` up to, not including, `end`.
+        """Read what has arrived into `into`, from `start` up to, not including, `end`.
 
-        Stop behind the end of a line. Return how many bytes came, -1 if the other side has closed.
+        Stop after the end of a line. Return the number of bytes, or -1 if the other side has closed.
         """
         byte = self._byte
         for at in range(start, end):
@@ -87,7 +87,7 @@ class StandardPort(Port):
                 break
             else:
                 return at - start
-            # One by one: MicroPython waits until as many bytes are there as were asked for.
+            # One by one: MicroPython waits until the requested number of bytes has arrived.
             if self._read_into(byte) != 1:
                 return at - start if at > start else -1
             into[at] = byte[0]
@@ -96,7 +96,7 @@ class StandardPort(Port):
         return end - start
 
     def write(self, unit: bytes | bytearray, start: int, end: int) -> int:
-        """Write from `unit`, from `start` up to, not including, `end`; return how many bytes were taken."""
+        """Write from `unit`, from `start` up to, not including, `end`; return the number of bytes taken."""
         for _ in self._writable(0):
             # MicroPython's streams take a place and a length, which spares a memoryview.
             return self._write(unit, start, end - start) or 0
@@ -104,7 +104,7 @@ class StandardPort(Port):
 
 
 class Collector(Heap):
-    """Collects garbage when the loop finds time for it."""
+    """Collects garbage when the loop has time for it."""
 
     def collect(self) -> None:
         """Collect garbage."""

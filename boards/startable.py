@@ -1,4 +1,4 @@
-"""What a start needs of a board, beside the three methods that the loop needs."""
+"""What a board needs for its start, besides the three methods of the loop."""
 
 from firmware.loop import Board
 from firmware.records import Inputs
@@ -13,22 +13,22 @@ class StartableBoard(Board):
         raise NotImplementedError
 
     def maintenance_wanted(self) -> bool:
-        """Tell whether somebody connected the maintenance pin to ground."""
+        """Return whether the maintenance pin is connected to ground."""
         raise NotImplementedError
 
     def safe_start_wanted(self) -> bool:
-        """Tell whether somebody connected the safe-start pin to ground."""
+        """Return whether the safe-start pin is connected to ground."""
         raise NotImplementedError
 
     def fit(self, settings: Settings) -> None:
-        """Learn which settings this start has; only a simulated bicycle needs to."""
+        """Take the settings of this start; only a simulated bicycle needs them."""
 
     def attach(self, inputs: Inputs) -> None:
         """Send every edge from now on to the logs of `inputs`."""
         raise NotImplementedError
 
     def start_watchdog(self) -> None:
-        """Start the watchdog, once; nothing stops it any more."""
+        """Start the watchdog, once; it can't be stopped."""
         raise NotImplementedError
 
 

@@ -1,4 +1,4 @@
-"""From a board whose output is safe to the loop, in the one order that a start has."""
+"""From a board with a safe output to the loop, in the fixed order of a start."""
 
 import gc
 import sys
@@ -24,9 +24,9 @@ _HINT = "maintenance: no drive, no watchdog. Restart the board to ride.\n"
 
 
 def stay_in_maintenance(board: StartableBoard, flash: Flash) -> bool:
-    """Tell whether this start is for a host's tools: the pin is grounded, or the console was asked for it.
+    """Return whether this start is for a host's tools: the pin is grounded, or the console requested it.
 
-    The flag that the console leaves counts once.
+    The console's flag counts once.
     """
     wanted = flash.take_away(MAINTENANCE_FLAG)
     if not wanted and not board.maintenance_wanted():
@@ -36,7 +36,7 @@ def stay_in_maintenance(board: StartableBoard, flash: Flash) -> bool:
 
 
 def ring() -> list[bytearray]:
-    """Return the blocks of the recorder: as many as the memory has place for, and at most RING_BLOCKS."""
+    """Return the blocks of the recorder: as many as fit into memory, at most RING_BLOCKS."""
     gc.collect()
     free = gc.mem_free() if hasattr(gc, "mem_free") else 0
     count = min(max((free - LEFT_FREE) // BLOCK_TAKES, LEAST_BLOCKS), RING_BLOCKS)

@@ -1,7 +1,7 @@
 """What the real boards have in common; each adds its converters and its command output.
 
-Interrupt handlers record levels and time, nothing else, and allocate no memory. The command expires by a
-timer of the board's own: it ticks every TICK_MS, and when the last `write` is older than its
+Interrupt handlers record levels and time, nothing else, and allocate no memory. The board's own timer
+lets the command expire: it ticks every TICK_MS, and when the last `write` is older than its
 `valid_for_us` it puts the output to zero, at most one tick later.
 """
 
@@ -51,11 +51,11 @@ class WiredBoard(StartableBoard):
         return ticks_us() & TICKS_MAX_US  # type: ignore[operator]
 
     def maintenance_wanted(self) -> bool:
-        """Tell whether the maintenance pin is connected to ground."""
+        """Return whether the maintenance pin is connected to ground."""
         return self._strap.value() == 0
 
     def safe_start_wanted(self) -> bool:
-        """Tell whether the safe-start pin is connected to ground."""
+        """Return whether the safe-start pin is connected to ground."""
         return self._safe_start.value() == 0
 
     def attach(self, inputs: Inputs) -> None:
@@ -75,15 +75,15 @@ class WiredBoard(StartableBoard):
         if self._clear.value() == 1:
             self._clear_was_up = True
         elif self._clear_was_up:
-            self._clear_was_up = False  # One wish a push: a button that sticks clears nothing.
+            self._clear_was_up = False  # One request per push: a stuck button clears nothing.
             inputs.clear_requested = True
-        # Last, so that a pulled brake waits least. The switch closes to ground while the lever is let go: an
-        # open contact and a broken wire are one.
+        # Last, so that a pulled brake acts soonest. A released lever closes the switch to ground: an
+        # open contact and a broken wire look the same.
         inputs.brake_pulled = self._brake.value() == 1
         return now_us
 
     def write(self, outputs: Outputs) -> None:
-        """Put the command out; it expires by itself after `valid_for_us`."""
+        """Output the command; it expires by itself after `valid_for_us`."""
         self._valid_ticks = outputs.valid_for_us // TICK_US
         self._age_ticks = 0
         if outputs.drive_enabled and outputs.command_mv > 0:
@@ -131,7 +131,7 @@ class WiredBoard(StartableBoard):
 
 
 def hard_if_there(set_up, words) -> None:  # type: ignore[no-untyped-def]
-    """Call `set_up(**words)` asking for a hard interrupt, and without where the port has none."""
+    """Call `set_up(**words)` with a hard interrupt, or without if the port has none."""
     try:
         set_up(hard=True, **words)
     except (TypeError, ValueError):

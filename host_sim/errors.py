@@ -1,4 +1,4 @@
-"""What a user asked for can't be done: said in one sentence, never as a traceback."""
+"""Errors that a user sees: one sentence, never a traceback."""
 
 
 class RequestError(Exception):
@@ -9,4 +9,4 @@ class RequestError(Exception):
 
 
 class ControllerFailed(RequestError):
-    """A controller that is not ours did not do what a controller does; one sentence says what."""
+    """A controller that is not ours violated the interface; one sentence says how."""

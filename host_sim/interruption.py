@@ -38,10 +38,10 @@ def ended_as_interrupted() -> Iterator[None]:
 def undisturbed() -> Iterator[None]:
     """Hold Ctrl-C and SIGTERM back until the block has run."""
     if threading.current_thread() is not threading.main_thread():
-        yield  # Python hands signals to the main thread only.
+        yield  # Python delivers signals to the main thread only.
         return
     arrived: list[int] = []
-    # Not by a mask: that holds for one thread, and the signal goes to another.
+    # Not by a mask: that is per thread, and another thread would get the signal.
     before = {number: signal.signal(number, lambda one, _: arrived.append(one)) for number in HELD_BACK}
     try:
         yield

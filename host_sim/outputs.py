@@ -1,8 +1,8 @@
 """Writes files whole or not at all: under temporary names first, then renamed together.
 
-Only the folder that was asked for is made, none above it. While files are in the making, nobody else can
-make files of the same names in the same folder: their folder holds a locked list of the names. The operating
-system lets go of the lock when the program ends, however it ends.
+Only the requested folder is created, none above it. Until the files are delivered, no other program can
+create files of the same names in the same folder: a locked file there lists the names. The operating
+system releases the lock when the program ends, however it ends.
 """
 
 import contextlib
@@ -19,19 +19,19 @@ from host_sim.textfile import spoken
 
 FOLDERS_TRIED = 1000
 UNFINISHED = ".unfinished-"
-CLAIM = ".names"  # In the unfinished folder; no file to deliver is called so.
+CLAIM = ".names"  # In the unfinished folder; no delivered file has this name.
 
 
 class Delivery:
-    """A folder of results in the making. Use it in a `with`; without `deliver` nothing remains.
+    """A folder of results being written. Use it in a `with`; without `deliver` nothing remains.
 
     Files are written to `place(name)` and appear in the folder when `deliver` is called.
     """
 
     def __init__(self, folder: Path, names: tuple[str, ...], force: bool, option: str = "--out") -> None:
-        """Take the folder and the names to come; nothing is made yet.
+        """Take the folder and the future names; nothing is created yet.
 
-        `option` is what the user can change to have the files elsewhere.
+        `option` is the command-line option that selects another place.
         """
         self.folder = folder
         self._option = option
@@ -51,17 +51,17 @@ class Delivery:
         return self._temporary / name
 
     def deliver(self) -> list[Path]:
-        """Put every file in its place and return their paths; RequestError if one is there by now."""
+        """Move every file to its place and return their paths; RequestError if one exists by now."""
         self._refuse_what_exists()
         for name in self._names:
             os.replace(self.place(name), self.folder / name)
         if self._names:
-            self._made.clear()  # Else the folder goes again: nothing came into it.
+            self._made.clear()  # Otherwise the empty folder is removed again.
         return [self.folder / name for name in self._names]
 
     def __enter__(self) -> "Delivery":
-        """Make the folder; RequestError if a file of these names exists and `force` is False."""
-        # Here and not at construction: an interruption between the two would leave what was made.
+        """Create the folder; RequestError if a file of these names exists and `force` is False."""
+        # Here and not at construction: an interruption between the two would leave files behind.
         try:
             self._refuse_what_exists()
             refuse_missing_folder(self.folder, self._option)
@@ -79,7 +79,7 @@ class Delivery:
         return self
 
     def __exit__(self, _: type[BaseException] | None, error: BaseException | None, __: object) -> None:
-        """Take away what was not delivered; RequestError says what kept a file from being written."""
+        """Remove what was not delivered; RequestError says why a file could not be written."""
         self._take_away()
         if isinstance(error, OSError) and not isinstance(error, BrokenPipeError):
             raise self._cannot_write(error) from None
@@ -101,12 +101,12 @@ class Delivery:
                 )
 
     def _claim_names(self) -> None:
-        """Hold the names until the end; RequestError if somebody else is about to write one of them."""
+        """Reserve the names until the end; RequestError if another program is writing one of them."""
         self._claim = (self._temporary / CLAIM).open("w+", encoding="utf-8")
         locked(self._claim)
         self._claim.write("\n".join(self._names))
         self._claim.flush()
-        # Ours is held before another is looked at: of two that start together, none misses the other.
+        # Ours is locked before others are checked: two that start together always notice each other.
         for other in self.folder.glob(f"{UNFINISHED}*/{CLAIM}"):
             if other.parent != self._temporary and (taken := _held_names(other) & {*self._names}):
                 raise RequestError(
@@ -115,7 +115,7 @@ class Delivery:
                 )
 
     def _take_away(self) -> None:
-        """Remove what was made for nothing, and let go of the names."""
+        """Remove unused files, and release the names."""
         with undisturbed():
             shutil.rmtree(self._temporary, ignore_errors=True)
             if self._claim is not None:
@@ -135,16 +135,16 @@ def refuse_missing_folder(path: Path, option: str) -> None:
 
 
 def _held_names(claim: Path) -> set[str]:
-    """Return the names in a claim that somebody holds; none where its program has ended."""
+    """Return the names in a claim that is locked; none if its program has ended."""
     try:
         with claim.open("r+", encoding="utf-8") as file:
             return set() if locked(file) else set(file.read().split("\n"))
-    except OSError:  # Its program is just taking it away.
+    except OSError:  # Its program is just removing it.
         return set()
 
 
 def locked(file: TextIO) -> bool:
-    """Lock the file; False if somebody else has. Where files can't be locked, nobody ever has."""
+    """Lock the file; False if another program has. Where files can't be locked, always True."""
     if sys.platform == "win32":
         return True
     import fcntl

@@ -9,7 +9,7 @@ from rich.progress import Progress
 
 @contextmanager
 def progress_bar(text: str) -> Iterator[Callable[[int, int], None]]:
-    """Give a function to call with (done, all); it shows a bar where somebody would see it."""
+    """Yield a function to call with (done, all); it shows a bar on a terminal."""
     console = Console(stderr=True)
     if not console.is_terminal:
         yield lambda done, all_of_it: None

@@ -7,7 +7,7 @@ from host_sim.errors import RequestError
 
 
 def table_rows(lines: list[str], width: int, file_name: str) -> Iterator[tuple[list[str], str]]:
-    """Give the cells of each row below the header that is not empty, and its place for a sentence.
+    """Yield the cells of each non-empty row below the header, and its place for messages.
 
     `lines` is the whole file with its header, `width` how many cells a row must have. RequestError if it has
     others, or if the file is not CSV.

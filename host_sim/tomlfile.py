@@ -42,7 +42,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        # ValueError also covers what tomllib hands through: a day 31 in February, a number of 5000 digits.
+        # ValueError also covers errors that tomllib passes on: 31 February, a number of 5000 digits.
         reason = "its values are nested too deep" if isinstance(error, RecursionError) else str(error)
         raise RequestError(f"{spoken(path.name)}: this is not TOML: {reason}") from error
 

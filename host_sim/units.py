@@ -1,4 +1,4 @@
-"""Factors between units that people read and those computed with."""
+"""Factors between units for people and units for computing."""
 
 KM_PER_H_PER_M_PER_S = 3.6
 KM_PER_H_PER_MM_PER_S = 0.0036

@@ -14,7 +14,7 @@ from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
 from firmware.ticks import TICKS_MAX_US, ticks_diff_us
 
-REST_US = 400  # Between two readings, so that the desk leaves the host time for other things.
+REST_US = 400  # Between two readings, so that the host has time for other programs.
 ALLOWED = (
     "--seconds=N, --hurry, --safe-start, --magnet-missing, --guided, --standing, "
     "--wires=swapped, dead-a or dead-b, --folder=F"
@@ -24,7 +24,7 @@ READER_MS = 2_000  # With --hurry the desk waits this long for a host that does 
 
 
 class Options:
-    """What the command line asks for: an attribute for each word, named like it."""
+    """The options of the command line: an attribute for each word, with its name."""
 
     def __init__(self, words: list[str]) -> None:
         """Read the words after the program's name; ValueError says which one is not understood."""
@@ -59,7 +59,7 @@ class Options:
 
 
 class DeskBoard(StartableBoard):
-    """The adapter. It ends the program after the seconds asked for, on its own clock."""
+    """The adapter. It ends the program after the requested seconds, on its own clock."""
 
     def __init__(self, options: Options) -> None:
         """Start the clock; `attach` brings the rider."""
@@ -99,11 +99,11 @@ class DeskBoard(StartableBoard):
         )
 
     def keep_step_with(self, outgoing: "select.poll") -> None:
-        """With --hurry, let the simulated clock stand while the output is full."""
+        """With --hurry, stop the simulated clock while the output is full."""
         self._outgoing = outgoing
 
     def start_watchdog(self) -> None:
-        """There is none to start."""
+        """Do nothing: there is no watchdog."""
 
     def maintenance_wanted(self) -> bool:
         """There is no pin to ground."""
@@ -114,7 +114,7 @@ class DeskBoard(StartableBoard):
         return self._options.safe_start
 
     def read(self, inputs: Inputs) -> int:
-        """Move the rider on and measure; ends the program when the seconds asked for are over."""
+        """Advance the rider and measure; end the program after the requested seconds."""
         if self._options.hurry:
             self._wait_for_the_reader()
             self._hurried_us += HURRIED_US

@@ -1,4 +1,4 @@
-"""The whole of it on a desk: micropython -m boards.desk.main --folder=FOLDER, under the unix port."""
+"""The whole program on a desk: micropython -m boards.desk.main --folder=FOLDER, under the unix port."""
 
 import select
 import sys

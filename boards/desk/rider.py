@@ -1,6 +1,6 @@
 """A rider, a bicycle and its sensors for the desk, in integers: enough to show what the firmware does.
 
-No physics to rely on: that is the bench's. The bicycle fits whatever settings it is given, so that
+Its physics is coarse; the bench has the real one. The bicycle fits whatever settings it is given, so that
 every bike file can be tried. It moves in steps of one millisecond.
 """
 
@@ -9,7 +9,7 @@ from firmware.settings import B_LEADS, DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Se
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 
 MS_US = 1_000
-# How long in ms, what cadence in rpm (negative backward), whether the brake is pulled; then all over again.
+# Duration in ms, cadence in rpm (negative: backward), whether the brake is pulled; then repeated.
 STAGES = (
     (5_000, 0, False),
     (12_000, 65, False),
@@ -20,8 +20,8 @@ STAGES = (
     (2_000, -30, False),
     (9_000, 0, True),
 )
-# For `treadle inspect --live`: six turns forward, two back, and then nothing more for an hour. A stage of so
-# many ms covers its whole way: what setting off takes from it, stopping adds.
+# For `treadle inspect --live`: six turns forward, two back, then nothing for an hour. The length of
+# a stage gives its whole angle: starting takes away as much as stopping adds.
 GUIDED_STAGES = (
     (6_000, 0, False),
     (7_200, 50, False),
@@ -63,7 +63,7 @@ class Rider:
         wires: str = "",
         standing: bool = False,
     ) -> None:
-        """Stand still; with `magnet_missing` one magnet of the ring is not there.
+        """Start at rest; with `magnet_missing` one magnet of the ring is missing.
 
         `guided`: ride GUIDED_STAGES; `standing`: STANDING_STAGES. `wires`: what is wrong, one of WIRES.
         """
@@ -86,7 +86,7 @@ class Rider:
         self.battery_mv = settings.battery_highest_mv - 500
 
     def advance(self, inputs: Inputs, command_mv: int, now_us: int) -> None:
-        """Ride until `now_us` with this command, and log the edges that come on the way."""
+        """Ride until `now_us` with this command, and log the edges."""
         while ticks_diff_us(now_us, self._last_us) >= MS_US:
             self._ride_a_millisecond(command_mv)
             self._turn_crank(inputs)
@@ -149,7 +149,7 @@ class Rider:
         return levels << 1 if settings.sensor_kind != TWO_CHANNELS and settings.lead == B_LEADS else levels
 
     def _at_the_pins(self, levels: int) -> int:
-        """Return what arrives of the levels through the wires."""
+        """Return the levels as they arrive through the wires."""
         if self._wires == SWAPPED:
             return (levels & 1) << 1 | levels >> 1
         if self._wires == DEAD_A:

@@ -1,8 +1,8 @@
 """ESP32 DevKitC: a converter with eight bits for the command, five calibrated inputs, soft interrupts.
 
 Expiry: the port has no hard timer for Python, so the timer of 10 ms is a soft one. It puts the output to
-zero 50 to 60 ms after the last write as long as the interpreter gets to it; an interpreter that hangs is
-ended by the watchdog only, after 1 s.
+zero 50 to 60 ms after the last write as long as the interpreter runs; if the interpreter hangs, only
+the watchdog ends the command, after 1 s.
 """
 
 from machine import ADC, DAC, WDT, Pin, Timer
@@ -31,12 +31,12 @@ class Esp32Board(WiredBoard):
         hard_if_there(self._timer.init, tick)
 
     def start_watchdog(self) -> None:
-        """Start the watchdog, once; nothing stops it any more."""
+        """Start the watchdog, once; it can't be stopped."""
         if self._watchdog is None:
             self._watchdog = WDT(timeout=WATCHDOG_MS)
 
     def feed_watchdog(self) -> None:
-        """Tell the watchdog that a whole step was completed."""
+        """Feed the watchdog after a completed step."""
         if self._watchdog is not None:
             self._watchdog.feed()
 
@@ -44,7 +44,7 @@ class Esp32Board(WiredBoard):
         self._dac.write(min(command_mv * 255 // pins.COMMAND_FULL_MV, 255))
 
     def _measure(self, inputs: Inputs) -> None:
-        # read_uv is calibrated on this port, read_u16 is not; microvolts up to 3.3 V are a small integer.
+        # read_uv is calibrated on this port, read_u16 is not; microvolts up to 3.3 V fit a small int.
         inputs.throttle_mv = self._throttle.read_uv() // 1_000 * pins.LEVER_FULL_MV // pins.PIN_FULL_MV
         inputs.selector_mv = self._selector.read_uv() // 1_000 * pins.LEVER_FULL_MV // pins.PIN_FULL_MV
         inputs.battery_mv = self._battery.read_uv() // 1_000 * pins.BATTERY_FULL_MV // pins.PIN_FULL_MV

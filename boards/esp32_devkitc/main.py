@@ -1,4 +1,4 @@
-"""Started by MicroPython at power-up. The order is the point: safe first, then the rest."""
+"""Started by MicroPython at power-up. The order matters: the safe output first, then the rest."""
 
 from machine import Pin, reset
 

@@ -19,7 +19,7 @@ HEAT_ADC = 36
 
 # What 3.3 V at the pin would mean at the other end of the wiring guide's dividers.
 PIN_FULL_MV = 3_300
-PIN_HIGHEST_MV = 3_100  # Above it the converter shows nothing more.
+PIN_HIGHEST_MV = 3_100  # The converter's highest reading.
 LEVER_FULL_MV = 5_500
 BATTERY_FULL_MV = 62_700
 CURRENT_FULL_MA = 33_000

@@ -18,7 +18,7 @@ class PyboardBoard(WiredBoard):
 
     def __init__(self) -> None:
         """Take the pins and start the timer that lets the command expire."""
-        # Unbuffered: the buffer would not go down to zero. The amplifier's input must be 1.5 Mohm or more.
+        # Unbuffered: the buffer can't output zero. The amplifier's input must be 1.5 Mohm or more.
         self._dac = DAC(pins.COMMAND_DAC_PORT, bits=12, buffering=False)
         WiredBoard.__init__(self, pins)
         self._throttle = ADC(Pin(pins.THROTTLE_ADC))
@@ -31,12 +31,12 @@ class PyboardBoard(WiredBoard):
         self._timer.callback(self._tick)
 
     def start_watchdog(self) -> None:
-        """Start the watchdog, once; nothing stops it any more."""
+        """Start the watchdog, once; it can't be stopped."""
         if self._watchdog is None:
             self._watchdog = WDT(timeout=WATCHDOG_MS)
 
     def feed_watchdog(self) -> None:
-        """Tell the watchdog that a whole step was completed."""
+        """Feed the watchdog after a completed step."""
         if self._watchdog is not None:
             self._watchdog.feed()
 

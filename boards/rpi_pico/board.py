@@ -20,7 +20,7 @@ class PicoBoard(WiredBoard):
 
     def __init__(self) -> None:
         """Take the pins and start the timer that lets the command expire."""
-        # Frequency and duty in one call, and the frequency never again.
+        # Frequency and duty in one call; the frequency is never changed.
         self._pwm = PWM(Pin(pins.COMMAND_PWM), freq=pins.PWM_HZ, duty_u16=0)
         WiredBoard.__init__(self, pins)
         self._throttle = ADC(Pin(pins.THROTTLE_ADC))
@@ -35,12 +35,12 @@ class PicoBoard(WiredBoard):
         hard_if_there(self._timer.init, tick)
 
     def start_watchdog(self) -> None:
-        """Start the watchdog, once; nothing stops it any more."""
+        """Start the watchdog, once; it can't be stopped."""
         if self._watchdog is None:
             self._watchdog = WDT(timeout=WATCHDOG_MS)
 
     def feed_watchdog(self) -> None:
-        """Tell the watchdog that a whole step was completed."""
+        """Feed the watchdog after a completed step."""
         if self._watchdog is not None:
             self._watchdog.feed()
 

@@ -9,10 +9,9 @@ from firmware.sense.crank import BEHIND_MAX, PITCH_MAX_US, RUN_MAX
 from firmware.settings import DUTY_CODED, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us, ticks_diff_us
 from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
-from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, LONGEST_STEP_GAP_US
+from host_sim.proof.lemmas_sense import EDGE_GAP_MAX_US, LONGEST_STEP_GAP_US, PERIOD_US
 from host_sim.proof.numbers import Numbers
 
-PERIOD_US = TICKS_MAX_US + 1
 LONGEST_GAP_US = 3_765_000  # The guard's longest gap over all legal settings; see `derived_crank_numbers`.
 WHEEL_STILL_US = 3_000_000
 

@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
 from host_sim.boardlink.frames import Frame
+from host_sim.boardlink.live_steps import READ_SIZE
 from host_sim.boardlink.recorded import SEQUENCES, Block
 from host_sim.replay.log_file import LogFailed, LogWriter
 from host_sim.watching.session import ClosablePort
@@ -15,7 +16,6 @@ from host_sim.watching.workshop import MUST_STAND, BoardTrouble, InMotion
 
 TRIES = 3
 PATIENCE_S = 20.0  # A ring of 50 kB takes 5 s over a serial adapter.
-READ_SIZE = 16_384
 
 Answer = TypeVar("Answer")
 

@@ -54,7 +54,7 @@ def test_the_worst_ride_alone_gives_the_worst_number_again(name: str) -> None:
     rule = rule_named(name)
     if name == "rise rate":
         rule = narrowed(rule, ("power steps", "brown-out"))
-    worst = judge(bike, [rule], 20, 3, silent, workers=1)[0]
+    worst = judge(bike, [rule], 20, 2, silent, workers=1)[0]
     assert worst.measured is not None
     assert worst.seed is not None
     again = judge(bike, [rule], worst.seed, 1, silent, workers=1)[0]

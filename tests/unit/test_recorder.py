@@ -21,7 +21,7 @@ def received(sent: list[bytes]) -> list[RecordedStep | Loss]:
     return found
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(3))
 def test_every_step_arrives_as_it_was_across_the_wrap_with_many_edges_and_a_clock_that_jumps(seed):
     ridden = Ridden(seed)
     ridden.listen()
@@ -144,7 +144,7 @@ def test_a_stream_that_nobody_asks_for_again_ends_and_can_be_asked_for_anew():
 # The ring.
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("before", [10, 300, 5_000])
 def test_what_is_frozen_stays_while_riding_and_streaming_go_on_without_a_loss(seed, before):
     ridden = Ridden(seed, 24)
@@ -209,7 +209,7 @@ def test_a_ring_that_was_let_go_records_over_what_it_kept_and_can_be_frozen_agai
     assert len(found) > 50
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_a_ring_asked_at_random_for_anything_gives_true_steps_and_tells_each_loss(seed):
     draw = random.Random(seed)
     ridden = Ridden(seed, draw.choice([LEAST_BLOCKS, 9, 16]))
