@@ -16,6 +16,7 @@ SHORT_RIDE_S = 150.0
 MINUTE_S = 60.0
 ROWS = 4
 TITLE_LETTERS = 80
+OVER = "Bench over road; rider power and slope are estimated."
 BENCH, ROAD = COST, GAIN  # They differ in lightness too, and the bench's line is thin and above.
 
 
@@ -49,11 +50,11 @@ def draw_compare(
 
 def _subtitle(causes: Causes) -> str:
     if not causes.named:
-        return "Bench over road. No number of the bike file would explain a fifth of the remaining error."
+        return f"{OVER} No number of the bike file would explain a fifth of the remaining error."
     best, others = causes.named[0], len(causes.named) - 1
     also = f"; {others} other number{'s' * (others > 1)} would, too" if others else ""
     return (
-        f"Bench over road. A {best.number.words} of {best.value:.3g} {best.number.unit} instead of "
+        f"{OVER} A {best.number.words} of {best.value:.3g} {best.number.unit} instead of "
         f"{best.file_value:.3g} would explain {100 * best.share:.0f} % of the squared error{also}."
     )
 

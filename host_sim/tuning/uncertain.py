@@ -3,6 +3,10 @@
 Each draw is the same bicycle with the same settings, but with numbers of motor, battery and motor controller
 drawn evenly from their intervals (those of the bike file, or a fifth either way). Its plant is identified by
 riding it at every operating point; the margins of the loop are computed from that.
+
+Which number drives the margin follows from a regression of the margins' ranks on all numbers at once, linear
+and quadratic. So a number without influence does not get one by chance, as it may in single correlations,
+and one whose middle is best is seen too.
 """
 
 from collections.abc import Callable
@@ -14,13 +18,17 @@ import numpy as np
 
 from host_sim.bikes.model import Bike
 from host_sim.measuring.intervals import DRIVE, Interval, Number, intervals
+from host_sim.measuring.log import Series
 from host_sim.tuning.identify import identify
 from host_sim.tuning.margins import worst_case
 from host_sim.tuning.simc import PiGains
 
 DRAWS = 50
 GAIN_MARGIN_LEAST = 2.0  # Below, common practice calls a loop too lively; no source.
-DRIVES_LEAST = 0.3  # A weaker rank correlation of 50 draws may be chance: 95 % of chance lies below 0.28.
+DRIVES_LEAST = (
+    0.3  # A number behind less than a tenth of the variance isn't worth measuring for it. Judgement.
+)
+CHANCE_TIMES = 3.0  # So far above the regression's own noise an influence can't be chance.
 # How to measure a number; for the rest there is a data sheet or a meter.
 HOW = {
     "battery.resistance_ohm": "load steps: `treadle measure --load-steps`",
@@ -34,8 +42,9 @@ OTHERWISE = "the part's data sheet, or `treadle compare` with a recorded ride"
 class Uncertain:
     """The draws: `worst` is the least gain margin (times) of all, `as_given` that of the bike file.
 
-    `worst_numbers` are those of the worst draw. `drivers` has the rank correlation of each number with the
-    margin, the strongest first.
+    `worst_numbers` are those of the worst draw. `drivers` has the influence of each number on the margin,
+    the strongest first: its square is the share of the variance, and it is below 0 if a larger number makes
+    the margin smaller. One of `chance` or less may be none.
     """
 
     draws: int
@@ -45,20 +54,21 @@ class Uncertain:
     worst_numbers: dict[Number, float]
     drivers: list[tuple[Number, float]]
     known: dict[Number, Interval]
+    chance: float
+
+    def _strong(self) -> list[Number]:
+        least = max(DRIVES_LEAST, CHANCE_TIMES * self.chance)
+        return [number for number, influence in self.drivers if abs(influence) >= least]
 
     @property
     def driver(self) -> Number | None:
         """The number that the margin depends on most, or None."""
-        number, correlation = self.drivers[0]
-        return number if abs(correlation) >= DRIVES_LEAST else None
+        return next(iter(self._strong()), None)
 
     @property
     def measure_next(self) -> Number | None:
-        """The number to measure next: the strongest driver whose interval is not measured."""
-        for number, correlation in self.drivers:
-            if abs(correlation) >= DRIVES_LEAST and not self.known[number].measured:
-                return number
-        return self.driver
+        """The number to measure next: the strongest driver not measured yet, else the strongest of all."""
+        return next((one for one in self._strong() if not self.known[one].measured), self.driver)
 
     def sentences(self) -> list[str]:
         """Return sentences for the user."""
@@ -72,8 +82,10 @@ class Uncertain:
         if driver is None or following is None:
             return [*told, "no number influences the margin more than chance would: measuring would not help"]
         told.append(f"the {driver.words} ({driver.name}) has the most influence on it")
+        again = ", again and more exactly" if self.known[following].measured else ""
         told.append(
-            f"measure next: {following.words} ({following.name}), by {HOW.get(following.name, OTHERWISE)}"
+            f"measure next: {following.words} ({following.name}){again}, "
+            f"by {HOW.get(following.name, OTHERWISE)}"
         )
         return told
 
@@ -86,7 +98,7 @@ class Uncertain:
             "worst_gain_margin": round(self.worst, 3),
             "worst_phase_margin_deg": round(self.least_phase_deg, 1),
             "worst_numbers": {one.name: float(f"{value:.4g}") for one, value in self.worst_numbers.items()},
-            "correlations": {one.name: round(value, 2) for one, value in self.drivers},
+            "influences": {one.name: round(value, 2) for one, value in self.drivers},
             "driven_by": None if self.driver is None else self.driver.name,
             "measure_next": None if following is None else following.name,
         }
@@ -120,25 +132,46 @@ def uncertain(
     if not rows:
         return None
     worst = min(rows, key=lambda row: row[1])
-    margins_found = [gain for _, gain, _ in rows]
-    drivers = []
-    for number in DRIVE:
-        values_drawn = [values[number] for values, _, _ in rows]
-        drivers.append((number, _rank_correlation(values_drawn, margins_found)))
+    spans = [(known[number].low, known[number].high) for number in DRIVE]
+    drawn = np.array(
+        [
+            [_within(values[number], span) for number, span in zip(DRIVE, spans, strict=True)]
+            for values, _, _ in rows
+        ]
+    )
+    found, chance = influences(drawn, [gain for _, gain, _ in rows])
     return Uncertain(
         draws=len(rows),
         as_given=worst_case(given, gains).margins.gain,
         worst=worst[1],
         least_phase_deg=min(phase for _, _, phase in rows),
         worst_numbers=worst[0],
-        drivers=sorted(drivers, key=lambda pair: -abs(pair[1])),
+        drivers=sorted(zip(DRIVE, found, strict=True), key=lambda pair: -abs(pair[1])),
         known=known,
+        chance=chance,
     )
 
 
-def _rank_correlation(first: list[float], second: list[float]) -> float:
-    """Return Spearman's rank correlation; 0 where one of them doesn't vary."""
-    if len(set(first)) < 2 or len(set(second)) < 2:
-        return 0.0
-    ranks = [np.argsort(np.argsort(np.array(values))) for values in (first, second)]
-    return float(np.corrcoef(ranks[0], ranks[1])[0, 1])
+def _within(value: float, span: tuple[float, float]) -> float:
+    """Return where a value lies in its interval, -1 to 1."""
+    low, high = span
+    return 2.0 * (value - low) / (high - low) - 1.0
+
+
+def influences(drawn: Series, margins: list[float]) -> tuple[list[float], float]:
+    """Return the influence of each column of `drawn` (-1 to 1, a row a draw) on the margins, and chance's."""
+    from scipy.stats import rankdata
+
+    count, numbers = drawn.shape
+    ranks = rankdata(margins)
+    if count < 2 or float(np.std(ranks)) == 0.0:
+        return [0.0] * numbers, 0.0
+    y = (ranks - np.mean(ranks)) / np.std(ranks)
+    x = np.hstack((drawn, 1.5 * drawn**2 - 0.5))  # Legendre's polynomials: independent over the interval.
+    x = x - np.mean(x, axis=0)
+    factors = np.linalg.lstsq(x, y, rcond=None)[0]
+    parts = (factors**2 * np.var(x, axis=0)).reshape(2, numbers).sum(axis=0)
+    signs = np.where(factors[:numbers] < 0.0, -1.0, 1.0)
+    free = max(count - 1 - 2 * numbers, 1)
+    chance = float(np.sqrt(2.0 * np.sum((y - x @ factors) ** 2) / free / count))
+    return [float(value) for value in signs * np.sqrt(parts)], chance

@@ -1,7 +1,11 @@
 """A recording of speed alone: power and brakes are estimated, said to be so, and ridden."""
 
+import json
+
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from host_sim.bench.assemble import bench_for, bicycle_of
 from host_sim.bench.recorded_effort import CADENCE_RPM, Road, estimated_effort
@@ -149,6 +153,46 @@ def test_a_file_of_watch_is_ridden_and_says_what_is_estimated(tmp_path):
     assert recording.cadence_rpm[30] == 70.0
     # The 141.9 W of the road less 78.1 W of the motor.
     assert recording.rider_power_w[30] == pytest.approx(63.7, abs=0.5)
+
+
+def words_drawn(monkeypatch):
+    """Return a list that gets all texts of each figure that is saved."""
+    texts: list[str] = []
+    save = Figure.savefig
+
+    def saved(figure, *arguments, **options):
+        texts.extend(text.get_text() for text in figure.findobj(Text))
+        return save(figure, *arguments, **options)
+
+    monkeypatch.setattr(Figure, "savefig", saved)
+    return texts
+
+
+def test_estimated_power_is_called_so_in_table_json_trace_and_picture(treadle, here, monkeypatch):
+    path, drawn = speeds_only(here, 60), words_drawn(monkeypatch)
+    words = ("ride", "cargo_trike", "--recording", path.name)
+    code, out, _ = treadle(*words, "--out", "table")
+    assert code == 0
+    assert "rider (estimated) " in next(line for line in out.splitlines() if line.startswith("energy"))
+    assert "estimated from the recorded speed, not recorded: rider power, cadence, brakes" in out
+    heading = (here / "table" / "trace.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
+    assert [name for name in heading if "rider" in name] == ["estimated_rider_power_w"]
+    assert any("rider power, cadence, brakes: estimated" in text for text in drawn)
+    _, out, _ = treadle(*words, "--out", "json", "--json")
+    assert json.loads(out)["estimated"] == ["rider power", "cadence", "brakes"]
+
+
+def test_power_of_a_meter_is_not_called_estimated(treadle, here, monkeypatch):
+    rows = "".join(f"{second},4,70,100\n" for second in range(40))
+    path = written(here, "elapsed_s,speed_m_per_s,cadence_rpm,rider_power_w\n" + rows)
+    drawn = words_drawn(monkeypatch)
+    code, out, _ = treadle("ride", "cargo_trike", "--recording", path.name, "--out", "table")
+    assert code == 0
+    assert "rider (estimated)" not in out
+    assert "not recorded: brakes" in out
+    heading = (here / "table" / "trace.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
+    assert [name for name in heading if "rider" in name] == ["rider_power_w"]
+    assert not any("rider power" in text and "estimated" in text for text in drawn)
 
 
 def test_with_a_power_meter_only_the_brakes_are_estimated():
