@@ -15,9 +15,7 @@ from tests.tuning.derived_loop import derived_all
 from tests.tuning.invented import CONTROLLERS, VOLTS, WATTS, invented
 
 # So much power for their mass that every start jerks; there a slower or stiffer loop takes the edge off it.
-STRONG = {f"{volts} V, {watts} W" for volts in (24, 36) for watts in (750, 1500)} | {
-    f"{volts} V, 1500 W" for volts in (48, 72)
-}
+STRONG = {f"{volts} V, {watts} W" for volts in (24, 36, 48, 72) for watts in (750, 1500)} - {"48 V, 750 W"}
 
 
 def w_per_v(bike) -> float:
