@@ -14,6 +14,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from itertools import islice
 from queue import SimpleQueue
 from threading import Lock
@@ -83,8 +84,14 @@ class Workers:
         with self._starting:
             self._over = True
         self._threads.shutdown(wait=False, cancel_futures=True)
+        idle = set()
+        while not self._idle.empty():
+            idle.add(self._idle.get())
+        for _place in idle:
+            self._idle.put(None)  # For a thread that has yet to ask for a place.
         for worker in self._started:
-            worker.end()
+            if not (worker in idle and _keep(worker)):
+                worker.end()
         if self._meanwhile is not None:
             self._meanwhile.end()
         self._threads.shutdown(wait=True)
@@ -141,7 +148,7 @@ class Workers:
         with self._starting:
             if self._over:
                 raise WorkerDied("the workers have been sent home")
-            worker = _Worker(self._folder)
+            worker = _kept_for(self._folder) or _Worker(self._folder)
             self._started.append(worker)
             return worker
 
@@ -176,3 +183,42 @@ class _Worker:
         """End the process, if it still runs."""
         self._process.kill()
         self._process.wait()
+
+
+_kept: list[_Worker] | None = None
+_keeping = Lock()
+
+
+@contextmanager
+def processes_kept() -> Iterator[None]:
+    """Hand processes on from one `Workers` to the next in this block: starting one takes a second or two."""
+    global _kept
+    with _keeping:
+        if _kept is not None:
+            raise RuntimeError("processes are kept already")
+        _kept = []
+    try:
+        yield
+    finally:
+        with _keeping:
+            ending, _kept = _kept, None
+        for worker in ending:
+            worker.end()
+
+
+def _keep(worker: _Worker) -> bool:
+    """Keep a process for the next one who asks, if there will be one."""
+    with _keeping:
+        if _kept is None:
+            return False
+        _kept.append(worker)
+        return True
+
+
+def _kept_for(folder: str) -> _Worker | None:
+    """Return a process that was kept and rides on this copy, None if there is none."""
+    with _keeping:
+        worker = next((one for one in _kept or [] if one.folder == folder), None)
+        if _kept is not None and worker is not None:
+            _kept.remove(worker)
+        return worker

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from host_sim.bikes.model import Bike
+from host_sim.compiled.workers import processes_kept
 from host_sim.errors import RequestError
 from host_sim.rules.judge import Done
 from host_sim.tuning.rates import fall_for, legal_rise
@@ -67,6 +68,11 @@ class Within:
 
 def within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:
     """Check a recommendation and hold back what the rules refuse; `again(held)` tunes with values held."""
+    with processes_kept():
+        return _within_rules(tuned, again, seed, done)
+
+
+def _within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:
     best, check = tuned, check_rules(tuned, seed, done)
     refused = list(check.refused)
     for turn in range(ROUNDS):

@@ -116,9 +116,13 @@ class _Look(StepWatch):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("bike", "pulses_per_rev"), [("cargo_trike", 10), ("tandem", 24), ("folding", 6)])
+@pytest.mark.parametrize(
+    ("bike", "pulses_per_rev", "missed_share"),
+    # Turns while the rider starts, stops or changes pace don't count; six magnets see least of the pace.
+    [("cargo_trike", 10, 0.931), ("tandem", 24, 0.953), ("folding", 6, 0.827)],
+)
 def test_on_a_recorded_ride_a_gone_magnet_is_missed_four_turns_of_five_and_a_whole_ring_never(
-    bike, pulses_per_rev
+    bike, pulses_per_rev, missed_share
 ):
     for magnet_gone in (False, True):
         look = _Look(pulses_per_rev, magnet_gone)
@@ -127,7 +131,7 @@ def test_on_a_recorded_ride_a_gone_magnet_is_missed_four_turns_of_five_and_a_who
         bench.ride(recorded("road_ride_b"), 150.0)
         assert look.turns > 100
         if magnet_gone:
-            assert look.found.count >= 0.8 * look.turns
+            assert look.found.count / look.turns == pytest.approx(missed_share, abs=0.001)
             assert look.found.repeated >= 0.9 * look.found.count
         else:
             assert look.found.count == 0
