@@ -21,6 +21,7 @@ from tests.mutation.proof_cover import is_covered
 from tests.mutation.proof_mutants import ROOT, Mutant
 from tests.mutation.proof_numbers import refuted_by_numbers
 
+Waiting = tuple[str, Facts, Any]
 Pieces = list[tuple[list[Any], list[tuple[str, Any]]]]
 QUICK_LIMITS, LONGER_LIMITS = LIMITS[:1], LIMITS[1:2]
 """Less than `treadle prove` may spend: first on all claims, then on what is left. Else not shown."""
@@ -133,7 +134,7 @@ def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool = False, quick:
         changed.flush()
         module.__file__ = changed.name
         jobs = plain.concerned(mutant, all_kinds, quick)
-        waiting: list[tuple[str, Facts, Any]] = []
+        waiting: list[Waiting] = []
         told: list[str] = []
         covered = is_covered(mutant.file, mutant.place)
         for job in jobs:
@@ -146,21 +147,31 @@ def killed_by_step(mutant: Mutant, plain: Plain, all_kinds: bool = False, quick:
             except Exception as failure:  # The interpreter refuses, or the change can't be computed at all.
                 return Kill("refused", f"{job}: {type(failure).__name__}")
             for facts, claims in _changed(found, plain.pieces[job]):
-                what = refuted_by_numbers(facts, claims)
+                what = _soon_refuted(job, facts, claims, waiting)
                 if what is not None:
                     return Kill(REFUTED, f"{job}: {what}")
-                known = Facts(facts)
-                for what, claim in claims:
-                    verdict = known.prove(claim, QUICK_LIMITS, QUICK_TURNS).verdict
-                    if verdict == REFUTED:
-                        return Kill(REFUTED, f"{job}: {what}")
-                    if verdict != PROVED:
-                        waiting.append((f"{job}: {what}", known, claim))
-    for what, facts, claim in waiting:
-        verdict = facts.prove(claim, LONGER_LIMITS).verdict
+    for what, known, claim in waiting:
+        verdict = known.prove(claim, LONGER_LIMITS).verdict
         if verdict != PROVED:
             return Kill(REFUTED if verdict == REFUTED else "not shown", what)
     return Kill("", f"{SAME} {', '.join(told)}" if covered and told else "")
+
+
+def _soon_refuted(
+    job: str, facts: list[Any], claims: list[tuple[str, Any]], waiting: list[Waiting]
+) -> str | None:
+    """Return the first claim that is refuted soon; what is not shown soon waits."""
+    what = refuted_by_numbers(facts, claims)
+    if what is not None:
+        return what
+    known = Facts(facts)
+    for what, claim in claims:
+        verdict = known.prove(claim, QUICK_LIMITS, QUICK_TURNS).verdict
+        if verdict == REFUTED:
+            return what
+        if verdict != PROVED:
+            waiting.append((f"{job}: {what}", known, claim))
+    return None
 
 
 def _changed(found: Pieces, former: Pieces) -> Iterator[tuple[list[Any], list[tuple[str, Any]]]]:
