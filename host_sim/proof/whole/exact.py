@@ -12,6 +12,7 @@ from host_sim.proof.whole.contract import Call, Claims, Contract, Span, nothing
 from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.invariants import Clause
 from host_sim.proof.whole.program import HALF_PERIOD_US, Record, Stamp
+from host_sim.proof.whole.solving import REFUTED, Facts
 
 ANY = "any"
 """The range of a number of which nothing is said but by `ensures`."""
@@ -40,15 +41,24 @@ def exact(
 
 
 def exact_pieces(contract: Contract) -> list[tuple[list[Any], list[Clause]]]:
-    """Return facts and claims: what the function gives, and that it changes nothing else.
+    """Return facts and claims: what the function gives, that it changes nothing else, that it can be called.
 
     That its numbers fit is shown of the whole step.
     """
     own = (f"{contract.title} gives", f"{contract.title} changes")
-    return [
-        (facts, [one for one in claims if one[0].startswith(own)])
-        for facts, claims in contract_obligations(contract, others={})
-    ]
+    pieces = []
+    for facts, claims in contract_obligations(contract, others={}):
+        mine = [one for one in claims if one[0].startswith(own)]
+        if contract.needs is not nothing:
+            mine.append((f"{contract.title}: what it needs can be met", can_be_met(facts)))
+        pieces.append((facts, mine))
+    return pieces
+
+
+def can_be_met(facts: list[Any]) -> bool:
+    """Tell whether there are numbers that meet all facts."""
+    first, *others = facts
+    return Facts([first]).prove(terms.negate(terms.every(*others))).verdict == REFUTED
 
 
 def setting(call: Any, name: str) -> Any:

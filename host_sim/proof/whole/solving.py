@@ -6,6 +6,7 @@ then numbers that refute it tell which others are needed. Leaving out facts is s
 of them follows from all. Only numbers that break no definition and no fact are a counterexample.
 """
 
+from functools import partial
 from typing import Any
 
 import z3
@@ -211,8 +212,8 @@ class Facts:
         """Return the facts in which a term occurs."""
         return self._about.get(atom, [])
 
-    def prove(self, claim: Any, limits: tuple[int, ...] = LIMITS) -> Answer:
-        """Return whether the claim follows from the facts.
+    def prove(self, claim: Any, limits: tuple[int, ...] = LIMITS, turns: int = TURNS_MAX) -> Answer:
+        """Return whether the claim follows from the facts. `turns`: how often numbers are looked for.
 
         First all definitions and facts up to a small distance from the claim are used at once. Then numbers
         that refute the claim are looked for with few of them; the nearest that such numbers break are added,
@@ -223,7 +224,7 @@ class Facts:
         goal = negate(claim)
         formulas = Formulas(self.fixed)
         for limit in limits:
-            for way in (self._near, self._far, self._search):
+            for way in (self._near, self._far, partial(self._search, turns=turns)):
                 answer = way(formulas, goal, limit)
                 if answer.verdict != UNKNOWN:
                     return answer
@@ -248,9 +249,9 @@ class Facts:
     def _far(self, formulas: Formulas, goal: Any, limit: int) -> Answer:
         return self._by_depth(formulas, goal, DEEPER, limit)
 
-    def _search(self, formulas: Formulas, goal: Any, limit: int) -> Answer:
+    def _search(self, formulas: Formulas, goal: Any, limit: int, turns: int = TURNS_MAX) -> Answer:
         search = _Search(self, formulas, goal, limit)
-        for turn in range(TURNS_MAX):
+        for turn in range(turns):
             result = search.solver.check()
             if result == z3.unsat:
                 return Answer(PROVED, turn, {})
