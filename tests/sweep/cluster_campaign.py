@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 from random import Random
@@ -29,6 +30,7 @@ SECONDS = 60.0
 KILL_EVERY_S = 20.0
 LOOK_EVERY_S = 1.0
 PORT_WAIT_S = 60.0
+END_WAIT_S = 20.0
 
 
 def memory_mib(process: int) -> float:
@@ -128,6 +130,18 @@ def flat(memory_mib: list[float]) -> str:
     return f"{max(early):.0f} MiB in the second tenth of the time, {max(late):.0f} MiB in the last"
 
 
+def _end(processes: Sequence[subprocess.Popen[bytes]]) -> None:
+    """End processes; a nanny whose scheduler went first does not end by itself."""
+    for process in processes:
+        process.terminate()
+    for process in processes:
+        try:
+            process.wait(END_WAIT_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
 def ride_on_cluster(points: int, table: Path, every_s: float, seed: int) -> None:
     """Ride everything on a cluster that loses workers, and print what was seen."""
     with tempfile.TemporaryDirectory(prefix="treadle-cluster-", ignore_cleanup_errors=True) as name:
@@ -145,10 +159,7 @@ def ride_on_cluster(points: int, table: Path, every_s: float, seed: int) -> None
             result = sweep(request(points, table, address), done, _say)
             killer.join()
         finally:
-            for process in (*nannies, scheduler):
-                process.terminate()
-            for process in (*nannies, scheduler):
-                process.wait()
+            _end((*nannies, scheduler))
     rides = result.as_json["rides"]
     _say(f"{rides} rides of {SECONDS:g} s on {WORKERS} workers: {time.perf_counter() - began_s:.0f} s")
     _say(f"{killer.kills} workers killed")
