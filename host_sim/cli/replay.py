@@ -256,11 +256,11 @@ def _agreement(other: bool, found: Replay) -> str:
     if found.parting is not None:
         return f"{found.equal} steps, then not"
     if found.different == 0:
-        return f"all {found.equal} steps, to the bit"
+        return f"all {found.equal} steps, bit for bit"
     if found.agrees_from is None:
         return f"{equal} steps, not to the end"
     return (
-        f"from step {found.agrees_from} on, to the bit; before, its unknown state was put right "
+        f"from step {found.agrees_from} on, bit for bit; before, its unknown state was put right "
         f"in {found.put_right} steps"
     )
 

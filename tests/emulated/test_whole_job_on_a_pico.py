@@ -78,7 +78,7 @@ def test_what_is_asked_of_a_moving_bicycle_waits_until_it_stands(job):
 def test_every_recorded_step_is_replayed_to_the_bit_and_the_record_tells_the_packs_resistance(job):
     assert "0 lost on the link, 0 pieces damaged, magnets missed 0 times" in job.seen["record"]
     assert "from the board's start" in job.seen["replay"]
-    assert "to the bit" in job.seen["replay"]
+    assert "bit for bit" in job.seen["replay"]
     assert "faults           none" in job.seen["replay"]
     # The plant's pack, read through the emulated converters.
     ohm = float(job.seen["measure"].split("pack_resistance_ohm")[1].split()[0])

@@ -54,7 +54,7 @@ def test_a_log_is_replayed_to_the_bit_with_its_first_cause_and_a_picture(treadle
 def test_for_people_it_names_the_first_cause_and_that_all_steps_agree(treadle, log):
     code, out, _ = treadle(log, "--out", "out")
     assert code == 0
-    assert "to the bit" in out
+    assert "bit for bit" in out
     assert "(first cause)" in out
 
 
@@ -96,7 +96,7 @@ def test_a_log_from_the_middle_says_from_where_on_it_agrees_or_that_it_does_not(
     assert code == (1 if section["agrees_from_step"] is None else 0)
     code, out, err = treadle("middle.steps", "--out", "out2")
     assert "from the middle of a ride" in out
-    assert ("on, to the bit; before" in out) or "does not come to agree" in err
+    assert ("on, bit for bit; before" in out) or "does not come to agree" in err
 
 
 @pytest.mark.long

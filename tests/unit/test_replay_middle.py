@@ -1,4 +1,4 @@
-"""A log from the middle of a ride is replayed to the bit: its state is worked out, and no fault is hidden.
+"""A log from the middle of a ride is replayed bit for bit: its state is worked out, and no fault is hidden.
 
 `tests/benchmarks/replay_windows.py` attacks with many more windows.
 """

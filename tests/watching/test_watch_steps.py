@@ -1,4 +1,4 @@
-"""`watch --record` and `--blackbox` keep every step of the desk, and each log is replayed to the bit."""
+"""`watch --record` and `--blackbox` keep every step of the desk, and each log is replayed bit for bit."""
 
 import json
 from functools import partial
