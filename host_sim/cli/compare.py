@@ -192,9 +192,9 @@ def _print_causes(result: CompareResult) -> None:
         print("no number of the bike file would explain a fifth of the remaining error: nothing to correct")
     for cause in causes.named:
         print(f"would explain {100 * cause.share:.0f} %: {_told(cause)}")
-    for group in causes.not_told_apart:
+    for group in causes.not_distinguished:
         names = ", ".join(cause.number.name for cause in group)
-        print(f"this log can't tell these apart: {names}; measure the least certain one, then compare again")
+        print(f"this log can't distinguish these: {names}; measure the least certain one, then compare again")
 
 
 def _told(cause: Cause) -> str:

@@ -124,9 +124,9 @@ def test_a_hill_of_the_log_stays_where_it_is_for_a_slower_bench():
         ("tandem", "bicycle.drag_area_m2", 1.19, "bicycle.mass_kg"),
     ],
 )
-def test_what_coasting_can_not_tell_apart_is_named_together(bike_name, number, factor, alike):
+def test_what_coasting_can_not_distinguish_is_named_together(bike_name, number, factor, alike):
     found = causes(bike_name, ridden(bike_name, number, factor))
-    (group,) = found.not_told_apart
+    (group,) = found.not_distinguished
     by_name = {cause.number.name: cause for cause in group}
     assert {number, alike} <= set(by_name)
     assert by_name[number].value / by_name[number].file_value == pytest.approx(factor, rel=0.01)
