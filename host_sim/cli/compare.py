@@ -94,6 +94,7 @@ class CompareResult:
             "causes": [cause.as_json() for cause in self.causes.named],
             "drive_error": round(self.causes.drive_error, 3),
             "road_error": None if road_error is None else round(road_error, 3),
+            "slope_or_wind": self.causes.slope_or_wind,
             "other_settings": self.request.other_settings,
             "note": CAUTION,
             "files": [str(path) for path in self.files],
@@ -188,7 +189,9 @@ def _print_causes(result: CompareResult) -> None:
     causes = result.causes
     if causes.road_error is None:
         print("rolling and air: not compared, because the log has no coasting of 5 s")
-    if not causes.named:
+    if causes.slope_or_wind:
+        print("where it coasts the speed differs by more than any number explains: a slope, wind or brakes")
+    elif not causes.named:
         print("no number of the bike file would explain a fifth of the remaining error: nothing to correct")
     for cause in causes.named:
         print(f"would explain {100 * cause.share:.0f} %: {_told(cause)}")

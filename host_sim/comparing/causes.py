@@ -68,6 +68,12 @@ class Causes:
     named: list[Cause]
 
     @property
+    def slope_or_wind(self) -> bool:
+        """Whether the speed where it coasts is off and no number within its interval explains that."""
+        of_road = any(one.number in ROAD + ALIKE_ON_THE_ROAD for one in self.named)
+        return self.road_error is not None and self.road_error >= SMALL_ERROR and not of_road
+
+    @property
     def not_distinguished(self) -> list[list[Cause]]:
         """Return the groups of two or more causes that explain the same error equally well."""
         of_road = ROAD + ALIKE_ON_THE_ROAD
