@@ -94,6 +94,7 @@ class CompareResult:
             "causes": [cause.as_json() for cause in self.causes.named],
             "drive_error": round(self.causes.drive_error, 3),
             "road_error": None if road_error is None else round(road_error, 3),
+            "slope_or_wind": self.causes.slope_or_wind,
             "other_settings": self.request.other_settings,
             "note": CAUTION,
             "files": [str(path) for path in self.files],
@@ -188,13 +189,15 @@ def _print_causes(result: CompareResult) -> None:
     causes = result.causes
     if causes.road_error is None:
         print("rolling and air: not compared, because the log has no coasting of 5 s")
-    if not causes.named:
+    if causes.slope_or_wind:
+        print("where it coasts the speed differs by more than any number explains: a slope, wind or brakes")
+    elif not causes.named:
         print("no number of the bike file would explain a fifth of the remaining error: nothing to correct")
     for cause in causes.named:
         print(f"would explain {100 * cause.share:.0f} %: {_told(cause)}")
-    for group in causes.not_told_apart:
+    for group in causes.not_distinguished:
         names = ", ".join(cause.number.name for cause in group)
-        print(f"this log can't tell these apart: {names}; measure the least certain one, then compare again")
+        print(f"this log can't distinguish these: {names}; measure the least certain one, then compare again")
 
 
 def _told(cause: Cause) -> str:

@@ -18,7 +18,7 @@ from host_sim.measuring.intervals import (
 )
 
 NAMED_SHARE = 0.2
-ALIKE_SHARE = 0.05  # Numbers whose shares of the error differ by less than this can't be told apart.
+ALIKE_SHARE = 0.05  # Numbers whose shares of the error differ by less than this can't be distinguished.
 GRID = 6
 REFINED = 8
 SMALL_ERROR = 0.5  # Mean square in units of noise: below this there is nothing to explain.
@@ -31,8 +31,8 @@ Progress = Callable[[str], None]
 class Cause:
     """`value` of the number, within its interval, would remove `share` (0 to 1) of the squared error.
 
-    `at_end`: it is an end of the interval, and more would explain more. `alike`: this log can't tell it from
-    the number that explains most.
+    `at_end`: it is an end of the interval, and more would explain more. `alike`: this log can't distinguish
+    it from the number that explains most.
     """
 
     number: Number
@@ -55,7 +55,7 @@ class Cause:
             "measured": self.interval.measured,
             "share_of_squared_error": round(self.share, 3),
             "at_the_end_of_its_interval": self.at_end,
-            "not_told_apart_from_the_first": self.alike,
+            "not_distinguished_from_the_first": self.alike,
         }
 
 
@@ -68,7 +68,13 @@ class Causes:
     named: list[Cause]
 
     @property
-    def not_told_apart(self) -> list[list[Cause]]:
+    def slope_or_wind(self) -> bool:
+        """Whether the speed where it coasts is off and no number within its interval explains that."""
+        of_road = any(one.number in ROAD + ALIKE_ON_THE_ROAD for one in self.named)
+        return self.road_error is not None and self.road_error >= SMALL_ERROR and not of_road
+
+    @property
+    def not_distinguished(self) -> list[list[Cause]]:
         """Return the groups of two or more causes that explain the same error equally well."""
         of_road = ROAD + ALIKE_ON_THE_ROAD
         groups = [

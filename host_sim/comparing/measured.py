@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware.decide.engagement import ASSISTING, THROTTLING
-from firmware.settings import B_LEADS, TWO_CHANNELS, Settings
+from firmware.settings import B_LEADS, ONE_CHANNEL, TWO_CHANNELS, Settings
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.recorded import Loss, RecordedStep
 from host_sim.errors import RequestError
@@ -18,6 +18,7 @@ GRID_S = 0.1
 SECONDS_LEAST = 10.0
 WHEEL_STILL_S = 3.0  # After this time without a pulse the wheel stands, as in the firmware.
 CRANK_STILL_S = 0.8
+NEXT_PERIOD = 1.5  # The next pulse of a moving wheel comes at latest after this many periods. Judgement.
 FASTEST_M_PER_S = 28.0  # A pulse that gives a higher speed is a bounce.
 
 
@@ -161,11 +162,11 @@ def _rate(at_s: Series, way: float, still_s: float, grid_s: Series) -> Series:
     moving = turning[1:-1]
     places = [(at_s[:-1] + 0.5 * periods)[moving]]
     rates = [way / np.maximum(periods[moving], 1e-6)]
-    # A log that begins or ends in motion has no rest there.
-    for start in starts[at_s[starts] - grid_s[0] > still_s]:
+    # A log that begins or ends in motion has no rest there: its next pulse comes within a period.
+    for start in starts[at_s[starts] - grid_s[0] > NEXT_PERIOD * periods[starts]]:
         places.append(at_s[start : start + 1] - periods[start])
         rates.append(np.zeros(1))
-    for end in ends[grid_s[-1] - at_s[ends] > still_s]:
+    for end in ends[grid_s[-1] - at_s[ends] > NEXT_PERIOD * periods[ends - 1]]:
         places.append(at_s[end : end + 1] + periods[end - 1])
         rates.append(np.zeros(1))
     if not moving.any():
@@ -184,12 +185,22 @@ def _cadence(steps: list[RecordedStep], times_s: list[float], settings: Settings
     high = np.array(levels) & channel > 0
     rises = np.array(at_s)[1:][high[1:] & ~high[:-1]]
     turns = _rate(rises, 1.0 / settings.pulses_per_rev, CRANK_STILL_S, grid_s)
-    if settings.sensor_kind != TWO_CHANNELS:
+    if settings.sensor_kind == ONE_CHANNEL or len(rises) < 2:
         return turns * 60.0
-    other = (np.array(levels) & 2 > 0)[1:][high[1:] & ~high[:-1]]
-    forward_low = settings.lead != B_LEADS  # A leads: B is still low when A rises.
-    backward = other if forward_low else ~other
-    if len(rises) == 0:
-        return turns
+    if settings.sensor_kind == TWO_CHANNELS:
+        other = (np.array(levels) & 2 > 0)[1:][high[1:] & ~high[:-1]]
+        forward_low = settings.lead != B_LEADS  # A leads: B is still low when A rises.
+        backward = other if forward_low else ~other
+    else:
+        falls = np.array(at_s)[1:][~high[1:] & high[:-1]]
+        mostly_high = _high_shares(rises, falls) > 0.5
+        backward = mostly_high != (settings.forward_duty_high == 1)
     nearest = np.clip(np.searchsorted(rises, grid_s), 0, len(rises) - 1)
     return np.where(backward[nearest], -turns, turns) * 60.0
+
+
+def _high_shares(rises: Series, falls: Series) -> Series:
+    """Return for each rise the high share of the pitch that it ends; the first has that of the second."""
+    last_fall = falls[np.maximum(np.searchsorted(falls, rises[1:]) - 1, 0)]
+    shares = (last_fall - rises[:-1]) / np.maximum(np.diff(rises), 1e-6)
+    return np.concatenate((shares[:1], shares))

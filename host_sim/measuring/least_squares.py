@@ -13,6 +13,7 @@ from host_sim.measuring.log import Series
 
 # Two ends are the same point if no unknown differs by more than this share of its usual size.
 AGREE = 3e-3
+AT_BOUND = 1e-3  # In the same unit: nearer to a bound than this is at it.
 
 Misses = Callable[[Series], Series]
 
@@ -53,13 +54,17 @@ class Search:
     ) -> tuple[float, Series]:
         """Return the least cost and its position; NotEnoughError with `what` if no two starts agree on it.
 
-        Only the `first` unknowns are compared, or all.
+        Only the `first` unknowns are compared, or all. None of these may end at one of its bounds: there
+        leaving out parts would change nothing, and the interval would have no width.
         """
         ends = [self.run(misses, start) for start in starts]
         cost, best = min(ends, key=lambda end: end[0])
         near = [np.abs(end - best)[:first] <= (AGREE * self.usual)[:first] for _, end in ends]
         if sum(bool(np.all(one)) for one in near) < 2:
             raise NotEnoughError(f"the search has no unique result: {what}")
+        to_bound = np.minimum(best - self.lowest, self.highest - best)[:first] / self.usual[:first]
+        if np.any(to_bound < AT_BOUND):
+            raise NotEnoughError(f"the best fit lies at the end of what is possible: {what}")
         return cost, best
 
 

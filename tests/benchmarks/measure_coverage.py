@@ -1,6 +1,7 @@
 """How often intervals of `treadle measure` hold the truth, for KIND COUNT SEED.
 
-KIND is coast-down, load-steps, pushed or known. 200 coast-downs take half a minute of processor time.
+KIND is coast-down, ride, load-steps, pushed or known. 200 coast-downs or rides take about a minute of
+processor time. Cases that were not enough for a number are left out; the first column says how many are left.
 """
 
 import sys

@@ -64,7 +64,8 @@ def test_a_ride_of_the_very_bike_is_predicted_and_nothing_is_named(bike_name):
     assert (helps.both, helps.measured_only, helps.predicted_only) == (3, 0, 0)
     assert helps.begins_later_s is not None
     assert abs(helps.begins_later_s) < 0.3
-    assert causes(bike_name, ridden(bike_name)).named == []
+    found_causes = causes(bike_name, ridden(bike_name))
+    assert (found_causes.named, found_causes.slope_or_wind) == ([], False)
 
 
 def test_the_bench_has_the_crank_of_the_log_only_as_far_as_gears_and_wheel_allow():
@@ -124,14 +125,32 @@ def test_a_hill_of_the_log_stays_where_it_is_for_a_slower_bench():
         ("tandem", "bicycle.drag_area_m2", 1.19, "bicycle.mass_kg"),
     ],
 )
-def test_what_coasting_can_not_tell_apart_is_named_together(bike_name, number, factor, alike):
+def test_what_coasting_can_not_distinguish_is_named_together(bike_name, number, factor, alike):
     found = causes(bike_name, ridden(bike_name, number, factor))
-    (group,) = found.not_told_apart
+    (group,) = found.not_distinguished
     by_name = {cause.number.name: cause for cause in group}
     assert {number, alike} <= set(by_name)
     assert by_name[number].value / by_name[number].file_value == pytest.approx(factor, rel=0.01)
     assert by_name[number].share > 0.95
     assert all(cause.number not in DRIVE for cause in found.named)
+
+
+@pytest.mark.parametrize("bike_name", ["folding", "step_through"])
+def test_a_hill_where_it_coasts_is_no_number_of_the_bicycle(bike_name):
+    lines = [
+        *({"at_s": 0, "cadence_rpm": 0}, {"at_s": 3, "cadence_rpm": 55, "effort_w": 120.0}),
+        *(
+            {"at_s": 20, "cadence_rpm": 50, "grade_percent": 5.0},
+            {"at_s": 35, "cadence_rpm": 0, "grade_percent": -3.0},
+        ),
+        *(
+            {"at_s": 50, "cadence_rpm": 75, "grade_percent": 0.0},
+            {"at_s": 60, "cadence_rpm": 0, "brake": True},
+        ),
+    ]
+    script = CourseScript(course_from("hills", "hills", 66.0, lines))
+    found = causes(bike_name, ridden_section(load_bike(bike_name), script, 66.0, seed=9))
+    assert (found.named, found.slope_or_wind) == ([], True)
 
 
 @pytest.mark.parametrize("magnets", [4, pytest.param(1, marks=pytest.mark.long)])
@@ -212,6 +231,26 @@ def test_the_measured_series_are_those_of_the_bench_and_coasting_is_found():
     assert [round(start / 10) for start, _ in coasting(ride)] == [33]
     assert len(ride.spans_s) == 3
     assert ride.spans_s[0][0] == pytest.approx(3.5, abs=1.0)
+
+
+@pytest.mark.parametrize("bike_name", ["step_through", "cargo_trike"])
+def test_pedalling_backward_is_backward_in_the_log_of_each_kind_of_sensor(bike_name):
+    lines = [{"at_s": 0, "cadence_rpm": 0}, {"at_s": 2, "cadence_rpm": 60}, {"at_s": 8, "cadence_rpm": -40}]
+    script = CourseScript(course_from("back", "back", 14.0, lines))
+    ride = measured(ridden_section(load_bike(bike_name), script, 14.0, seed=3))
+    assert np.median(ride.cadence_rpm[40:75]) == pytest.approx(60, abs=2)
+    assert np.median(ride.cadence_rpm[90:130]) == pytest.approx(-40, abs=2)
+    predicted = predict(load_bike(bike_name), ride)
+    helps = match(predicted, ride)
+    assert (helps.both, helps.measured_only, helps.predicted_only) == (1, 0, 0)
+
+
+def test_a_log_that_begins_at_rest_for_a_moment_begins_at_rest():
+    lines = [{"at_s": 0, "cadence_rpm": 0}, {"at_s": 2, "cadence_rpm": 35, "effort_w": 40.0}]
+    script = CourseScript(course_from("start", "start", 14.0, lines))
+    ride = measured(ridden_section(load_bike("step_through"), script, 14.0, seed=9))
+    assert ride.speed_m_per_s[0] == 0.0
+    assert ride.speed_m_per_s[60] > 2.0
 
 
 def test_a_ring_from_the_middle_of_a_ride_is_compared_too():

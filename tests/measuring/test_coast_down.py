@@ -107,6 +107,16 @@ def test_runs_in_one_file_are_found_and_those_with_pedals_or_brakes_end_there():
     assert run.speed_m_per_s[-1] > 5.0
 
 
+def test_runs_that_no_rolling_resistance_explains_are_not_enough_instead_of_zero_with_certainty():
+    # The road falls both ways: somebody pushed, or the clock is wrong.
+    random = np.random.default_rng(3)
+    truth = Truth(random)
+    truth.crr, truth.grade, truth.wind_m_per_s, truth.gust_m_per_s = -0.003, 0.0, 0.0, 0.0
+    runs = [run for log in coasted(truth, random) for run in coast_runs(log)]
+    with pytest.raises(NotEnoughError, match="don't separate air from rolling resistance"):
+        fit_coast_downs(runs, masses(truth))
+
+
 def test_too_few_runs_are_not_enough():
     random = np.random.default_rng(3)
     truth = Truth(random)
