@@ -2,8 +2,8 @@
 
 Which settings to hold back is found by riding what was refused, and nothing else, with some of them as the
 bike has them; how far they may go by riding steps of the way. Everything else is then chosen again for them;
-of several ways the one with the least score is taken, and the whole check is ridden again. At the worst
-everything stays as it is.
+of several ways the one with the least score is taken, and the whole check is ridden again. Where no two
+groups of settings cure it, all are held but those that change nothing about it; at the worst, all.
 """
 
 from collections.abc import Callable, Mapping
@@ -92,7 +92,17 @@ def _ways_back(tuned: Tuned, refused: list[Refusal]) -> list[dict[str, int]]:
         some = [sum(groups, ()) for groups in combinations(changed, count)]
         if refused and (found := [way for names in some if (way := _furthest(tuned, names, refused))]):
             return found
-    return [_part(tuned, sum(GROUPS, ()), 0.0)]
+    return [_all_but(tuned, changed if refused else [], refused)]
+
+
+def _all_but(tuned: Tuned, changed: list[Names], refused: list[Refusal]) -> dict[str, int]:
+    """Return all present values but those of the groups that, added one by one, leave every refusal cured."""
+    held = _part(tuned, sum(GROUPS, ()), 0.0)
+    for group in changed:
+        less = {name: value for name, value in held.items() if name not in group}
+        if _cured(tuned, less, refused):
+            held = less
+    return held
 
 
 def _changes(tuned: Tuned, names: Names) -> bool:

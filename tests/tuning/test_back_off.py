@@ -52,6 +52,16 @@ def read(bike, name):
     return getattr(bike.firmware_settings, name)
 
 
+def test_three_groups_that_are_refused_at_once_are_held_back_and_the_others_are_not(bench, folding_tuned):
+    # Everything was held back where no two groups cured it.
+    now = folding_tuned.bike.firmware_settings
+    three = ("release_rpm", "stop_pitch_percent", "battery_foldback_mv")
+    within = bench(*(lambda bike, name=name: read(bike, name) == getattr(now, name) for name in three))
+    assert all(within.tuned.changes[name] == getattr(now, name) for name in three)
+    assert within.tuned.changes["rise_mv_per_s"] == within.best.changes["rise_mv_per_s"] != now.rise_mv_per_s
+    assert within.tuned.changes["engage_rpm"] == within.best.changes["engage_rpm"] != now.engage_rpm
+
+
 def test_what_no_rule_refuses_stays_the_best_and_nothing_is_said(bench, folding_tuned):
     within = bench(lambda bike: True)
     assert within.tuned is folding_tuned
