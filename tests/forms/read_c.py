@@ -1,4 +1,4 @@
-"""Reads generated C with a parser of C, as `meaning.py` says. It knows nothing of the translator."""
+"""Reads generated C with a parser of C, as `meaning.py` says. It does not use the translator."""
 
 import operator
 import subprocess

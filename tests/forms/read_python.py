@@ -1,6 +1,6 @@
 """Reads the firmware with Python's parser and the objects of a built controller, as `meaning.py` says.
 
-It knows nothing of the translator either: which class a method belongs to is seen on the objects themselves.
+It does not use the translator either: which class a method belongs to is seen on the objects themselves.
 """
 
 import ast

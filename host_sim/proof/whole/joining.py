@@ -1,4 +1,4 @@
-"""Functions that join others, held against what they should call: with which numbers, in which order.
+"""Functions that join others, compared with what they should call: with which numbers, in which order.
 
 A function is run from any state, and from the same state what it should do is done call by call. Both must
 leave the same in every field of every object. The functions that are called are the firmware's own: what
