@@ -4,6 +4,7 @@
 """
 
 from functools import cache
+from typing import Any
 
 import pytest
 
@@ -21,7 +22,7 @@ from tests.bench_log import ridden_section
 RING_STEPS = 4_000  # 20 s: what a board keeps.
 BIKES = ("cargo_trike", "folding", "step_through", "tandem")
 LOOPED = ("cargo_trike", "tandem")  # On this climb nothing but the power loop decides the command.
-RIDDEN = [
+RIDDEN: list[dict[str, Any]] = [
     {"at_s": 0, "cadence_rpm": 0},
     {"at_s": 3, "cadence_rpm": 62, "effort_w": 90.0},
     {"at_s": 20, "over_s": 8, "cadence_rpm": 70, "grade_percent": 2.0},
@@ -87,6 +88,7 @@ def test_a_fault_in_the_middle_of_a_ride_is_found_at_its_step_and_never_taken_fr
     assert [(one.step, one.name) for one in found.faults] == [
         (one.step, one.name) for one in found.board_faults
     ]
+    assert found.agrees_from is not None
     assert found.agrees_from < found.board_faults[0].step - 1_000
 
 
@@ -130,7 +132,7 @@ def test_a_decision_that_differs_late_in_the_log_is_not_put_down_to_its_beginnin
             outputs.indicator ^= 1
         return outputs
 
-    taken: dict = {}
+    taken: dict[Controller, int] = {}
     monkeypatch.setattr(Controller, "step", otherwise)
     found = replayed(ring)
     assert found.parting is not None
