@@ -5,7 +5,7 @@ import numpy as np
 from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import Times
 from host_sim.capture.findings import Channels, Finding
-from host_sim.capture.stretches import NS_PER_S
+from host_sim.units import NS_PER_S
 
 PITCHES_SILENT = 8  # The other channel moved on by so many pitches, and this one did not.
 SEEN_AT_LEAST = 3

@@ -18,10 +18,11 @@ from host_sim.capture.order import Lacking, Overlap, lacking_in, odd_edges_in, o
 from host_sim.capture.parts import filled, turns_in
 from host_sim.capture.shape import decodable_of, duty_of, phase_of, swing_of
 from host_sim.capture.steady_turn import UNSURE_NUMBER, Context, Turn
-from host_sim.capture.stretches import NS_PER_S, Stretch, stretches_of
+from host_sim.capture.stretches import Stretch, stretches_of
 from host_sim.capture.turn import turn_of
 from host_sim.capture.unequal import Unequal, again_in_a_turn, unequal_in
 from host_sim.capture.ways import Way, reversals_seen, way_of
+from host_sim.units import NS_PER_S
 
 KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
 PULSES_UNKNOWN = 64  # The decoder then lets everything pass that any ring could send.

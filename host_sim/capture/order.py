@@ -14,7 +14,8 @@ from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import Times
 from host_sim.capture.parts import Turning
 from host_sim.capture.ring import Ring
-from host_sim.capture.stretches import NS_PER_S, Floats
+from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 GLITCH_SHARE = (
     16  # firmware/sense/crank.py: levels that last under this part of the shortest pitch are refused.

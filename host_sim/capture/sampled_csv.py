@@ -13,8 +13,8 @@ from host_sim.capture.csv_rows import LEVEL_WORDS, UNKNOWN_WORDS
 from host_sim.capture.edges import Capture, Damage, Levels, Times
 from host_sim.errors import RequestError
 from host_sim.textfile import open_file, spoken
+from host_sim.units import NS_PER_S
 
-NS_PER_S = 10**9
 RATE_MOST_HZ = 9 * 10**9
 MULTIPLES = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9}
 _RATE = re.compile(rb"sample\s*rate\s*[:=]?\s*(\d+(?:\.\d+)?)\s*([kmg]?)hz", re.IGNORECASE)

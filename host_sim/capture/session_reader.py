@@ -18,10 +18,10 @@ from host_sim.capture.choice import choose
 from host_sim.capture.edges import Capture, Damage, Levels, Times
 from host_sim.errors import RequestError
 from host_sim.textfile import open_file, spoken
+from host_sim.units import NS_PER_S
 
 METADATA_BYTES_MAX = 1_000_000
 RATE_HZ_MAX = 9_000_000_000
-NS_PER_S = 10**9
 UNIT_BYTES_MAX = 64
 HZ = {"": 1, "hz": 1, "khz": 10**3, "mhz": 10**6, "ghz": 10**9}
 # All that zipfile and the decompressors raise for broken files.

@@ -14,6 +14,7 @@ from scipy.ndimage import median_filter
 from host_sim.capture.board_count import moves_of
 from host_sim.capture.cleaning import CleanChannel, local_pitch_ns
 from host_sim.capture.edges import Times
+from host_sim.units import NS_PER_S
 
 Floats = NDArray[np.float64]
 Signs = NDArray[np.int8]
@@ -23,7 +24,6 @@ STANDING_NS = 6_000_000_000
 LEAST_PITCHES = 3
 BACKWARD_IN_A_ROW = 3  # Edges.
 SILENT_PITCHES = 6
-NS_PER_S = 1e9
 
 
 @dataclass(frozen=True, slots=True)

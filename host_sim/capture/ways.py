@@ -10,7 +10,8 @@ from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import CHANNEL_A, CHANNEL_B
 from host_sim.capture.findings import Channels
 from host_sim.capture.parts import Turning, turning_of
-from host_sim.capture.stretches import NS_PER_S, Floats, Stretch
+from host_sim.capture.stretches import Floats, Stretch
+from host_sim.units import NS_PER_S
 
 ENDS_UNSTEADY = 2  # Pitches next to a stop or a change of direction.
 STEADY_LEAST = 12  # Pitches; a foot that rocks the crank makes shorter stretches.

@@ -4,8 +4,8 @@ from matplotlib.axes import Axes
 
 from firmware.decide.engagement import FAULTED, STATE_NAMES
 from host_sim.bench.meter import RideEvent
+from host_sim.report.svg import INK
 
-INK = "#1d2733"
 FAULTED_NAME = STATE_NAMES[FAULTED]
 LABELS_MOST = 14
 LABEL_ROWS = 4

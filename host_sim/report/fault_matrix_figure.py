@@ -16,7 +16,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from host_sim.report.ride_figure import INK, QUIET
+from host_sim.report.ring_drawing import QUIET
+from host_sim.report.svg import INK
 from host_sim.rules.fault_matrix import FAILS, HOLDS, UNSEEN, Cell, Matrix
 
 COLOURS = {HOLDS: "#dfe9e4", FAILS: "#a0252f", UNSEEN: "#f2c14e"}

@@ -26,6 +26,8 @@ from host_sim.bench.trace import OFF_NAME
 from host_sim.report.edges_figure import CADENCE, COMMAND, DELIVERED, SPEED, draw_edges
 from host_sim.report.event_labels import LABEL_ROW_POINTS, LABEL_ROWS, label_events
 from host_sim.report.ride_facts import RideFacts
+from host_sim.report.ring_drawing import QUIET
+from host_sim.report.svg import INK
 from host_sim.report.trace_file import RideTrace, read_trace
 
 MINUTE_S = 60.0
@@ -33,8 +35,6 @@ SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
 FLAT_M = 0.3  # A road that rises and falls by less gets no axis for its height.
 TITLE_LETTERS = 60
 
-INK = "#1d2733"
-QUIET = "#6b675c"
 ROAD = "#c9c2b6"
 WANTED = "#8a8f98"
 ALLOWED = "#d1720b"

@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 
 from host_sim.capture.findings import Inspection
 from host_sim.capture.ring import Magnet, Ring
+from host_sim.report.svg import INK
 
-INK = "#1d2733"
 QUIET = "#6b675c"
 EMPTY = "#ecebe6"
 COLOURS = {"A": "#0b5fa5", "B": "#6a3d9a"}

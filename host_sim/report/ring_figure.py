@@ -24,8 +24,10 @@ from host_sim.capture.cadence import Cadence
 from host_sim.capture.findings import Inspection
 from host_sim.capture.stopping import Support
 from host_sim.capture.stretches import Floats
-from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, INK, QUIET, draw_ring
+from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, QUIET, draw_ring
+from host_sim.report.svg import INK
 from host_sim.report.volts_drawing import draw_heights, draw_traces, thresholds_words
+from host_sim.units import NS_PER_S
 
 ENGAGE, RELEASE = "#14775a", "#a0252f"
 LEFT, RIGHT = 0.06, 0.97
@@ -133,7 +135,7 @@ def _verdict(inspection: Inspection, weak_by_volts: list[int]) -> str:
 def _edges(axes: Axes, inspection: Inspection, volts: VoltsShown | None) -> None:
     """Draw a little more than the first turn, with the numbers of the magnets."""
     gathered = inspection.gathered
-    times_s = gathered.times_ns / 1e9
+    times_s = gathered.times_ns / NS_PER_S
     rises_s = inspection.rises_s
     seen = len(inspection.ring.magnets) if inspection.ring is not None else 12
     begin_s, end_s = float(times_s[0]), float(times_s[-1])
@@ -164,7 +166,7 @@ def _levels(axes: Axes, inspection: Inspection, begin_s: float, end_s: float) ->
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.set_yticks([])
     gathered = inspection.gathered
-    times_s = gathered.times_ns / 1e9
+    times_s = gathered.times_ns / NS_PER_S
     first = max(int(np.searchsorted(times_s, begin_s, side="right")) - 1, 0)
     stop = min(int(np.searchsorted(times_s, end_s)), first + EDGES_SHOWN)
     shown_s = np.append(times_s[first:stop], end_s)

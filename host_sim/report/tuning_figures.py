@@ -23,7 +23,8 @@ from matplotlib.ticker import MaxNLocator
 
 from firmware.settings import TWO_CHANNELS
 from host_sim.report.label_places import Label, label_level, label_points
-from host_sim.report.ride_figure import INK, QUIET
+from host_sim.report.ring_drawing import QUIET
+from host_sim.report.svg import INK
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
 from host_sim.tuning.recommend import Tuned

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import ScalarFormatter
 
-from host_sim.report.ride_figure import INK
+from host_sim.report.svg import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, mark_both, two_curves
 from host_sim.tuning.drive import DrivePoint
 from host_sim.tuning.loop_report import LoopReport

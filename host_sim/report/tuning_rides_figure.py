@@ -5,7 +5,7 @@ from pathlib import Path
 from matplotlib.axes import Axes
 
 from host_sim.bikes.model import Bike
-from host_sim.report.ride_figure import INK
+from host_sim.report.svg import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, NOW, drawn
 from host_sim.tuning.drive_rides import SLOPE_S, STEP_S, empty, start_course, step_course, traced
 from host_sim.tuning.recommend import Tuned

@@ -5,7 +5,7 @@ from pathlib import Path
 from matplotlib.axes import Axes
 
 from host_sim.report.label_places import Label, label_points
-from host_sim.report.ride_figure import INK
+from host_sim.report.svg import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, NOW, drawn
 from host_sim.tuning.drive_rides import STEP_S
 from host_sim.tuning.recommend import Tuned

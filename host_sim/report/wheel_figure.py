@@ -15,7 +15,8 @@ from matplotlib.figure import Figure
 
 from host_sim.capture.wheel.by_speed import STILL_S
 from host_sim.capture.wheel.inspection import WheelInspection
-from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, INK, QUIET
+from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, QUIET
+from host_sim.report.svg import INK
 
 LEFT, RIGHT = 0.07, 0.92
 DOUBLED, NOISE = "#c77700", "#6a3d9a"

@@ -21,6 +21,7 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.rates import empty_mass_kg
 from host_sim.tuning.ride_start import DRAWS, draws_of, rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
@@ -181,7 +182,7 @@ def _measure_once(bike: Bike, seed: int) -> DriveMeasures:
     slope_s = begin_s + SLOPE_S
     before = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s < slope_s]
     after = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s >= slope_s]
-    period_s = 0.005
+    period_s = PERIOD_S
     outside = [index for index, share in enumerate(before) if abs(share - 1.0) > SETTLED_SHARE]
     quiet = before[-round(QUIET_S / period_s) :]
     off = [abs(share - 1.0) for share in after]
@@ -211,12 +212,12 @@ def _edge(bike: Bike, seed: int) -> tuple[float, float]:
     limit_w = OVER_LIMIT * bike.firmware_settings.power_limit_w
     over_w = sum(max(power_w - limit_w, 0.0) for power_w in trace.powers_w)
     half_s = _first_s(trace.shares, 0.5) if bike.motor_controller.kind == "speed" else 0.0
-    return half_s, over_w * 0.005
+    return half_s, over_w * PERIOD_S
 
 
 def _first_s(shares: list[float], share: float) -> float:
     """Return how long after engaging a share of the power is reached; if never, the length of the ride."""
-    return next((index * 0.005 for index, one in enumerate(shares) if one >= share), STEP_S)
+    return next((index * PERIOD_S for index, one in enumerate(shares) if one >= share), STEP_S)
 
 
 def _compare_with_the_end(step: PowerTrace, end_s: float) -> None:
@@ -233,4 +234,4 @@ def _jerk_m_per_s3(push_m_per_s2: list[float]) -> float:
     """Return the steepest rise over JERK_PERIODS, from nothing before the first entry."""
     values = [0.0] * JERK_PERIODS + push_m_per_s2
     rises = (later - earlier for earlier, later in zip(values, values[JERK_PERIODS:], strict=False))
-    return max(max(rises, default=0.0), 0.0) / (JERK_PERIODS * 0.005)
+    return max(max(rises, default=0.0), 0.0) / (JERK_PERIODS * PERIOD_S)

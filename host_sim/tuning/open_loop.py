@@ -15,7 +15,6 @@ from host_sim.tuning.operating import OperatingPoint
 
 PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _LONG_US = 10**12
-_FOLLOW_GAIN = 0.05  # A slow integral sets the power: a twentieth of the error in each period.
 
 
 class OpenLoop:

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host_sim.capture.analog.rows import NS_PER_S
 from host_sim.capture.analog.swing import Swing, dead_channels
 from host_sim.capture.analog.switching import Runs, Thresholds
 from host_sim.capture.analog.volts_capture import VoltsCapture
 from host_sim.capture.edges import Times
 from host_sim.capture.findings import Inspection
 from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 WEAK_SHARE = (
     0.8  # Of the usual height; magnets of one batch differ by some per cent. Common practice, no source.

@@ -13,8 +13,8 @@ from host_sim.capture.csv_header import pointed
 from host_sim.capture.edges import Damage, Times
 from host_sim.capture.stretches import Floats
 from host_sim.textfile import open_file
+from host_sim.units import NS_PER_S
 
-NS_PER_S = 1e9
 TIME_NS_MOST = 9e18
 
 

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from host_sim.capture.analog.rows import NS_PER_S, Piece
+from host_sim.capture.analog.rows import Piece
 from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 SMOOTH_S = 0.002  # Shorter than the shortest pulse that `cleaning` accepts as a magnet.
 SAMPLES_LEAST = 3

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host_sim.capture.analog.rows import NS_PER_S, Piece
+from host_sim.capture.analog.rows import Piece
 from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 BLOCK_S = 2.0
 LOW_PERCENT, HIGH_PERCENT = 1.0, 99.0

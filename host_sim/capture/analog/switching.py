@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host_sim.capture.analog.rows import NS_PER_S
 from host_sim.capture.edges import Times
 from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 RUNS_MOST = 600_000
 Thresholds = Callable[[Floats], tuple[Floats, Floats]]

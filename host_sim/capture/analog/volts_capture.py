@@ -6,13 +6,14 @@ from pathlib import Path
 import numpy as np
 
 from host_sim.capture.analog.layout import Layout
-from host_sim.capture.analog.rows import NS_PER_S, Piece, pieces_of
+from host_sim.capture.analog.rows import Piece, pieces_of
 from host_sim.capture.analog.smoothing import smoothed
 from host_sim.capture.analog.swing import Swing, dead_channels, swings_of
 from host_sim.capture.analog.switching import Runs, Switch, Thresholds
 from host_sim.capture.blocks import Done
 from host_sim.capture.edges import Capture, Damage, Levels, Times
 from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 LEVELS_V = (0.8, 2.0)  # Levels at which a 3.3 V input is low and high (JEDEC JESD8C.01, LVTTL).
 

@@ -8,10 +8,11 @@ import numpy as np
 from host_sim.capture.edges import CHANNEL_B
 from host_sim.capture.findings import Finding
 from host_sim.capture.gathering import EdgeSource, gather
-from host_sim.capture.stretches import NS_PER_S, Floats
+from host_sim.capture.stretches import Floats
 from host_sim.capture.wheel.by_speed import Band, Noise, bands_of, filled_gaps, lost_in, noise_of, speeds_at
 from host_sim.capture.wheel.pulses import WheelPulses, drive_times, wheel_pulses
 from host_sim.capture.wheel.turn import WheelTurn, turn_of_wheel
+from host_sim.units import NS_PER_S
 
 FEW_SHARE = 0.002  # Of all pulses: one lost in 500 is due to a pothole; more are the sensor's fault.
 FEW = 2

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from host_sim.capture.edges import CHANNEL_A, CHANNEL_B, Levels, Times
-from host_sim.capture.stretches import NS_PER_S, Floats
+from host_sim.capture.stretches import Floats
+from host_sim.units import NS_PER_S
 
 AROUND_S = 2.0
 NARROW_SHARE = 0.3  # Of the width that half of the high time around has; a magnet's pulse is never so short.
