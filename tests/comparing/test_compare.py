@@ -153,7 +153,7 @@ def test_a_hill_where_it_coasts_is_no_number_of_the_bicycle(bike_name):
     assert (found.named, found.slope_or_wind) == ([], True)
 
 
-@pytest.mark.parametrize("magnets", [4, pytest.param(1, marks=pytest.mark.long)])
+@pytest.mark.parametrize("magnets", [4, pytest.param(1, marks=pytest.mark.slow)])
 def test_a_wheel_sensor_with_other_magnets_than_the_file_says_is_named(magnets):
     assert load_bike("tandem").wheel_sensor.pulses_per_rev == 2
     first = causes("tandem", ridden("tandem", WHEEL_PULSES.name, magnets / 2)).named[0]

@@ -1,6 +1,7 @@
 """Elevation balance: bicycles whose truth is known, two recorded rides, and logs that are not enough."""
 
 import csv
+from functools import cache
 
 import numpy as np
 import pytest
@@ -17,14 +18,13 @@ from tests.measuring.coasting import Truth, masses, measured_on_a_ride
 KNOWN = Masses(90.0, roads.WHEELS_KG, 1.2)
 
 
-def calm(seed=5, **known):
-    """Return a bicycle of 90 kg in no wind, and an hour and a half of its ride."""
-    random = np.random.default_rng(seed)
+@cache
+def calm():
+    """Return an hour and a half of a ride without wind, on a bicycle of 90 kg."""
+    random = np.random.default_rng(5)
     truth = Truth(random)
     truth.mass_kg, truth.crr, truth.cda_m2 = 90.0, 0.006, 0.45
     truth.wind_m_per_s = truth.gust_m_per_s = 0.0
-    for name, value in known.items():
-        setattr(truth, name, value)
     return roads.ridden(truth, random)
 
 
@@ -91,6 +91,49 @@ def test_gaps_and_empty_cells_end_stretches_and_nothing_else():
     fit = fit_rides([Log("ride.csv", holes)], KNOWN, roads.CHAIN)
     assert len(fit.climb_m) < len(whole.climb_m)
     assert fit.cda_m2.value == pytest.approx(whole.cda_m2.value, rel=0.03)
+
+
+def thinned(columns, places):
+    return {name: column[places] for name, column in columns.items()}
+
+
+def other_logs(columns):
+    """Return the same ride as other recorders would have written it, by name."""
+    seconds = len(columns["time_s"])
+    some = np.sort(np.random.default_rng(1).choice(seconds, 4000, replace=False))
+    tenths = np.arange(0.0, seconds - 1.0, 0.1)
+    often = {name: np.interp(tenths, columns["time_s"], column) for name, column in columns.items()}
+    return {
+        "later": [columns | {"time_s": columns["time_s"] + 9e5}],
+        "ten a second": [often],
+        "every 5 s": [thinned(columns, slice(None, None, 5))],
+        "unevenly": [thinned(columns, some)],
+        "two files": [thinned(columns, slice(2500)), thinned(columns, slice(2500, None))],
+    }
+
+
+@pytest.mark.parametrize("name", ["later", "ten a second", "every 5 s", "unevenly", "two files"])
+def test_the_numbers_do_not_depend_on_how_often_a_recorder_writes(name):
+    logs = [Log(name, columns) for columns in other_logs(calm())[name]]
+    fit = fit_rides(logs, KNOWN, roads.CHAIN)
+    assert fit.crr.value == pytest.approx(0.006, rel=0.05)
+    assert fit.cda_m2.value == pytest.approx(0.45, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "said"),
+    [
+        ("rider_power_w", 0.0, "0 stretches of 600 m"),
+        ("rider_power_w", np.nan, "0 stretches of 600 m"),
+        ("rider_power_w", 2900.0, "the best fit lies at the end of what is possible"),
+        ("speed_m_per_s", 0.0, "0 stretches of 600 m"),
+        ("speed_m_per_s", 39.0, "the speed hardly changes over the ride"),
+    ],
+)
+def test_a_ride_with_a_broken_sensor_is_not_enough(column, value, said):
+    columns = calm()
+    with pytest.raises(NotEnoughError, match=said):
+        fit_rides([Log("x", columns | {column: np.full(len(columns[column]), value)})], KNOWN, roads.CHAIN)
 
 
 def test_ten_random_bicycles_lie_in_their_intervals_and_near_the_truth():

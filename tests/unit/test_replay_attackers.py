@@ -1,5 +1,6 @@
 """Logs that someone has tampered with, with every checksum right: a sentence or a named step, never more."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -147,6 +148,27 @@ def test_a_ride_whose_clock_wraps_while_the_motor_helps_is_replayed_to_the_bit(h
     assert min(step.command_mv for step in steps[wraps[0] - 20 : wraps[0] + 20]) > 0
     found = replay(section, load_bike("cargo_trike").firmware_settings)
     assert (found.parting, found.equal) == (None, len(steps))
+
+
+@pytest.mark.slow
+def test_two_hours_over_several_wraps_are_replayed_to_the_bit():
+    hours_s = 7_200.0
+    lines = [
+        stretch
+        for start_s in range(0, 7_200, 60)
+        for stretch in (
+            {"at_s": start_s, "cadence_rpm": 0, "grade_percent": 0.0},
+            {"at_s": start_s + 8, "cadence_rpm": 50 + start_s // 60 % 40, "effort_w": 60.0 + start_s % 90},
+            {"at_s": start_s + 40, "grade_percent": float(start_s // 60 % 5 - 2)},
+        )
+    ]
+    bike = load_bike("cargo_trike")
+    section = ridden_section(bike, CourseScript(course_from("out", "out", hours_s, lines)), hours_s, seed=4)
+    found = replay(section, bike.firmware_settings)
+    times_us = [step.now_us for step in section.steps() if isinstance(step, RecordedStep)]
+    assert sum(after < before for before, after in pairwise(times_us)) in (6, 7)
+    assert found.seconds > 7_190.0
+    assert (found.parting, found.loss, found.equal) == (None, None, len(times_us))
 
 
 @pytest.mark.parametrize("other", ["tandem", "folding"])
