@@ -82,6 +82,10 @@ def _within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:
         tuned = min((again(tuned.held | way) for way in ways), key=lambda one: one.after.scores.total)
         check = check_rules(tuned, seed, done)
         refused += check.refused
+    if tuned is not best and tuned.after.scores.total > tuned.before.scores.total:
+        # What is left is worth less than nothing: everything stays as it is, which no rule can refuse.
+        tuned = again(_part(best, sum(GROUPS, ()), 0.0))
+        check = check_rules(tuned, seed, done)
     return Within(tuned, check, best, refused)
 
 

@@ -62,6 +62,28 @@ def test_three_groups_that_are_refused_at_once_are_held_back_and_the_others_are_
     assert within.tuned.changes["engage_rpm"] == within.best.changes["engage_rpm"] != now.engage_rpm
 
 
+def test_what_is_left_is_not_recommended_if_the_present_settings_are_better(folding_tuned, monkeypatch):
+    now = folding_tuned.bike.firmware_settings
+
+    def again(held):
+        changes = folding_tuned.changes | held
+        scores = replace(folding_tuned.before.scores, drive=folding_tuned.before.scores.drive + 0.1)
+        tuned = with_settings(folding_tuned.bike, changes)
+        after = replace(folding_tuned.after, scores=scores)
+        return replace(folding_tuned, changes=changes, tuned=tuned, after=after)
+
+    refusal = Refusal(
+        "rule fails, 2 against 1.", lambda bike: read(bike, "rise_mv_per_s") == now.rise_mv_per_s
+    )
+    monkeypatch.setattr(
+        back_off,
+        "check_rules",
+        lambda tuned, seed, done: RulesCheck([], None, [] if refusal.holds(tuned.tuned) else [refusal], []),
+    )
+    within = within_rules(folding_tuned, again, 1, no_count)
+    assert all(within.tuned.changes[name] == getattr(now, name) for name in NAMES)
+
+
 def test_what_no_rule_refuses_stays_the_best_and_nothing_is_said(bench, folding_tuned):
     within = bench(lambda bike: True)
     assert within.tuned is folding_tuned
