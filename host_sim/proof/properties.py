@@ -270,7 +270,7 @@ PROPERTIES = (
         " else: each fault with its condition, count and cause, each ceiling, each event, each rate. The"
         " controller calls its parts in the written order, each with its own readings, and gives every edge"
         " that waits to the sensing part and to the gate. A new controller starts at rest with nothing"
-        " learned.",
+        " learned. Exactly the legal settings are accepted, and a controller takes all of them.",
         (
             ALL_SETTINGS,
             "the contracts state the formulas a second time: a mistake that both share is left to the other"

@@ -12,7 +12,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from host_sim.proof.whole.exact_all import EXACT, JOINED, START
+from host_sim.proof.whole.exact_all import ACCEPTED, EXACT, JOINED, START
 from host_sim.proof.whole.interpreter import Interpreter
 from host_sim.proof.whole.jobs import job_names, pieces_of
 from host_sim.proof.whole.program import Function
@@ -30,7 +30,7 @@ OF_KINDS = ("sense/crank.py", "guard/output_guard.py", "decide/pedalling.py", "s
 """What goes other ways for other kinds of sensor."""
 SAME = "the same by"
 SLOW = ("step keeps", "step back keeps", "step rise", "step ceiling")
-QUICK = ("contract", "edge ", "gate ")
+QUICK = ("contract", "edge ", "gate ", "clock")
 OWN, FOREIGN = 0, 3
 LEMMAS_ON_A_COPY = """
 import json, sys
@@ -102,8 +102,8 @@ def _turn(job: str, mutant: Mutant) -> int:
         return OWN if contract.module == module else FOREIGN
     if job in JOINED:
         return OWN if f"firmware.{JOINED[job][0].module}" == module else FOREIGN
-    if job == START and mutant.place == "__init__":
-        return 1
+    if job in (START, ACCEPTED):
+        return OWN if job == ACCEPTED and mutant.file == "settings.py" else 1
     return 2 if job.startswith(QUICK) else FOREIGN + 1
 
 

@@ -321,4 +321,24 @@ ATTACKS = {
         "cut",
         "joined Controller._engage",
     ),
+    "a pair of settings need not ascend": Row(
+        Mistake(
+            "settings.py",
+            "Settings.__init__",
+            "getattr(self, lower) >= getattr(self, higher)",
+            "getattr(self, lower) > getattr(self, higher)",
+        ),
+        "formulas",
+        "exact settings",
+    ),
+    "a controller refuses the highest legal rate": Row(
+        Mistake(
+            "drive/slew_limiter.py",
+            "SlewLimiter.__init__",
+            "1 <= rate <= RATE_MAX_MV_PER_S",
+            "1 <= rate < RATE_MAX_MV_PER_S",
+        ),
+        "formulas",
+        "exact settings",
+    ),
 }

@@ -1,6 +1,7 @@
 """Mistakes that the proof was attacked with: each is refuted by the formula or the calls of one function.
 
-The job is asked for a firmware that has the mistake; that it is proved without is tested in test_whole_step.py.
+The job is asked for a firmware that has the mistake. That it is proved without is tested in
+test_whole_step.py.
 """
 
 from importlib import import_module

@@ -5,7 +5,7 @@ from typing import Any
 from firmware.settings import TABLE
 from host_sim.proof.whole.contract import Contract, nothing
 from host_sim.proof.whole.edges import SIDES
-from host_sim.proof.whole.exact_all import EXACT, EXACT_JOBS, JOINED
+from host_sim.proof.whole.exact_all import ACCEPTED, EXACT, EXACT_JOBS, JOINED, START
 from host_sim.proof.whole.induction import longest_gap_us
 from host_sim.proof.whole.jobs import SHARES, SHOWN
 from host_sim.proof.whole.joining import Joining
@@ -47,7 +47,11 @@ def in_words(statements: tuple[str, ...], jobs: tuple[str, ...]) -> dict[str, An
     if jobs == EXACT_JOBS:
         return {
             "statements": [{"name": title, "sentence": _changes(one)} for title, one in EXACT.items()]
-            + [{"name": name, "sentence": _calls(one)} for name, (one, _) in JOINED.items()],
+            + [{"name": name, "sentence": _calls(one)} for name, (one, _) in JOINED.items()]
+            + [
+                {"name": START, "sentence": "a new controller starts at rest with nothing learned"},
+                {"name": ACCEPTED, "sentence": "exactly the legal settings are accepted"},
+            ],
             "symbolic": {
                 "settings": settings,
                 "state": f"{len(RANGES)} fields, each in its range of host_sim/proof/whole/ranges.py",

@@ -13,6 +13,7 @@ from host_sim.proof.whole.exact_guard import EXACT_GUARD
 from host_sim.proof.whole.exact_judge import EXACT_JUDGE
 from host_sim.proof.whole.exact_motor import EXACT_MOTOR
 from host_sim.proof.whole.exact_sense import EXACT_SENSE
+from host_sim.proof.whole.exact_settings import settings_pieces
 from host_sim.proof.whole.exact_step import EXACT_STEP, start_pieces
 from host_sim.proof.whole.exact_wheel import EXACT_WHEEL
 from host_sim.proof.whole.invariants import Clause
@@ -42,12 +43,14 @@ JOINED: dict[str, tuple[Joining, int | None]] = {
     for one in (*JOINS_CONTROLLER, *JOINS_CRANK, *JOINS_GUARD)
     for kind in one.kinds
 }
-START = "exact start"
-EXACT_JOBS = (*(f"exact {title}" for title in EXACT), *JOINED, START)
+START, ACCEPTED = "exact start", "exact settings"
+EXACT_JOBS = (*(f"exact {title}" for title in EXACT), *JOINED, START, ACCEPTED)
 
 
 def exact_job(name: str) -> list[tuple[list[Any], list[Clause]]]:
     """Return facts and claims of one of EXACT_JOBS."""
     if name in JOINED:
         return [joined_piece(*JOINED[name])]
-    return start_pieces() if name == START else exact_pieces(EXACT[name.removeprefix("exact ")])
+    if name == START:
+        return start_pieces()
+    return settings_pieces() if name == ACCEPTED else exact_pieces(EXACT[name.removeprefix("exact ")])
