@@ -452,3 +452,8 @@ def test_every_folder_has_a_readme():
     folders = {path.parent for top in tops for path in (ROOT / top).rglob("*.py")}
     silent = {str(folder.relative_to(ROOT)) for folder in folders if not (folder / "README.md").exists()}
     assert silent == set()
+
+
+def test_no_two_test_files_share_a_name():
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert sorted(names) == sorted(set(names))
