@@ -7,6 +7,7 @@ import numpy as np
 from host_sim.measuring.coast_down import CoastFit
 from host_sim.measuring.elevation import RideFit
 from host_sim.measuring.load_steps import LoadFit
+from host_sim.measuring.stand_run import StandFit
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn
 
 SIZE = (9.0, 5.4)
@@ -54,3 +55,15 @@ def draw_load_steps(fit: LoadFit, path: Path) -> None:
         axes.axhline(0.0, color=NOW, linewidth=0.8)
         axes.set_xlabel("time (s)")
         axes.set_ylabel("residual (mV)")
+
+
+def draw_stand_run(fit: StandFit, path: Path) -> None:
+    """Draw the residuals of each law over time, in units of the noise of the readings."""
+    subtitle = "in units of the readings' noise: within 3 is noise; a curve or spike is not the motor's law"
+    with drawn(path, f"Stand run, {fit.kind} kind: residuals", subtitle, SIZE) as figure:
+        axes = figure.subplots()
+        axes.axhspan(-3.0, 3.0, color=NOW, alpha=0.1, linewidth=0.0)
+        axes.plot(fit.time_s, fit.misses, ".", color=GAIN, markersize=3.0)
+        axes.axhline(0.0, color=NOW, linewidth=0.8)
+        axes.set_xlabel("time (s)")
+        axes.set_ylabel("residual over its noise")

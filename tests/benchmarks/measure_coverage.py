@@ -1,6 +1,7 @@
 """How often intervals of `treadle measure` hold the truth, for KIND COUNT SEED.
 
-KIND is coast-down, load-steps, pushed or known. 200 coast-downs take half a minute of processor time.
+KIND is coast-down, stand, load-steps, pushed or known. 200 coast-downs take half a minute of processor time,
+200 stand runs about five minutes: set OPENBLAS_NUM_THREADS=1, several threads only wait for each other.
 """
 
 import sys
@@ -11,7 +12,7 @@ from tests.measuring.coverage import table
 def main() -> None:
     kind, count, seed = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
     for name, (cases, held, error) in table(kind, count, seed).items():
-        print(f"{name:22} {cases} cases, held {held:.1%}, median error {error:.2%}")
+        print(f"{name:24} {cases} cases, held {held:.1%}, median error {error:.2%}")
 
 
 if __name__ == "__main__":
