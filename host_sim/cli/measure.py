@@ -20,11 +20,12 @@ from host_sim.measuring.estimate import Estimate, NotEnoughError
 from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log, read_log
 from host_sim.measuring.road_law import Masses
+from host_sim.measuring.stand_run import Guess, bike_numbers, fit_stand_run
 from host_sim.measuring.workshop import LineFit, circumference, straight_line
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.textfile import spoken
 
-COAST, RIDE, LOAD = "coast_down.png", "ride.png", "load_steps.png"
+COAST, RIDE, LOAD, STAND = "coast_down.png", "ride.png", "load_steps.png", "stand_run.png"
 PUSHED, KNOWN = "pushed.png", "known.png"
 MASS_KG = (10.0, 1000.0)
 DENSITY_KG_PER_M3 = (0.5, 1.6)
@@ -48,6 +49,7 @@ class MeasureRequest:
         write: bool = False,
         out: Path | None = None,
         force: bool = False,
+        stand: list[Path] | None = None,
     ) -> None:
         """Load and check everything; RequestError says what is wrong."""
         self.path = bike_path(bike)
@@ -56,10 +58,10 @@ class MeasureRequest:
             raise RequestError(
                 f"--write would change the example {self.path.stem}, allowed is a copy of your own"
             )
-        if not coast_down and not ride and not load_steps and not pushed and not known:
+        if not any((coast_down, ride, stand, load_steps, pushed, known)):
             raise RequestError(
-                "no log is given, allowed is one or more of --coast-down, --ride, --load-steps, --pushed, "
-                "--known; "
+                "no log is given, allowed is one or more of --coast-down, --ride, --stand, --load-steps, "
+                "--pushed, --known; "
                 "`treadle measure --help` has the procedures"
             )
         _check("--air-density", air_density, DENSITY_KG_PER_M3, "kg/m3")
@@ -71,6 +73,7 @@ class MeasureRequest:
         self.coast_down = [read_log(path) for path in coast_down]
         self.ride = [read_log(path) for path in ride]
         self.load_steps = [read_log(path) for path in load_steps]
+        self.stand = [read_log(path) for path in stand or []]
         self.pushed = pushed
         self.known = known
         self.write = write
@@ -90,6 +93,8 @@ class MeasureResult:
         """Start without numbers."""
         self.request = request
         self.found: Found = {}
+        self.kinds: list[str] = []
+        self.notes: list[str] = []
         self.missing: list[str] = []
         self.files: list[Path] = []
         self.written: list[str] = []
@@ -99,8 +104,25 @@ class MeasureResult:
         self.found.setdefault(name, (estimate, how))
 
     def as_json(self) -> dict[str, Any]:
-        """Return one entry for each number."""
-        return {name: estimate.as_json() for name, (estimate, _) in self.found.items()}
+        """Return one entry for each number; the motor controller's kind is a word without an interval."""
+        entries: dict[str, Any] = {name: estimate.as_json() for name, (estimate, _) in self.found.items()}
+        if self.kinds:
+            kind = self.kinds[0]
+            entries["motor_controller_kind"] = {"value": kind, "low": kind, "high": kind, "unit": ""}
+        return entries
+
+    def take_kind(self, name: str, kind: str) -> None:
+        """Store what a stand run says that the command sets; note it if the bike file says otherwise."""
+        self.kinds.append(kind)
+        said = self.request.bike.motor_controller.kind
+        if kind != said:
+            self.notes.append(
+                f"{name}: the motor controller is of the {kind} kind, the bike file says {said}"
+            )
+        if kind != self.kinds[0]:
+            raise RequestError(
+                f"{name}: it is of the {kind} kind, allowed is {self.kinds[0]} as in the first stand run"
+            )
 
 
 def measure(request: MeasureRequest) -> MeasureResult:
@@ -115,13 +137,15 @@ def measure(request: MeasureRequest) -> MeasureResult:
         _coast_down(request, result, delivery)
         _ride(request, result, delivery)
         _load_steps(request, result, delivery)
+        _stand(request, result, delivery)
         _pushed(request, result, delivery)
         _known(request, result, delivery)
         if request.write:
             numbers = {name: one for name, one in result.found.items() if name in PLACES}
-            if numbers:
-                write_numbers(request.path, numbers)
-            result.written = sorted(numbers)
+            kind = result.kinds[0] if result.kinds else ""
+            if numbers or kind:
+                write_numbers(request.path, numbers, kind)
+            result.written = sorted([*numbers, *["motor_controller_kind"] * bool(kind)])
         result.files = delivery.deliver()
     return result
 
@@ -173,6 +197,28 @@ def _load_steps(request: MeasureRequest, result: MeasureResult, delivery: Delive
         draw_load_steps(fit, delivery.add(LOAD if position == 1 else f"load_steps_{position}.png"))
 
 
+def _stand(request: MeasureRequest, result: MeasureResult, delivery: Delivery) -> None:
+    from host_sim.report.measure_figures import draw_stand_run
+
+    bike = request.bike
+    motor = bike.motor
+    guess = Guess(
+        bike.motor_controller.full_v, motor.current_limit_a, motor.resistance_ohm, motor.no_load_current_a
+    )
+    for position, log in enumerate(request.stand, start=1):
+        try:
+            fit = fit_stand_run(log, guess)
+        except NotEnoughError as reason:
+            result.missing.append(f"stand run in {log.name}: not enough in this log: {reason}")
+            continue
+        result.take_kind(log.name, fit.kind)
+        for name, estimate in bike_numbers(fit, bike.bicycle.wheel_circumference_m).items():
+            result.take(name, estimate, "stand run")
+        for unsure in fit.unsure:
+            result.missing.append(f"stand run in {log.name}: not enough in this log for {unsure}")
+        draw_stand_run(fit, delivery.add(STAND if position == 1 else f"stand_run_{position}.png"))
+
+
 def _pushed(request: MeasureRequest, result: MeasureResult, delivery: Delivery) -> None:
     from host_sim.report.measure_figures import draw_pushes
 
@@ -215,6 +261,10 @@ def measure_command(
     coast_down: Annotated[list[Path] | None, typer.Option(help="Log of coast-downs; repeatable.")] = None,
     ride: Annotated[
         list[Path] | None, typer.Option(help="Log of a ride with a power meter; repeatable.")
+    ] = None,
+    stand: Annotated[
+        list[Path] | None,
+        typer.Option(help="Log of a stand run: wheel free, three speeds and stops; repeatable."),
     ] = None,
     load_steps: Annotated[
         list[Path] | None, typer.Option(help="Log of load steps on the battery; repeatable.")
@@ -259,6 +309,14 @@ def measure_command(
     **Ride** (the same two): an hour and a half or more with a power meter, motor off, calm day, there and
     back or in a circle, hills and different speeds. Keep pedalling; brake little.
 
+    **Stand run** (volts for a speed, resistance, no-load current, lag, dead band and kind of the motor
+    controller): the driven wheel off the ground on a stand that can't tip, hands, hair and clothes away from
+    it, the hand throttle wired to the motor controller. Log speed, battery voltage, current and command (the
+    throttle's voltage) 100 times a second or more. Start from rest. Open in half a second to a command that
+    turns the wheel slowly, hold it for four seconds, close, stop the wheel with its brake; the same with a
+    middle command, then fully open. Three rounds: open slowly, at once, slowly. With fewer samples, wheel
+    pulses or no current some of the numbers can't be told, and it says which.
+
     **Load steps** (pack resistance, voltage without load): record battery voltage and current while the load
     goes on and off at least twice, 10 s each; only someone trained in battery work should do it.
 
@@ -273,7 +331,7 @@ def measure_command(
 
     Example: `treadle measure my_bike.toml --coast-down there_and_back.csv --total-mass-kg 104 --write`
     """
-    _add_more(more or [], [files for files in (coast_down, ride, load_steps) if files])
+    _add_more(more or [], [files for files in (coast_down, ride, stand, load_steps) if files])
     request = MeasureRequest(
         bike,
         coast_down or [],
@@ -286,11 +344,12 @@ def measure_command(
         write,
         out,
         force,
+        stand or [],
     )
     result = measure(request)
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
-        for sentence in result.missing:
+        for sentence in result.notes + result.missing:
             typer.echo(sentence, err=True)
     else:
         _print(result)
@@ -315,7 +374,9 @@ def _print(result: MeasureResult) -> None:
             f"{name:22} {estimate.value:.5g} {estimate.unit}".rstrip()
             + f", 95 % {estimate.low:.5g} to {estimate.high:.5g} ({how})"
         )
-    for sentence in result.missing:
+    for kind in result.kinds[:1]:
+        print(f"{'motor_controller_kind':22} {kind} (stand run)")
+    for sentence in result.notes + result.missing:
         print(sentence)
     if result.written:
         print(f"written to {spoken(result.request.path)}: {', '.join(result.written)}")

@@ -23,6 +23,13 @@ PLACES = {
     "cda_m2": ("bicycle", "drag_area_m2"),
     "wheel_circumference_m": ("bicycle", "wheel_circumference_m"),
     "pack_resistance_ohm": ("battery", "resistance_ohm"),
+    "torque_constant_nm_per_a": ("motor", "torque_constant_nm_per_a"),
+    "motor_resistance_ohm": ("motor", "resistance_ohm"),
+    "no_load_current_a": ("motor", "no_load_current_a"),
+    "motor_current_limit_a": ("motor", "current_limit_a"),
+    "command_start_v": ("motor_controller", "start_v"),
+    "command_full_v": ("motor_controller", "full_v"),
+    "controller_lag_s": ("motor_controller", "lag_s"),
 }
 
 
@@ -31,8 +38,11 @@ def bike_path(bike_given: str) -> Path:
     return find_file(bike_given, BIKES, (".toml",), "bike")
 
 
-def written_text(source: str, found: dict[str, tuple[Estimate, str]]) -> str:
-    """Return the text of a bike file with numbers in it; `found` has each and how it was measured."""
+def written_text(source: str, found: dict[str, tuple[Estimate, str]], kind: str = "") -> str:
+    """Return the text of a bike file with numbers in it; `found` has each and how it was measured.
+
+    `kind` is the motor controller's, empty if not measured.
+    """
     document = tomlkit.parse(source)
     for name, (estimate, how) in found.items():
         if name not in PLACES:
@@ -45,14 +55,20 @@ def written_text(source: str, found: dict[str, tuple[Estimate, str]]) -> str:
             table[key] = float(f"{estimate.value:.4g}")
             note = f"measured by {how}, 95 % {estimate.low:.4g} to {estimate.high:.4g}"
             table[key].comment(f"{note}; before: {earlier}" if earlier else note)
+    controller = document["motor_controller"] if kind else None
+    if isinstance(controller, Table) and controller["kind"] != kind:
+        before = controller["kind"]
+        controller["kind"] = kind
+        controller["kind"].comment(f"measured by stand run; before: {before}")
     measured = {".".join(PLACES[name]) for name in found if name in PLACES}
+    measured |= {"motor_controller.kind"} if kind else set()
     return without_guess_marks(tomlkit.dumps(document), measured)
 
 
-def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]]) -> None:
+def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]], kind: str = "") -> None:
     """Replace the bike file at once, if it loads with the numbers in it; RequestError leaves it as it was."""
     try:
-        text = written_text(read_text(path, TOML_BYTES_MAX), found)
+        text = written_text(read_text(path, TOML_BYTES_MAX), found, kind)
     except TOMLKitError as error:
         raise RequestError(f"{spoken(path.name)}: this is not TOML: {error}") from None
     temporary: Path | None = None

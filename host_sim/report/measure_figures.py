@@ -8,6 +8,7 @@ from host_sim.measuring.coast_down import CoastFit
 from host_sim.measuring.elevation import RideFit
 from host_sim.measuring.load_steps import LoadFit
 from host_sim.measuring.ride_stretches import WAY_M
+from host_sim.measuring.stand_run import StandFit
 from host_sim.measuring.workshop import LineFit
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn
 
@@ -100,3 +101,15 @@ def draw_load_steps(fit: LoadFit, path: Path) -> None:
         axes.axhline(0.0, color=NOW, linewidth=0.8)
         axes.set_xlabel("time (s)")
         axes.set_ylabel("residual (mV)")
+
+
+def draw_stand_run(fit: StandFit, path: Path) -> None:
+    """Draw the residuals of each law over time, in units of the noise of the readings."""
+    subtitle = "in units of the readings' noise: within 3 is noise; a curve or spike is not the motor's law"
+    with drawn(path, f"Stand run, {fit.kind} kind: residuals", subtitle, SIZE) as figure:
+        axes = figure.subplots()
+        axes.axhspan(-3.0, 3.0, color=NOW, alpha=0.1, linewidth=0.0)
+        axes.plot(fit.time_s, fit.misses, ".", color=GAIN, markersize=3.0)
+        axes.axhline(0.0, color=NOW, linewidth=0.8)
+        axes.set_xlabel("time (s)")
+        axes.set_ylabel("residual over its noise")

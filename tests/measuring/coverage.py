@@ -5,9 +5,11 @@ import numpy as np
 from host_sim.measuring.estimate import NotEnoughError
 from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log
+from host_sim.measuring.stand_run import Guess, fit_stand_run
 from host_sim.measuring.workshop import circumference, straight_line
 from host_sim.plant.battery import Battery
 from tests.measuring.coasting import Truth, measured, measured_on_a_ride
+from tests.measuring.spinning import Logger, Spin, logged
 
 
 def coast_down(random):
@@ -59,7 +61,30 @@ def known(random):
     return {"scale": (found.slope, scale), "offset": (found.at_zero, offset)}
 
 
-KINDS = {"coast-down": coast_down, "ride": ride, "load-steps": load_steps, "pushed": pushed, "known": known}
+def stand(random):
+    """Return each number of a random motor under its kind; the bike file is wrong by up to a third."""
+    spin = Spin.random(random)
+    guess = Guess(
+        spin.full_v * random.uniform(0.85, 1.15),
+        spin.motor_limit_a * random.uniform(0.7, 1.3),
+        spin.ohm * random.uniform(0.8, 1.2),
+        spin.no_load_a * random.uniform(0.8, 1.2),
+    )
+    half_sample_s = 0.5 * Logger().step_s
+    log = logged(spin, random, Logger(skewed_s=random.uniform(-half_sample_s, half_sample_s)))
+    fit = fit_stand_run(log, guess)
+    assert fit.kind == spin.kind
+    return {f"{fit.kind} {name}": (one, spin.truth[name]) for name, one in fit.numbers.items()}
+
+
+KINDS = {
+    "coast-down": coast_down,
+    "ride": ride,
+    "stand": stand,
+    "load-steps": load_steps,
+    "pushed": pushed,
+    "known": known,
+}
 
 
 def table(kind, count, seed):

@@ -2,12 +2,14 @@
 
 import json
 
+import numpy as np
 import pytest
 
 from firmware.ticks import TICKS_MAX_US
 from host_sim.errors import RequestError
 from host_sim.measuring.log import read_log
 from host_sim.watching.record_file import COLUMNS
+from tests.measuring.spinning import Spin, board, logged
 
 RESISTANCE_OHM, NO_LOAD_V = 0.12, 40.2
 
@@ -78,3 +80,25 @@ def test_a_record_that_can_not_be_read_is_refused_with_its_line(tmp_path, text, 
     with pytest.raises(RequestError) as refused:
         read_log(tmp_path / "r.csv")
     assert sentence in str(refused.value)
+
+
+def test_a_stand_run_in_a_record_gives_kind_volts_and_idle_current(treadle, tmp_path):
+    spin = Spin("speed")
+    log = logged(spin, np.random.default_rng(12), board(spin))
+    columns = {name: column for name, column in log.columns.items() if name != "time_s"}
+    rows = [
+        {"time_us": row * 50_000} | {name: f"{column[row]:.3f}" for name, column in columns.items()}
+        for row in range(len(log.columns["time_s"]))
+    ]
+    (tmp_path / "stand.csv").write_text(record_of(rows), encoding="utf-8")
+    code, out, err = treadle(
+        *("measure", "cargo_trike", "--stand", str(tmp_path / "stand.csv")),
+        *("--out", str(tmp_path / "out"), "--json"),
+    )
+    found = json.loads(out)
+    assert code == 1
+    assert found["motor_controller_kind"]["value"] == "speed"
+    for name, truth in (("volts_per_m_per_s", spin.volts), ("command_start_v", spin.start_v)):
+        assert found[name]["low"] <= truth <= found[name]["high"]
+    assert found["no_load_current_a"]["value"] == pytest.approx(spin.truth["no_load_a"], rel=0.03)
+    assert "not enough in this log for the motor's resistance, the lag: the speed is read too seldom" in err
