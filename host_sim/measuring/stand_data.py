@@ -52,9 +52,24 @@ class StandData:
     """
 
     __slots__ = (
-        "battery_v", "command_v", "current_a", "driving", "fast", "holds", "noise_a", "noise_m_per_s",
+        "battery_v",
+        "command_v",
+        "current_a",
+        "driving",
+        "fast",
+        "holds",
+        "noise_a",
+        "noise_m_per_s",
         "noise_v",
-        "opening", "shunt", "speed", "steady", "step_s", "time_s", "top_m_per_s",
+        "opening",
+        "shunt",
+        "speed",
+        "steady",
+        "step_a",
+        "step_s",
+        "step_v",
+        "time_s",
+        "top_m_per_s",
     )  # fmt: skip
 
     def __init__(self, log: Log) -> None:
@@ -83,6 +98,7 @@ class StandData:
         self.noise_m_per_s = _noise(self.speed[rows], 0.005)
         self.noise_a = _noise(self.current_a[rows], 0.01)
         self.noise_v = _noise(self.battery_v[rows], 0.005)
+        self.step_v, self.step_a = rounding(self.battery_v[rows]), rounding(self.current_a[rows])
         self.shunt = bool(np.median(np.abs(self.current_a[rows])) > CURRENT_LEAST_A)
         self.fast = self.step_s <= FAST_STEP_S and not self._by_pulses()
 
@@ -175,10 +191,18 @@ def _openings(command_v: Series, held: Mask) -> list[tuple[int, int, int]]:
         level_v = float(np.median(command_v[start:end]))
         if level_v > before_v + COMMAND_APART_V:
             rise = command_v[before : start + 1]
-            first = before + len(rise) - 1 - int(np.argmin(rise[::-1]))  # The last of equal ones.
-            found.append((first, int(start), int(end)))
+            lowest = np.flatnonzero(rise <= float(np.min(rise)) + COMMAND_STEADY_V)
+            found.append((before + int(lowest[-1]), int(start), int(end)))
         before_v, before = level_v, max(int(end) - 1, 0)
     return found
+
+
+def rounding(values: Series) -> float:
+    """Return the step that readings are rounded to, 0 where noise makes neighbours differ."""
+    change = np.abs(np.diff(values))
+    apart = change[change > 1e-9]
+    often = CHANGES_SHARE * len(change) < len(apart) < (1.0 - REPEATED_SHARE) * len(change)
+    return float(np.min(apart)) if often else 0.0
 
 
 def _scatter(values: Series) -> float:

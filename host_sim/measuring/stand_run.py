@@ -111,8 +111,9 @@ def fit_stand_run(log: Log, guess: Guess) -> StandFit:
             numbers[NAMES[place]] = Estimate(value, width, UNITS[place])
         else:
             vague.append(place)
-    misses = fit.laws.misses(fit.unknowns)
-    return StandFit(fit.kind, numbers, _reasons(fit, vague), data.time_s[fit.laws.rows], misses)
+    counted = fit.laws.counted()
+    misses = fit.laws.misses(fit.unknowns)[counted]
+    return StandFit(fit.kind, numbers, _reasons(fit, vague), data.time_s[fit.laws.rows][counted], misses)
 
 
 def _scaled_by_full(fit: "_Fit", half: dict[int, float]) -> set[int]:
@@ -281,6 +282,12 @@ class _Fit:
             place: float(student.ppf(CONFIDENCE, openings) / norm.ppf(CONFIDENCE)) for place in BY_OPENINGS
         }
         half = {place: width * wider.get(place, 1.0) for place, width in half.items()}
+        # What is rounded may be wrong alike in all rows.
+        rounded = 0.5 * self.data.step_v / float(np.median(self.data.battery_v))
+        for place in set(half) & {VOLTS, START, FULL}:
+            half[place] += rounded * float(self.unknowns[place])
+        if NO_LOAD in half:
+            half[NO_LOAD] += 0.5 * self.data.step_a
         if OHM not in self.free:
             # The resistance is the bike file's; the drop at no load may be by half wrong.
             drop_v = DROP_SHARE * float(self.unknowns[OHM] * self.unknowns[NO_LOAD])

@@ -16,7 +16,7 @@ from host_sim.measuring.log import Log
 from host_sim.measuring.stand_command import FineCommand
 from host_sim.measuring.stand_data import StandData
 from host_sim.measuring.stand_run import Guess, fit_stand_run
-from tests.measuring.spinning import NAMES, Spin, board, followed, logged
+from tests.measuring.spinning import NAMES, Logger, Spin, board, followed, logged
 
 GUESS = Guess(3.8, 24.0, 0.3, 1.0)
 SPEED_SPIN = Spin("speed")
@@ -154,6 +154,14 @@ def test_a_boards_record_by_wheel_pulses_gives_what_even_speeds_tell(spin):
         assert not {"ohm", "lag_s"} & set(fit.numbers)
         assert fit.unsure[-1].endswith("the speed is read too seldom or by wheel pulses")
         holds_truth(fit, spin, 1.5)
+
+
+@pytest.mark.parametrize("spin", [SPEED_SPIN, TORQUE_SPIN], ids=["speed", "torque"])
+def test_rounded_readings_and_a_noisy_command_only_widen_the_intervals(spin):
+    logger = Logger(current_noise=0.02, command_noise=0.01, current_step_a=0.1, voltage_step_v=0.1)
+    fit = fit_stand_run(logged(spin, np.random.default_rng(77), logger), GUESS)
+    assert fit.kind == spin.kind
+    holds_truth(fit, spin, 1.5)
 
 
 def test_a_throttle_that_never_opens_fully_tells_lag_and_dead_band_but_no_volts():
