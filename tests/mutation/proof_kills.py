@@ -30,7 +30,7 @@ OF_KINDS = ("sense/crank.py", "guard/output_guard.py", "decide/pedalling.py", "s
 """What goes other ways for other kinds of sensor."""
 SAME = "the same by"
 SLOW = ("step keeps", "step back keeps", "step rise", "step ceiling")
-QUICK = ("contract", "edge ", "gate ", "clock")
+QUICK = ("contract", "constructor", "edge ", "gate ", "clock")
 OWN, FOREIGN = 0, 3
 LEMMAS_ON_A_COPY = """
 import json, sys
@@ -90,7 +90,9 @@ class Plain:
         if not all_kinds and mutant.file not in OF_KINDS and any(", kind 0" in job for job in jobs):
             jobs = [job for job in jobs if ", kind 1" not in job and ", kind 2" not in job]
         if quick:
-            jobs = [job for job in jobs if _turn(job, mutant) < FOREIGN]
+            # Settings change the formulas of every job.
+            beyond = OWN + 1 if mutant.file == "settings.py" else FOREIGN
+            jobs = [job for job in jobs if _turn(job, mutant) < beyond]
         return sorted(jobs, key=lambda job: (job.startswith(SLOW), _turn(job, mutant)))
 
 

@@ -75,7 +75,7 @@ def counts(results: dict[str, dict[str, Any]], sorts: Counter[str]) -> dict[str,
     """Return the numbers of the page's first part."""
     killed = [entry for entry in results.values() if entry["how"]]
     hows = Counter(entry["how"] for entry in killed)
-    by_exact = sum(entry["by"].startswith("exact ") for entry in killed)
+    by_exact = sum(entry["by"].startswith(("exact ", "joined ")) for entry in killed)
     different = len(results) - sorts[EQUIVALENT]
     low, high = interval_percent(len(killed), different)
     return {

@@ -21,6 +21,11 @@ class Row:
         """Return the name of the statement."""
         return self.job.rsplit(", kind ", 1)[0]
 
+    @property
+    def is_of_a_step(self) -> bool:
+        """Tell whether the statement is about a whole step."""
+        return self.job.startswith("step ")
+
 
 STEP = "self.engagement.step(event)"
 PLANTED = {
