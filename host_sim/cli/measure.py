@@ -315,7 +315,7 @@ def measure_command(
     throttle's voltage) 100 times a second or more. Start from rest. Open in half a second to a command that
     turns the wheel slowly, hold it for four seconds, close, stop the wheel with its brake; the same with a
     middle command, then fully open. Three rounds: open slowly, at once, slowly. With fewer samples, wheel
-    pulses or no current some of the numbers can't be told, and it says which.
+    pulses or no current some of the numbers are unknown, and it says which.
 
     **Load steps** (pack resistance, voltage without load): record battery voltage and current while the load
     goes on and off at least twice, 10 s each; only someone trained in battery work should do it.

@@ -122,7 +122,7 @@ class Laws:
     def _driving_misses(self, unknowns: Series) -> Series:
         """Return the misses while the motor drives.
 
-        Readings with noise stand beside the unknowns. So the noise of a miss depends on them too, as in
+        Readings with noise are next to the unknowns. So the noise of a miss depends on them too, as in
         Deming's regression; with a fixed noise the resistance would come out too small.
         """
         volts, ohm, limit_a = (float(value) for value in unknowns[[VOLTS, OHM, LIMIT]])

@@ -6,7 +6,7 @@ from host_sim.forms.c.form import c_form
 from host_sim.forms.program import read_firmware
 from tests.forms.c_mutants import alone, mutants_of, sampled
 from tests.forms.planted import ERRORS
-from tests.forms.read_back import HELPERS, differences, sources
+from tests.forms.read_back import differences, sources
 
 RANGES = "ranges of settings are one too wide"
 
@@ -47,10 +47,8 @@ def test_mutants_of_the_c_show(form, tmp_path):
 
 
 def test_a_function_alone_reads_as_in_the_whole(form, tmp_path):
-    mutants = {alone(form.source, one)[0]: one for one in mutants_of(form.source)}
-    assert set(HELPERS) - {"floor_mod"} <= mutants.keys()
-    for name, mutant in list(mutants.items())[::70]:
-        _, text = alone(form.source, mutant, changed=False)
+    for mutant in sampled(list(mutants_of(form.source)), 6):
+        name, text = alone(form.source, mutant, changed=False)
         assert differences(written_to(tmp_path, form.header, text), name) == []
 
 
