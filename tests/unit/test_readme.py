@@ -13,6 +13,7 @@ from host_sim.bench.course import course_names
 from host_sim.cli.program import app
 from host_sim.rules.catalogue import RULES
 from tests.docs.gallery import DRAWN, PHOTOGRAPHED, PICTURES
+from tests.docs.tutorial import not_printed
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -86,6 +87,14 @@ def test_the_examples_of_the_readme_run_one_after_the_other(tmp_path):
     for line in lines:
         if not line.startswith("treadle tune"):
             run_example(line, tmp_path)
+
+
+@pytest.mark.long
+def test_the_main_job_prints_what_the_readme_shows(tmp_path):
+    shown = README.split("and prints:\n\n```\n")[1].split("\n```")[0].splitlines()
+    command = [sys.executable, "-c", "from host_sim.cli import main; main()", "ride"]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert not_printed(tuple(shown), done.stdout.splitlines()) is None
 
 
 @pytest.mark.slow
