@@ -156,43 +156,59 @@ class Explorer:
 
     def decide(self, term: z3.BoolRef) -> bool:
         """Return the value of `term` on this path; explore the other one later if it is possible."""
-        return self._choose([term, z3.Not(term)]) == 0
+        return self._take(lambda way: term if way else z3.Not(term), lambda: [1, 0]) == 1
 
     def choose(self, term: z3.ArithRef, low: int, high: int) -> int:
         """Return one value of `term` for this path; explore the others later.
 
-        TypeError if there are more than INDEX_VALUES_MAX of them: nothing to use as an index.
+        TypeError if there are more than INDEX_VALUES_MAX of them: nothing to use as an index. Unknown if the
+        solver can't list them all.
         """
-        values = list(range(low, high + 1)) if high - low < INDEX_VALUES_MAX else self._all_values(term)
-        return values[self._choose([term == value for value in values])]
+        few = high - low < INDEX_VALUES_MAX
+        return self._take(
+            lambda value: term == value, lambda: list(range(low, high + 1)) if few else self._all_values(term)
+        )
 
     def _all_values(self, term: z3.ArithRef) -> list[int]:
         """Return every number that `term` can be on this path, in ascending order."""
         values: list[int] = []
         self._solver.push()
         try:
-            while self._solver.check() == z3.sat:
+            while (model := self._some_model()) is not None:
                 if len(values) == INDEX_VALUES_MAX:
                     raise TypeError(f"an index may not be one of more than {INDEX_VALUES_MAX} numbers")
-                values.append(self._solver.model().eval(term, model_completion=True).as_long())
+                values.append(model.eval(term, model_completion=True).as_long())
                 self._solver.add(term != values[-1])
         finally:
             self._solver.pop()
         return sorted(values)
 
-    def _choose(self, ways: list[z3.BoolRef]) -> int:
+    def _some_model(self) -> z3.ModelRef | None:
+        """Return values that fit this path, or None if there are none; Unknown if the solver can't decide."""
+        answer, solver = self._solver.check(), self._solver
+        if answer == z3.unknown:  # A solver that was asked other things before may give up.
+            solver = z3.Solver()
+            solver.set("rlimit", SOLVER_STEPS)
+            solver.add(self._solver.assertions())
+            answer = solver.check()
+        if answer == z3.unknown:
+            raise Unknown("all numbers that an index can be")
+        return solver.model() if answer == z3.sat else None
+
+    def _take(self, meaning: Callable[[int], z3.BoolRef], ways: Callable[[], list[int]]) -> int:
+        """Go one of several ways: the planned one, or the first possible, with the others left open."""
         depth = len(self._taken)
         if depth < len(self._plan):
             way = self._plan[depth]
         else:
-            possible = [index for index, term in enumerate(ways) if self._possible(term)]
+            possible = [one for one in ways() if self._possible(meaning(one))]
             if not possible:
                 raise _PathEnded
             way = possible[0]
             for other in possible[1:]:
                 self._open.append([*self._taken, other])
         self._taken.append(way)
-        self._solver.add(ways[way])
+        self._solver.add(meaning(way))
         return way
 
     def _possible(self, term: z3.BoolRef) -> bool:

@@ -13,7 +13,7 @@ from firmware.guard.faults import Faults
 from firmware.guard.output_guard import OutputGuard
 from firmware.sense.crank import Crank
 from host_sim.proof import lemmas_decide, lemmas_drive, lemmas_faults, lemmas_guard, lemmas_sense
-from host_sim.proof.explorer import Explorer
+from host_sim.proof.explorer import Explorer, Unknown
 from host_sim.proof.numbers import Failure, Numbers
 from host_sim.proof.prover import LemmaResult, unit_test
 
@@ -95,6 +95,41 @@ def test_a_symbol_is_refused_where_the_firmware_could_not_allow_it():
         explorer.explore(lambda ex: {ex.integer("key", 0, 1): 1})
     with pytest.raises(TypeError, match="integers only"):
         explorer.explore(lambda ex: ex.integer("number", 0, 1) + 0.5)
+
+
+def test_an_index_whose_numbers_the_solver_cannot_list_is_not_proved(monkeypatch):
+    """A list that ended where the solver gave up left paths out."""
+    monkeypatch.setattr("host_sim.proof.explorer.SOLVER_STEPS", 1)
+
+    def lemma(ex):
+        number = ex.integer("number", 0, 20_000)
+        ex.assume(number * number < 40)
+        return [0, 0, 0, 0, 0, 0, 0][number]
+
+    with pytest.raises(Unknown, match="all numbers that an index can be"):
+        Explorer().explore(lemma)
+
+
+def test_a_path_goes_by_the_numbers_that_were_listed_first(monkeypatch):
+    """Listed again, they may be others: a planned way was then beyond the end of the list."""
+    real, lists = Explorer._all_values, []
+
+    def once(self, term):
+        assert not self._plan
+        lists.append(real(self, term))
+        return lists[-1]
+
+    monkeypatch.setattr(Explorer, "_all_values", once)
+    taken = []
+
+    def lemma(ex):
+        number = ex.integer("number", 0, 20_000)
+        ex.assume(number * number < 25)
+        taken.append(list(range(10))[number])
+
+    Explorer().explore(lemma)
+    assert sorted(taken) == [0, 1, 2, 3, 4]
+    assert lists == [[0, 1, 2, 3, 4]]
 
 
 def planted(monkeypatch, owner, name, replacement):
