@@ -130,7 +130,10 @@ def _run(
     lemmas: dict[str, LemmaResult] = {}
     jobs: dict[str, JobResult] = {}
     # Leaving the block ends the workers at once, whatever they are doing.
-    with get_context("fork").Pool(workers or cpu_count(), _leave_interrupts_to_the_parent) as pool:
+    # A new process for each task: what a solver answers may depend on what was asked before.
+    with get_context("fork").Pool(
+        workers or cpu_count(), _leave_interrupts_to_the_parent, maxtasksperchild=1
+    ) as pool:
         for _, result in pool.imap_unordered(_show, tasks):
             if isinstance(result, LemmaResult):
                 lemmas[result.name] = result
