@@ -15,8 +15,9 @@ from firmware.controller import Controller
 from firmware.records import EdgeLog, Inputs
 from firmware.settings import Settings
 from tests.forms.meaning import Meaning, NotRead
-from tests.forms.read_c import CText, computed, read_c
-from tests.forms.read_python import PythonFunction, PythonReader, c_name, objects_of
+from tests.forms.read_c import CText, read_c
+from tests.forms.read_python import PythonFunction, PythonReader, c_name, fields_of, objects_of
+from tests.forms.run_c import computed
 
 HELPERS: dict[str, Callable[..., int]] = {
     "floor_div": lambda one, other: one // other,
@@ -40,6 +41,14 @@ def _objects() -> dict[str, Any]:
 
 
 @cache
+def _truths() -> frozenset[str]:
+    """Return the names of fields that hold a truth in every class that has them."""
+    fields = [field for one in _objects().values() for field in fields_of(one).items()]
+    other = {name for name, held in fields if not isinstance(held, bool)}
+    return frozenset(name for name, held in fields if isinstance(held, bool)) - other
+
+
+@cache
 def sources() -> dict[str, PythonFunction]:
     """Return what a board calls of the firmware, and all that these functions call, by their names in C."""
     objects, found = _objects(), dict[str, PythonFunction]()
@@ -59,7 +68,7 @@ def differences(folder: Path, only: str | None = None) -> list[str]:
     `only` names the one function that the text holds, where it is not the whole.
     """
     try:
-        text = read_c(folder, lambda name: name.startswith("Settings_") or name in HELPERS)
+        text = read_c(folder, lambda name: name.startswith("Settings_") or name in HELPERS, _truths())
         return [*_of_functions(text, only), *([] if only else _of_structs(text)), *_of_helpers(text, only)]
     except (NotRead, AttributeError, KeyError, TypeError, ValueError) as wrong:
         return [f"not read: {wrong}"]
@@ -80,13 +89,25 @@ def _of_functions(text: CText, only: str | None) -> Iterator[str]:
 
 def _of_structs(text: CText) -> Iterator[str]:
     for name, example in _objects().items():
-        fields = text.structs.get(name, {})
         if name == "Settings":
             continue
-        names = getattr(type(example), "__slots__", None) or tuple(vars(example))
-        lengths = {one: len(held) if isinstance(held := getattr(example, one), list) else 0 for one in names}
-        if fields != lengths:
+        held, fields = fields_of(example), text.structs.get(name, {})
+        if fields.keys() != held.keys():
             yield f"{name} has other fields"
+        for field, (kind, length) in fields.items():
+            if field in held and not _holds(kind, length, held[field]):
+                yield f"{name}.{field} is a {kind}, and a list of {length}"
+
+
+def _holds(kind: str, length: int, value: Any) -> bool:
+    """Whether a field of C can hold all that one of Python holds, of which `value` is one."""
+    if isinstance(value, list):
+        return kind == "int32_t" and length == len(value)
+    if isinstance(value, bool):
+        return kind in ("int32_t", "bool") and length == 0
+    if isinstance(value, int):
+        return kind == "int32_t" and length == 0
+    return kind.removesuffix(" *") == type(value).__name__ and length == 0
 
 
 def _of_helpers(text: CText, only: str | None) -> Iterator[str]:

@@ -1,6 +1,5 @@
 """Reads generated C with a parser of C, as `meaning.py` says. It does not use the translator."""
 
-import operator
 import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -40,18 +39,19 @@ class Head:
 class CText:
     """What the functions of a C text do and take, the nodes of all of them, and the fields of structs.
 
-    A field has the length of its list, or 0.
+    A field has its kind in C's words, and the length of its list or 0.
     """
 
     bodies: dict[str, list[Meaning]]
     heads: dict[str, Head]
     nodes: dict[str, c_ast.FuncDef]
-    structs: dict[str, dict[str, int]]
+    structs: dict[str, dict[str, tuple[str, int]]]
 
 
-def read_c(folder: Path, left_out: Callable[[str], bool]) -> CText:
+def read_c(folder: Path, left_out: Callable[[str], bool], truths: frozenset[str]) -> CText:
     """Read `assist.c` in a folder, but for the bodies of functions to be left out.
 
+    `truths` are the fields that hold a truth only, though C may give them a word.
     Raises NotRead where it holds anything unknown.
     """
     words = folder / "words"
@@ -72,8 +72,10 @@ def read_c(folder: Path, left_out: Callable[[str], bool]) -> CText:
             tables[node.name] = _table(node)
     nodes = {node.decl.name: node for node in tree.ext if isinstance(node, c_ast.FuncDef)}
     kept = {name: node for name, node in nodes.items() if not left_out(name)}
+    truths |= {node.name for node in tree.ext if isinstance(node, c_ast.Decl) and _is_of_truth(node.type)}
+    truths |= {name for name, node in nodes.items() if _is_of_truth(node.decl.type)}
     return CText(
-        {name: Reader(tables).block(node.body) for name, node in kept.items()},
+        {name: Reader(tables, truths).block(node.body) for name, node in kept.items()},
         {name: _head(node.decl.type) for name, node in kept.items()},
         nodes,
         structs,
@@ -89,18 +91,20 @@ def _kind(node: c_ast.Node) -> str:
     raise NotRead(f"a type at {node.coord}")
 
 
-def _field(node: c_ast.Decl) -> int:
-    """Return the length of a list, and 0 of a word or an object; a word has to be whole."""
-    is_list = isinstance(node.type, c_ast.ArrayDecl)
-    kind = _kind(node.type.type if is_list else node.type)
-    if kind in WORDS and kind != "int32_t":
-        raise NotRead(f"a field of {kind}: {node.name}")
-    return int(node.type.dim.value) if is_list else 0
+def _field(node: c_ast.Decl) -> tuple[str, int]:
+    """Return the kind of a field, and the length of a list or 0."""
+    if isinstance(node.type, c_ast.ArrayDecl):
+        return _kind(node.type.type), int(node.type.dim.value)
+    return _kind(node.type), 0
 
 
 def _head(node: c_ast.FuncDecl) -> Head:
     given = [one for one in node.args.params if isinstance(one, c_ast.Decl)] if node.args else []
     return Head(_kind(node.type), tuple((one.name, _kind(one.type)) for one in given))
+
+
+def _is_of_truth(node: c_ast.Node) -> bool:
+    return isinstance(node, c_ast.FuncDecl) and _kind(node.type) == "bool"
 
 
 def _table(node: c_ast.Decl) -> Meaning:
@@ -114,7 +118,7 @@ def _table(node: c_ast.Decl) -> Meaning:
     def values(part: c_ast.Node) -> Meaning | int:
         if isinstance(part, c_ast.InitList):
             return tuple(map(values, part.exprs))
-        found = Reader({}).value(part)
+        found = Reader({}, frozenset()).value(part)
         if found[0] != "number" or not lowest <= found[1] <= highest:
             raise NotRead(f"an element of {node.name}: {found}")
         return int(found[1])
@@ -125,9 +129,12 @@ def _table(node: c_ast.Decl) -> Meaning:
 class Reader:
     """Reads statements and expressions of one function."""
 
-    def __init__(self, tables: dict[str, Meaning]) -> None:
-        """Read with the tables of the text."""
+    def __init__(self, tables: dict[str, Meaning], truths: frozenset[str]) -> None:
+        """Read with the tables of the text, and the names of functions and fields that give a truth."""
         self._tables = tables
+        self._truths = truths
+        self._bits: set[str] = set()
+        """Variables that hold 0 or 1 only: another number would be cut."""
 
     def block(self, node: c_ast.Node | None) -> list[Meaning]:
         """Return the statements of a block."""
@@ -136,10 +143,7 @@ class Reader:
 
     def _statement(self, node: c_ast.Node) -> Iterator[Meaning]:
         if isinstance(node, c_ast.Decl):
-            if _kind(node.type) not in ("int32_t", "bool") and not isinstance(node.type, c_ast.PtrDecl):
-                raise NotRead(f"a variable of {_kind(node.type)} at {node.coord}")
-            if node.init is not None:
-                yield ("set", ("name", node.name), self.value(node.init))
+            yield from self._declared(node)
         elif isinstance(node, c_ast.Assignment):
             yield self._assigned(node)
         elif isinstance(node, c_ast.FuncCall):
@@ -156,8 +160,37 @@ class Reader:
         elif not (isinstance(node, c_ast.Cast) and _kind(node.to_type.type) == "void"):
             raise NotRead(f"{type(node).__name__} at {node.coord}")
 
+    def _declared(self, node: c_ast.Decl) -> Iterator[Meaning]:
+        is_pointer = isinstance(node.type, c_ast.PtrDecl)
+        if node.storage or not (is_pointer or _kind(node.type) in ("int32_t", "bool")):
+            raise NotRead(f"a variable of another kind at {node.coord}")
+        if not is_pointer and _kind(node.type) == "bool":
+            self._bits.add(node.name)
+        if node.init is not None:
+            value = self.value(node.init)
+            self._fits(node.name, value)
+            yield ("set", ("name", node.name), value)
+
+    def _fits(self, name: str, value: Meaning) -> None:
+        if name in self._bits and not self._is_truth(value):
+            raise NotRead(f"{name} is a truth and takes {value}")
+
+    def _is_truth(self, value: Meaning) -> bool:
+        if value[0] in ("number", "name", "call", "choice"):
+            return (
+                value[1:] in ((0,), (1,))
+                or (value[0] == "name" and value[1] in self._bits)
+                or (value[0] == "call" and value[1] in self._truths)
+                or (value[0] == "choice" and all(map(self._is_truth, value[2:])))
+            )
+        if value[0] == "field":
+            return value[2] in self._truths
+        return value[0] in ("not", "and", "or", "<", "<=", ">", ">=", "==", "!=")
+
     def _assigned(self, node: c_ast.Assignment) -> Meaning:
         place, value = self.value(node.lvalue), self.value(node.rvalue)
+        if place[0] == "name":
+            self._fits(place[1], value)
         sign = node.op.removesuffix("=")
         if sign and sign not in PLAIN:
             raise NotRead(f"{node.op} at {node.coord}")
@@ -230,37 +263,3 @@ class Reader:
         if name in EXTREMES:
             return extreme(EXTREMES[name], given)
         return ("call", name, *given)
-
-
-def computed(node: c_ast.FuncDef, *given: int) -> int:
-    """Return what a helper computes, by C's own rules: division goes towards 0. Raises NotRead."""
-    names = {one.name: value for one, value in zip(node.decl.type.args.params, given, strict=True)}
-    signs = {"+": operator.add, "-": operator.sub, "*": operator.mul, "<": operator.lt, ">": operator.gt}
-    signs |= {"<=": operator.le, ">=": operator.ge, "==": operator.eq, "!=": operator.ne}
-    signs |= {"/": _quotient, "%": lambda one, other: one - other * _quotient(one, other)}
-
-    def value(part: c_ast.Node) -> int:
-        if isinstance(part, c_ast.Constant):
-            return int(part.value, 0)
-        if isinstance(part, c_ast.ID):
-            return names[part.name]
-        if isinstance(part, c_ast.TernaryOp):
-            return value(part.iftrue) if value(part.cond) else value(part.iffalse)
-        if isinstance(part, c_ast.UnaryOp) and part.op == "-":
-            return -value(part.expr)
-        if isinstance(part, c_ast.BinaryOp) and part.op in signs:
-            return int(signs[part.op](value(part.left), value(part.right)))
-        raise NotRead(f"{type(part).__name__} at {part.coord}")
-
-    for item in node.body.block_items:
-        if isinstance(item, c_ast.Decl):
-            names[item.name] = value(item.init)
-        elif isinstance(item, c_ast.Return):
-            return value(item.expr)
-        elif not (isinstance(item, c_ast.DoWhile) and not item.stmt.block_items):
-            raise NotRead(f"{type(item).__name__} at {item.coord}")
-    raise NotRead(f"no result at {node.coord}")
-
-
-def _quotient(one: int, other: int) -> int:
-    return abs(one) // abs(other) * (1 if (one < 0) == (other < 0) else -1)

@@ -54,9 +54,14 @@ def objects_of(*roots: Any) -> dict[str, Any]:
         one = open_ones.pop()
         if type(one).__module__.startswith("firmware") and type(one).__name__ not in found:
             found[type(one).__name__] = one
-            names = getattr(type(one), "__slots__", None) or vars(one)
-            open_ones += [getattr(one, name) for name in names]
+            open_ones += fields_of(one).values()
     return found
+
+
+def fields_of(one: Any) -> dict[str, Any]:
+    """Return the fields of an object and what they hold."""
+    names = getattr(type(one), "__slots__", None) or vars(one)
+    return {name: getattr(one, name) for name in names}
 
 
 def c_name(function: FunctionType) -> str:

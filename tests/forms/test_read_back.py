@@ -57,13 +57,23 @@ def test_a_function_alone_reads_as_in_the_whole(form, tmp_path):
     [
         ("int32_t pitch_us;", "int16_t pitch_us;"),  # Too few bits for its numbers.
         ("int32_t _kind_us[4];", "int32_t _kind_us[3];"),
-        ("void EdgeLog_record(EdgeLog *self, int32_t levels, int32_t time_us)", None),
+        ("int32_t pitch_us;", "bool pitch_us;"),
+        ("Rotation _rotation;", "Wheel *_rotation;"),
+        # Arguments in another order.
+        (
+            "(EdgeLog *self, int32_t levels, int32_t time_us)",
+            "(EdgeLog *self, int32_t time_us, int32_t levels)",
+        ),
+        ("int32_t place = self->_write;", "bool place = self->_write;"),  # A variable of too few bits.
+        ("int32_t place = self->_write;", "int16_t place = self->_write;"),
+        ("int32_t place = self->_write;", "uint32_t place = self->_write;"),
+        ("int32_t place = self->_write;", "static int32_t place = self->_write;"),  # It would be remembered.
+        ("int32_t age_us = ", "bool age_us = "),
     ],
 )
-def test_a_field_of_another_kind_and_arguments_in_another_order_show(form, tmp_path, before, after):
-    header, source = form.header, form.source
-    if after is None:
-        after = before.replace("levels, int32_t time_us", "time_us, int32_t levels")
-        source = source.replace(before, after)
-    assert before in header
-    assert differences(written_to(tmp_path, header.replace(before, after), source))
+def test_fields_and_variables_of_another_kind_and_arguments_in_another_order_show(
+    form, tmp_path, before, after
+):
+    header, source = (text.replace(before, after) for text in (form.header, form.source))
+    assert (header, source) != (form.header, form.source)
+    assert differences(written_to(tmp_path, header, source))
