@@ -7,18 +7,20 @@ from host_sim.errors import RequestError
 from host_sim.measuring.calibration import calibrated_pairs
 from host_sim.refusals import closest
 
+MASS_KG = (10.0, 1000.0)
+DENSITY_KG_PER_M3 = (0.5, 1.6)
 # Readings that a meter can check: true = scale times reading plus offset.
 KNOWN_UNITS = {"divider": "V", "shunt": "A", "throttle": "V", "selector": "V"}
 
 
 def kilograms(text: str) -> float:
     """Read --total-mass-kg."""
-    return number("--total-mass-kg", text, "a number of kg, 10 to 1000")
+    return number("--total-mass-kg", text, "a number of kg, {:g} to {:g}".format(*MASS_KG))
 
 
 def air_density_of(text: str) -> float:
     """Read --air-density."""
-    return number("--air-density", text, "a number of kg/m3, 0.5 to 1.6")
+    return number("--air-density", text, "a number of kg/m3, {:g} to {:g}".format(*DENSITY_KG_PER_M3))
 
 
 def read_push(text: str) -> tuple[float, float]:

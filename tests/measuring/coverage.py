@@ -5,7 +5,8 @@ import numpy as np
 from host_sim.measuring.estimate import NotEnoughError
 from host_sim.measuring.load_steps import fit_load_steps
 from host_sim.measuring.log import Log
-from host_sim.measuring.stand_run import Guess, fit_stand_run
+from host_sim.measuring.stand_run import fit_stand_run
+from host_sim.measuring.stand_search import Guess
 from host_sim.measuring.workshop import circumference, straight_line
 from host_sim.plant.battery import Battery
 from tests.measuring.coasting import Truth, measured, measured_on_a_ride

@@ -15,7 +15,8 @@ from host_sim.measuring.estimate import NotEnoughError
 from host_sim.measuring.log import Log
 from host_sim.measuring.stand_command import FineCommand
 from host_sim.measuring.stand_data import StandData
-from host_sim.measuring.stand_run import Guess, fit_stand_run
+from host_sim.measuring.stand_run import fit_stand_run
+from host_sim.measuring.stand_search import Guess
 from tests.measuring.spinning import NAMES, Logger, Spin, board, followed, logged
 
 GUESS = Guess(3.8, 24.0, 0.3, 1.0)
