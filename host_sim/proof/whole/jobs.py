@@ -19,6 +19,7 @@ from host_sim.proof.whole.situation import Situation
 from host_sim.proof.whole.solving import LIMITS, PROVED, REFUTED, UNKNOWN, Facts
 from host_sim.proof.whole.statement import ALL_KINDS, BACK, BACK_US
 from host_sim.proof.whole.statements import STATEMENTS
+from host_sim.proof.whole.term import fresh_terms
 
 SHARES = 3
 SHOWN: dict[str, Contract] = {**BY_TITLE, **BEGUN}
@@ -97,7 +98,12 @@ def job_names() -> list[str]:
 
 
 def run_job(name: str) -> JobResult:
-    """Show one job."""
+    """Show one job, from terms of its own: what was asked before changes no answer."""
+    with fresh_terms():
+        return _run(name)
+
+
+def _run(name: str) -> JobResult:
     result = JobResult(name)
     started_s = time.perf_counter()
     try:

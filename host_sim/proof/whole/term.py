@@ -4,6 +4,8 @@ Each integer has a range in which it lies wherever the truths in `given` hold: w
 variable narrows it inside that `if` only.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 INT, TRUTH = "int", "truth"
@@ -38,6 +40,17 @@ class Term:
 
 _made: dict[tuple[Any, ...], Term] = {}
 _NOTHING: frozenset[Term] = frozenset()
+
+
+@contextmanager
+def fresh_terms() -> Iterator[None]:
+    """Make terms apart from all others: what the solver answers may depend on the numbers that they have."""
+    global _made
+    kept, _made = _made, {}
+    try:
+        yield
+    finally:
+        _made = kept
 
 
 def make(kind: str, op: str, args: tuple[Any, ...], low: int = 0, high: int = 1, given: Any = None) -> Term:
