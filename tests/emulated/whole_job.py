@@ -263,7 +263,8 @@ def ask(job: Walk, pico: LivePico) -> None:
     """Change a setting, clear a fault and fetch edges: what must wait for a standstill waits."""
     at = ("watch", "--port", pico.port)
     pico.pedal(50.0)
-    pico.until(lambda: pico.world.bicycle.speed_m_per_s > 1.0, "the wheel turns")
+    # Until then the board may not have seen the wheel turn, and takes what is asked.
+    pico.until(lambda: pico.board.enable == 1, "the motor is driven")
     command = job.start(*at, "--set", "rise_mv_per_s=450")
     command.until("waiting until it stands")
     pico.stop()

@@ -74,7 +74,7 @@ def test_a_command_that_fails_ends_the_run_and_is_named(tmp_path):
     assert not (tmp_path / "on").exists()
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_whole_job_prints_what_the_page_shows_and_leaves_what_it_says(tmp_path):
     micropython_unix()
     here = tmp_path / "here"
