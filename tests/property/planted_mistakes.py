@@ -152,7 +152,7 @@ PLANTED = {
         "step stall, kind 0",
     ),
     "a clock that goes back stops no pedalling": Row(
-        Mistake("controller.py", "Controller._look_at_the_clock", "self.pedalling.stop()", "self.pedalling"),
+        Mistake("controller.py", "Controller._look_at_the_clock", "self.pedalling.stop()", "pass"),
         "clock back",
         "step clock back, kind 0",
     ),

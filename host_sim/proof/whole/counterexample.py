@@ -1,8 +1,9 @@
 """Looks for numbers that break a statement on the firmware itself, and tells them as a sequence and a test.
 
 With all settings symbolic and contracts in the way the solver may say "unknown", or give numbers that no step
-comes to. So settings are fixed to one bicycle after another, and nothing is left to contracts. What is found
-is tried on the firmware; then as many numbers as possible are made those of a new controller.
+comes to. So settings are fixed to one bicycle after another, and nothing is left to contracts. What this does
+not find, rides of a real controller may (`ridden.py`). All numbers are tried on the firmware; then as many of
+them as possible are made those of a new controller.
 """
 
 from typing import Any
@@ -15,11 +16,12 @@ from host_sim.proof.whole.induction import Run, longest_gap_us
 from host_sim.proof.whole.numbers_of import compiled
 from host_sim.proof.whole.ranges import RANGES
 from host_sim.proof.whole.replaying import NumberRun, Values, broken
+from host_sim.proof.whole.ridden import ridden
 from host_sim.proof.whole.snapshot import numbers_of
 from host_sim.proof.whole.solving import Facts
 from host_sim.proof.whole.statement import BACK, BACK_US, Statement
 from host_sim.proof.whole.statements import STATEMENTS
-from host_sim.proof.whole.terms import in_order
+from host_sim.proof.whole.terms import Term, in_order
 
 DEFAULTS = {row[0]: row[1] for row in TABLE}
 VARIANTS: dict[str, dict[str, int]] = {
@@ -91,39 +93,57 @@ def _told(statement: Statement, run: Any) -> list[str]:
 
 
 def find(name: str, kind: int, sentences: list[str], limit: int) -> Counterexample | None:
-    """Return numbers that break one of the sentences of a statement, or None if none are found."""
+    """Return numbers that break one of the sentences of a statement, or None if the solver finds none."""
     for variant, settings in VARIANTS.items():
-        found = _find(STATEMENTS[name], kind, variant, settings, sentences, limit)
+        run = _run(STATEMENTS[name], kind, settings)
+        facts = Facts(run.facts)
+        for what, claim in STATEMENTS[name].claims(run):
+            if what not in sentences:
+                continue
+            values = facts.search(claim, limit)
+            if values is None:
+                continue
+            values = {**_time_back(run), **values}
+            if what in broken(name, kind, settings, values):
+                return _told_in_short(name, kind, variant, values, what, run)
+    return None
+
+
+def find_in_rides(name: str, kind: int, sentences: list[str]) -> Counterexample | None:
+    """Return numbers that break one of the sentences of a statement, or None if no ride comes to any."""
+    for variant, settings in VARIANTS.items():
+        run = _run(STATEMENTS[name], kind, settings)
+        found = ridden(STATEMENTS[name], kind, settings, sentences, run.situation)
         if found is not None:
-            return found
+            return _told_in_short(name, kind, variant, found.values, found.what, run)
     return None
 
 
-def _find(
-    statement: Statement,
-    kind: int,
-    variant: str,
-    settings: dict[str, int],
-    sentences: list[str],
-    limit: int,
-) -> Counterexample | None:
+def _run(statement: Statement, kind: int, settings: dict[str, int]) -> Any:
     fixed = {**DEFAULTS, **settings, "sensor_kind": kind}
-    run: Any
     if statement.alone:
-        run = alone_run(kind, statement.alone, fixed)
-    else:
-        gaps_us = BACK_US if statement.way == BACK else (0, longest_gap_us(kind))
-        run = Run(kind, gaps_us, contracts=begun(), fixed=fixed)
-    facts = Facts(run.facts)
-    for what, claim in statement.claims(run):
-        if what not in sentences:
-            continue
-        values = facts.search(claim, limit)
-        if values is not None and what in broken(statement.name, kind, settings, values):
-            return Counterexample(
-                statement.name, kind, variant, _leaner(statement, kind, settings, values, what, run), what
-            )
-    return None
+        return alone_run(kind, statement.alone, fixed)
+    gaps_us = BACK_US if statement.way == BACK else (0, longest_gap_us(kind))
+    return Run(kind, gaps_us, contracts=begun(), fixed=fixed)
+
+
+def _variables(run: Any) -> list[Term]:
+    return [term for term in in_order(run.facts) if term.op == "var"]
+
+
+def _nearest_to_zero(term: Term) -> int:
+    return min(max(int(term.low), 0), int(term.high))
+
+
+def _time_back(run: Any) -> Values:
+    """Return the smallest step back, for numbers in which the time was left out."""
+    now_us = getattr(run, "now_us", 0)
+    return {"now": now_us.high} if isinstance(now_us, Term) and now_us.high < 0 else {}
+
+
+def _told_in_short(name: str, kind: int, variant: str, values: Values, what: str, run: Any) -> Counterexample:
+    leaner = _leaner(STATEMENTS[name], kind, VARIANTS[variant], values, what, run)
+    return Counterexample(name, kind, variant, leaner, what)
 
 
 def _leaner(
@@ -131,8 +151,9 @@ def _leaner(
 ) -> Values:
     """Leave out every number for which that of a new controller does, while all that is assumed holds."""
     new = numbers_of(run.situation, Controller(Settings({**settings, "sensor_kind": kind}), 0))
-    variables = [term for term in in_order(run.facts) if term.op == "var"]
-    base: dict[str, Any] = {term.args[0]: new.get(term.args[0], max(term.low, 0)) for term in variables}
+    base: dict[str, Any] = {
+        term.args[0]: new.get(term.args[0], _nearest_to_zero(term)) for term in _variables(run)
+    }
     holds = compiled(run.facts)
     assumed = all(holds({**base, **values}))
     kept = dict(values)

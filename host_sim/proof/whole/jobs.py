@@ -7,7 +7,7 @@ from host_sim.proof.whole import terms
 from host_sim.proof.whole.contract import Contract
 from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
-from host_sim.proof.whole.counterexample import find
+from host_sim.proof.whole.counterexample import Counterexample, find, find_in_rides
 from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
 from host_sim.proof.whole.exact_all import EXACT_JOBS, exact_job
 from host_sim.proof.whole.gate import alone_run
@@ -58,7 +58,13 @@ class JobResult:
         for what, claim in left:
             if self.verdict == REFUTED:
                 return
-            answer = known.prove(claim)
+            answer = known.prove(claim, LIMITS[:2])
+            if answer.verdict == UNKNOWN and stated:
+                self.look_in_rides([what])
+                if self.verdict == REFUTED:
+                    return
+            if answer.verdict == UNKNOWN:
+                answer = known.prove(claim, LIMITS[2:])
             if answer.verdict != PROVED:
                 self.verdict, self.what, self.values = answer.verdict, what, answer.values
         if self.verdict == UNKNOWN:
@@ -73,9 +79,15 @@ class JobResult:
     def look_for_numbers(self, sentences: list[str], limit: int) -> None:
         """Look for numbers that break one of the sentences of a statement on the firmware itself."""
         title, _, kind = self.name.partition(", kind ")
-        if not sentences or title not in STATEMENTS:
-            return
-        found = find(title, int(kind), sentences, limit)
+        if sentences and title in STATEMENTS:
+            self._take(find(title, int(kind), sentences, limit))
+
+    def look_in_rides(self, sentences: list[str]) -> None:
+        """Look for numbers that break one of the sentences of a statement in rides of the firmware."""
+        title, _, kind = self.name.partition(", kind ")
+        self._take(find_in_rides(title, int(kind), sentences))
+
+    def _take(self, found: Counterexample | None) -> None:
         if found is not None:
             self.verdict, self.what, self.values = REFUTED, found.what, {}
             self.sequence, self.test = found.sequence(), found.unit_test()

@@ -12,6 +12,7 @@ from host_sim.proof.whole.edges import begun
 from host_sim.proof.whole.induction import Run, longest_gap_us
 from host_sim.proof.whole.numbers_of import compiled
 from host_sim.proof.whole.ranges import INPUTS, RANGES, STAMP
+from host_sim.proof.whole.situation import Situation
 from host_sim.proof.whole.snapshot import field_of, give, numbers_of, offset_of
 from host_sim.proof.whole.statement import BACK, BACK_US, FORWARD, Statement
 from host_sim.rig.rig import Rig
@@ -93,7 +94,7 @@ class Premises:
         gap_us = offset_of(int(now_us), int(controller._last_us))
         if (gap_us < 0) != (self.way == BACK):
             return
-        found = self.work_out(self._numbers(controller, inputs, gap_us))
+        found = self.work_out(numbers_in_step(self.run.situation, controller, inputs, gap_us))
         facts = len(self.run.facts)
         self.looked += 1
         if not all(found[:facts]):
@@ -108,22 +109,26 @@ class Premises:
         if self.quick and len(self.met) == len(self.said):
             raise Met
 
-    def _numbers(self, controller: Controller, inputs: Any, gap_us: int) -> dict[str, int | bool]:
-        situation = self.run.situation
-        last_us = int(controller._last_us)
-        numbers = numbers_of(situation, controller)
-        numbers.update(controller.settings.as_dict())
-        for name, span in INPUTS.items():
-            value = field_of(inputs, name)
-            value = offset_of(int(value), last_us) if span == STAMP else value
-            give(numbers, situation.variables[f"inputs.{name}"], value)
-        for number, path in enumerate(("crank.ground_gained", "crank.pitch_measured", "wheel.pulsed")):
-            part, field = path.split(".")
-            numbers[f"{part.title()}.begin_step.{number // 2}.{field}"] = field_of(controller, path)
-        stamps = [
-            offset_of(int(field_of(controller, path)), last_us) for path in RANGES if RANGES[path] == STAMP
-        ]
-        return {**numbers, "now": gap_us, "newest": max(0, *stamps)}
+
+def numbers_in_step(
+    situation: Situation, controller: Controller, inputs: Any, gap_us: int
+) -> dict[str, int | bool]:
+    """Return the number of every variable of a step: a controller's state with the edges taken, and readings.
+
+    `gap_us`: the time since the last step. ValueError if a number is out of its range.
+    """
+    last_us = int(controller._last_us)
+    numbers = numbers_of(situation, controller)
+    numbers.update(controller.settings.as_dict())
+    for name, span in INPUTS.items():
+        value = field_of(inputs, name)
+        value = offset_of(int(value), last_us) if span == STAMP else value
+        give(numbers, situation.variables[f"inputs.{name}"], value)
+    for number, path in enumerate(("crank.ground_gained", "crank.pitch_measured", "wheel.pulsed")):
+        part, field = path.split(".")
+        numbers[f"{part.title()}.begin_step.{number // 2}.{field}"] = field_of(controller, path)
+    stamps = [offset_of(int(field_of(controller, path)), last_us) for path in RANGES if RANGES[path] == STAMP]
+    return {**numbers, "now": gap_us, "newest": max(0, *stamps)}
 
 
 def pedal(rig: Rig) -> None:
@@ -175,6 +180,18 @@ def turn(rig: Rig) -> None:
     rig.run(50, selector_mv=0)
 
 
+def draw_less(rig: Rig) -> None:
+    """Ride off with a motor that draws four fifths of what the model expects: the power loop asks for more."""
+    rig.ready()
+    rig.run(500, rpm=70, wheel_mm_per_s=4_000, draws_current=False)
+    for _ in range(1_200):
+        model = rig.controller.motor_model
+        above_mv = max(rig.outputs.command_mv - int(rig.settings.command_start_mv), 0)
+        power_mw = (model.back_emf_mv + model.drop_mv) * model.current_ma // 1_000
+        rig.current_ma = power_mw * 800 // rig.battery_mv if above_mv > 0 else 0
+        rig.step()
+
+
 def go_back(rig: Rig) -> None:
     """Ride off, then let the clock go back by 40 ms."""
     rig.ready()
@@ -190,6 +207,7 @@ COURSES: dict[str, tuple[tuple[Course, dict[str, int]], ...]] = {
         (throttle, SPEED),
         (turn, {"selector_positions": 1}),
         (pedal, SPEED),
+        (draw_less, TORQUE),
     ),
     BACK: ((go_back, TORQUE),),
 }
