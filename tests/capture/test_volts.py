@@ -17,6 +17,7 @@ from tests.capture.halls.legs import Legs
 from tests.capture.halls.ring import Magnets
 from tests.capture.scope.layouts import LAYOUTS, nameless, plain, range_left, units_below
 from tests.capture.scope.volts import Scope, first_magnet, sampled, true_heights
+from tests.quick_first import quick_first
 
 LEGS = Legs((("turn", 15.0, 60.0),))
 
@@ -56,9 +57,9 @@ def test_every_layout_gives_the_same_sensor(tmp_path, layout):
 
 
 @pytest.mark.parametrize(
-    ("strength", "channels"), [(0.74, (0,)), (0.74, (1,)), (0.7, (0, 1)), (0.62, (0, 1))]
+    ("strength", "channels"), [(0.74, (0,)), (0.62, (0, 1)), (0.74, (1,)), (0.7, (0, 1))]
 )
-@pytest.mark.parametrize("count", [8, 12, 20])
+@pytest.mark.parametrize("count", quick_first(1, [8, 12, 20]))
 def test_a_low_magnet_is_named_with_its_true_height(tmp_path, count, strength, channels):
     ring = _ring(count, seed=count)
     strengths = tuple({5: strength} if channel in channels else {} for channel in (0, 1))

@@ -24,6 +24,7 @@ from host_sim.errors import RequestError
 from host_sim.measuring.intervals import ALIKE_ON_THE_ROAD, DRIVE, ROAD, WHEEL_PULSES, intervals
 from host_sim.replay.log_file import Section
 from tests.bench_log import ridden_section, write_log
+from tests.quick_first import quick_first
 
 SECONDS = 84.0
 RIDDEN = [
@@ -53,7 +54,7 @@ def causes(bike_name: str, section: Section):
     return find_causes(bike, measured(section), intervals(BIKES / f"{bike_name}.toml", bike, LOOKED_AT))
 
 
-@pytest.mark.parametrize("bike_name", ["tandem", "cargo_trike"])
+@pytest.mark.parametrize("bike_name", quick_first(1, ["cargo_trike", "tandem"]))
 def test_a_ride_of_the_very_bike_is_predicted_and_nothing_is_named(bike_name):
     ride = measured(ridden(bike_name))
     predicted = predict(load_bike(bike_name), ride)
@@ -153,7 +154,9 @@ def test_a_hill_where_it_coasts_is_no_number_of_the_bicycle(bike_name):
     assert (found.named, found.slope_or_wind) == ([], True)
 
 
-@pytest.mark.parametrize("magnets", [4, pytest.param(1, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    "magnets", [pytest.param(4, marks=pytest.mark.long), pytest.param(1, marks=pytest.mark.slow)]
+)
 def test_a_wheel_sensor_with_other_magnets_than_the_file_says_is_named(magnets):
     assert load_bike("tandem").wheel_sensor.pulses_per_rev == 2
     first = causes("tandem", ridden("tandem", WHEEL_PULSES.name, magnets / 2)).named[0]
@@ -164,7 +167,7 @@ def test_a_wheel_sensor_with_other_magnets_than_the_file_says_is_named(magnets):
 @pytest.mark.parametrize(
     ("bike_name", "number", "factor"),
     [
-        ("tandem", "motor.torque_constant_nm_per_a", 1.08),
+        pytest.param("tandem", "motor.torque_constant_nm_per_a", 1.08, marks=pytest.mark.long),
         pytest.param("tandem", "motor.resistance_ohm", 0.85, marks=pytest.mark.slow),
         pytest.param("tandem", "battery.resistance_ohm", 1.19, marks=pytest.mark.slow),
         ("cargo_trike", "motor_controller.start_v", 0.9),

@@ -50,6 +50,7 @@ def test_a_hundred_thousand_random_steps_of_which_half_drive_are_equal_on_cpytho
     assert ride.constructed == LIVES
 
 
+@pytest.mark.long
 def test_viper_on_micropython_is_equal_and_gives_the_digest_of_cpython(fused, module, tmp_path):
     written(tmp_path)
     printed = on_micropython(
@@ -62,6 +63,7 @@ def test_viper_on_micropython_is_equal_and_gives_the_digest_of_cpython(fused, mo
     assert printed == told(here)
 
 
+@pytest.mark.long
 def test_constructors_are_equal_under_random_legal_settings(fused, module):
     draw = Draw(3)
     for _ in range(1_000):

@@ -124,6 +124,7 @@ def test_lesson_2_accepts_exactly_the_right_settings_of_all_that_can_be_chosen(p
             _agrees(pulses, engage_edges, stop_percent)
 
 
+@pytest.mark.long
 def test_only_16_magnets_can_be_right_of_those_that_lesson_2_offers():
     accepted = {
         (pulses, edges, stop)

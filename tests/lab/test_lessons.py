@@ -529,6 +529,7 @@ def test_lesson_6_accepts_exactly_the_right_prediction_all_over_its_sliders(faul
             _judged(fault, at_s, cadence_rpm, staff)
 
 
+@pytest.mark.long
 def test_every_fault_can_be_tried_at_each_end_of_the_sliders():
     for fault in FAULTS_TO_TRY:
         for at_s, cadence_rpm in ((2.5, 30), (5.0, 90)):

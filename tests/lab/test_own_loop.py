@@ -11,6 +11,7 @@ from host_sim.lab.own_loop import START_CODE, ride_own
 from host_sim.lab.own_loop_figure import draw_own
 from host_sim.lab.own_process import OWN_MAX_S, own_in_process
 from host_sim.lab.teaching.own_loop import SOLUTION
+from tests.quick_first import quick_first
 
 STEP = "def step(edges, brake):\n    "
 
@@ -127,12 +128,16 @@ def _in_process(code):
 
 @pytest.mark.parametrize(
     "code",
-    [
-        "while True:\n    try:\n        while True:\n            pass\n    except BaseException:\n        0",
-        "import signal\nfor n in range(1, 30):\n    try:\n        signal.signal(n, signal.SIG_IGN)\n"
-        "    except (OSError, ValueError):\n        pass\nwhile True:\n    pass",
-        "import subprocess, sys\nsubprocess.run([sys.executable, '-c', 'import time; time.sleep(1000)'])",
-    ],
+    quick_first(
+        1,
+        [
+            "while True:\n    try:\n        while True:\n            pass\n"
+            "    except BaseException:\n        0",
+            "import signal\nfor n in range(1, 30):\n    try:\n        signal.signal(n, signal.SIG_IGN)\n"
+            "    except (OSError, ValueError):\n        pass\nwhile True:\n    pass",
+            "import subprocess, sys\nsubprocess.run([sys.executable, '-c', 'import time; time.sleep(1000)'])",
+        ],
+    ),
 )
 def test_in_a_process_of_its_own_it_ends_after_three_seconds(code):
     begun_s = time.monotonic()

@@ -88,6 +88,7 @@ def test_every_ride_that_drives_keeps_every_promise(kind: Kind):
     assert rides_that_drove >= EXAMPLES_A_KIND
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", [MOTOR_TORQUE, MOTOR_SPEED])
 @given(data=st.data(), start_us=starts_us, ride=rides, draws=st.booleans(), rested_v=st.integers(20, 99))
 def test_every_ride_of_a_known_motor_keeps_every_promise(kind, data, start_us, ride, draws, rested_v):

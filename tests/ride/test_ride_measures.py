@@ -13,6 +13,7 @@ from host_sim.rules.driving_probes import ContinuousPower, FirstHelpAngle, Settl
 from host_sim.rules.stopping import CutoffDistance
 from host_sim.sweeping.metrics import MEASURES, ride_metrics
 from host_sim.sweeping.ride_script import STOPS, SweepScript, first_stop_s
+from tests.quick_first import quick_first
 from tests.ride.riding import bike_with
 
 
@@ -36,7 +37,7 @@ def ridden(bike, probes, seconds):
     return probes
 
 
-@pytest.mark.parametrize("name", ["cargo_trike", "tandem", "folding"])
+@pytest.mark.parametrize("name", quick_first(2, ["cargo_trike", "folding", "tandem"]))
 def test_measures_are_those_of_the_rules_probes(name):
     bike = load_bike(name)
     metrics = ride_metrics(bike)
@@ -61,7 +62,7 @@ def test_without_a_shunt_the_power_neither_overshoots_nor_settles():
     assert metrics["settling_s"] is None
 
 
-@pytest.mark.parametrize("seconds", [30.0, 60.0])
+@pytest.mark.parametrize("seconds", quick_first(1, [30.0, 60.0]))
 @pytest.mark.parametrize("name", ["cargo_trike", "folding"])
 def test_stop_time_is_the_mean_over_places_of_the_crank(name, seconds):
     # With a single stop it went from 0.080 to 0.150 s on the trike, by the place of the crank alone.

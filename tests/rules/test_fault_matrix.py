@@ -25,6 +25,7 @@ from host_sim.rules.fault_rides import (
 )
 from host_sim.rules.fault_rows import INPUTS, ROWS, row_named, rows_for
 from host_sim.rules.hazards import load_hazards
+from tests.quick_first import quick_first
 
 TABLE = load_hazards()
 TRIKE, TANDEM = load_bike("cargo_trike"), load_bike("tandem")
@@ -167,7 +168,7 @@ def test_limits_of_the_hazard_table_replace_only_what_they_name():
 # Rides.
 
 
-@pytest.mark.parametrize("name", example_names())
+@pytest.mark.parametrize("name", quick_first(2, example_names()))
 def test_without_a_fault_every_bike_holds_in_every_situation(name):
     bike = load_bike(name)
     for situation in SITUATIONS:

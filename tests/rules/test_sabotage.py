@@ -96,6 +96,7 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> Answers:
     return Answers(tmp_path_factory.mktemp("firmwares"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("row", SABOTAGES, ids=NAMES)
 def test_the_named_rule_catches_the_mistake(row: Sabotage, answers: Answers) -> None:
     answer = answers.of(row, "sabotaged")
@@ -103,6 +104,7 @@ def test_the_named_rule_catches_the_mistake(row: Sabotage, answers: Answers) -> 
     assert answer["holds"] is False, answer
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("row", SABOTAGES, ids=NAMES)
 def test_the_same_rides_keep_the_rule_without_the_mistake(row: Sabotage, answers: Answers) -> None:
     answer = answers.of(row, "plain")
@@ -110,6 +112,7 @@ def test_the_same_rides_keep_the_rule_without_the_mistake(row: Sabotage, answers
     assert answer["holds"] is True, answer
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("row", MASKED, ids=[row.name for row in MASKED])
 def test_the_guard_alone_stops_the_mistake(row: Sabotage, answers: Answers) -> None:
     # What the guard is for: sense, decide and drive are wrong, and still no rule is broken.

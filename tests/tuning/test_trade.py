@@ -70,6 +70,7 @@ def test_the_curve_is_drawn_with_every_priority(folding_tuned, tmp_path):
     assert (tmp_path / "trade.png").read_bytes()[:4] == b"\x89PNG"
 
 
+@pytest.mark.long
 def test_a_kept_rise_is_ridden_and_everything_said_is_of_it(folding_tuned):
     bike = folding_tuned.bike
     now_mv_per_s = bike.firmware_settings.rise_mv_per_s

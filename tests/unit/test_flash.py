@@ -33,6 +33,7 @@ from host_sim.cli.flash import FlashRequest, FlashResult, claimed, flash
 from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from tests.plugged_board import PICO, PluggedBoard
+from tests.quick_first import quick_first
 
 ESP32 = ("micropython", "esp32", "1.27.0", "Generic ESP32 module with ESP32", "10246")
 PYBOARD = ("micropython", "pyboard", "1.26.0", "PYBv1.1 with STM32F405RG", "7174")
@@ -164,6 +165,7 @@ def test_a_blank_pico_gets_exactly_the_bundle(disk):
     assert (result.plan.removed, result.settings_replaced) == ([], {})
 
 
+@pytest.mark.long
 def test_fat_and_little_room_as_on_a_pyboard_are_enough(disk):
     # MicroPython's manual, "General information about the pyboard": 112 KiB, FAT.
     with PluggedBoard(disk, PYBOARD, "fat", 224) as board:
@@ -372,7 +374,7 @@ def pulling_at(board: PluggedBoard, at_bytes: int):
     return done
 
 
-@pytest.mark.parametrize("at_bytes", [1, 20_000, 64_000])
+@pytest.mark.parametrize("at_bytes", quick_first(1, [20_000, 1, 64_000]))
 def test_a_plug_pulled_half_way_leaves_a_board_that_does_not_start_and_can_be_flashed_again(
     disk, done_disk, at_bytes
 ):

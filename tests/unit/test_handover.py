@@ -28,6 +28,7 @@ from host_sim.handover.owner_rules import MOST_URGENT, OWNER_WORDS, said
 from host_sim.handover.reports import RuleHeld
 from host_sim.places.limits import load_place, place_names
 from host_sim.rules.catalogue import RULES
+from tests.quick_first import quick_first
 
 ROOT = Path(__file__).resolve().parents[2]
 NO_BROWSER = all(shutil.which(name) is None for name in BROWSERS)
@@ -526,7 +527,9 @@ def _smallest_pt(sides):
 
 
 @pytest.mark.skipif(NO_BROWSER, reason="no browser that prints: install chromium")
-@pytest.mark.parametrize(("bike", "every"), [("cargo_trike", 2), ("tandem", 7), ("folding", 2)])
+@pytest.mark.parametrize(
+    ("bike", "every"), quick_first(1, [("cargo_trike", 2), ("tandem", 7), ("folding", 2)])
+)
 def test_it_prints_on_two_sides_of_a4_with_every_report_and_failing_rules(here, bike, every):
     report = _verify_report(here / "v.json", bike, [rule.name for rule in RULES[::every]])
     rows = json.loads(report.read_text())

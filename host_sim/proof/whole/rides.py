@@ -181,7 +181,7 @@ def turn(rig: Rig) -> None:
 
 
 def draw_less(rig: Rig) -> None:
-    """Ride off with a motor that draws four fifths of what the model expects: the power loop asks for more."""
+    """Ride off with a motor that draws four fifths of what the model expects: the loop asks for more."""
     rig.ready()
     rig.run(500, rpm=70, wheel_mm_per_s=4_000, draws_current=False)
     for _ in range(1_200):
