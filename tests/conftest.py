@@ -1,8 +1,11 @@
 """What Hypothesis tries: the same each time by default, `--hypothesis-profile=deep` to search. The proof."""
 
+import atexit
 import os
+import shutil
 import signal
 import sys
+import tempfile
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -10,6 +13,15 @@ from hypothesis.internal.conjecture import providers
 
 # A shell that runs the tests in the background lets them ignore interrupts, which some of them are about.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+# The tests start hundreds of programs. Where Python is told to write no bytecode, each of them would compile all
+# that it imports: keep the bytecode outside the clone, until the run ends.
+if sys.dont_write_bytecode:
+    _bytecode = tempfile.mkdtemp(prefix="treadle-bytecode-")
+    atexit.register(shutil.rmtree, _bytecode, ignore_errors=True)
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = _bytecode
+    sys.dont_write_bytecode = False
 
 # Ignore the user's terminal preferences, in the tests and in the programs that they start.
 for _name in ("COLUMNS", "LINES", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CLICOLOR_FORCE"):
