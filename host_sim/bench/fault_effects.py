@@ -7,7 +7,7 @@ from host_sim.units import KM_PER_H_PER_M_PER_S
 
 
 class FaultSpec:
-    """One fault of a ride: `name` from FAULT_NAMES and the values of the keys that it needs.
+    """One fault of a ride: `name` from FAULTS and the values of the keys that it needs.
 
     `channel` "A" or "B"; `magnet` from 1; `strength` 0 (gone) to 1 (as new); `per_s` events a second;
     `stall_ms`, `pulse_ms` and `cut_ms` milliseconds; `percent` of what is true, or of a reading's highest;

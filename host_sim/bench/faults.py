@@ -64,8 +64,6 @@ for _name in ("throttle", "selector", "battery", "shunt", "motor temperature"):
     FAULTS[f"{_name} reading interference"] = (("percent", "per_s"), effects.reading_interference)
     FAULTS[f"{_name} reading dropouts"] = (("per_s",), effects.reading_dropouts)
 
-FAULT_NAMES = frozenset(FAULTS)
-
 
 def set_faults(world: World, faults: list[FaultSpec]) -> None:
     """Activate exactly these faults; all others end."""

@@ -99,14 +99,3 @@ ADVICE = {
         f"{SLUGGISH} on a long climb: feel the hub, let it cool; only then think of raising it.",
     ),
 }
-
-SYMPTOMS = {
-    JERKS: ("rise_mv_per_s", "fall_mv_per_s"),
-    RUNS_ON: ("stop_pitch_percent", "release_rpm"),
-    SURGES: ("gain_uv_per_w", "integral_ms", "battery_foldback_mv"),
-    SLUGGISH: ("engage_edges", "rise_mv_per_s", "gain_uv_per_w", "open_map_full_w"),
-    CUTS_OUT: ("release_rpm", "stop_pitch_percent", "pulses_per_rev"),
-    NOTHING: ("lead", "forward_duty_high", "pulses_per_rev", "engage_rpm", "throttle_rest_mv"),
-    BACKWARD: ("lead", "forward_duty_high"),
-}
-"""Where to look first, symptom by symptom."""

@@ -5,9 +5,8 @@ Control 13 (2003) 291-309. Kc = lag / (k (tau_c + theta)), integral time = min(l
 tight choice is tau_c = theta. Integrating, slope k': Kc = 1 / (k' (tau_c + theta)), integral time = 4 (tau_c
 + theta).
 
-Ziegler-Nichols: kp = 0.9 T / (K L), ki = 0.27 T / (K L^2) from the step, kp = 0.45 kc, ki = 0.54 kc / Tc
-from the oscillation: as K. J. Astrom and R. M. Murray give the original gains in the errata of "Feedback
-Systems", 2nd ed.
+Ziegler-Nichols, from the oscillation: kp = 0.45 kc, ki = 0.54 kc / Tc, as K. J. Astrom and R. M. Murray give
+the original gains in the errata of "Feedback Systems", 2nd ed.
 """
 
 from dataclasses import dataclass
@@ -55,13 +54,6 @@ def half_rule(gain: float, lags_s: list[float], dead_time_s: float) -> ProcessMo
     first, *others = sorted(lags_s, reverse=True)
     second = others[0] if others else 0.0
     return ProcessModel(gain, first + second / 2.0, dead_time_s + second / 2.0 + sum(others[1:]))
-
-
-def ziegler_nichols_step(model: ProcessModel) -> PiGains:
-    """Return the gains of the step method; ValueError without a lag, a gain or dead time."""
-    if model.integrating or model.gain == 0.0 or model.dead_time_s <= 0.0:
-        raise ValueError("the step method needs a lag, a gain and dead time")
-    return PiGains(0.9 * model.lag_s / (model.gain * model.dead_time_s), model.dead_time_s / 0.3)
 
 
 def ziegler_nichols_oscillation(ultimate_gain: float, ultimate_period_s: float) -> PiGains:

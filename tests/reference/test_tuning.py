@@ -10,7 +10,7 @@ from firmware.drive.power_loop import PowerLoop
 from firmware.settings import Settings
 from host_sim.tuning.identify import Complexes, Floats, ProcessModel
 from host_sim.tuning.margins import firmware_pi_response, margins_of
-from host_sim.tuning.simc import PiGains, half_rule, simc, ziegler_nichols_oscillation, ziegler_nichols_step
+from host_sim.tuning.simc import PiGains, half_rule, simc, ziegler_nichols_oscillation
 
 FREQUENCIES: Floats = np.logspace(-2, 2.3, 900)
 S: Complexes = 1j * FREQUENCIES
@@ -64,13 +64,7 @@ def test_the_papers_first_example_by_the_half_rule():
 
 
 # Ziegler-Nichols as corrected in the errata of Astrom and Murray, "Feedback Systems", 2nd ed., eq. 11.10
-# (cds.caltech.edu/~murray/amwiki): kp = 0.9 T / (K tau), ki = 0.27 T / (K tau^2); 0.45 kc, 0.54 kc / Tc.
-
-
-def test_ziegler_nichols_by_the_step_gives_the_corrected_gains():
-    gains = ziegler_nichols_step(ProcessModel(1.0, 1.0, 0.2))
-    assert gains.gain == pytest.approx(4.5)
-    assert gains.gain / gains.integral_s == pytest.approx(6.75)
+# (cds.caltech.edu/~murray/amwiki): 0.45 kc, 0.54 kc / Tc.
 
 
 def test_ziegler_nichols_by_oscillation_gives_the_corrected_gains():

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host_sim.bench.course import COURSES, course_from, course_names, load_course
-from host_sim.bench.faults import FAULT_NAMES, FAULTS
+from host_sim.bench.faults import FAULTS
 from host_sim.errors import RequestError
 
 START = 'title = "A test"\nseconds = 60\n[[stretch]]\nat_s = 0\n'
@@ -36,7 +36,7 @@ def test_the_five_courses_load_with_the_faults_of_the_bench():
         assert course.stretches[-1].at_s < course.seconds
     used = {fault.name for stretch in load_course("broken_sensor").stretches for fault in stretch.faults}
     assert used == {"magnet missing", "channel dead", "channels swapped"}
-    assert used <= FAULT_NAMES
+    assert used <= set(FAULTS)
 
 
 def test_a_ride_begins_standing_with_levers_at_rest_and_the_selector_full(tmp_path):
