@@ -14,8 +14,8 @@ from hypothesis.internal.conjecture import providers
 # A shell that runs the tests in the background lets them ignore interrupts, which some of them are about.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
-# The tests start hundreds of programs. Where Python is told to write no bytecode, each of them would compile all
-# that it imports: keep the bytecode outside the clone, until the run ends.
+# The tests start hundreds of programs. Where Python is told to write no bytecode, each of them would compile
+# all that it imports: keep the bytecode outside the clone, until the run ends.
 if sys.dont_write_bytecode:
     _bytecode = tempfile.mkdtemp(prefix="treadle-bytecode-")
     atexit.register(shutil.rmtree, _bytecode, ignore_errors=True)
