@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
 from host_sim.measuring.least_squares import Search, line_search
 from host_sim.measuring.log import Log, Series
+from host_sim.units import S_PER_HOUR
 
 STEP_LEAST_A = 2.0
 STEPS_LEAST = 4
 BLOCKS = 8
 SHARED = 2
-AS_PER_AH = 3600.0
 # Voltage without load, its fall for each Ah, resistance.
 STARTS = ((40.0, 0.5, 0.1), (60.0, -1.0, 0.0), (20.0, 2.0, 0.5))
 SOUGHT = "the steps of load don't separate resistance from discharge"
@@ -51,7 +51,7 @@ def fit_load_steps(log: Log) -> LoadFit:
             f"{steps} steps of at least {STEP_LEAST_A:g} A found, at least {STEPS_LEAST} are needed"
         )
     charge_ah = np.concatenate(
-        ([0.0], np.cumsum(0.5 * (current_a[1:] + current_a[:-1]) * np.diff(time_s)) / AS_PER_AH)
+        ([0.0], np.cumsum(0.5 * (current_a[1:] + current_a[:-1]) * np.diff(time_s)) / S_PER_HOUR)
     )
     table = np.column_stack((np.ones_like(time_s), -charge_ah, -current_a))
     search = line_search(3)

@@ -6,8 +6,7 @@ battery management that switches off: an empty pack stays at `empty_v` and sags 
 """
 
 from host_sim.plant.limits import require
-
-_AS_PER_AH = 3600.0
+from host_sim.units import S_PER_HOUR
 
 
 class Battery:
@@ -27,7 +26,7 @@ class Battery:
         if self._empty_v >= full_v:
             raise ValueError(f"empty_v must be below full_v, {full_v:g} V, got {empty_v!r}")
         self._span_v = full_v - self._empty_v
-        self._capacity_as = require("capacity_ah", capacity_ah, 0.1, 500.0, "Ah") * _AS_PER_AH
+        self._capacity_as = require("capacity_ah", capacity_ah, 0.1, 500.0, "Ah") * S_PER_HOUR
         self._resistance_ohm = require("resistance_ohm", resistance_ohm, 0.001, 5.0, "ohm")
         self.charge = require("charge", charge, 0.0, 1.0)
         self.voltage_v = self.open_circuit_v()

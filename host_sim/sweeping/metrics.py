@@ -8,6 +8,7 @@ from host_sim.bench.ride_measures import NOT_SEEN, RideMeasures
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Build
 from host_sim.sweeping.ride_script import SweepScript, first_stop_s
+from host_sim.units import S_PER_HOUR
 
 SECONDS_LEAST, SECONDS_MOST, SECONDS = 30.0, 3600.0, 60.0
 LESS, MORE, NEITHER = -1, 1, 0
@@ -85,8 +86,8 @@ def ride_metrics(
         "stop_time_s": _seen(measures.stop_time_s),
         "run_on_s": meter.longest_run_on_s if helped else None,
         "cutoff_distance_m": meter.longest_cutoff_distance_m if helped else None,
-        "assist_wh": bench.world.assist_j / 3600.0,
-        "rider_wh": bench.world.rider_j / 3600.0,
+        "assist_wh": bench.world.assist_j / S_PER_HOUR,
+        "rider_wh": bench.world.rider_j / S_PER_HOUR,
         "distance_m": bench.world.bicycle.distance_m,
         "engagements": float(measures.engagements),
     }

@@ -14,12 +14,12 @@ from host_sim.rules.case import Lines
 from host_sim.tuning.levers import LEGS_W
 from host_sim.tuning.ride_start import rest_s
 from host_sim.tuning.variant import with_settings
+from host_sim.units import S_PER_HOUR
 
 GRADES_PERCENT = (0.0, 3.0)
 SHARES_OF_WAY = (2.0 / 3.0, 1.0 / 3.0)
 RIDE_S = 60.0
 CADENCE_RPM = 65.0
-WS_PER_WH = 3600.0
 # Two thirds of the energy is half as far again on a battery; judgement of this project.
 ENERGY_SHARE, ENERGY_SPAN = 2.0 / 3.0, 0.05
 ASSIST_SHARES = tuple(0.05 * number for number in range(6, 21))  # Of the assist power that the parts allow.
@@ -58,7 +58,7 @@ def measure_road(bike: Bike, seed: int = 1) -> RoadMeasures:
         course = road_course(bike, grade_percent)
         bench.ride(CourseScript(course), course.seconds)
         way_km = max(bench.world.bicycle.distance_m / 1000.0, 1e-3)
-        wh_per_km += share * bench.world.assist_j / WS_PER_WH / way_km
+        wh_per_km += share * bench.world.assist_j / S_PER_HOUR / way_km
         min_per_km += share * RIDE_S / 60.0 / way_km
     return RoadMeasures(wh_per_km, min_per_km)
 
