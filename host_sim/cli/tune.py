@@ -1,7 +1,6 @@
 """`treadle tune`: computes the settings of one bicycle, with figures and reasons, and writes a bike file."""
 
 import json
-from collections.abc import Mapping
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,17 +9,17 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
+from host_sim.cli.saying import say
 from host_sim.cli.tune_table import print_result
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
 from host_sim.progress import progress_bar
 from host_sim.refusals import closest
-from host_sim.rules.judge import Done, Verdict
+from host_sim.rules.judge import Done, Say, Verdict
 from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
     from host_sim.tuning.back_off import Within
-    from host_sim.tuning.recommend import Tuned
     from host_sim.tuning.row import Row
     from host_sim.tuning.uncertain import Uncertain
 
@@ -89,28 +88,27 @@ def _check_target(write: Path, force: bool) -> None:
 
 
 class TuneResult:
-    """What was found: `rows`, `tuned`, the files; `within` the rules if a bike file was asked for.
+    """What was found: `rows`, the files, and `tuned`, which keeps `within` the rules.
 
-    `failing` says what keeps the bike file back, `held_back` what was given up for the rules, `not_shown` are
+    `failing` says what a rule refuses even so, `held_back` what was given up for the rules, `not_shown` are
     the rules that no ride put to the test.
     """
 
     def __init__(
         self,
         request: TuneRequest,
-        tuned: "Tuned",
+        within: "Within",
         rows: "list[Row]",
-        within: "Within | None",
         files: list[Path],
     ) -> None:
         """Store the results."""
         self.request = request
-        self.tuned = tuned
+        self.tuned = within.tuned
         self.rows = rows
-        self.held_back = "" if within is None else within.sentence
-        self.failing: list[str] = [] if within is None else within.check.refusals
-        self.as_before: list[str] = [] if within is None else within.check.as_before
-        self.not_shown: list[Verdict] = [] if within is None else within.check.not_shown
+        self.held_back = within.sentence
+        self.failing: list[str] = within.check.refusals
+        self.as_before: list[str] = within.check.as_before
+        self.not_shown: list[Verdict] = within.check.not_shown
         self.files = files
         self.uncertain: Uncertain | None = None
 
@@ -123,7 +121,7 @@ class TuneResult:
 
     @property
     def holds(self) -> bool:
-        """Whether the request was fulfilled: not if a bike file was requested that breaks a rule."""
+        """Whether the rules allow what is recommended; if not, no bike file is written."""
         return not self.failing
 
     def as_json(self) -> dict[str, Any]:
@@ -148,8 +146,11 @@ class TuneResult:
         }
 
 
-def tune(request: TuneRequest, done: Done) -> TuneResult:
-    """Work everything out, draw the figures, and write the bike file if the rules hold for it."""
+def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> TuneResult:
+    """Work everything out, draw the figures, and write the bike file if the rules hold for it.
+
+    Printed, drawn and written is the same: the best settings that do no worse than before in any rule.
+    """
     # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
     # once.
     from host_sim.measuring.bike_numbers import bike_path
@@ -157,13 +158,17 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
     from host_sim.report.tuning_loop_figures import draw_loop
     from host_sim.report.tuning_rides_figure import draw_rides
     from host_sim.report.tuning_trade_figure import draw_trade
+    from host_sim.tuning.back_off import tune_within_rules
     from host_sim.tuning.bike_writer import write_bike
     from host_sim.tuning.rows import rows_of
+    from host_sim.tuning.score import PRIORITIES
     from host_sim.tuning.uncertain import uncertain
 
     names = [REPORT, THRESHOLDS, RATES, BEFORE_AFTER, TRADE]
     with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
-        tuned, within = _tuned(request, done)
+        priority = PRIORITIES[request.priority]
+        within = tune_within_rules(request.bike, priority, done, request.seed, request.keep, say)
+        tuned = within.tuned
         rows = rows_of(tuned)
         draw_thresholds(tuned, delivery.place(THRESHOLDS))
         draw_rates(tuned, delivery.place(RATES))
@@ -172,7 +177,7 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
             draw_loop(tuned, delivery.add(LOOP))
             names.append(LOOP)
         draw_rides(tuned, delivery.place(BEFORE_AFTER), request.seed)
-        result = TuneResult(request, tuned, rows, within, [request.out / name for name in names])
+        result = TuneResult(request, within, rows, [request.out / name for name in names])
         if request.uncertain:
             path, gains = bike_path(request.bike_given), tuned.drive.chosen.settings.gains
             result.uncertain = uncertain(path, tuned.tuned, gains, request.seed, done=done)
@@ -187,25 +192,6 @@ def tune(request: TuneRequest, done: Done) -> TuneResult:
     return result
 
 
-def _tuned(request: TuneRequest, done: Done) -> "tuple[Tuned, Within | None]":
-    """Tune; for a bike file also hold back what the rules or the fault matrix refuse."""
-    from host_sim.tuning.apart import tune_apart
-    from host_sim.tuning.back_off import within_rules
-    from host_sim.tuning.score import PRIORITIES
-
-    def again(held: Mapping[str, int]) -> "Tuned":
-        priority = PRIORITIES[request.priority]
-        return tune_apart(
-            request.bike, priority, done, request.seed, request.keep, held, request.write is not None
-        )
-
-    tuned = again({})
-    if request.write is None:
-        return tuned, None
-    within = within_rules(tuned, again, request.seed, done)
-    return within.tuned, within
-
-
 def tune_command(
     bike: BikeArgument = DEFAULT_BIKE,
     priority: Annotated[
@@ -215,9 +201,7 @@ def tune_command(
         ),
     ] = "balanced",
     out: OutOption = None,
-    write: Annotated[
-        Path | None, typer.Option(help="Write the tuned bike file here if it passes the rules.")
-    ] = None,
+    write: Annotated[Path | None, typer.Option(help="Write the tuned bike file here.")] = None,
     keep: Annotated[
         list[str] | None,
         typer.Option(metavar="SETTING", help="Don't change this setting; repeatable."),
@@ -235,17 +219,17 @@ def tune_command(
     """Compute the settings of a bike, give reasons, and measure what they change.
 
     Engage and release, rise rate, power loop with its margins, shares, throttle, fold-backs: each with what
-    it assumes and how to check it on the road. --write rides all rules and the fault matrix first, and holds
-    back what would do worse than before in one of them. If that can't be cured, nothing is written and the
-    exit code is 1. --uncertain
-    gives the power loop's worst margin over 50 bicycles whose numbers lie within their intervals (or a fifth
-    either way), and what to measure next. Simulation is not approval: try computed settings carefully.
+    it assumes and how to check it on the road. All rules and the fault matrix are ridden with the result, and
+    what would do worse than before in one of them is held back: what is recommended is what --write writes.
+    If that can't be cured, nothing is written and the exit code is 1. --uncertain gives the power loop's
+    worst margin over 50 bicycles whose numbers lie within their intervals (or a fifth either way), and what
+    to measure next. Simulation is not approval: try computed settings carefully.
 
     Example: `treadle tune step_through --write my_step_through.toml`
     """
     request = TuneRequest(bike, priority, out, write, seed, force, uncertain, tuple(keep or ()))
     with progress_bar("tuning") as done:
-        result = tune(request, done)
+        result = tune(request, done, say)
     if as_json:
         print(json.dumps(result.as_json(), allow_nan=False))
     else:

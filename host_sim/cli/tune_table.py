@@ -118,18 +118,12 @@ def print_result(result: "TuneResult") -> None:
     if result.held_back:
         print_wrapped(result.held_back, "")
     for refusal in result.failing:
-        print_wrapped(f"Not written: {refusal}", "")
+        print_wrapped(f"{'Refused' if result.request.write is None else 'Not written'}: {refusal}", "")
     for sentence in result.as_before:
         print_wrapped(f"Fails as it did before: {sentence}", "")
     for verdict in result.not_shown:
         print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
-    if result.request.write is None:
-        print_wrapped(
-            "Not checked against the rules yet: --write FILE does that, and with the fault matrix, and "
-            "writes the bike file if everything holds.",
-            "",
-        )
-    elif not result.failing:
+    if not result.failing:
         which = "The other rules" if result.not_shown or result.as_before else "The rules"
         print_wrapped(
             f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.",

@@ -11,9 +11,8 @@ from threading import Event, Thread
 from types import MappingProxyType
 
 from host_sim.bikes.model import Bike
-from host_sim.compiled.build import HOT, is_built
 from host_sim.compiled.workers import Workers
-from host_sim.rules.judge import Done
+from host_sim.rules.judge import Done, Say
 from host_sim.tuning.recommend import STAGES, Tuned, tune_bike
 from host_sim.tuning.score import Priority
 
@@ -29,6 +28,7 @@ class Job:
     seed: int
     keep: tuple[str, ...]
     held: dict[str, int]
+    earlier: Tuned | None
     stages: Path
 
 
@@ -39,7 +39,7 @@ def ride_job(job: Job) -> Tuned:
         with job.stages.open("a", encoding="utf-8") as file:
             file.write(f"{stage}\n")
 
-    return tune_bike(job.bike, job.priority, done, job.seed, job.keep, job.held)
+    return tune_bike(job.bike, job.priority, done, job.seed, job.keep, job.held, job.earlier)
 
 
 def tune_apart(
@@ -49,16 +49,12 @@ def tune_apart(
     seed: int = 1,
     keep: tuple[str, ...] = (),
     held: Mapping[str, int] = MappingProxyType({}),
-    wait: bool = False,
+    earlier: Tuned | None = None,
+    say: Say = lambda sentence: None,
 ) -> Tuned:
-    """Return what `tune_bike` does, from another process if the bench is compiled.
-
-    `wait` for it to be compiled, where rides enough follow that need it too.
-    """
-    if not (wait or is_built(HOT)):
-        return tune_bike(bike, priority, done, seed, keep, held)
-    with TemporaryDirectory() as folder, Workers(1) as workers:
-        job = Job(bike, priority, seed, keep, dict(held), Path(folder) / "stages")
+    """Return what `tune_bike` does, from another process; `say` is told if the bench has to be compiled."""
+    with TemporaryDirectory() as folder, Workers(1, say=say) as workers:
+        job = Job(bike, priority, seed, keep, dict(held), earlier, Path(folder) / "stages")
         over = Event()
         teller = Thread(target=_tell, args=(job.stages, over, done))
         teller.start()

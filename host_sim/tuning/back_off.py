@@ -13,10 +13,12 @@ from itertools import combinations
 from host_sim.bikes.model import Bike
 from host_sim.compiled.workers import processes_kept
 from host_sim.errors import RequestError
-from host_sim.rules.judge import Done
+from host_sim.rules.judge import Done, Say
+from host_sim.tuning.apart import tune_apart
 from host_sim.tuning.rates import fall_for, legal_rise
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.rules_check import Refusal, RulesCheck, check_rules
+from host_sim.tuning.score import Priority
 from host_sim.tuning.variant import with_settings
 
 Again = Callable[[Mapping[str, int]], Tuned]
@@ -64,6 +66,27 @@ class Within:
             f"Held back for the rules: {settings}; the score is {here:.2f} instead of {there:.2f} (now "
             f"{now:.2f}). With the best settings: {why}{more}."
         )
+
+
+def tune_within_rules(
+    bike: Bike,
+    priority: Priority,
+    done: Done,
+    seed: int = 1,
+    keep: tuple[str, ...] = (),
+    say: Say = lambda sentence: None,
+) -> Within:
+    """Tune a bicycle and hold back what the rules refuse: all that `treadle tune` recommends or writes.
+
+    `say` is told if the bench has to be compiled first, which takes a minute or two, once.
+    """
+    with processes_kept():
+        best = tune_apart(bike, priority, done, seed, keep, say=say)
+
+        def again(held: Mapping[str, int]) -> Tuned:
+            return tune_apart(bike, priority, done, seed, keep, held, best)
+
+        return _within_rules(best, again, seed, done)
 
 
 def within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:

@@ -65,6 +65,10 @@ class DrivePoint:
     sensitivity: float
     score: float
 
+    def fits(self, fixed: Mapping[str, int]) -> bool:
+        """Tell whether its settings have the values in `fixed`; names of other settings don't count."""
+        return all(getattr(self.settings, name, value) == value for name, value in fixed.items())
+
 
 @dataclass(frozen=True, slots=True)
 class DriveChoice:

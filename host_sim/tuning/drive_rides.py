@@ -44,9 +44,9 @@ JERK_PERIODS = 20  # 0.1 s: what is shorter, the tyres and the rider's body take
 class DriveMeasures:
     """The measures of the rides.
 
-    `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s on both rides, on the empty bicycle: what
-    the rider is pushed with; `half_s` and `reach_s` from engaging to half and to 90 % of what is allowed (or
-    to the highest command); `overshoot_percent`,
+    `jerk_m_per_s3` the steepest rise of the motor's push over 0.1 s on both rides up to the slope, on the
+    empty bicycle: what the rider is pushed with when help comes; `half_s` and `reach_s` from
+    engaging to half and to 90 % of what is allowed (or to the highest command); `overshoot_percent`,
     `settling_s` (within a tenth for good) and `swing_percent` (highest to lowest while all is quiet) of the
     step; `disturbance_percent` the most that the slope moves the power and `recovery_s` how long that is
     more than a tenth. Of the edge ride: `edge_half_s` until half of the power is there, `excess_j` the energy
@@ -191,7 +191,10 @@ def _measure_once(bike: Bike, seed: int) -> DriveMeasures:
             0.0
         ]  # Without a shunt nothing corrects the power: the settings have no part in what a slope does to it.
     return DriveMeasures(
-        jerk_m_per_s3=max(_jerk_m_per_s3(start.push_m_per_s2), _jerk_m_per_s3(step.push_m_per_s2)),
+        # Not after the slope has begun: what the power does then counts as disturbance and recovery.
+        jerk_m_per_s3=max(
+            _jerk_m_per_s3(start.push_m_per_s2), _jerk_m_per_s3(step.push_m_per_s2[: len(before)])
+        ),
         half_s=_first_s(before, 0.5),
         reach_s=_first_s(before, 0.9),
         overshoot_percent=100.0 * max(max(before, default=0.0) - 1.0, 0.0),

@@ -53,10 +53,13 @@ def tune_bike(
     seed: int = 1,
     keep: tuple[str, ...] = (),
     held: Mapping[str, int] = MappingProxyType({}),
+    earlier: Tuned | None = None,
 ) -> Tuned:
     """Work everything out; `done(stage, STAGES)` is called as it goes on.
 
     What `keep` names stays as it is, what `held` names has the value there; the rest is chosen for them.
+    `earlier` is what was found for the same bike, priority, seed and `keep` with nothing held: what does not
+    depend on the held values is taken from it.
     """
     corrections = sensor_corrections(bike)
     base = with_settings(bike, corrections) if corrections else bike
@@ -67,15 +70,18 @@ def tune_bike(
         road = choose_assist(base, plain_settings(bike).assist_power_w, fixed.get("assist_power_w"), seed)
         corrections = {**corrections, "assist_power_w": road.chosen.assist_power_w}
         base = with_settings(bike, corrections)
-    engage = choose_engage(base, priority, seed)
+        if earlier is not None and earlier.changes["assist_power_w"] != road.chosen.assist_power_w:
+            earlier = None
+    engage = choose_engage(base, priority, seed) if earlier is None else earlier.engage
     done(1, STAGES)
     rides = ReleaseRides(base, seed)
     engage_rpm = fixed.get("engage_rpm", engage.chosen.engage_rpm)
-    release = choose_release(base, engage_rpm, rides)
+    same_engage = earlier is not None and earlier.changes["engage_rpm"] == engage_rpm
+    release = earlier.release if earlier and same_engage else choose_release(base, engage_rpm, rides)
     done(2, STAGES)
-    plants = identify(base, seed)
+    plants = identify(base, seed) if earlier is None else earlier.plants
     done(3, STAGES)
-    drive = _drive(base, plants, priority, seed, fixed)
+    drive = _drive(base, plants, priority, seed, fixed, earlier)
     done(4, STAGES)
     changes = {
         **corrections,
@@ -92,10 +98,12 @@ def tune_bike(
         {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}
     )
     tuned = with_settings(bike, changes, parts)
-    bench = DriveBench(bike, plants, priority, seed)
-    now_sensitivity = bench.sensitivity(settings_now(bike).gains)
     full = None if road is None else road.full.measures
-    before = measure(bike, rides, engage_rpm, now_sensitivity, priority, seed, full)
+    if earlier and same_engage:
+        before = earlier.before
+    else:
+        sensitivity = DriveBench(bike, plants, priority, seed).sensitivity(settings_now(bike).gains)
+        before = measure(bike, rides, engage_rpm, sensitivity, priority, seed, full)
     done(5, STAGES)
     after = measure(tuned, rides, now.engage_rpm, drive.chosen.sensitivity, priority, seed, full)
     done(6, STAGES)
@@ -106,14 +114,19 @@ def tune_bike(
 
 
 def _drive(
-    bike: Bike, plants: list[IdentifiedPlant], priority: Priority, seed: int, fixed: Mapping[str, int]
+    bike: Bike,
+    plants: list[IdentifiedPlant],
+    priority: Priority,
+    seed: int,
+    fixed: Mapping[str, int],
+    earlier: Tuned | None,
 ) -> DriveChoice:
     """Choose the drive; with something fixed in it, once more for that."""
-    free = choose_drive(bike, plants, priority, seed)
-    if all(getattr(free.chosen.settings, name, value) == value for name, value in fixed.items()):
+    free = choose_drive(bike, plants, priority, seed) if earlier is None else earlier.drive
+    if free.chosen.fits(fixed):
         return free
     choice = choose_drive(bike, plants, priority, seed, fixed)
-    return replace(choice, tried=[*free.tried, *choice.tried], before_keeping=free.chosen.settings)
+    return replace(choice, tried=[*free.tried, *choice.tried], before_keeping=free.recommended)
 
 
 def settings_now(bike: Bike) -> DriveSettings:

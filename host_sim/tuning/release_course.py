@@ -29,8 +29,8 @@ _CLIMB_W = 100.0
 _CLIMB_RIPPLE_MOST = 0.3
 RIPPLE_MOST = 0.45
 PARTS = 3  # Every third turn forms a part that represents the whole ride.
-_SOUND_TURNS = 24
-_FLAWED_TURNS = 15
+_SOUND_TURNS = 48  # Half as many left a release cadence of 8 to 10 rpm to luck on a ring of six.
+_FLAWED_TURNS = 30
 WEAK_STRENGTH = 0.6  # Its pulse is two thirds as wide; at half, the channels of many rings no longer overlap.
 
 

@@ -64,7 +64,8 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
             tuned,
             "engage_rpm",
             engage.engage_rpm,
-            "the middle of the cadences that delay no start and let no more false starts through",
+            "of the cadences that delay no start and let no more false starts through, the nearest to the "
+            "present one",
             waits[0],
             waits[1],
         ),

@@ -136,24 +136,21 @@ def _scored(measured: Callable[[int, int], EngageMeasures], priority: Priority) 
 def _best_engage(
     bike: Bike, point: EngageScorer, edges_range: list[int], rpms: list[int]
 ) -> tuple[EngagePoint, list[int]]:
-    """Return the least score, and the cadences that are as good; of those the nearest to the present one.
+    """Return a point as good as the best, and the cadences that are as good with its edges.
 
-    Of edges with the same score the fewer, and the present number if that is as good.
+    Of all that is as good the cadence nearest to the present one; with it the present edges if they are as
+    good too, else those with the least score, of equal ones the fewest.
     """
     now = bike.firmware_settings
-    best = min(
-        (point(edges, rpm) for edges in edges_range for rpm in rpms),
-        key=lambda one: (round(one.score, 6), one.engage_edges, one.engage_rpm),
+    points = [point(edges, rpm) for edges in edges_range for rpm in rpms]
+    least = min(one.score for one in points)
+    level = [one for one in points if one.score <= least + AS_GOOD]
+    rpm = nearest([one.engage_rpm for one in level], now.engage_rpm)
+    chosen = min(
+        (one for one in level if one.engage_rpm == rpm),
+        key=lambda one: (one.engage_edges != now.engage_edges, round(one.score, 6), one.engage_edges),
     )
-
-    def level(edges: int) -> list[int]:
-        return [rpm for rpm in rpms if point(edges, rpm).score <= best.score + AS_GOOD]
-
-    edges = (
-        now.engage_edges if now.engage_edges in edges_range and level(now.engage_edges) else best.engage_edges
-    )
-    flat = level(edges)
-    return point(edges, nearest(flat, now.engage_rpm)), flat
+    return chosen, [one.engage_rpm for one in level if one.engage_edges == chosen.engage_edges]
 
 
 def safe_percents(bike: Bike) -> list[int]:
@@ -186,7 +183,7 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
     percents = safe_percents(bike)
     patient = min(PATIENT_PERCENT, percents[-1])
     rpm = min((point(some, patient) for some in shares), key=lambda one: one.score).release_rpm
-    percent = min((point(rpm, some) for some in percents), key=lambda one: one.score).stop_pitch_percent
+    percent = _gap(now.stop_pitch_percent, [point(rpm, some) for some in percents]).stop_pitch_percent
     near = range(max(rpm - NEAR_RPM, RELEASE_LEAST_RPM), min(rpm + NEAR_RPM, highest_rpm) + 1)
     rpms = sorted({*near, min(now.release_rpm, highest_rpm)})
     # A ring that is and stays sound is best off with the shortest gap, so its search begins there.
@@ -195,14 +192,16 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
         for other in percents:
             if abs(other - percent) <= NEAR_PERCENT:
                 point(some, other)
-    over_percent = [point(rpm, some) for some in percents]
     if now.release_rpm <= highest_rpm and now.stop_pitch_percent in percents:
         point(now.release_rpm, now.stop_pitch_percent)
+    for some in percents:  # Whatever was ridden near another cadence, the gap is chosen among all of them.
+        point(_best(bike, [points[0] for points in found.values()]).release_rpm, some)
     whole, *parts = ([points[index] for points in found.values()] for index in range(PARTS + 1))
     chosen = _best(bike, whole)
     sound = min(whole, key=lambda one: (round(sound_score(one.measures), 4), -one.stop_pitch_percent))
     alone = [_best(bike, points) for points in parts]
-    over_rpm = [point(some, percent) for some in rpms]
+    over_rpm = [point(some, chosen.stop_pitch_percent) for some in rpms]
+    over_percent = [point(chosen.release_rpm, some) for some in percents]
     return ReleaseChoice(
         chosen,
         sound,
@@ -228,8 +227,22 @@ def _level(points: list[ReleasePoint]) -> list[ReleasePoint]:
     return [one for one in points if one.score <= least + AS_GOOD]
 
 
+def _gap(present: int, points: list[ReleasePoint]) -> ReleasePoint:
+    """Return the present stop gap if it is as good as any, else the shortest that is.
+
+    Below the shortest the score rises within a step or two, above it by less than luck does: so the middle,
+    the least score and the upper end would all depend on the draw of the rides.
+    """
+    least = min(one.score for one in points)
+    level = {one.stop_pitch_percent: one for one in points if one.score <= least + STAYS}
+    return level.get(present, level[min(level)])
+
+
 def _best(bike: Bike, points: list[ReleasePoint]) -> ReleasePoint:
-    """Return the present settings if they are as good as any; else the middle of all, weighed by score."""
+    """Return the present settings if they are as good as any; else the middle of the cadences, and `_gap`.
+
+    Each cadence has the weight that its score leaves it.
+    """
     now = bike.firmware_settings
     least = min(one.score for one in points)
     for one in points:
@@ -240,5 +253,4 @@ def _best(bike: Bike, points: list[ReleasePoint]) -> ReleasePoint:
     for one in points:
         best[one.release_rpm] = min(one.score, best.get(one.release_rpm, one.score))
     rpm = balance_point(sorted(best), lambda some: best[some], AS_GOOD)
-    same = {one.stop_pitch_percent: one for one in points if one.release_rpm == rpm}
-    return same[balance_point(sorted(same), lambda some: same[some].score, AS_GOOD)]
+    return _gap(now.stop_pitch_percent, [one for one in points if one.release_rpm == rpm])

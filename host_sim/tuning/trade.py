@@ -30,10 +30,14 @@ def given_up(tuned: Tuned) -> str:
     calm = point_for(tuned, PRIORITIES["calm"]).measures
     parts = _road_words(tuned)
     if chosen.half_s > (1.0 + WORTH_A_WORD) * quick.half_s:
-        parts.append(f"half of the power comes after {chosen.half_s:.2f} s (quick: {quick.half_s:.2f} s)")
+        parts.append(
+            f"half of the power comes after {chosen.half_s:.2f} s (quick, before the rules: "
+            f"{quick.half_s:.2f} s)"
+        )
     if chosen.jerk_m_per_s3 > (1.0 + WORTH_A_WORD) * calm.jerk_m_per_s3:
         parts.append(
-            f"the push rises by {chosen.jerk_m_per_s3:.2f} m/s3 (calm: {calm.jerk_m_per_s3:.2f} m/s3)"
+            f"the push rises by {chosen.jerk_m_per_s3:.2f} m/s3 (calm, before the rules: "
+            f"{calm.jerk_m_per_s3:.2f} m/s3)"
         )
     if not parts:
         return f"What you give up for {name}: nothing that can be felt on this bicycle."

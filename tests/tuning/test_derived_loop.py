@@ -4,7 +4,7 @@ import pytest
 
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.power_loop_of import most_w_per_v
-from host_sim.tuning.drive import DriveBench, DriveSettings
+from host_sim.tuning.drive import GAINS_AS_GOOD, DriveBench, DriveSettings
 from host_sim.tuning.drive_rides import measure_drive
 from host_sim.tuning.identify import identify_at
 from host_sim.tuning.operating import OperatingPoint
@@ -14,8 +14,14 @@ from host_sim.tuning.variant import with_settings
 from tests.tuning.derived_loop import derived_all
 from tests.tuning.invented import CONTROLLERS, VOLTS, WATTS, invented
 
-# So much power for their mass that every start jerks; there a slower or stiffer loop takes the edge off it.
-STRONG = {f"{volts} V, {watts} W" for volts in (24, 36, 48, 72) for watts in (750, 1500)} - {"48 V, 750 W"}
+# What tuning made of these while the score took the answer to a slope for a jerk: rise rate, gain, integral
+# time.
+SOFTER = {
+    (24.0, 750.0): (340, 54, 29),
+    (36.0, 1500.0): (390, 30, 22),
+    (48.0, 1500.0): (310, 28, 20),
+    (72.0, 750.0): (450, 220, 107),
+}
 
 
 def w_per_v(bike) -> float:
@@ -70,10 +76,20 @@ def test_four_times_as_much_and_a_quarter_are_both_worse(name, rise):
     assert derived < min(less, more)
 
 
+@pytest.mark.long
+@pytest.mark.parametrize(("volts", "watts"), SOFTER)
+def test_a_strong_motor_needs_no_softer_loop_than_the_derived_one(volts, watts):
+    bike = invented(volts, watts, "speed")
+    now = bike.firmware_settings
+    plants = [identify_at(bike, OperatingPoint(now.taper_start_mm_per_s / 1000.0, 1.0, 1.0))]
+    bench = DriveBench(bike, plants, PRIORITIES["balanced"])
+    rise, *softer = SOFTER[volts, watts]
+    derived = bench.ride(DriveSettings(rise, now.gain_uv_per_w, now.integral_ms))
+    assert derived.score <= GAINS_AS_GOOD * bench.ride(DriveSettings(rise, *softer)).score
+
+
 @pytest.mark.slow
-def test_tuning_hardly_changes_the_derived_loop_of_shipped_and_invented_bicycles():
+def test_tuning_keeps_the_derived_loop_of_shipped_and_invented_bicycles():
     found = list(derived_all())
     assert len(found) == 34
-    changed = {one.title.removesuffix(", speed controller"): one for one in found if one.tuned != one.derived}
-    assert set(changed) <= STRONG
-    assert max(one.over_percent for one in changed.values()) < 45.0
+    assert [one.title for one in found if one.tuned != one.derived] == []

@@ -9,6 +9,7 @@ from host_sim.tuning.drive_rides import measure_drive
 from host_sim.tuning.rows import rows_of
 from host_sim.tuning.score import PRIORITIES, drive_score
 from host_sim.tuning.variant import with_settings
+from tests.tuning.invented import invented
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +34,20 @@ def test_twice_the_rate_is_twice_as_soon_and_twice_the_push(trike_measures):
     fast = measure_drive(with_settings(load_bike("cargo_trike"), {"rise_mv_per_s": 1200}))
     assert fast.half_s == pytest.approx(trike_measures.half_s / 2.0, abs=0.03)
     assert fast.jerk_m_per_s3 == pytest.approx(2.0 * trike_measures.jerk_m_per_s3, rel=0.08)
+
+
+@pytest.mark.parametrize(("volts", "watts"), [(36.0, 1500.0), (72.0, 750.0)])
+def test_the_push_when_help_comes_is_a_matter_of_the_ramp_and_not_of_the_gains(volts, watts):
+    # What the power does after the slope was counted as a push too: 4.4 against 3.4 m/s3, and a softer loop
+    # seemed 10 to 42 % better on six strong bicycles.
+    bike = invented(volts, watts, "speed")
+    gain = bike.firmware_settings.gain_uv_per_w
+    soft = {"gain_uv_per_w": gain // 7, "integral_ms": 22}
+    derived, other = (
+        measure_drive(with_settings(bike, {"rise_mv_per_s": 390, **gains})).jerk_m_per_s3
+        for gains in ({}, soft)
+    )
+    assert derived == pytest.approx(other, rel=0.05)
 
 
 def test_a_speed_controller_gives_half_of_the_power_within_a_second_although_its_command_starts_at_nothing():

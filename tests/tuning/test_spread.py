@@ -74,7 +74,6 @@ def test_a_tenth_and_more_than_one_step_apart_is_wide():
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="the stop gap: 160 to 180 % on the trike, 140 to 170 % on the tandem")
 def test_seeds_1_to_5_recommend_the_same_within_a_tenth_or_one_step():
     for one in spreads_all():
         assert one.wide() == {}, one.name

@@ -31,8 +31,9 @@ def chosen(folding_tuned, name, which):
 def test_what_is_given_up_is_said_with_the_numbers_of_both(folding_tuned):
     told = given_up(chosen(folding_tuned, "balanced", MIDDLE))
     assert told == (
-        "What you give up for balanced: half of the power comes after 0.50 s (quick: 0.20 s); "
-        "the push rises by 1.00 m/s3 (calm: 0.40 m/s3)."
+        "What you give up for balanced: half of the power comes after 0.50 s (quick, before the rules: "
+        "0.20 s); "
+        "the push rises by 1.00 m/s3 (calm, before the rules: 0.40 m/s3)."
     )
 
 
@@ -77,14 +78,14 @@ def test_a_kept_rise_is_ridden_and_everything_said_is_of_it(folding_tuned):
     free = folding_tuned.drive
     assert free.chosen.settings.rise_mv_per_s != now_mv_per_s
     fixed = {"rise_mv_per_s": now_mv_per_s, "engage_rpm": 22}
-    kept = _drive(bike, folding_tuned.plants, folding_tuned.priority, 1, fixed)
+    kept = _drive(bike, folding_tuned.plants, folding_tuned.priority, 1, fixed, None)
     assert kept.chosen.settings.rise_mv_per_s == now_mv_per_s
     assert kept.recommended == free.chosen.settings
     # Help comes later with the slower rise of now, and what is given up says so.
     assert kept.chosen.measures.half_s > free.chosen.measures.half_s
     changes = folding_tuned.changes | kept.chosen.settings.changes(bike)
     tuned = replace(folding_tuned, drive=kept, changes=changes, keep=("rise_mv_per_s",))
-    assert f"{kept.chosen.measures.half_s:.2f} s (quick: " in given_up(tuned)
+    assert f"{kept.chosen.measures.half_s:.2f} s (quick, before the rules: " in given_up(tuned)
     rise, fall = [row for row in rows_of(tuned) if row.setting in ("rise_mv_per_s", "fall_mv_per_s")]
     assert (rise.now, rise.recommended) == (now_mv_per_s, now_mv_per_s)
     assert f"kept as requested; {free.chosen.settings.rise_mv_per_s} would be recommended" in rise.why

@@ -3,6 +3,7 @@
 import json
 import tomllib
 from dataclasses import replace
+from types import MappingProxyType
 
 import pytest
 
@@ -13,7 +14,7 @@ from host_sim.errors import RequestError
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.fault_matrix import Matrix
 from host_sim.rules.judge import Finding, Verdict
-from host_sim.tuning import apart, recommend, rules_check
+from host_sim.tuning import back_off, recommend, rules_check
 from host_sim.tuning.advice import ADVICE
 from host_sim.tuning.bike_writer import written_text
 from host_sim.tuning.rows import rows_of
@@ -23,7 +24,7 @@ from host_sim.tuning.variant import with_settings
 @pytest.fixture
 def tuned_at_once(monkeypatch, folding_tuned):
     """The folding bicycle, tuned once for all of these tests."""
-    monkeypatch.setattr(apart, "tune_apart", lambda *arguments: folding_tuned)
+    monkeypatch.setattr(back_off, "tune_apart", lambda *arguments, **more: folding_tuned)
     return folding_tuned
 
 
@@ -75,7 +76,7 @@ def test_without_its_libraries_it_says_how_to_get_them(monkeypatch, tmp_path):
         run("tune", "folding", "--out", tmp_path / "out")
 
 
-def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, tmp_path, capsys):
+def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, rules_hold, tmp_path, capsys):
     assert run("tune", "folding", "--out", tmp_path / "out", "--json") == 0
     told = json.loads(capsys.readouterr().out)
     names = [row["setting"] for row in told["recommendations"]]
@@ -145,12 +146,45 @@ def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     assert (numbers["refusals"], numbers["rules_not_shown"]) == ([], ["forward pedalling only"])
 
 
-def test_everything_that_is_printed_fits_into_80_columns(tuned_at_once, tmp_path, capsys):
+def test_everything_that_is_printed_fits_into_80_columns(tuned_at_once, rules_hold, tmp_path, capsys):
     run("tune", "folding", "--out", tmp_path / "out")
     told = capsys.readouterr().out.splitlines()
     assert len(told) > 60
     assert [line for line in told if len(line) > 80 and str(tmp_path) not in line] == []
-    assert "release_rpm             12           13  changed  12 to 15" in told
+    assert "release_rpm             12           13  changed  13 to 14" in told
+
+
+def test_what_is_printed_is_what_write_writes_where_a_rule_refuses_the_best(
+    folding_tuned, monkeypatch, tmp_path, capsys
+):
+    # Without --write a ramp was recommended that the fault matrix refuses.
+    rule, now = rule_named("forward pedalling only"), folding_tuned.bike.firmware_settings
+
+    def tuned(bike, priority, done, seed, keep, held=MappingProxyType({}), earlier=None, say=None):
+        assert (earlier is None) == (not held)
+        changes = folding_tuned.changes | held
+        return replace(folding_tuned, changes=changes, tuned=with_settings(bike, changes), held=dict(held))
+
+    def judged(bike, rules, seed, rides, done):
+        measured = 0.0 if bike.firmware_settings.release_rpm == now.release_rpm else 99.0
+        return [Verdict(rule, bike, [Finding(rule.name, "backward", 1, measured)])]
+
+    monkeypatch.setattr(back_off, "tune_apart", tuned)
+    monkeypatch.setattr(rules_check, "judge", judged)
+    no_rows(monkeypatch)
+    told = []
+    for words in ((), ("--write", tmp_path / "mine.toml")):
+        assert run("tune", "folding", "--out", tmp_path / f"out{len(told)}", "--json", *words) == 0
+        told.append(json.loads(capsys.readouterr().out))
+        told[-1]["files"] = []
+    assert told[0] == told[1]
+    assert "release_rpm 12 instead of 13" in told[0]["held_back"]
+    recommended = {row["setting"]: row["recommended"] for row in told[0]["recommendations"]}
+    written = load_bike(tmp_path / "mine.toml").firmware_settings.as_dict()
+    assert recommended["release_rpm"] == written["release_rpm"] == now.release_rpm
+    assert {name: written[name] for name in recommended if name in written} == {
+        name: value for name, value in recommended.items() if name in written
+    }
 
 
 def test_a_setting_that_is_kept_is_not_changed_and_says_so(folding_tuned):
@@ -162,10 +196,10 @@ def test_a_setting_that_is_kept_is_not_changed_and_says_so(folding_tuned):
 
 
 def test_an_interruption_leaves_nothing(monkeypatch, tmp_path):
-    def interrupted(*_):
+    def interrupted(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(apart, "tune_apart", interrupted)
+    monkeypatch.setattr(back_off, "tune_apart", interrupted)
     assert run("tune", "folding", "--out", tmp_path / "out") == 130
     assert not (tmp_path / "out").exists()
 

@@ -1,13 +1,11 @@
 """Every priority on every bicycle of the grid: what the rules refuse of the best, and what is left of it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
-from host_sim.tuning.apart import tune_apart
-from host_sim.tuning.back_off import Within, within_rules
-from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.back_off import Within, tune_within_rules
 from host_sim.tuning.score import PRIORITIES
 from tests.tuning.brute import bike_grid
 
@@ -54,12 +52,8 @@ def bikes() -> list[tuple[str, Bike]]:
 
 
 def ended(name: str, bike: Bike, priority: str, seed: int = 1) -> Ended:
-    """Tune with everything that `treadle tune --write` rides."""
-
-    def again(held: Mapping[str, int]) -> Tuned:
-        return tune_apart(bike, PRIORITIES[priority], _no_count, seed, (), held, wait=True)
-
-    return Ended(name, priority, within_rules(again({}), again, seed, _no_count))
+    """Tune with everything that `treadle tune` rides."""
+    return Ended(name, priority, tune_within_rules(bike, PRIORITIES[priority], _no_count, seed))
 
 
 def ended_all(priorities: list[str]) -> Iterator[Ended]:
