@@ -25,7 +25,7 @@ from firmware.settings import TWO_CHANNELS
 from host_sim.report.label_places import Label, label_level, label_points
 from host_sim.report.ring_drawing import QUIET
 from host_sim.report.svg import INK
-from host_sim.tuning.drive import DrivePoint
+from host_sim.tuning.drive_bench import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.release_rides import ReleaseMeasures

@@ -8,7 +8,7 @@ from matplotlib.ticker import ScalarFormatter
 
 from host_sim.report.svg import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, mark_both, two_curves
-from host_sim.tuning.drive import DrivePoint
+from host_sim.tuning.drive_bench import DrivePoint
 from host_sim.tuning.loop_report import LoopReport
 from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
 from host_sim.tuning.open_loop import PERIOD_S

@@ -4,7 +4,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from host_sim.bikes.model import Bike
-from host_sim.tuning.drive import DriveChoice, loop_model
+from host_sim.tuning.drive import loop_model
+from host_sim.tuning.drive_bench import DriveChoice
 from host_sim.tuning.drive_rides import STEP_SPEED_SHARE, DriveMeasures
 from host_sim.tuning.identify import IdentifiedPlant, ProcessModel
 from host_sim.tuning.margins import Margins, WorstCase, loop_margins, proportional_limit, worst_case

@@ -8,7 +8,8 @@ from firmware.settings import Settings
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
 from host_sim.tuning import levers
-from host_sim.tuning.drive import DriveBench, DriveChoice, DriveSettings, choose_drive
+from host_sim.tuning.drive import choose_drive
+from host_sim.tuning.drive_bench import DriveBench, DriveChoice, DriveSettings
 from host_sim.tuning.identify import IdentifiedPlant, identify
 from host_sim.tuning.loop_report import LoopReport, loop_report
 from host_sim.tuning.measures import Measures, measure

@@ -16,7 +16,8 @@ import numpy as np
 from host_sim.bench.course import Course, course_from
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.tuning.drive import GAIN_MOST_UV_PER_W, DriveSettings
+from host_sim.tuning.drive import GAIN_MOST_UV_PER_W
+from host_sim.tuning.drive_bench import DriveSettings
 from host_sim.tuning.drive_rides import traced
 from host_sim.tuning.identify import Floats, IdentifiedPlant
 from host_sim.tuning.margins import WorstCase

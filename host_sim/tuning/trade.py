@@ -1,6 +1,6 @@
 """What a priority gives up: the same rides, scored for the other priorities."""
 
-from host_sim.tuning.drive import DrivePoint
+from host_sim.tuning.drive_bench import DrivePoint
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.score import PRIORITIES, Priority, drive_score
 

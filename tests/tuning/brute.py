@@ -10,7 +10,7 @@ from typing import Any
 
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
-from host_sim.tuning.drive import DriveBench, DriveSettings
+from host_sim.tuning.drive_bench import DriveBench, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
 from host_sim.tuning.engage_rides import EngageRides
 from host_sim.tuning.identify import IdentifiedPlant

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 from host_sim.bikes.model import Bike
 from host_sim.compiled.workers import Workers
-from host_sim.tuning.drive import DriveSettings, legal_gains, loop_model
+from host_sim.tuning.drive import legal_gains, loop_model
+from host_sim.tuning.drive_bench import DriveSettings
 from host_sim.tuning.measures import Scores
 from host_sim.tuning.recommend import Tuned, tune_bike
 from host_sim.tuning.score import Priority

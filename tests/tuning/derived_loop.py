@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.compiled.workers import Workers
-from host_sim.tuning.drive import DriveBench, DriveSettings, choose_drive
+from host_sim.tuning.drive import choose_drive
+from host_sim.tuning.drive_bench import DriveBench, DriveSettings
 from host_sim.tuning.identify import identify
 from host_sim.tuning.score import PRIORITIES
 from tests.tuning.invented import CONTROLLERS, VOLTS, WATTS, invented

@@ -3,7 +3,8 @@
 import pytest
 
 from host_sim.bikes.load import load_bike
-from host_sim.tuning.drive import DriveBench, DriveSettings, choose_drive
+from host_sim.tuning.drive import choose_drive
+from host_sim.tuning.drive_bench import DriveBench, DriveSettings
 from host_sim.tuning.identify import identify_at
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.score import PRIORITIES

@@ -4,7 +4,8 @@ import pytest
 
 from host_sim.bikes.load import load_bike
 from host_sim.bikes.power_loop_of import most_w_per_v
-from host_sim.tuning.drive import GAINS_AS_GOOD, DriveBench, DriveSettings
+from host_sim.tuning.drive import GAINS_AS_GOOD
+from host_sim.tuning.drive_bench import DriveBench, DriveSettings
 from host_sim.tuning.drive_rides import measure_drive
 from host_sim.tuning.identify import identify_at
 from host_sim.tuning.operating import OperatingPoint

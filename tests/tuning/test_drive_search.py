@@ -6,7 +6,9 @@ import pytest
 
 from host_sim.bikes.load import load_bike
 from host_sim.tuning import drive
-from host_sim.tuning.drive import DriveBench, DriveMeasures, DrivePoint, DriveSettings, choose_drive
+from host_sim.tuning.drive import choose_drive
+from host_sim.tuning.drive_bench import DriveBench, DrivePoint, DriveSettings
+from host_sim.tuning.drive_rides import DriveMeasures
 from host_sim.tuning.identify import ProcessModel
 from host_sim.tuning.rates import rates_for
 from host_sim.tuning.score import PRIORITIES

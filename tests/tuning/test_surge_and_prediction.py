@@ -5,7 +5,7 @@ import pytest
 
 from firmware.settings import MOTOR_UNKNOWN
 from host_sim.bikes.load import load_bike
-from host_sim.tuning.drive import DriveSettings
+from host_sim.tuning.drive_bench import DriveSettings
 from host_sim.tuning.drive_rides import measure_drive
 from host_sim.tuning.identify import identify_at
 from host_sim.tuning.margins import loop_margins, worst_case

@@ -6,7 +6,7 @@ import pytest
 
 from host_sim.cli.tune import PRIORITY_NAMES
 from host_sim.report.tuning_trade_figure import draw_trade
-from host_sim.tuning.drive import DriveChoice, DrivePoint, DriveSettings
+from host_sim.tuning.drive_bench import DriveChoice, DrivePoint, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures
 from host_sim.tuning.rates import fall_for
 from host_sim.tuning.recommend import _drive
