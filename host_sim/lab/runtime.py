@@ -46,10 +46,7 @@ def runtime_from(file: Path | None) -> Runtime:
     if kept.is_file():
         return _opened(_checked(_read(kept), str(kept)))
     data = _checked(_fetched(), f"what npm gave for {PACKAGE}@{VERSION}")
-    kept.parent.mkdir(parents=True, exist_ok=True)
-    part = kept.with_suffix(".part")
-    part.write_bytes(data)
-    part.replace(kept)
+    _keep(data, kept)
     return _opened(data)
 
 
@@ -60,6 +57,18 @@ def cache_folder() -> Path:
     if sys.platform == "darwin":
         return Path.home() / "Library/Caches/treadle"
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "treadle"
+
+
+def _keep(data: bytes, kept: Path) -> None:
+    """Write the cached file whole, also when another process does so at the same time."""
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    handle, part = tempfile.mkstemp(prefix=f"{PACKAGE}-unfinished-", dir=kept.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.replace(part, kept)
+    finally:
+        Path(part).unlink(missing_ok=True)
 
 
 def _read(file: Path) -> bytes:

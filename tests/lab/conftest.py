@@ -7,12 +7,17 @@ from tests.lab.serving import CHROMIUM, PATIENCE_S, QUIET, lab_program, runtime_
 
 
 @pytest.fixture(scope="session")
-def exported(tmp_path_factory):
+def needs_runtime():
+    """Skip a test where no export can be made."""
+    if runtime_missing():
+        pytest.skip(runtime_missing())
+
+
+@pytest.fixture(scope="session")
+def exported(needs_runtime, tmp_path_factory):
     """Return the folder of an export, made as `treadle lab --export` makes it."""
     if CHROMIUM is None:
         pytest.skip("no chromium: apt-get install chromium")
-    if runtime_missing():
-        pytest.skip(runtime_missing())
     folder = tmp_path_factory.mktemp("exported") / "lab"
     assert Export(folder, None).write() is None
     return folder

@@ -10,9 +10,10 @@ import subprocess
 import sys
 import zipfile
 from base64 import b64decode
+from concurrent.futures import ThreadPoolExecutor
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from threading import Thread
+from threading import Barrier, Thread
 
 import pytest
 
@@ -22,10 +23,10 @@ from host_sim.lab.catalogue import NAMES, lesson
 from host_sim.lab.export import Export
 from host_sim.lab.in_page import answered
 from host_sim.lab.teaching import own_loop, teaching
-from tests.lab.serving import PATIENCE_S, ROOT, runtime_missing
+from tests.lab.serving import PATIENCE_S, ROOT
 
 pytestmark = pytest.mark.xdist_group("lab in a browser")
-needs_runtime = pytest.mark.skipif(bool(runtime_missing()), reason=runtime_missing() or "the runtime is here")
+needs_runtime = pytest.mark.usefixtures("needs_runtime")
 
 
 def _packed(text):
@@ -253,6 +254,23 @@ def test_what_npm_gives_is_kept_for_the_next_time(tmp_path, monkeypatch):
     (tmp_path / "cache" / runtime.FILE).write_bytes(data[:-1])
     with pytest.raises(runtime.RequestError, match="SHA-256"):
         runtime.runtime_from(None)
+
+
+def test_two_that_fetch_at_once_both_get_it(tmp_path, monkeypatch):
+    both_fetched = Barrier(2, timeout=PATIENCE_S)
+
+    def fetched():
+        both_fetched.wait()
+        return b"a package"
+
+    monkeypatch.setattr(runtime, "cache_folder", lambda: tmp_path / "cache")
+    monkeypatch.setattr(runtime, "_fetched", fetched)
+    monkeypatch.setattr(runtime, "_checked", lambda data, place: data)
+    monkeypatch.setattr(runtime, "_opened", lambda data: data)
+    with ThreadPoolExecutor(2) as processes:
+        given = [processes.submit(runtime.runtime_from, None) for _ in range(2)]
+    assert [one.result() for one in given] == [b"a package", b"a package"]
+    assert [path.name for path in (tmp_path / "cache").iterdir()] == [runtime.FILE]
 
 
 def test_nothing_of_the_runtime_lies_in_the_project():
