@@ -12,7 +12,7 @@ from host_sim.boardlink.manifest import HEADING, MANIFEST, program_version, sha2
 from host_sim.forms.c.check_source import TEMPLATES, check_source
 from host_sim.forms.c.form import CForm, c_form
 from host_sim.forms.golden import GoldenTrace
-from host_sim.forms.golden_rides import GoldenRide
+from host_sim.forms.golden_ride import GoldenRide
 from host_sim.forms.lives import write_lives
 from host_sim.forms.model import Program
 from host_sim.forms.program import read_firmware
@@ -20,7 +20,8 @@ from host_sim.forms.vectors import RideVectors, VectorWriter
 
 RANDOM_STEPS = 10_000
 SEED = 1
-COURSES = ("errand", "broken_sensor")
+COURSES = {"errand": 120, "broken_sensor": None}
+"""What is ridden for the vectors, and how many seconds of it; None: all."""
 WRAP_AFTER_S = 40
 PLAIN = ("check.h", "check_host.c", "Makefile")
 
@@ -39,8 +40,8 @@ class CFolder:
         files["check.c"] = check_source(program).encode()
         files["bike_settings.h"] = bike_settings(bike).encode()
         files["vectors/random.vectors"] = self._random(program)
-        for course in COURSES:
-            files[f"vectors/{course}.vectors"] = self._ride(program, bike, course)
+        for course, seconds in COURSES.items():
+            files[f"vectors/{course}.vectors"] = self._ride(program, bike, course, seconds)
         files["README.md"] = readme(program, form, bike, self.vectors).encode()
         self.manifest = _manifest(bike, files)
         files[MANIFEST] = json.dumps(self.manifest, indent=1, allow_nan=False).encode("ascii") + b"\n"
@@ -52,10 +53,10 @@ class CFolder:
         write_lives(writer, RANDOM_STEPS, SEED)
         return self._ended(writer, content)
 
-    def _ride(self, program: Program, bike: Bike, course: str) -> bytes:
+    def _ride(self, program: Program, bike: Bike, course: str, seconds: int | None) -> bytes:
         content = io.BytesIO()
         writer = VectorWriter(program, content)
-        ride = GoldenRide(course, bike, load_course(course), WRAP_AFTER_S)
+        ride = GoldenRide(course, bike, load_course(course), WRAP_AFTER_S, seconds=seconds)
         with tempfile.TemporaryDirectory() as folder:
             trace = GoldenTrace(ride, Path(folder, course))
             with trace.path.open("rb") as file:

@@ -32,7 +32,7 @@ from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S, Agenda
 from host_sim.bench.sim_board import Restart, RideOver, SimBoard
-from host_sim.forms.golden_rides import GoldenRide
+from host_sim.forms.golden_ride import GoldenRide
 from host_sim.forms.replay import END, LIFE, STEP
 
 HEAD = Struct("<BBHIIHHIIhBHBBB")
@@ -209,8 +209,3 @@ class GoldenTrace:
                     continue
         except RideOver:
             return recorder
-
-
-def record_all(rides: list[GoldenRide], folder: Path) -> list[GoldenTrace]:
-    """Record each ride into a file of its name in `folder`."""
-    return [GoldenTrace(ride, folder / ride.name) for ride in rides]

@@ -6,7 +6,7 @@ from firmware.sense.motor_model import CEILING_LEAST_W
 from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 from host_sim.proof.whole.evidence import INDUCTION, needed_jobs
-from host_sim.proof.whole.exact_all import EXACT_JOBS
+from host_sim.proof.whole.exact_all import EXACT_JOBS, exact_jobs_of
 from host_sim.proof.whole.induction import DUTY_GAP_US
 from host_sim.proof.whole.statements import STATEMENTS
 
@@ -33,7 +33,8 @@ NO_CURRENT = (
 class Property:
     """A property: `name`, `sentence`, `assumptions`; the `statements` and `lemmas` that it follows from.
 
-    `jobs`: those of its statements, and the induction that they assume; or the ones that are named.
+    `jobs`: those of its statements and the induction that they assume, or the ones that are named; and
+    the exact contracts of the `components` whose fields its statements read.
     """
 
     __slots__ = ("assumptions", "jobs", "lemmas", "name", "sentence", "statements")
@@ -46,6 +47,7 @@ class Property:
         lemmas: tuple[str, ...] = (),
         statements: tuple[str, ...] = (),
         jobs: tuple[str, ...] = (),
+        components: tuple[str, ...] = (),
     ) -> None:
         """Store the property; KeyError for a lemma or a statement that doesn't exist."""
         self.name = name
@@ -53,7 +55,7 @@ class Property:
         self.assumptions = assumptions
         self.lemmas = tuple(LEMMAS[lemma].name for lemma in lemmas)
         self.statements = tuple(STATEMENTS[statement].name for statement in statements)
-        self.jobs = jobs or needed_jobs(self.statements)
+        self.jobs = (*(jobs or needed_jobs(self.statements)), *exact_jobs_of(components))
 
 
 MOTOR_COMMANDS = (
@@ -71,6 +73,16 @@ PROPERTIES = (
         " at most the pitch at the release cadence.",
         (ALL_SETTINGS, STEPS, "what the throttle may do alone is the property `throttle`"),
         statements=("step stop", "gate stops", "gate one channel"),
+        components=(
+            "Crank",
+            "Wheel",
+            "Rotation",
+            "Pedalling",
+            "Events",
+            "Engagement",
+            "OutputGuard",
+            "Controller",
+        ),
     ),
     Property(
         "backward",
@@ -79,6 +91,7 @@ PROPERTIES = (
         " and the settings, independently in the sensing part and in the gate.",
         (ALL_SETTINGS, STEPS, "a single channel tells no direction"),
         statements=("step backward", "edge two channels", "edge duty", "gate two channels", "gate duty"),
+        components=("Crank", "OutputGuard", "Pedalling", "Events", "Controller"),
     ),
     Property(
         "cut",
@@ -86,12 +99,14 @@ PROPERTIES = (
         " decision alone stops for brake and fault, and the gate alone for brake and expired inputs.",
         (ALL_SETTINGS, STEPS, "inputs are stamped less than half the clock's period from the step"),
         statements=("step cut", "step decides", "gate stops"),
+        components=("Faults", "Events", "Engagement", "OutputGuard", "Controller"),
     ),
     Property(
         "late",
         "After a gap of more than 50 ms between two steps the output starts again from zero.",
         (ALL_SETTINGS, STEPS),
         statements=("step stall",),
+        components=("SlewLimiter", "Controller"),
     ),
     Property(
         "range",
@@ -99,6 +114,7 @@ PROPERTIES = (
         " the gate can only lower it; it passes a command if its raw readings show nothing wrong.",
         (ALL_SETTINGS, STEPS),
         statements=("step range", "gate stops", "gate opens"),
+        components=("Controller", "SlewLimiter", "OutputGuard"),
     ),
     Property(
         "rise",
@@ -114,6 +130,7 @@ PROPERTIES = (
         ),
         ("feed_forward_seeks",),
         ("step rise",),
+        components=("SlewLimiter", "FeedForward", "Controller"),
     ),
     Property(
         "cut-off",
@@ -121,6 +138,7 @@ PROPERTIES = (
         " pass while its own measure of the wheel's period is shorter.",
         (ALL_SETTINGS, STEPS, "the speed is the one that the wheel sensor shows"),
         statements=("step cut-off", "step decides", "gate wheel", "gate stops"),
+        components=("Wheel", "Rotation", "Ceilings", "OutputGuard", "Controller"),
     ),
     Property(
         "small integers",
@@ -152,6 +170,7 @@ PROPERTIES = (
         ),
         ("controller_clock_back", "guard_clock_back", "pedalling", "engagement_table"),
         ("step clock back",),
+        components=("Crank", "Wheel", "Pedalling", "OutputGuard", "Controller"),
     ),
     Property(
         "latch",
@@ -160,6 +179,7 @@ PROPERTIES = (
         (ALL_SETTINGS, STEPS, "of lemmas: conditions are checked one by one, as in faults.py"),
         ("fault_latch", "fault_step", "fault_readings", "fault_noise", "fault_plausibility"),
         ("step latch",),
+        components=("Faults", "Plausibility", "Controller"),
     ),
     Property(
         "table",
@@ -169,6 +189,7 @@ PROPERTIES = (
         (ALL_SETTINGS, STEPS, "that the table is total and its states are reached is shown by lemmas"),
         ("engagement_table", "events"),
         ("step begins",),
+        components=("Crank", "Pedalling", "Events", "Engagement", "Controller"),
     ),
     Property(
         "rest",
@@ -181,6 +202,7 @@ PROPERTIES = (
         "The throttle gives nothing before it was at rest, outside its window, or when it is not allowed.",
         (ALL_SETTINGS, STEPS),
         statements=("step throttle", "gate throttle", "gate stops"),
+        components=("Throttle", "Events", "OutputGuard", "Controller"),
     ),
     Property(
         "levers",
@@ -188,6 +210,7 @@ PROPERTIES = (
         " any voltage and a selector of any kind.",
         (ALL_SETTINGS, STEPS),
         statements=("step levers", "step shares"),
+        components=("Throttle", "Selector", "Supply", "Controller"),
     ),
     Property(
         "model",
@@ -208,6 +231,7 @@ PROPERTIES = (
             "derived_motor_numbers",
         ),
         jobs=INDUCTION,
+        components=("MotorModel",),
     ),
     Property(
         "ceiling",
@@ -224,6 +248,7 @@ PROPERTIES = (
         ),
         ("motor_newton", "motor_newton_above"),
         ("step ceiling",),
+        components=("MotorModel", "Ceilings", "Controller"),
     ),
     Property(
         "overdue",
@@ -232,6 +257,7 @@ PROPERTIES = (
         (ALL_SETTINGS, STEPS, "no brake: none of 10 m/s2, from the mean speed between the last two pulses"),
         ("square_roots", "wheel_late", "wheel_overdue", "derived_wheel_numbers"),
         ("step overdue", "edge wheel"),
+        components=("Wheel", "Controller"),
     ),
     Property(
         "doubt",
@@ -262,6 +288,7 @@ PROPERTIES = (
             "derived_motor_numbers",
         ),
         ("step doubt", "step cut", "step latch"),
+        components=("Plausibility", "ShuntWatch", "Faults", "Controller"),
     ),
     Property(
         "formulas",

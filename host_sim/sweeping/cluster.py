@@ -10,11 +10,12 @@ rides there are.
 import pickle
 from asyncio import CancelledError
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError as FutureCancelled
 from importlib import import_module
 from importlib.util import find_spec
 from threading import Lock
+from time import sleep
 from typing import Any
 
 from host_sim.compiled.build import HOT, CannotCompile, compiled_copy
@@ -22,10 +23,12 @@ from host_sim.compiled.compiled_first import compiled_first, runs_compiled
 from host_sim.errors import RequestError
 
 MISSING = "--cluster needs Dask, which is not installed, get it with: uv run --extra cluster treadle sweep"
-CONNECT_S = 10
+CONNECT_S = 30  # A scheduler on a busy machine takes 10 s and more to answer.
 RETRIES = 3
 ASKED_MOST = 20  # How often the same rides are submitted: if workers still die, the rides are the cause.
 AHEAD = 4
+GREETED_MOST = 5  # How often the workers are asked who they are, if one dies meanwhile.
+GREETING_PAUSE_S = 1.0
 _one_at_a_time = Lock()
 _notices: list[str] = []
 
@@ -80,7 +83,6 @@ class Cluster:
             raise RequestError(
                 f"--cluster is {address[:80]!r}, allowed is the address of a running Dask scheduler: {reason}"
             ) from None
-        self.notice = ""
         try:
             self._check()
         except BaseException:
@@ -88,7 +90,8 @@ class Cluster:
             raise
 
     def _check(self) -> None:
-        programs = self._client.run(program_here)
+        self.notice = ""
+        programs = self._of_each_worker(program_here)
         self.count = len(programs)
         if not programs:
             raise RequestError("the cluster has no workers, allowed is a cluster with one or more")
@@ -98,9 +101,24 @@ class Cluster:
                 raise RequestError(
                     f"the worker {worker} has another version of treadle, allowed is the same as here"
                 )
-        slow = sorted({notice for notice in self._client.run(ready).values() if notice})
+        slow = sorted({notice for notice in self._of_each_worker(ready).values() if notice})
         if slow:
             self.notice = f"some workers ride interpreted, some twenty times slower: {slow[0]}"
+
+    def _of_each_worker(self, question: Callable[[], str]) -> dict[str, str]:
+        """Return each worker's answer by its address; the others' if a worker dies meanwhile."""
+        reason = ""
+        for attempt in range(GREETED_MOST):
+            if attempt > 0:
+                sleep(GREETING_PAUSE_S)
+            try:
+                return dict(self._client.run(question))
+            except (CancelledError, FutureCancelled, OSError) as error:
+                reason = type(error).__name__
+        raise RequestError(
+            f"a worker of the cluster, or its scheduler, was lost {GREETED_MOST} times while its version was"
+            f" asked for ({reason}), allowed is a cluster that lasts"
+        )
 
     def __enter__(self) -> "Cluster":
         return self

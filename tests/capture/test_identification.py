@@ -26,6 +26,7 @@ def _judged(numbers):
     return [verdict for number in numbers for verdict in judge(case(number))]
 
 
+@pytest.mark.long
 def test_what_is_stated_is_right():
     judged = _judged(range(FIRST, FIRST + SMALL))
     assert stated_right_share(counts(judged).values()) >= LEAST_RIGHT

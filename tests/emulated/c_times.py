@@ -9,14 +9,13 @@ from typing import Any
 
 from firmware.controller import Controller
 from firmware.records import Inputs, Outputs
-from host_sim.forms.golden import record_all
-from host_sim.forms.golden_rides import golden_rides
 from host_sim.forms.program import read_firmware
 from host_sim.forms.replay import kind_of_step
 from host_sim.forms.vectors import RideVectors, VectorWriter
 from tests.emulated.pico import CYCLES_A_MISS, HERE, emulator_folder
 from tests.forms.building import CHIP
 from tests.forms.conftest import write_form
+from tests.golden_rides import golden_rides, record_all
 
 RIDE = "cargo_trike-brown_out"
 STEPS = 4_000

@@ -8,12 +8,11 @@ import pytest
 from host_sim.boardlink.c_folder import PLAIN
 from host_sim.forms.c.check_source import TEMPLATES, check_source
 from host_sim.forms.c.form import c_form
-from host_sim.forms.golden import record_all
-from host_sim.forms.golden_rides import golden_rides
 from host_sim.forms.lives import write_lives
 from host_sim.forms.model import Program
 from host_sim.forms.program import read_firmware
 from host_sim.forms.vectors import RideVectors, VectorWriter
+from tests.golden_rides import golden_rides, record_all
 
 
 @dataclass(slots=True)

@@ -7,6 +7,7 @@ from host_sim.forms.program import read_firmware
 from tests.forms.c_mutants import alone, mutants_of, sampled
 from tests.forms.planted import ERRORS
 from tests.forms.read_back import differences, sources
+from tests.quick_first import quick_first
 
 RANGES = "ranges of settings are one too wide"
 
@@ -54,22 +55,28 @@ def test_a_function_alone_reads_as_in_the_whole(form, tmp_path):
 
 @pytest.mark.parametrize(
     ("before", "after"),
-    [
-        ("int32_t pitch_us;", "int16_t pitch_us;"),  # Too few bits for its numbers.
-        ("int32_t _kind_us[4];", "int32_t _kind_us[3];"),
-        ("int32_t pitch_us;", "bool pitch_us;"),
-        ("Rotation _rotation;", "Wheel *_rotation;"),
-        # Arguments in another order.
-        (
-            "(EdgeLog *self, int32_t levels, int32_t time_us)",
-            "(EdgeLog *self, int32_t time_us, int32_t levels)",
-        ),
-        ("int32_t place = self->_write;", "bool place = self->_write;"),  # A variable of too few bits.
-        ("int32_t place = self->_write;", "int16_t place = self->_write;"),
-        ("int32_t place = self->_write;", "uint32_t place = self->_write;"),
-        ("int32_t place = self->_write;", "static int32_t place = self->_write;"),  # It would be remembered.
-        ("int32_t age_us = ", "bool age_us = "),
-    ],
+    quick_first(
+        2,
+        [
+            ("int32_t pitch_us;", "int16_t pitch_us;"),  # Too few bits for its numbers.
+            ("int32_t _kind_us[4];", "int32_t _kind_us[3];"),
+            ("int32_t pitch_us;", "bool pitch_us;"),
+            ("Rotation _rotation;", "Wheel *_rotation;"),
+            # Arguments in another order.
+            (
+                "(EdgeLog *self, int32_t levels, int32_t time_us)",
+                "(EdgeLog *self, int32_t time_us, int32_t levels)",
+            ),
+            ("int32_t place = self->_write;", "bool place = self->_write;"),  # A variable of too few bits.
+            ("int32_t place = self->_write;", "int16_t place = self->_write;"),
+            ("int32_t place = self->_write;", "uint32_t place = self->_write;"),
+            (
+                "int32_t place = self->_write;",
+                "static int32_t place = self->_write;",
+            ),  # It would be remembered.
+            ("int32_t age_us = ", "bool age_us = "),
+        ],
+    ),
 )
 def test_fields_and_variables_of_another_kind_and_arguments_in_another_order_show(
     form, tmp_path, before, after

@@ -6,10 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.forms.golden import record_all
-from host_sim.forms.golden_rides import golden_rides
 from host_sim.forms.viper.firmware import MODULE, fused_firmware
 from tests.forms.fused_forms import HERE
+from tests.golden_rides import golden_rides, record_all
 from tests.micropython_unix import ROOT
 from tests.runtime.runners import Replayed, Runtime, micropython_program
 from tests.runtime.runners import _run as run_program

@@ -99,6 +99,7 @@ class _Quiet(SimpleHTTPRequestHandler):
         pass
 
 
+@pytest.mark.long
 def test_any_web_server_can_give_the_folder(exported, chromium):
     server = ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(_Quiet, directory=str(exported)))
     Thread(target=server.serve_forever, daemon=True).start()
@@ -118,6 +119,7 @@ def test_the_same_project_gives_the_same_bundle():
     assert bundle() == bundle()
 
 
+@pytest.mark.long
 def test_python_with_the_stand_ins_computes_the_same_bytes(tmp_path):
     zipfile.ZipFile(io.BytesIO(bundle())).extractall(tmp_path)
     program = """

@@ -107,6 +107,7 @@ def test_the_worksheet_prints_two_pages_a_lesson(tmp_path, chromium):
         assert (round(width / 72 * 25.4), round(height / 72 * 25.4)) == (210, 297)  # A4 in mm: ISO 216.
 
 
+@pytest.mark.long
 def test_it_writes_two_files_and_overwrites_nothing(treadle, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     code, out, err = treadle("lab", "--teacher")

@@ -145,6 +145,7 @@ def test_without_a_shunt_it_says_that_resistance_no_load_current_and_lag_are_mis
         holds_truth(fit, SPEED_SPIN)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("spin", [SPEED_SPIN, TORQUE_SPIN], ids=["speed", "torque"])
 def test_a_boards_record_by_wheel_pulses_gives_what_even_speeds_tell(spin):
     random = np.random.default_rng(5)
@@ -157,6 +158,7 @@ def test_a_boards_record_by_wheel_pulses_gives_what_even_speeds_tell(spin):
         holds_truth(fit, spin, 1.5)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("spin", [SPEED_SPIN, TORQUE_SPIN], ids=["speed", "torque"])
 def test_rounded_readings_and_a_noisy_command_only_widen_the_intervals(spin):
     logger = Logger(current_noise=0.02, command_noise=0.01, current_step_a=0.1, voltage_step_v=0.1)
@@ -165,6 +167,7 @@ def test_rounded_readings_and_a_noisy_command_only_widen_the_intervals(spin):
     holds_truth(fit, spin, 1.5)
 
 
+@pytest.mark.long
 def test_a_throttle_that_never_opens_fully_tells_lag_and_dead_band_but_no_volts():
     random = np.random.default_rng(9)
     fit = fit_stand_run(logged(SPEED_SPIN, random, levels=(1.7, 2.1, 2.6), rounds=2), GUESS)

@@ -1,5 +1,6 @@
 """The guard only lowers, and never cuts what a healthy controller gives."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -62,6 +63,7 @@ def test_the_guard_never_cuts_a_healthy_ride_that_drives(
         ride_segment(rig, segment)
 
 
+@pytest.mark.long
 @given(
     settings=legal_settings(assist_power_w=250, power_limit_w=250, engage_edges=5, selector_positions=0),
     rpm=st.integers(5, 120),

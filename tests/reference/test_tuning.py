@@ -10,7 +10,8 @@ from firmware.drive.power_loop import PowerLoop
 from firmware.settings import Settings
 from host_sim.tuning.identify import Complexes, Floats, ProcessModel
 from host_sim.tuning.margins import firmware_pi_response, margins_of
-from host_sim.tuning.simc import PiGains, half_rule, simc, ziegler_nichols_oscillation
+from host_sim.tuning.simc import PiGains, simc, ziegler_nichols_oscillation
+from tests.reference.textbook_rules import half_rule
 
 FREQUENCIES: Floats = np.logspace(-2, 2.3, 900)
 S: Complexes = 1j * FREQUENCIES

@@ -73,6 +73,7 @@ def test_stop_time_is_the_mean_over_places_of_the_crank(name, seconds):
     assert max(times_s) - min(times_s) < 0.015
 
 
+@pytest.mark.long
 def test_what_is_chance_moves_the_stop_time_less_than_one_stop_does():
     class Stops(CutoffDistance):
         """Where the crank is when a stop begins, in pitches of the ring."""

@@ -55,6 +55,7 @@ def test_the_rides_are_ridden_and_helped(rides):
             assert ride.turned_rev > 1_500.0, (bike, name)
 
 
+@pytest.mark.long
 def test_a_short_unkind_ride_ends_at_rest_too(tmp_path):
     for seed, columns in ((100, ALL), (101, SPEED_ALONE)):
         ride = ridden(("tandem", random_recording(seed, columns, tmp_path)))

@@ -55,6 +55,7 @@ def test_some_rides_end_with_the_loss_of_the_sensor_that_limits_help_and_the_rul
     assert sum(one.faults[0].name in SHUNT_FAULTS for one in last) >= 8
 
 
+@pytest.mark.long
 def test_compiled_rides_of_the_campaign_break_what_interpreted_ones_break():
     if missing_tools():
         pytest.skip(missing_tools())

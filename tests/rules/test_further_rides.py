@@ -121,6 +121,7 @@ def test_a_rule_with_a_kind_not_ridden_yet_was_not_shown_but_one_that_fails_has_
     assert (broken.outcome, broken.ridden) == ("fails", {"a": 1, "b": 0})
 
 
+@pytest.mark.long
 def test_an_interruption_with_worker_processes_leaves_about_as_many_rides_of_each_kind() -> None:
     some = [rule_named("stop time"), rule_named("first help")]
     judging = cut_short(some, 7, 5, 2)
@@ -131,6 +132,7 @@ def test_an_interruption_with_worker_processes_leaves_about_as_many_rides_of_eac
     assert stop.outcome == "holds"
 
 
+@pytest.mark.long
 def test_without_a_compiler_many_rides_are_interpreted_and_a_sentence_says_so(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

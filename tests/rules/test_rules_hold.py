@@ -131,6 +131,7 @@ def params() -> list[Any]:
     ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("row", params())
 def test_the_bicycle_keeps_every_rule_that_it_can(row: Row) -> None:
     bike = bike_with(row.bike, **row.changes)

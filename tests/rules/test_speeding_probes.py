@@ -26,6 +26,7 @@ def taper_rises_w(bike: Bike, rides: int = 4) -> list[float]:
     return [found.measured for seed in range(rides) for found in measure(bike, sweep, seed, [TAPER])]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("name", "foldback_mv"), quick_first(1, [("cargo_trike", 41_500), ("tandem", 53_000)])
 )

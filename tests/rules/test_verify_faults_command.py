@@ -34,6 +34,7 @@ def no_processes(monkeypatch):
     monkeypatch.setattr(host_sim.compiled.workers, "Workers", InThisProcess)
 
 
+@pytest.mark.long
 def test_a_row_that_the_hazard_table_knows_ends_with_0_and_names_the_hazard(treadle, here):
     code, out, _ = treadle("verify", "folding", "--faults", "--rule", ROW, "--out", "o")
     assert code == 0
@@ -46,6 +47,7 @@ def test_a_row_that_the_hazard_table_knows_ends_with_0_and_names_the_hazard(trea
     assert (here / "o" / "faults.png").read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.long
 def test_json_has_every_cell_with_what_was_measured(treadle, here):
     code, out, err = treadle(
         "verify", "folding", "--faults", "--rule", "crank: A stuck low", "--json", "--out", "o"

@@ -582,4 +582,81 @@ SABOTAGES = (
         seeds("lost edges", 1),
         [Mistake(FAULTS, "Faults._check_crank", "1 << EDGES_LOST", "0")],
     ),
+    # What once passed the whole proof.
+    Sabotage(
+        "faults are evaluated after engagement, so that the step that latches still drives",
+        "a fault stays",
+        seeds("lever faults", 0, 1),
+        [
+            Mistake(
+                CONTROLLER,
+                "Controller.step",
+                "self.faults.step(inputs, self.outputs.command_mv)\nself._engage(inputs)",
+                "self._engage(inputs)\nself.faults.step(inputs, self.outputs.command_mv)",
+            )
+        ],
+    ),
+    Sabotage(
+        "without a shunt the command rises at the fall rate",
+        "rise rate",
+        seeds("power steps", 0),
+        [
+            Mistake(
+                CONTROLLER,
+                "Controller.__init__",
+                "SlewLimiter(settings.rise_mv_per_s, settings.fall_mv_per_s, now_us)",
+                "SlewLimiter(settings.rise_mv_per_s if settings.shunt_fitted == 1 else"
+                " settings.fall_mv_per_s, settings.fall_mv_per_s, now_us)",
+            )
+        ],
+        changes={"shunt": {"fitted": False}},
+    ),
+    Sabotage(
+        "a duty-coded ring tells no direction, here and in the guard",
+        "backward edges",
+        seeds("backward", 0),
+        [
+            Mistake(
+                CRANK,
+                "Crank._duty_coded",
+                "(excess_us > 0) == self._forward_duty_high",
+                "excess_us != 0 or self._forward_duty_high",
+            ),
+            Mistake(
+                GUARD,
+                "OutputGuard._see_duty",
+                "(high_us > low_us) == (self._settings.forward_duty_high == 1)",
+                "high_us != low_us or self._settings.forward_duty_high == 1",
+            ),
+        ],
+        changes={"pedal_sensor": {"kind": "duty-coded", "duty_percent": 30, "pulses_per_rev": 12}},
+    ),
+    Sabotage(
+        "a potentiometer gives a share of up to 1950 permille",
+        "selector shares",
+        seeds("selector positions", 0),
+        [
+            Mistake(
+                LEVERS,
+                "Selector.step",
+                "self.share_permille = turned_permille",
+                "self.share_permille = turned_permille * 1950 // 1000",
+            )
+        ],
+        bike="tandem",
+    ),
+    Sabotage(
+        "the lead is flipped from 32 pulses on",
+        "first help",
+        seeds("first edges", 0),
+        [
+            Mistake(
+                CRANK,
+                "Crank.__init__",
+                "self._backward_step = 1 if settings.lead == B_LEADS else 3",
+                "self._backward_step = 1 if (settings.lead == B_LEADS) != (pulses >= 32) else 3",
+            )
+        ],
+        changes={"pedal_sensor": {"pulses_per_rev": 32}},
+    ),
 )

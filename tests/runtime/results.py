@@ -4,9 +4,9 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from host_sim.forms.golden import GoldenTrace, record_all
-from host_sim.forms.golden_rides import golden_rides
+from host_sim.forms.golden import GoldenTrace
 from host_sim.testing import wasm
+from tests.golden_rides import golden_rides, record_all
 from tests.runtime import bytecode, cortex, fuel, kernel_runs, path_vectors
 from tests.runtime.calls import Calls
 from tests.runtime.frames import Frame, heap_frames, why_missing

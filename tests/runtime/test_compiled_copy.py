@@ -9,6 +9,7 @@ from host_sim.compiled.build import CannotCompile, compiled_copy, missing_tools
 from tests.runtime.runners import Compiled
 
 
+@pytest.mark.long
 def test_the_copy_holds_machine_code_and_lies_outside_the_source_tree():
     if missing_tools():
         pytest.skip(missing_tools())
@@ -26,12 +27,14 @@ def test_the_copy_holds_machine_code_and_lies_outside_the_source_tree():
     assert done.stdout.strip().endswith((".so", ".pyd"))
 
 
+@pytest.mark.long
 def test_a_second_request_finds_the_first_copy():
     if missing_tools():
         pytest.skip(missing_tools())
     assert compiled_copy() == compiled_copy()
 
 
+@pytest.mark.long
 def test_without_a_compiler_one_sentence_says_so(monkeypatch, tmp_path):
     monkeypatch.setenv("CC", "no-such-compiler")
     monkeypatch.setenv("TREADLE_CACHE", str(tmp_path))
@@ -43,6 +46,7 @@ def test_without_a_compiler_one_sentence_says_so(monkeypatch, tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.long
 def test_source_that_can_not_be_compiled_is_refused_in_one_sentence_and_leaves_nothing(monkeypatch, tmp_path):
     if missing_tools():
         pytest.skip(missing_tools())

@@ -22,6 +22,7 @@ def workers():
         yield workers
 
 
+@pytest.mark.long
 def test_a_worker_runs_machine_code_and_this_process_does_not(workers):
     assert list(workers.map(where_from, [None])) == [(True, True)]
     assert where_from(None) == (False, False)
@@ -36,6 +37,7 @@ def test_compiled_rides_equal_interpreted_ones_to_the_last_digit(workers):
     assert len({digest for _, _, digest in compiled}) == len(RIDES)
 
 
+@pytest.mark.long
 def test_the_copy_comes_too_late_once_something_hot_is_imported():
     if missing_tools():
         pytest.skip(missing_tools())
@@ -43,27 +45,32 @@ def test_the_copy_comes_too_late_once_something_hot_is_imported():
         compiled_first(compiled_copy(HOT))
 
 
+@pytest.mark.long
 def test_results_come_in_the_order_of_the_items(workers):
     assert list(workers.map(abs, range(-40, 0), batch=3)) == list(range(40, 0, -1))
 
 
+@pytest.mark.long
 def test_what_the_work_raises_is_raised_here_and_the_workers_live_on(workers):
     with pytest.raises(ValueError, match="not with this number"):
         list(workers.map(refuse, [1]))
     assert list(workers.map(abs, [-1])) == [1]
 
 
+@pytest.mark.long
 def test_a_worker_that_dies_is_replaced_and_nothing_is_lost(workers, tmp_path):
     paths = [str(tmp_path / f"{number}") for number in range(5)]
     assert len(list(workers.map(die_once, paths, batch=1))) == 5
     assert os.getpid() not in workers.map(die_once, paths, batch=1)
 
 
+@pytest.mark.long
 def test_work_that_always_kills_its_worker_is_given_up():
     with Workers(1, compiled=False) as workers, pytest.raises(WorkerDied, match="died 3 times"):
         list(workers.map(die, [1]))
 
 
+@pytest.mark.long
 def test_compiling_for_the_first_time_is_said_before_it_begins(monkeypatch, workers):
     monkeypatch.setattr("host_sim.compiled.workers.is_built", lambda parts: False)
     said = []
@@ -71,6 +78,7 @@ def test_compiling_for_the_first_time_is_said_before_it_begins(monkeypatch, work
         assert said == ["compiling the bench, once: a minute or two"]
 
 
+@pytest.mark.long
 def test_without_a_compiler_rides_are_interpreted_and_a_sentence_says_so(monkeypatch):
     monkeypatch.setenv("CC", "no-such-compiler")
     with Workers(1) as workers:

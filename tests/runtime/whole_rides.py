@@ -10,7 +10,8 @@ from host_sim.bench import world
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import EdgeWatch
-from host_sim.forms.golden_rides import GoldenRide, golden_rides
+from host_sim.forms.golden_ride import GoldenRide
+from tests.golden_rides import golden_rides
 
 
 class Everything(StepWatch, EdgeWatch):

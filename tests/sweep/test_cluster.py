@@ -10,7 +10,7 @@ import pytest
 from host_sim import cli
 from host_sim.bikes.load import load_bike
 from host_sim.errors import RequestError
-from host_sim.sweeping.cluster import Cluster
+from host_sim.sweeping.cluster import Cluster, program_here
 from host_sim.sweeping.points import Points, read_axis
 from host_sim.sweeping.rows import Sweep
 
@@ -128,3 +128,34 @@ def test_a_scheduler_that_is_lost_ends_in_one_sentence():
     lost = distributed.client.FutureCancelledError("key", "scheduler-connection-lost")
     with pytest.raises(RequestError, match=r"the cluster was lost on rides 4 to 5 \(FutureCancelledError\)"):
         list(answering([lost]).rows("sweep", [[4, 5]]))
+
+
+def greeting(answers):
+    """Return a connection whose cluster says these when all workers are asked; exceptions are raised."""
+    source = iter(answers)
+
+    class Client:
+        def run(self, _):
+            answer = next(source)
+            if isinstance(answer, BaseException):
+                raise answer
+            return answer
+
+    connection = object.__new__(Cluster)
+    connection._client = Client()
+    return connection
+
+
+def test_a_worker_that_dies_while_it_is_asked_for_its_version_leaves_the_others(monkeypatch):
+    monkeypatch.setattr("host_sim.sweeping.cluster.GREETING_PAUSE_S", 0)
+    closed = distributed.comm.CommClosedError("Stream is closed")
+    connection = greeting([closed, {"tcp://192.0.2.7:1": program_here()}, closed, {"tcp://192.0.2.7:1": ""}])
+    connection._check()
+    assert (connection.count, connection.notice) == (1, "")
+
+
+def test_a_cluster_that_never_answers_ends_in_one_sentence(monkeypatch):
+    monkeypatch.setattr("host_sim.sweeping.cluster.GREETING_PAUSE_S", 0)
+    connection = greeting([distributed.comm.CommClosedError("Stream is closed") for _ in range(5)])
+    with pytest.raises(RequestError, match=r"was lost 5 times while .* \(CommClosedError\), allowed is"):
+        connection._check()

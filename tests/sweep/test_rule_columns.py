@@ -30,6 +30,7 @@ def verdict(bike, rule, rides, seed=1):
     return judging.verdicts()[0]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("bike", "axes", "rules", "rides", "seed", "expected"),
     [
@@ -77,6 +78,7 @@ def test_every_rule_has_columns_of_its_own():
     assert all(column.replace("_", "").isalnum() for column in columns)
 
 
+@pytest.mark.long
 def test_without_a_rule_asked_for_nothing_is_called_one(treadle, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     code, out, _ = treadle("sweep", "--vary", "rise_mv_per_s=200:3000:3", "--seconds", "30", "--json")

@@ -10,8 +10,9 @@ from host_sim.tuning.drive_rides import measure_drive
 from host_sim.tuning.identify import identify_at
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.score import PRIORITIES
-from host_sim.tuning.simc import half_rule, simc
+from host_sim.tuning.simc import simc
 from host_sim.tuning.variant import with_settings
+from tests.reference.textbook_rules import half_rule
 from tests.tuning.derived_loop import derived_all
 from tests.tuning.invented import CONTROLLERS, VOLTS, WATTS, invented
 
@@ -55,6 +56,7 @@ def test_a_volt_moves_as_many_watts_as_steps_of_the_command_on_the_bench(bike):
     assert w_per_v(bike) == pytest.approx(plant.model.gain, rel=0.15)
 
 
+@pytest.mark.long
 def test_a_tenth_of_it_on_a_speed_controller_of_750_w_breaks_a_rule_and_the_derived_gain_does_not():
     # 36 uV/W and 45 ms were derived before: "power when a slope begins" measured 51 J of 40 J.
     bike = invented(48.0, 750.0, "speed")
@@ -64,6 +66,7 @@ def test_a_tenth_of_it_on_a_speed_controller_of_750_w_breaks_a_rule_and_the_deri
     assert measure_drive(bike).excess_j < 5.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("name", "rise"), [("cargo_trike", 1560), ("tandem", 440)])
 def test_four_times_as_much_and_a_quarter_are_both_worse(name, rise):
     bike = load_bike(name)

@@ -36,6 +36,7 @@ def test_twice_the_rate_is_twice_as_soon_and_twice_the_push(trike_measures):
     assert fast.jerk_m_per_s3 == pytest.approx(2.0 * trike_measures.jerk_m_per_s3, rel=0.08)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("volts", "watts"), [(36.0, 1500.0), (72.0, 750.0)])
 def test_the_push_when_help_comes_is_a_matter_of_the_ramp_and_not_of_the_gains(volts, watts):
     # What the power does after the slope was counted as a push too: 4.4 against 3.4 m/s3, and a softer loop
@@ -50,6 +51,7 @@ def test_the_push_when_help_comes_is_a_matter_of_the_ramp_and_not_of_the_gains(v
     assert derived == pytest.approx(other, rel=0.05)
 
 
+@pytest.mark.long
 def test_a_speed_controller_gives_half_of_the_power_within_a_second_although_its_command_starts_at_nothing():
     # Without the motor model the command had 2.1 V to climb at 0.6 V/s first: 3.5 s.
     tandem = load_bike("tandem")
@@ -66,6 +68,7 @@ def test_half_a_second_later_costs_as_much_as_the_score_says(trike_measures):
         assert apart == pytest.approx(haste)
 
 
+@pytest.mark.long
 def test_the_row_of_the_rise_rate_says_the_push_on_this_rider_in_newtons_a_second(folding_tuned):
     (row,) = [row for row in rows_of(folding_tuned) if row.setting == "rise_mv_per_s"]
     rider_kg = folding_tuned.bike.bicycle.rider_kg

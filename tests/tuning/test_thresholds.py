@@ -64,6 +64,7 @@ def nudged(bike, seeds=(1,)) -> float:
     return sum(shares) / len(shares)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("name", "tenth"), quick_first(1, [("cargo_trike", 5), ("tandem", 10)]))
 def test_a_sixth_of_a_turn_by_default_is_hardly_fooled_where_a_tenth_was(name, tenth):
     bike = load_bike(name)
@@ -71,6 +72,7 @@ def test_a_sixth_of_a_turn_by_default_is_hardly_fooled_where_a_tenth_was(name, t
     assert nudged(bike) <= 1 / 88
 
 
+@pytest.mark.long
 def test_the_folding_bicycle_is_hardly_fooled_by_default():
     assert nudged(load_bike("folding")) == 3 / 88  # One channel takes rocking for pedalling.
 
@@ -117,6 +119,7 @@ def test_a_release_cadence_too_high_lapses_and_one_too_low_runs_on(trike):
     assert low.run_on_s > 1.3 * middle.run_on_s
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("flaw", [SOUND, *FLAWS], ids=lambda flaw: flaw.name)
 @pytest.mark.parametrize(("rpm", "percent"), quick_first(2, [(8, 145), (12, 300), (19, 100), (21, 120)]))
 def test_leaving_out_what_tells_nothing_changes_no_answer(flaw, rpm, percent):

@@ -76,6 +76,7 @@ def test_without_its_libraries_it_says_how_to_get_them(monkeypatch, tmp_path):
         run("tune", "folding", "--out", tmp_path / "out")
 
 
+@pytest.mark.long
 def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, rules_hold, tmp_path, capsys):
     assert run("tune", "folding", "--out", tmp_path / "out", "--json") == 0
     told = json.loads(capsys.readouterr().out)
@@ -94,6 +95,7 @@ def test_json_has_every_recommendation_with_its_reasons(tuned_at_once, rules_hol
         assert (tmp_path / "out" / name).read_bytes()[:4] == b"\x89PNG"
 
 
+@pytest.mark.long
 def test_the_written_bike_file_is_the_old_one_with_other_settings(tuned_at_once, rules_hold, tmp_path):
     target = tmp_path / "new" / "mine.toml"
     target.parent.mkdir()
@@ -107,6 +109,7 @@ def test_the_written_bike_file_is_the_old_one_with_other_settings(tuned_at_once,
     assert load_bike(target).firmware_settings.as_dict() == tuned_at_once.tuned.firmware_settings.as_dict()
 
 
+@pytest.mark.long
 def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     tuned_at_once, monkeypatch, tmp_path, capsys
 ):
@@ -128,6 +131,7 @@ def test_a_bike_file_that_breaks_a_rule_is_not_written_and_the_rule_is_named(
     assert (tmp_path / "out" / "tune.json").exists()
 
 
+@pytest.mark.long
 def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     tuned_at_once, monkeypatch, tmp_path, capsys
 ):
@@ -146,6 +150,7 @@ def test_a_rule_that_was_not_shown_does_not_keep_a_bike_file_from_being_written(
     assert (numbers["refusals"], numbers["rules_not_shown"]) == ([], ["forward pedalling only"])
 
 
+@pytest.mark.long
 def test_everything_that_is_printed_fits_into_80_columns(tuned_at_once, rules_hold, tmp_path, capsys):
     run("tune", "folding", "--out", tmp_path / "out")
     told = capsys.readouterr().out.splitlines()
@@ -154,6 +159,7 @@ def test_everything_that_is_printed_fits_into_80_columns(tuned_at_once, rules_ho
     assert "release_rpm             12           13  changed  13 to 14" in told
 
 
+@pytest.mark.long
 def test_what_is_printed_is_what_write_writes_where_a_rule_refuses_the_best(
     folding_tuned, monkeypatch, tmp_path, capsys
 ):

@@ -213,6 +213,7 @@ def test_the_second_time_nothing_is_written(disk, done_disk):
     assert disk.read_bytes() == done_disk
 
 
+@pytest.mark.long
 def test_old_files_go_where_they_would_count_more_and_the_rest_stays(disk, done_disk):
     disk.write_bytes(done_disk)
     newer = encode(Settings({"engage_rpm": 33}), 7, CheckSums())
@@ -319,6 +320,7 @@ def test_another_chip_of_the_same_port_is_refused(disk, board, what):
         flashed(request(plugged.port, board=board))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "what", [PICO, ("micropython", "rp2", "1.26.0", "Raspberry Pi Pico2 with RP2350", "7174")]
 )
@@ -601,6 +603,7 @@ def test_a_signal_half_way_tells_what_it_leaves_and_ends_with_130(treadle, disk,
     assert "main.py" not in files_on(disk)
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("two_rules")
 def test_a_dry_run_judges_shows_and_touches_no_port(treadle):
     code, out, err = treadle("--board", "pyboard", "tandem", "--rides", "1", "--dry-run")

@@ -15,6 +15,7 @@ from host_sim.bikes.load import load_bike
 from host_sim.cli.ride import RideRequest
 from host_sim.errors import RequestError
 from host_sim.watching.record_file import COLUMNS as WATCHED
+from tests.quick_first import quick_first
 
 
 def road_of(name):
@@ -113,7 +114,7 @@ def test_what_the_motor_gave_is_not_taken_for_the_rider():
     assert alone.rider_power_w[9] - helped.rider_power_w[9] == pytest.approx(75.0 / 0.96, abs=0.1)
 
 
-@pytest.mark.parametrize("name", ["cargo_trike", "tandem", "folding"])
+@pytest.mark.parametrize("name", quick_first(1, ["cargo_trike", "tandem", "folding"]))
 def test_a_ride_without_power_meter_that_ends_at_rest_ends_at_rest_on_the_bench(tmp_path, name):
     bench = bench_for(load_bike(name), 1)
     script = RecordingScript(read_recording(speeds_only(tmp_path, seconds=180), road_of(name)))

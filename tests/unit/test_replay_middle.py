@@ -18,6 +18,7 @@ from host_sim.bikes.load import load_bike
 from host_sim.replay.log_file import Section
 from host_sim.replay.stepping import Replay, replay
 from tests.bench_log import ridden_section
+from tests.quick_first import quick_first
 
 RING_STEPS = 4_000  # 20 s: what a board keeps.
 BIKES = ("cargo_trike", "folding", "step_through", "tandem")
@@ -75,7 +76,7 @@ def test_a_ring_frozen_while_the_motor_helps_is_replayed_to_the_bit_within_secon
     assert found.put_right <= 150
 
 
-@pytest.mark.parametrize("fault", FAULTS)
+@pytest.mark.parametrize("fault", quick_first(2, FAULTS))
 def test_a_fault_in_the_middle_of_a_ride_is_found_at_its_step_and_never_taken_from_the_log(fault):
     bike = load_bike("tandem")
     spec = {"name": fault} | ({"channel": "A"} if fault == "channel dead" else {})
@@ -103,7 +104,7 @@ def test_a_firmware_that_does_not_find_the_fault_parts_where_the_board_found_it(
     assert found.parting.step == found.board_faults[0].step
 
 
-@pytest.mark.parametrize("bike", LOOPED)
+@pytest.mark.parametrize("bike", quick_first(1, LOOPED))
 @pytest.mark.parametrize("percent", [98, 102])
 def test_a_power_loop_whose_gain_is_off_by_a_fiftieth_parts(monkeypatch, bike, percent):
     plain = PowerLoop.__init__

@@ -32,6 +32,7 @@ VARIANTS: dict[str, dict[str, int]] = {
         "motor_kind": 2, "shunt_fitted": 1, "throttle_fitted": 1, "throttle_unpedalled": 2,
     },
     "32 magnets, channel B leads": {"pulses_per_rev": 32, "lead": 1},
+    "a switch with six positions": {"selector_positions": 6},
 }  # fmt: skip
 TOLD = (
     "outputs.command_mv",

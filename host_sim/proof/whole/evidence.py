@@ -77,6 +77,7 @@ def in_words(statements: tuple[str, ...], jobs: tuple[str, ...]) -> dict[str, An
         ],
         "shown_by": [
             *jobs_of(statements),
+            *(job for job in jobs if job in EXACT_JOBS),
             "the induction: step keeps, step back keeps, edge keeps, constructor, contracts",
             "premises: what each statement assumes is met, of steps by rides of a real controller",
         ],

@@ -47,6 +47,17 @@ START, ACCEPTED = "exact start", "exact settings"
 EXACT_JOBS = (*(f"exact {title}" for title in EXACT), *JOINED, START, ACCEPTED)
 
 
+def exact_jobs_of(components: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the jobs of the exact contracts of classes; KeyError for a class without any."""
+    jobs: list[str] = []
+    for component in components:
+        own = [job for job in EXACT_JOBS if job.startswith((f"exact {component}.", f"joined {component}."))]
+        if not own:
+            raise KeyError(component)
+        jobs += own
+    return tuple(jobs)
+
+
 def exact_job(name: str) -> list[tuple[list[Any], list[Clause]]]:
     """Return facts and claims of one of EXACT_JOBS."""
     if name in JOINED:

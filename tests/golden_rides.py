@@ -1,11 +1,11 @@
 """The rides of the golden traces: every example bike, and all faults."""
 
-from firmware.ticks import TICKS_MAX_US
-from host_sim.bench.clock import US_PER_S
+from pathlib import Path
+
 from host_sim.bench.course import Course, course_from, load_course
-from host_sim.bench.script import CourseScript
 from host_sim.bikes.load import load_bike
-from host_sim.bikes.model import Bike
+from host_sim.forms.golden import GoldenTrace
+from host_sim.forms.golden_ride import GoldenRide
 
 BIKES = ("cargo_trike", "folding", "tandem")
 COURSES = ("errand", "thresholds", "broken_sensor")
@@ -13,34 +13,11 @@ ONLY_S = {"errand": 120}  # Its start, a traffic light, the throttle, half of it
 CLEAR_EVERY = 2_000  # Steps, 10 s.
 
 
-class GoldenRide:
-    """What is ridden: `name`, `bike`, `course`, `seconds`, `seed`, `clock_at_start_us`, `clear_every`."""
-
-    def __init__(
-        self, name: str, bike: Bike, course: Course, wrap_after_s: int, clear_every: int = 0
-    ) -> None:
-        """Store the ride; the board's clock wraps after `wrap_after_s` seconds.
-
-        Every `clear_every` steps the rider requests to clear a fault, never if 0.
-        """
-        self.name = name
-        self.bike = bike
-        self.course = course
-        self.seconds = ONLY_S.get(course.name, course.seconds)
-        self.seed = 1
-        self.clock_at_start_us = TICKS_MAX_US + 1 - wrap_after_s * US_PER_S
-        self.clear_every = clear_every
-
-    def script(self) -> CourseScript:
-        """Return the course, ready to be played."""
-        return CourseScript(self.course)
-
-
 def golden_rides() -> list[GoldenRide]:
     """Return all golden rides; the board's clock wraps once in each, in most of them during help."""
     bikes = {name: load_bike(name) for name in BIKES}
     rides = [
-        GoldenRide(f"{name}-{course}", bike, load_course(course), wrap_after_s=40)
+        GoldenRide(f"{name}-{course}", bike, load_course(course), wrap_after_s=40, seconds=ONLY_S.get(course))
         for name, bike in bikes.items()
         for course in COURSES
     ]
@@ -49,6 +26,11 @@ def golden_rides() -> list[GoldenRide]:
             ride = GoldenRide(f"{name}-{course.name}", bike, course, wrap_after_s=15, clear_every=CLEAR_EVERY)
             rides.append(ride)
     return rides
+
+
+def record_all(rides: list[GoldenRide], folder: Path) -> list[GoldenTrace]:
+    """Record each ride into a file of its name in `folder`."""
+    return [GoldenTrace(ride, folder / ride.name) for ride in rides]
 
 
 def _electrics() -> Course:
