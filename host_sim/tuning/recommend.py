@@ -65,7 +65,8 @@ def tune_bike(
     corrections = sensor_corrections(bike)
     base = with_settings(bike, corrections) if corrections else bike
     now = bike.firmware_settings
-    fixed = {**held, **{name: getattr(now, name) for name in keep}}
+    kept = {name: getattr(now, name) for name in keep}
+    fixed = {**held, **kept}
     road = None
     if priority.thrift:
         road = choose_assist(base, plain_settings(bike).assist_power_w, fixed.get("assist_power_w"), seed)
@@ -73,12 +74,12 @@ def tune_bike(
         base = with_settings(bike, corrections)
         if earlier is not None and earlier.changes["assist_power_w"] != road.chosen.assist_power_w:
             earlier = None
-    engage = choose_engage(base, priority, seed) if earlier is None else earlier.engage
+    engage = choose_engage(base, priority, seed, kept) if earlier is None else earlier.engage
     done(1, STAGES)
     rides = ReleaseRides(base, seed)
     engage_rpm = fixed.get("engage_rpm", engage.chosen.engage_rpm)
     same_engage = earlier is not None and earlier.changes["engage_rpm"] == engage_rpm
-    release = earlier.release if earlier and same_engage else choose_release(base, engage_rpm, rides)
+    release = earlier.release if earlier and same_engage else choose_release(base, engage_rpm, rides, kept)
     done(2, STAGES)
     plants = identify(base, seed) if earlier is None else earlier.plants
     done(3, STAGES)

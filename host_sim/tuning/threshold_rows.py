@@ -58,12 +58,19 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
     if kind == ONE_CHANNEL:
         edges_why += "; one channel can't tell forward from backward, so rocking counts as pedalling"
     slowest = tuned.release.slowest_rpm
+
+    def best(setting: str) -> int:
+        """Return what is chosen; of a setting that keeps its value, what would be."""
+        choice = tuned.engage if setting.startswith("engage") else tuned.release
+        value: int = getattr(choice.before_keeping if setting in tuned.keep else choice.chosen, setting)
+        return value
+
     return [
-        row(tuned, "engage_edges", engage.engage_edges, edges_why, waits[0], waits[1]),
+        row(tuned, "engage_edges", best("engage_edges"), edges_why, waits[0], waits[1]),
         row(
             tuned,
             "engage_rpm",
-            engage.engage_rpm,
+            best("engage_rpm"),
             "of the cadences that delay no start and let no more false starts through, the nearest to the "
             "present one",
             waits[0],
@@ -72,7 +79,7 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
         row(
             tuned,
             "release_rpm",
-            release.release_rpm,
+            best("release_rpm"),
             f"sees a stop soon, and still lets uneven legs go on at {slowest:.0f} rpm on a climb: "
             f"{release.measures.lapses_per_min:.1f} lapses a minute",
             stops[0],
@@ -81,7 +88,7 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
         row(
             tuned,
             "stop_pitch_percent",
-            release.stop_pitch_percent,
+            best("stop_pitch_percent"),
             f"at {CADENCE_RPM:.0f} rpm and speed a stop then takes {after.stops.run_on_s:.2f} s and "
             f"{after.stops.distance_m:.2f} m. {robust_price(tuned)}",
             stops[0],

@@ -1,7 +1,8 @@
 """Chooses engage and release thresholds for a ring and its rider by evaluating each candidate on rides."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
@@ -18,6 +19,7 @@ from host_sim.tuning.variant import with_settings
 ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
 AS_GOOD = 0.05  # Scores this near to each other are taken as the same.
 STAYS = 0.1  # What gains less than this is not worth a change: a tenth of what most riders call fine.
+RELEASE_BELOW_RPM = 2  # By how much at least the release cadence is below the engage cadence.
 ENGAGE_TURNS_MOST = 0.3  # Help that comes later than after a third of a turn is no help at starting.
 # Closer than this, steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
 RELEASE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
@@ -27,6 +29,7 @@ NEAR_RPM = 3
 NEAR_PERCENT = 20
 SWINGING_LEGS = 1.08
 EDGES_PER_PULSE = {TWO_CHANNELS: 4}
+NOTHING_KEPT: Mapping[str, int] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +59,15 @@ class ReleasePoint:
 class EngageChoice:
     """The chosen point; the curve over the edges at its cadence, and over the cadence at its edges.
 
-    `spreads` by setting: what single draws of the rides recommend.
+    `spreads` by setting: what single draws of the rides recommend. `before_keeping`: what would be chosen
+    if no setting had to keep its value.
     """
 
     chosen: EngagePoint
     over_edges: list[EngagePoint]
     over_rpm: list[EngagePoint]
     spreads: dict[str, Spread]
+    before_keeping: EngagePoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +75,7 @@ class ReleaseChoice:
     """The chosen point, and `sound`, the one that would be chosen if no ring ever had a flaw.
 
     The curves over release cadence and share of the pitch; `slowest_rpm` ridden; what no setting cures.
+    `before_keeping`: what would be chosen if no setting had to keep its value.
     """
 
     chosen: ReleasePoint
@@ -79,6 +85,7 @@ class ReleaseChoice:
     slowest_rpm: float
     incurable_per_min: float
     spreads: dict[str, Spread]
+    before_keeping: ReleasePoint
 
 
 def least_edges(bike: Bike) -> int:
@@ -102,14 +109,24 @@ def edge_candidates(bike: Bike) -> list[int]:
     return list(range(least_edges(bike), most + 1))
 
 
-def choose_engage(bike: Bike, priority: Priority, seed: int = 1) -> EngageChoice:
-    """Return edges and cadence with the least score over all draws, and what single draws would recommend."""
+def choose_engage(
+    bike: Bike, priority: Priority, seed: int = 1, kept: Mapping[str, int] = NOTHING_KEPT
+) -> EngageChoice:
+    """Return edges and cadence with the least score over all draws, and what single draws would recommend.
+
+    What `kept` names of edges and cadence has that value; the cadence is above a kept release cadence.
+    """
     rides = EngageRides(bike, seed)
     edges_range = edge_candidates(bike)
     floor_rpm = least_engage_rpm(bike)
     rpms = [rpm for rpm in ENGAGE_RPM if rpm >= floor_rpm] or [ENGAGE_RPM[-1]]
     point = _scored(rides.measures, priority)
-    chosen, flat = _best_engage(bike, point, edges_range, rpms)
+    free, flat = _best_engage(bike, point, edges_range, rpms)
+    edges_left = [kept["engage_edges"]] if "engage_edges" in kept else edges_range
+    above_rpm = kept.get("release_rpm", 0) + RELEASE_BELOW_RPM
+    rpms_left = [rpm for rpm in rpms if rpm >= above_rpm] or [above_rpm - RELEASE_BELOW_RPM + 1]
+    rpms_left = [kept["engage_rpm"]] if "engage_rpm" in kept else rpms_left
+    chosen = _best_engage(bike, point, edges_left, rpms_left)[0] if kept else free
     each = [_scored(ride.measures, priority) for ride in rides.rides]
     alone = [_best_engage(bike, one, edges_range, rpms)[0] for one in each]
     return EngageChoice(
@@ -120,6 +137,7 @@ def choose_engage(bike: Bike, priority: Priority, seed: int = 1) -> EngageChoice
             "engage_edges": spread_of([one.engage_edges for one in alone]),
             "engage_rpm": spread_of([one.engage_rpm for one in alone], flat),
         },
+        free,
     )
 
 
@@ -163,8 +181,13 @@ def safe_percents(bike: Bike) -> list[int]:
     return safe or [STOP_PITCH_PERCENT[0]]
 
 
-def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseChoice:
-    """Return release cadence and share of the pitch with the least score, for a given engage cadence."""
+def choose_release(
+    bike: Bike, engage_rpm: int, rides: ReleaseRides, kept: Mapping[str, int] = NOTHING_KEPT
+) -> ReleaseChoice:
+    """Return release cadence and share of the pitch with the least score, for a given engage cadence.
+
+    What `kept` names of the two has that value.
+    """
     ride = rides.for_engage(engage_rpm)
     now = bike.firmware_settings
     found: dict[tuple[int, int], list[ReleasePoint]] = {}
@@ -178,7 +201,7 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
             found[rpm, percent] = [ReleasePoint(rpm, percent, one, release_score(one)) for one in each]
         return found[rpm, percent][0]
 
-    highest_rpm = max(engage_rpm - 2, RELEASE_LEAST_RPM)
+    highest_rpm = max(engage_rpm - RELEASE_BELOW_RPM, RELEASE_LEAST_RPM)
     shares = sorted({max(round(share * engage_rpm), RELEASE_LEAST_RPM) for share in RELEASE_SHARES})
     percents = safe_percents(bike)
     patient = min(PATIENT_PERCENT, percents[-1])
@@ -197,8 +220,13 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
     for some in percents:  # Whatever was ridden near another cadence, the gap is chosen among all of them.
         point(_best(bike, [points[0] for points in found.values()]).release_rpm, some)
     whole, *parts = ([points[index] for points in found.values()] for index in range(PARTS + 1))
-    chosen = _best(bike, whole)
-    sound = min(whole, key=lambda one: (round(sound_score(one.measures), 4), -one.stop_pitch_percent))
+    left = whole
+    if "release_rpm" in kept or "stop_pitch_percent" in kept:
+        rpms_left = [kept["release_rpm"]] if "release_rpm" in kept else rpms
+        percents_left = [kept["stop_pitch_percent"]] if "stop_pitch_percent" in kept else percents
+        left = [point(some, other) for some in rpms_left for other in percents_left]
+    chosen = _best(bike, left)
+    sound = min(left, key=lambda one: (round(sound_score(one.measures), 4), -one.stop_pitch_percent))
     alone = [_best(bike, points) for points in parts]
     over_rpm = [point(some, chosen.stop_pitch_percent) for some in rpms]
     over_percent = [point(chosen.release_rpm, some) for some in percents]
@@ -218,6 +246,7 @@ def choose_release(bike: Bike, engage_rpm: int, rides: ReleaseRides) -> ReleaseC
                 [one.stop_pitch_percent for one in _level(over_percent)],
             ),
         },
+        _best(bike, whole),
     )
 
 

@@ -179,6 +179,7 @@ def test_a_folder_that_can_not_be_made_is_refused(treadle):
     assert told.startswith("treadle: file/t.csv can't be written, allowed is another --out: ")
 
 
+@pytest.mark.long
 def test_a_sweep_of_which_nothing_can_be_ridden_ends_with_1_and_its_reasons(treadle):
     code, out, _ = treadle("--seconds", "30", "--vary", "release_rpm=30:40:2", "--workers", "1", "--json")
     assert code == 1
@@ -189,6 +190,7 @@ def test_a_sweep_of_which_nothing_can_be_ridden_ends_with_1_and_its_reasons(trea
     ]
 
 
+@pytest.mark.long
 def test_random_points_are_drawn_and_told(treadle):
     arguments = ["--random", "5", "--vary", "strength_nm=40:120", "--seconds", "30", "--workers", "1"]
     code, out, _ = treadle(*arguments, "--out", "r.csv")

@@ -62,6 +62,7 @@ def until(what, told):
         time.sleep(0.02)
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="/proc tells which processes there are")
 def test_a_sweep_that_is_killed_outright_leaves_no_process_and_no_half_copy(tmp_path):
     cache = tmp_path / "cache"

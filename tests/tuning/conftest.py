@@ -9,6 +9,14 @@ from host_sim.tuning.recommend import tune_bike
 from host_sim.tuning.score import PRIORITIES
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """What needs a whole recommendation is long: without the compiled copy it takes a minute."""
+    for item in items:
+        if "folding_tuned" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.long)
+
+
 @pytest.fixture(scope="session")
 def folding_tuned():
     # Compiled where that is there already: seconds instead of a minute, and the same to the last digit.

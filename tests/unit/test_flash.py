@@ -539,6 +539,7 @@ def test_rules_that_fail_keep_the_board_untouched_until_each_is_accepted_by_name
     assert (manifest["rules"]["held"], manifest["rules"]["rides_of_each_kind"]) == (0, 1)
 
 
+@pytest.mark.long
 def test_a_rule_that_no_ride_could_try_out_is_told_and_does_not_stop_the_copying(treadle, here, monkeypatch):
     monkeypatch.setattr("host_sim.boardlink.ruling.RULES", (rule_named("stop time"), rule_named("rise rate")))
     text = (BIKES / "folding.toml").read_text(encoding="utf-8")

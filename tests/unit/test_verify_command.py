@@ -99,7 +99,13 @@ def terminate() -> None:
 
 
 @pytest.mark.parametrize("stop", [ctrl_c, terminate])
-@pytest.mark.parametrize("rides", ["2", "6"], ids=["in this process", "in worker processes"])
+@pytest.mark.parametrize(
+    "rides",
+    [
+        pytest.param("2", id="in this process"),
+        pytest.param("6", id="in worker processes", marks=pytest.mark.long),
+    ],
+)
 def test_an_interruption_keeps_what_was_ridden(treadle, here, monkeypatch, stop, rides):
     at = 1 if rides == "2" else 5
     monkeypatch.setattr("host_sim.cli.verify.progress_bar", stopping_at(at, stop))
