@@ -74,10 +74,12 @@ def test_a_sweep_that_is_killed_outright_leaves_no_process_and_no_half_copy(tmp_
     running = subprocess.Popen(
         [*PROGRAM, *words], cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
     )
-    # Two that ride, a guard, the build, another guard and mypyc.
-    until(lambda: len(descendants(running.pid)) >= 6, "the processes were never started")
-    started = descendants(running.pid)
-    running.kill()
+    try:
+        # Two that ride, a guard, the build, another guard and mypyc.
+        until(lambda: len(descendants(running.pid)) >= 6, "the processes were never started")
+        started = descendants(running.pid)
+    finally:
+        running.kill()
     assert running.stderr.readline() == (
         "treadle: compiling the bench, once; rides are interpreted until that is done\n"
     )
