@@ -99,13 +99,6 @@ def _show(task: tuple[str, str]) -> tuple[str, LemmaResult | JobResult]:
     return kind, prove_lemma(name) if kind == LEMMA else run_job(name)
 
 
-def prove_lemmas(
-    names: Sequence[str], done: Callable[[int, int], None], workers: int | None = None
-) -> dict[str, LemmaResult]:
-    """Explore lemmas; return their results by name."""
-    return _run([(LEMMA, name) for name in names], done, workers)[0]
-
-
 def prove(
     properties: Sequence[Property], done: Callable[[int, int], None], workers: int | None = None
 ) -> tuple[list[PropertyResult], dict[str, LemmaResult]]:

@@ -14,12 +14,13 @@ from typing import Any
 
 from host_sim.proof.whole.exact_all import ACCEPTED, EXACT, JOINED, START
 from host_sim.proof.whole.interpreter import Interpreter
-from host_sim.proof.whole.jobs import job_names, pieces_of
+from host_sim.proof.whole.jobs import pieces_of
 from host_sim.proof.whole.program import Function
 from host_sim.proof.whole.solving import LIMITS, PROVED, REFUTED, Facts
 from tests.mutation.proof_cover import is_covered
 from tests.mutation.proof_mutants import ROOT, Mutant
 from tests.mutation.proof_numbers import refuted_by_numbers
+from tests.proving import job_names
 
 Waiting = tuple[str, Facts, Any]
 Pieces = list[tuple[list[Any], list[tuple[str, Any]]]]

@@ -9,11 +9,12 @@ from host_sim.proof.properties import PROPERTIES
 from host_sim.proof.whole import jobs
 from host_sim.proof.whole.evidence import INDUCTION, in_words
 from host_sim.proof.whole.exact_all import EXACT_JOBS
-from host_sim.proof.whole.jobs import job_names, run_job
+from host_sim.proof.whole.jobs import run_job
 from host_sim.proof.whole.program import Refused
 from host_sim.proof.whole.solving import PROVED, REFUTED, UNKNOWN, Facts
 from host_sim.proof.whole.statements import STATEMENTS
 from host_sim.proof.whole.terms import at_most, choose, divide, integer, less, multiply
+from tests.proving import job_names
 from tests.quick_first import quick_first
 
 QUICK = [name for name in job_names() if name.startswith(("edge ", "gate ", "clock", "kinds", "constructor"))]

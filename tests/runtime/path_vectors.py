@@ -43,10 +43,9 @@ def place_vectors(folder: Path) -> Path:
     if kept.is_file():
         path.write_bytes(kept.read_bytes())
         return path
-    from host_sim.proof.lemma_list import LEMMAS
-    from host_sim.proof.prover import prove_lemmas
+    from tests.proving import prove_lemmas
 
-    lemmas = prove_lemmas(list(LEMMAS), lambda done, of_all: None)
+    lemmas = prove_lemmas()
     path.write_bytes(_text(lemmas))
     keep_vectors(lemmas)
     return path

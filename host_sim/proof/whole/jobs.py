@@ -8,7 +8,7 @@ from host_sim.proof.whole.contract import Contract
 from host_sim.proof.whole.contract_proofs import contract_obligations
 from host_sim.proof.whole.contracts import BY_TITLE, KEEPING
 from host_sim.proof.whole.counterexample import Counterexample, find, find_in_rides
-from host_sim.proof.whole.edges import BEGUN, SIDES, EdgeRun, begun
+from host_sim.proof.whole.edges import BEGUN, EdgeRun, begun
 from host_sim.proof.whole.exact_all import EXACT_JOBS, exact_job
 from host_sim.proof.whole.gate import alone_run
 from host_sim.proof.whole.induction import Run, kept, longest_gap_us
@@ -91,22 +91,6 @@ class JobResult:
         if found is not None:
             self.verdict, self.what, self.values = REFUTED, found.what, {}
             self.sequence, self.test = found.sequence(), found.unit_test()
-
-
-def job_names() -> list[str]:
-    """Return all jobs, the longest first."""
-    names = [
-        f"{statement.name}, kind {kind}" for statement in STATEMENTS.values() for kind in statement.kinds
-    ]
-    names = [
-        f"step keeps, kind {kind}, part {share}" for kind in ALL_KINDS for share in range(SHARES)
-    ] + names
-    names += [f"step back keeps, kind {kind}" for kind in ALL_KINDS]
-    names += [f"edge keeps {side}, kind {kind}" for side in SIDES for kind in ALL_KINDS]
-    names += [f"constructor, kind {kind}" for kind in ALL_KINDS]
-    names += [f"contract {title}" for title in SHOWN]
-    names += [f"premises, kind {kind}" for kind in ALL_KINDS]
-    return [*names, *EXACT_JOBS, "kinds complete", "clock is relative"]
 
 
 def run_job(name: str) -> JobResult:
