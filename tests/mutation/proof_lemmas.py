@@ -54,5 +54,6 @@ def _places_of(name: str) -> set[Place]:
 
 
 def lemmas_for(file: str, place: str, places: dict[str, set[Place]]) -> list[str]:
-    """Return the lemmas that run a function."""
-    return [name for name, found in places.items() if (file, place) in found]
+    """Return the lemmas that run a function, first those that run little else."""
+    names = [name for name, found in places.items() if (file, place) in found]
+    return sorted(names, key=lambda name: len(places[name]))

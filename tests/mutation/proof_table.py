@@ -22,22 +22,23 @@ TABLE = ROOT / "tests" / "PROOF_KILLS.md"
 EQUIVALENT, OUTSIDE, OPEN = "equivalent", "outside", "open"
 HEAD = """# Mutants of the firmware against `treadle prove` alone
 
-The first {tried} of {all} mutants, in an order in which each file has its share of every beginning
-(`tests/mutation/proof_mutants.py`). A mutant keeps the types: one that puts None for a number, leaves out an
-argument or divides with `/` is refused by the interpreter at once, says nothing about the proofs and is not
-counted. `loop.py` and `link/` are not tried: no property is about them. To try more:
-`uv run python -m tests.mutation.prove --sample N` continues from `tests/mutation/proof_results.jsonl`; then
+{extent} (`tests/mutation/proof_mutants.py`).
+A mutant keeps the types: one that puts None for a number, leaves out an argument or divides with `/` is
+refused by the interpreter at once, says nothing about the proofs and is not counted. `loop.py` and `link/`
+are not tried: no property is about them. To repeat:
+`uv run python -m tests.mutation.prove --quick --results NEW.jsonl`, then the same with `--again` instead of
+`--quick`; without `--results` it continues from `tests/mutation/proof_results.jsonl`. Then
 `uv run python -m tests.mutation.proof_table` writes this page.
 
-Killed: {killed} of {tried}: {by_exact} by an exact contract (property `formulas`), {by_others} by a
-statement, an invariant or another contract, {by_lemma} by a lemma. A kill is a claim that is refuted
-({refuted}) or not proved within small limits ({unshown}), or a refusal ({refused}). The first kill ends the
-search, and exact contracts are tried first, so these numbers do not compare the kinds of claims.
+Killed: {killed} of {tried}: {by_exact} by an exact contract, {by_others} by a statement, an invariant or
+another contract, {by_lemma} by a lemma. A kill is a claim that is refuted ({refuted}) or not proved within
+small limits ({unshown}), or a refusal ({refused}). The first kill ends the search, and exact contracts are
+tried first, so these numbers do not compare the kinds of claims.
 
 Of the others {equivalent} are equivalent: they behave as the firmware does ({same} proved so by an exact
 contract that covers all that the function does). {outside} behave differently in a way that no sentence
 covers, and {open} are not classified yet. Of the {different} that are not equivalent {killed} are killed:
-{percent} %, and with 95 % confidence {low} to {high} % of all (interval after Wilson).
+{percent} %{interval}.
 
 In the scope of a property is what its own statements and lemmas run; for many it is most of the firmware.
 """
@@ -71,14 +72,18 @@ def interval_percent(killed: int, of: int) -> tuple[int, int]:
     return floor(100 * (middle - half)), ceil(100 * (middle + half))
 
 
-def counts(results: dict[str, dict[str, Any]], sorts: Counter[str]) -> dict[str, int]:
+def counts(results: dict[str, dict[str, Any]], sorts: Counter[str], count: int) -> dict[str, Any]:
     """Return the numbers of the page's first part."""
     killed = [entry for entry in results.values() if entry["how"]]
     hows = Counter(entry["how"] for entry in killed)
     by_exact = sum(entry["by"].startswith(("exact ", "joined ")) for entry in killed)
     different = len(results) - sorts[EQUIVALENT]
-    low, high = interval_percent(len(killed), different)
+    interval = ""
+    if len(results) < count:
+        low, high = interval_percent(len(killed), different)
+        interval = f", and with 95 % confidence {low} to {high} % of all (interval after Wilson)"
     return {
+        "interval": interval,
         "tried": len(results),
         "killed": len(killed),
         "by_exact": by_exact,
@@ -93,8 +98,6 @@ def counts(results: dict[str, dict[str, Any]], sorts: Counter[str]) -> dict[str,
         "open": sorts[OPEN],
         "different": different,
         "percent": round(100 * len(killed) / different),
-        "low": low,
-        "high": high,
     }
 
 
@@ -110,8 +113,11 @@ def text_of(results: dict[str, dict[str, Any]], scopes: dict[str, set[Place]], c
     survivors = tomllib.loads(SURVIVORS.read_text(encoding="utf-8"))["survivor"]
     reasons = {one["mutant"]: one for one in survivors}
     sorted_as = {name: sort(entry, reasons) for name, entry in results.items()}
-    numbers = counts(results, Counter(sorted_as.values()))
-    lines = [HEAD.format(all=count, **numbers), COLUMNS.format("property")]
+    numbers = counts(results, Counter(sorted_as.values()), count)
+    extent = f"All {count} mutants"
+    if len(results) < count:
+        extent = f"The first {len(results)} of {count} mutants, of which each file has its share"
+    lines = [HEAD.format(extent=extent, **numbers), COLUMNS.format("property")]
     for name, places in scopes.items():
         inside = [how for mutant, how in sorted_as.items() if tuple(mutant.split(" ")[:2]) in places]
         lines.append(row(name, inside))
