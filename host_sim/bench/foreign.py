@@ -100,8 +100,8 @@ class Foreign(Controller):
 
 
 def what_was_raised(error: BaseException) -> str:
-    """Name the exception and its place."""
-    frames = traceback.extract_tb(error.__traceback__)
+    """Name the exception and its place, which a SyntaxError names by itself."""
+    frames = [] if isinstance(error, SyntaxError) else traceback.extract_tb(error.__traceback__)
     place = f" ({frames[-1].filename.rsplit('/', 1)[-1]}, line {frames[-1].lineno})" if frames else ""
     said = " ".join(str(error).split())[:200]
     return f"raised {type(error).__name__}{': ' if said else ''}{said}{place}"

@@ -58,7 +58,7 @@ REFUSED = {
     "a-b:Still": "allowed is module_or_file:Class",
     "other.py:Still": "names the file other.py, which does not exist",
     "no_such_module:Still": "names the module no_such_module, which was not found",
-    "broken.py:Still": "broken.py can't be imported, it raised SyntaxError",
+    "broken.py:Still": "it raised SyntaxError: invalid syntax (broken.py, line 1)\n",
     "leaving.py:Still": "leaving.py can't be imported, it raised SystemExit: 3",
     "needy.py:Still": "needy.py can't be imported, it raised ModuleNotFoundError",
     "mine.py:Stil": "names the class Stil, which mine.py does not have",
