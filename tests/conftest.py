@@ -74,10 +74,14 @@ COMPILED_FILES = (
     "test_false_alarms.py", "test_sabotage.py", "test_whole_recordings.py",
 )  # fmt: skip
 
+# What takes minutes in one test: begun at the end, it would keep one core waiting for the other.
+FIRST_FILES = ("test_readme.py", "test_tutorial.py")
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Keep the tests of a file on one core: they share what is slow to set up."""
+    """Keep the tests of a file on one core, they share what is slow to set up; begin with the longest."""
+    items.sort(key=lambda item: item.path.name not in FIRST_FILES)
     together = {**dict.fromkeys(PROOF_FILES, "proof"), **dict.fromkeys(COMPILED_FILES, "compiled")}
     for item in items:
         item.add_marker(pytest.mark.xdist_group(together.get(item.path.name, str(item.path))))
