@@ -68,6 +68,16 @@ def test_the_words_of_exact_contracts_name_functions_arguments_and_conditions():
     assert in_words((), ()) is None
 
 
+def test_the_words_of_a_property_name_the_contracts_of_its_components_and_what_they_assume():
+    backward = next(stated for stated in PROPERTIES if stated.name == "backward")
+    words = in_words(backward.statements, backward.jobs)
+    assert {"step backward", "Crank.settle", "joined OutputGuard.permit"} <= {
+        one["name"] for one in words["statements"]
+    }
+    assert "Crank.settle: nothing pending" in words["assumed"]
+    assert "Crank.settle" in words["symbolic"]["arguments"]
+
+
 def test_a_claim_that_does_not_follow_is_refuted_with_numbers():
     x, y = integer("x", 0, 100), integer("y", 1, 100)
     share = divide(multiply(x, 100), y)

@@ -61,19 +61,26 @@ def in_words(statements: tuple[str, ...], jobs: tuple[str, ...]) -> dict[str, An
             + [f"{title}: {_needed(one)}" for title, one in EXACT.items() if one.needs is not nothing],
             "shown_by": list(EXACT_JOBS),
         }
+    read = {title: one for title, one in EXACT.items() if f"exact {title}" in jobs}
     return {
-        "statements": [{"name": name, "sentence": STATEMENTS[name].sentence} for name in statements],
+        "statements": [
+            *({"name": name, "sentence": STATEMENTS[name].sentence} for name in statements),
+            *({"name": title, "sentence": _changes(one)} for title, one in read.items()),
+            *({"name": name, "sentence": _calls(one)} for name, (one, _) in JOINED.items() if name in jobs),
+        ],
         "symbolic": {
             "settings": settings,
             "state": f"{len(RANGES)} fields, each in its range of host_sim/proof/whole/ranges.py",
             "readings": "all of host_sim/proof/whole/ranges.py, INPUTS",
             "edges": "any number, with any levels and times in order",
             "longest_gap_us": {str(kind): longest_gap_us(kind) for kind in ALL_KINDS},
+            "arguments": {title: _spans(one) for title, one in read.items()},
         },
         "assumed": [
             "settings are legal: the constructor accepts them",
             "edges come in the order of their times, from the last step to 5 ms after the call",
             "a step back in time is by less than half the clock's period less 10 s; its edges came before it",
+            *(f"{title}: {_needed(one)}" for title, one in read.items() if one.needs is not nothing),
         ],
         "shown_by": [
             *jobs_of(statements),
