@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from firmware.guard.plausibility import LASTING_STEPS, MOTOR_SILENT, SILENT_STEPS
 from host_sim.proof.whole import terms
 from host_sim.proof.whole.contract import INPUTS, Call, Claims, Contract, Span
 from host_sim.proof.whole.ranges import FAULTS, MODEL, PLAUSIBILITY
@@ -38,6 +39,32 @@ def _judge_needs(call: Call) -> Claims:
     ]
 
 
+def _suspects(call: Call) -> Claims:
+    """Return what a suspicion needs, and what follows from it."""
+    is_new = less(call.of("_suspicions"), call.after("_suspicions"))
+    same = equal(call.of("_contradiction"), call.after("_contradiction"))
+    enough = terms.choose(equal(call.after("_contradiction"), MOTOR_SILENT), SILENT_STEPS, LASTING_STEPS)
+    steps = terms.add(call.of("_lasting_steps"), 1)
+    now = {name: both(call.after(name), negate(call.of(name))) for name in FOUND}
+    of_motor = terms.either(now["motor_silent"], now["power_low"])
+    return [
+        ("every new suspicion withholds help", implies(is_new, call.after("withheld"))),
+        (
+            "it comes after its steps in a row with one contradiction",
+            implies(is_new, both(same, at_most(enough, steps))),
+        ),
+        (
+            "the steps grow by one at most, and begin again with another contradiction",
+            at_most(call.after("_lasting_steps"), terms.choose(same, steps, 1)),
+        ),
+        ("the motor is a fault from the second on", implies(of_motor, less(1, call.after("_suspicions")))),
+        (
+            "the wheel is a fault from the third on",
+            implies(now["wheel_slow"], less(2, call.after("_suspicions"))),
+        ),
+    ]
+
+
 def _judge_gives(call: Call) -> Claims:
     few = less(call.after("_suspicions"), make_a_fault(call.after("_suspected")))
     unsuspected = every(*(call.is_kept(name) for name in ("_suspected", "_suspicions")))
@@ -68,6 +95,7 @@ def _judge_gives(call: Call) -> Claims:
                 ),
             ),
         ),
+        *_suspects(call),
     ]
 
 

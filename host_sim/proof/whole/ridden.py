@@ -8,6 +8,7 @@ from typing import Any
 
 from firmware.controller import Controller
 from firmware.settings import Settings
+from host_sim.proof.inside import Inside
 from host_sim.proof.whole.ranges import RANGES
 from host_sim.proof.whole.replaying import Values, broken
 from host_sim.proof.whole.rides import COURSES, Course, Watched, numbers_in_step
@@ -40,7 +41,7 @@ def ridden(
         return None
 
     def look(controller: Controller, inputs: Any, now_us: int) -> None:
-        gap_us = offset_of(int(now_us), int(controller._last_us))
+        gap_us = offset_of(int(now_us), int(Inside(controller).last_us))
         if (gap_us < 0) != (statement.way == BACK):
             return
         numbers = numbers_in_step(situation, controller, inputs, gap_us)

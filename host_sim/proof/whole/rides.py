@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from firmware.controller import Controller
+from host_sim.proof.inside import Inside
 from host_sim.proof.whole.edges import begun
 from host_sim.proof.whole.induction import Run, longest_gap_us
 from host_sim.proof.whole.numbers_of import compiled
@@ -91,7 +92,7 @@ class Premises:
 
     def look(self, controller: Controller, inputs: Any, now_us: int) -> None:
         """Put a state, readings and a time into the formulas."""
-        gap_us = offset_of(int(now_us), int(controller._last_us))
+        gap_us = offset_of(int(now_us), int(Inside(controller).last_us))
         if (gap_us < 0) != (self.way == BACK):
             return
         found = self.work_out(numbers_in_step(self.run.situation, controller, inputs, gap_us))
@@ -117,7 +118,7 @@ def numbers_in_step(
 
     `gap_us`: the time since the last step. ValueError if a number is out of its range.
     """
-    last_us = int(controller._last_us)
+    last_us = int(Inside(controller).last_us)
     numbers = numbers_of(situation, controller)
     numbers.update(controller.settings.as_dict())
     for name, span in INPUTS.items():
@@ -159,6 +160,12 @@ def lose(rig: Rig) -> None:
     rig.run(6_000, draws_current=False, current_ma=0)
     rig.run(100, clear_requested=True)
     rig.run(1_000, clear_requested=False)
+
+
+def draw_nothing(rig: Rig) -> None:
+    """Ride off with a motor that draws no current: the second suspicion is a fault."""
+    rig.ready()
+    rig.run(3_000, rpm=70, wheel_mm_per_s=4_000, draws_current=False, current_ma=0)
 
 
 def throttle(rig: Rig) -> None:
@@ -204,6 +211,7 @@ COURSES: dict[str, tuple[tuple[Course, dict[str, int]], ...]] = {
     FORWARD: (
         (pedal, TORQUE),
         (lose, {**TORQUE, "wheel_pulses_per_rev": 12}),
+        (draw_nothing, TORQUE),
         (throttle, SPEED),
         (turn, {"selector_positions": 1}),
         (pedal, SPEED),

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from host_sim.proof.inside import Inside
 from host_sim.proof.whole.ranges import RANGES, STAMP, TRUTH
 from host_sim.proof.whole.situation import Situation
 from host_sim.proof.whole.terms import Term, is_truth
@@ -39,7 +40,7 @@ def numbers_of(situation: Situation, controller: Any) -> dict[str, int | bool]:
     for path, span in RANGES.items():
         value = field_of(controller, path)
         if span == STAMP:
-            value = offset_of(value, controller._last_us)
+            value = offset_of(value, Inside(controller).last_us)
         give(found, situation.variables[path], value)
     return found
 

@@ -2,6 +2,13 @@
 
 from typing import Any
 
+from firmware.guard.plausibility import (
+    LASTING_STEPS,
+    MOTOR_SILENT,
+    SILENT_STEPS,
+    SUSPICIONS_MAX,
+    WHEEL_SUSPICIONS_MAX,
+)
 from host_sim.proof.whole import terms
 from host_sim.proof.whole.induction import Run
 from host_sim.proof.whole.statement import BACK, Said, Statement
@@ -162,12 +169,46 @@ def cut_off(run: Run) -> list[Said]:
 
 
 def doubt(run: Run) -> list[Said]:
-    """Help is withheld."""
+    """Help is withheld; a contradiction that lasts is suspected, and repeated suspicion is a fault."""
+
+    def before(name: str) -> Any:
+        return run.before.of(f"plausibility.{name}")
+
+    def after(name: str) -> Any:
+        return run.after.of(f"plausibility.{name}")
+
+    kept = negate(run.inputs_of("clear_requested"))
+    is_new = less(before("_suspicions"), after("_suspicions"))
+    silent = equal(after("_contradiction"), MOTOR_SILENT)
+    same = equal(before("_contradiction"), after("_contradiction"))
+    now = {
+        name: both(after(name), negate(before(name))) for name in ("motor_silent", "power_low", "wheel_slow")
+    }
     return [
+        ("while help is withheld there is no output", after("withheld"), _nothing_out(run)),
+        ("with every new suspicion help is withheld", is_new, after("withheld")),
         (
-            "while help is withheld there is no output",
-            run.after.of("plausibility.withheld"),
-            _nothing_out(run),
+            "a suspicion comes after its steps in a row with one and the same contradiction",
+            is_new,
+            both(
+                same,
+                at_least(add(before("_lasting_steps"), 1), terms.choose(silent, SILENT_STEPS, LASTING_STEPS)),
+            ),
+        ),
+        (
+            "the steps in a row grow by one at most, and begin again with another contradiction",
+            True,
+            at_most(after("_lasting_steps"), add(terms.choose(same, before("_lasting_steps"), 0), 1)),
+        ),
+        (
+            "the motor is a fault from the second suspicion on",
+            both(either(now["motor_silent"], now["power_low"]), kept),
+            at_least(after("_suspicions"), SUSPICIONS_MAX),
+        ),
+        (
+            "the wheel is a fault from the third suspicion on",
+            both(now["wheel_slow"], kept),
+            at_least(after("_suspicions"), WHEEL_SUSPICIONS_MAX),
         ),
     ]
 
