@@ -113,12 +113,12 @@ def treadle(here, monkeypatch, capsys):
 
 @pytest.fixture(scope="session")
 def proved():
-    """Explore all lemmas, once a run; what comes of it is kept for the tests of the runtimes."""
+    """Explore all paths, once a run; what comes of it is kept for the tests of the runtimes."""
     from host_sim.proof.prover import PROVED
-    from tests.proving import prove_in_a_new_process
+    from tests.proving import explore_all
     from tests.runtime.path_vectors import keep_vectors
 
-    lemmas = prove_in_a_new_process()
+    lemmas = explore_all()
     if all(lemma.verdict == PROVED for lemma in lemmas.values()):
         keep_vectors(lemmas)
     return lemmas

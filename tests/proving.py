@@ -1,12 +1,13 @@
-"""All lemmas, explored in a process of their own if asked for, and the jobs of all proofs."""
+"""All that is explored for path vectors, in processes of its own, and the jobs of all proofs."""
 
-from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
-from typing import Any
+from os import cpu_count
 
+from host_sim.proof.prover import LemmaResult, prove_lemma
 from host_sim.proof.whole.evidence import INDUCTION, jobs_of
 from host_sim.proof.whole.exact_all import EXACT_JOBS
 from host_sim.proof.whole.statements import STATEMENTS
+from tests.paths.all_paths import EXPLORED
 
 
 def job_names() -> list[str]:
@@ -14,16 +15,14 @@ def job_names() -> list[str]:
     return [*jobs_of(tuple(STATEMENTS)), *INDUCTION, *EXACT_JOBS]
 
 
-def prove_lemmas() -> Any:
-    """Return the result of every lemma by its name."""
-    from host_sim.proof.lemma_list import LEMMAS
-    from host_sim.proof.properties import Property
-    from host_sim.proof.prover import prove
+def explore_all() -> dict[str, LemmaResult]:
+    """Return what comes of each lemma and each step of a component, by its name.
 
-    return prove([Property("lemmas", "", (), tuple(LEMMAS))], lambda done, of_all: None)[1]
+    Each in a process of its own: terms of others would change the solver's course.
+    """
+    with get_context("spawn").Pool(cpu_count(), maxtasksperchild=1) as pool:
+        return {result.name: result for result in pool.imap_unordered(_explore, EXPLORED, chunksize=1)}
 
 
-def prove_in_a_new_process() -> Any:
-    """Do the same where no terms of other tests change the solver's course."""
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-        return pool.submit(prove_lemmas).result()
+def _explore(name: str) -> LemmaResult:
+    return prove_lemma(EXPLORED[name])

@@ -5,6 +5,8 @@ from host_sim.proof.numbers import Numbers
 
 COMMAND_MAX_MV = 5000
 SPEED_MAX_MM_PER_S = 30_000  # The wheel's own limit is 100 km/h; see the lemma `wheel`.
+READING_LOW = -1_000  # A current reading that a board may give; `supply` treats it as 0.
+READING_HIGH = 200_000
 RANGES = {row[0]: (row[2], row[3]) for row in TABLE}
 
 
@@ -23,3 +25,8 @@ def any_settings(ex: Numbers, names: tuple[str, ...]) -> Settings:
         if lower in names and higher in names:
             ex.assume(getattr(settings, lower) < getattr(settings, higher))
     return settings
+
+
+def lies_in(ex: Numbers, value: int, bounds: tuple[int, int], what: str) -> None:
+    """Check that a number lies in the range in which other lemmas look for it."""
+    ex.check(bounds[0] <= value <= bounds[1], what + " lies where the lemmas look for it")

@@ -1,232 +1,65 @@
-"""Lemmas about the motor model: every intermediate value fits, every prediction stays in its range."""
+"""Lemmas about the motor model and what seeks with it: Newton's method, the search for the back-EMF."""
 
+from firmware.drive.feed_forward import FIRST_CURRENT_MA, FeedForward
+from firmware.records import Inputs
 from firmware.sense.motor_model import (
-    COMMAND_MAX_UV,
     LEARNED_HIGH,
     LEARNED_LOW,
-    LEARNED_SHIFT,
     POWER_MAX_W,
     VOLTAGE_MAX_MV,
     MotorModel,
 )
 from firmware.sense.rotation import Wheel
+from firmware.sense.shunt_watch import SAG_MV, ShuntWatch
 from firmware.sense.supply import READING_MAX, Supply
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
-from host_sim.proof.domain import COMMAND_MAX_MV, SPEED_MAX_MM_PER_S, any_setting
+from host_sim.proof.domain import COMMAND_MAX_MV, READING_HIGH, READING_LOW, any_setting
+from host_sim.proof.inside import Inside
 from host_sim.proof.numbers import Numbers
 
-LATE_MAX_MM_PER_S = 4_898  # Of any wheel; see `derived_wheel_numbers`.
 CURRENT_MAX_MA = 200_000
-MODEL_POWER_MAX_W = 20_000
-LEARNED_SUM = (LEARNED_LOW << LEARNED_SHIFT, (LEARNED_HIGH + 1 << LEARNED_SHIFT) - 1)
-FURTHEST_MV = 131_000  # The highest back-EMF, plus three tenths and a volt.
 
 
 def any_model(ex: Numbers, kind: int) -> MotorModel:
     """Return the model of a known motor with any legal settings, in any state that its invariant allows."""
     model = MotorModel(Settings({"motor_kind": kind}))
+    inner = Inside(model)
     start_mv = any_setting(ex, "command_start_mv")
     highest_mv = any_setting(ex, "command_max_mv")
     ex.assume(start_mv < highest_mv)
-    model._start_mv = start_mv
-    model._span_mv = ex.integer("span", 1, COMMAND_MAX_MV)
-    ex.assume(model._span_mv == highest_mv - start_mv)
-    model._emf_mv_per_m_per_s = any_setting(ex, "back_emf_mv_per_m_per_s")
-    model._resistance_mohm = any_setting(ex, "motor_resistance_mohm")
-    model._current_limit_ma = any_setting(ex, "motor_current_limit_ma")
-    model._battery_limit_ma = any_setting(ex, "battery_current_limit_ma")
-    model._lagged = ex.integer("lagged", 0, 4 * COMMAND_MAX_MV)
-    model._lagged_twice = ex.integer("lagged_twice", 0, 4 * COMMAND_MAX_MV)
+    inner.start_mv = start_mv
+    inner.span_mv = ex.integer("span", 1, COMMAND_MAX_MV)
+    ex.assume(inner.span_mv == highest_mv - start_mv)
+    inner.emf_mv_per_m_per_s = any_setting(ex, "back_emf_mv_per_m_per_s")
+    inner.resistance_mohm = any_setting(ex, "motor_resistance_mohm")
+    inner.current_limit_ma = any_setting(ex, "motor_current_limit_ma")
+    inner.battery_limit_ma = any_setting(ex, "battery_current_limit_ma")
+    inner.lagged = ex.integer("lagged", 0, 4 * COMMAND_MAX_MV)
+    inner.lagged_twice = ex.integer("lagged_twice", 0, 4 * COMMAND_MAX_MV)
     model.learned_permille = ex.integer("learned", LEARNED_LOW, LEARNED_HIGH)
     model.battery_mv = ex.integer("battery", 0, READING_MAX)
     model.current_ma = ex.integer("current", 0, CURRENT_MAX_MA)
-    model._ceiling_ma = ex.integer("ceiling_current", 0, CURRENT_MAX_MA)
-    ex.assume(model._ceiling_ma <= model._current_limit_ma)
+    inner.ceiling_ma = ex.integer("ceiling_current", 0, CURRENT_MAX_MA)
+    ex.assume(inner.ceiling_ma <= inner.current_limit_ma)
     model.back_emf_mv = ex.integer("back_emf", 0, VOLTAGE_MAX_MV)
     return model
 
 
-def _within(ex: Numbers, value: int, highest: int, what: str) -> None:
+def within(ex: Numbers, value: int, highest: int, what: str) -> None:
+    """Check that a number is not negative, and at most the highest."""
     ex.check(value >= 0, what + " is not negative")
     ex.check(value <= highest, what + " stays in its range")
-
-
-def motor_lags(ex: Numbers) -> None:
-    """Any command through the two lags, which never overshoot what they follow."""
-    model = any_model(ex, MOTOR_SPEED)
-    highest_mv = model._start_mv + model._span_mv
-    ex.assume(model._lagged <= 4 * highest_mv)
-    ex.assume(model._lagged_twice <= 4 * highest_mv)
-    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
-    ex.assume(command_mv <= highest_mv)
-    model._follow(command_mv)
-    ex.check(model._lagged >= 0, "the command that the power stage follows is not negative")
-    ex.check(model._lagged <= 4 * highest_mv, "nor above the highest command")
-    ex.check(model._lagged_twice >= 0, "the command that the measurement follows is not negative")
-    ex.check(model._lagged_twice <= 4 * highest_mv, "nor above the highest command")
-    ex.outcome(lagged=model._lagged, twice=model._lagged_twice)
-
-
-def _take_wheel(ex: Numbers, kind: int) -> None:
-    model = any_model(ex, kind)
-    model._take_wheel(ex.integer("speed", 0, SPEED_MAX_MM_PER_S), ex.integer("late", 0, LATE_MAX_MM_PER_S))
-    _within(ex, model.plain_emf_mv, VOLTAGE_MAX_MV, "the back-EMF before anything was learned")
-    _within(ex, model.back_emf_mv, VOLTAGE_MAX_MV, "the back-EMF")
-    _within(ex, model.lowest_emf_mv, VOLTAGE_MAX_MV, "the lowest back-EMF")
-    _within(ex, model.highest_emf_mv, VOLTAGE_MAX_MV, "the highest back-EMF")
-    ex.check(model.lowest_emf_mv <= model.back_emf_mv, "the lowest back-EMF is no higher than the back-EMF")
-    ex.check(model.highest_emf_mv >= model.back_emf_mv, "the highest back-EMF is no lower than the back-EMF")
-    if kind == MOTOR_TORQUE:
-        ex.check(model.back_emf_mv == model.plain_emf_mv, "the torque kind learns no back-EMF")
-    ex.outcome(emf=model.back_emf_mv, lowest=model.lowest_emf_mv, highest=model.highest_emf_mv)
-
-
-def motor_emf_torque(ex: Numbers) -> None:
-    """Any speed, and how late it may be, as back-EMF of the torque kind."""
-    _take_wheel(ex, MOTOR_TORQUE)
-
-
-def motor_emf_speed(ex: Numbers) -> None:
-    """Any speed, and how late it may be, as back-EMF of the speed kind."""
-    _take_wheel(ex, MOTOR_SPEED)
 
 
 def motor_newton(ex: Numbers) -> None:
     """A step of Newton's method from any current, at any back-EMF, to any power."""
     model = any_model(ex, MOTOR_SPEED)
-    _within(ex, model._drop_mv(model.current_ma), VOLTAGE_MAX_MV, "the drop in the winding")
-    nearer_ma = model._nearer_ma(model.current_ma, ex.integer("power", 0, POWER_MAX_W))
+    inner = Inside(model)
+    within(ex, inner.drop_mv(model.current_ma), VOLTAGE_MAX_MV, "the drop in the winding")
+    nearer_ma = inner.nearer_ma(model.current_ma, ex.integer("power", 0, POWER_MAX_W))
     ex.check(nearer_ma >= 0, "the current is not negative")
-    ex.check(nearer_ma <= model._current_limit_ma, "the current is at most the limit")
+    ex.check(nearer_ma <= inner.current_limit_ma, "the current is at most the limit")
     ex.outcome(nearer=nearer_ma)
-
-
-def motor_voltage(ex: Numbers) -> None:
-    """What the speed kind must be doing, at any lagged command and any power."""
-    model = any_model(ex, MOTOR_SPEED)
-    over_mv = ex.integer("over", 0, COMMAND_MAX_MV)
-    ex.assume(over_mv <= model._span_mv)
-    model._predict_speed_kind(over_mv, ex.integer("power", 0, POWER_MAX_W))
-    ex.check(model.motor_mv >= 0, "the voltage at the motor is not negative")
-    ex.check(model.motor_mv <= model.battery_mv, "nor above the battery's")
-    ex.check(model.current_ma <= model._current_limit_ma, "the current is at most the limit")
-    _within(ex, model.drop_mv, VOLTAGE_MAX_MV, "the drop in the winding")
-    ex.outcome(voltage=model.motor_mv, current=model.current_ma, drop=model.drop_mv)
-
-
-def motor_power(ex: Numbers) -> None:
-    """What the torque kind must be doing, at any lagged command and any range of back-EMF."""
-    model = any_model(ex, MOTOR_TORQUE)
-    model.lowest_emf_mv = ex.integer("lowest", 0, VOLTAGE_MAX_MV)
-    model.highest_emf_mv = ex.integer("highest", 0, VOLTAGE_MAX_MV)
-    over_mv = ex.integer("over", 0, COMMAND_MAX_MV)
-    ex.assume(over_mv <= model._span_mv)
-    model._predict_torque_kind(over_mv)
-    ex.check(model.current_ma >= 0, "the current is not negative")
-    ex.check(model.current_ma <= model._current_limit_ma, "the current is at most the limit")
-    _within(ex, model._plain_w, MODEL_POWER_MAX_W, "the power before anything was learned")
-    _within(ex, model.least_w, POWER_MAX_W * 5 // 4, "the least power")
-    _within(ex, model.most_w, MODEL_POWER_MAX_W * 5 // 4, "the most power")
-    ex.outcome(current=model.current_ma, least=model.least_w, most=model.most_w)
-
-
-def motor_limited(ex: Numbers) -> None:
-    """Whether a limit is reached, at any current and any power."""
-    model = any_model(ex, MOTOR_TORQUE)
-    power_w = ex.integer("power", 0, POWER_MAX_W)
-    limited = model.limited(power_w)
-    if not limited:
-        ex.check(model.current_ma < model._current_limit_ma, "at the current limit the motor is limited")
-    ex.outcome(limited=limited)
-
-
-def _learn(ex: Numbers, kind: int) -> None:
-    model = any_model(ex, kind)
-    model._learned = ex.integer("learned_sum", LEARNED_SUM[0], LEARNED_SUM[1])
-    ex.assume(model.learned_permille == model._learned >> LEARNED_SHIFT)
-    model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
-    model.motor_mv = ex.integer("motor", 0, VOLTAGE_MAX_MV)
-    model.drop_mv = ex.integer("drop", 0, VOLTAGE_MAX_MV)
-    model._plain_w = ex.integer("plain", 0, MODEL_POWER_MAX_W)
-    before = model.learned_permille
-    model.learn(ex.integer("power", 0, POWER_MAX_W))
-    ex.check(model.learned_permille >= LEARNED_LOW, "what is learned is at least three quarters")
-    ex.check(model.learned_permille <= LEARNED_HIGH, "what is learned is at most five quarters")
-    ex.check(model._learned >= LEARNED_SUM[0], "its sum is bounded below")
-    ex.check(model._learned <= LEARNED_SUM[1], "its sum is bounded above")
-    ex.check(model.learned_permille - before <= 1, "a step learns at most a permille more")
-    ex.check(before - model.learned_permille <= 1, "a step learns at most a permille less")
-    ex.outcome(learned=model.learned_permille, sum=model._learned)
-
-
-def motor_learn_torque(ex: Numbers) -> None:
-    """Learning from any power on the torque kind."""
-    _learn(ex, MOTOR_TORQUE)
-
-
-def motor_learn_speed(ex: Numbers) -> None:
-    """Learning from any voltage on the speed kind."""
-    _learn(ex, MOTOR_SPEED)
-
-
-def motor_command_for(ex: Numbers) -> None:
-    """Any voltage as a command, any battery."""
-    model = any_model(ex, MOTOR_SPEED)
-    voltage_mv = ex.integer("voltage", 0, FURTHEST_MV)
-    command_mv = model.command_for(voltage_mv)
-    battery_cv = model.battery_mv // 10
-    set_cv = voltage_mv // 10 if voltage_mv < model.battery_mv else battery_cv
-    ex.show(set_cv <= battery_cv, "no more is set than the battery has")
-    if battery_cv > 0:
-        above, whole = ex.wide(set_cv) * model._span_mv, ex.wide(battery_cv) * model._span_mv
-        ex.show(above <= whole, "nor is its share of the span more than the whole")
-        ex.show(above // battery_cv <= model._span_mv, "so the span is not left")
-    ex.check(command_mv >= model._start_mv, "the command for a voltage is not in the dead band")
-    ex.check(command_mv <= model._start_mv + model._span_mv, "nor above the highest command")
-    ex.outcome(command=command_mv)
-
-
-def motor_changes(ex: Numbers) -> None:
-    """Any change of voltage as one of the command, and the command that meets the back-EMF."""
-    model = any_model(ex, MOTOR_SPEED)
-    highest_mv = model._start_mv + model._span_mv
-    ex.assume(model._lagged <= 4 * highest_mv)
-    model.motor_mv = ex.integer("motor", 0, VOLTAGE_MAX_MV)
-    change_uv = model.command_change_uv(ex.integer("change", -125_000, 125_000))
-    ex.check(change_uv >= -COMMAND_MAX_UV, "a change is bounded below")
-    ex.check(change_uv <= COMMAND_MAX_UV, "a change is bounded above")
-    found_mv = model.found_emf_mv(ex.integer("reading", 0, CURRENT_MAX_MA))
-    ex.check(found_mv >= model._start_mv, "the command that meets the back-EMF is not in the dead band")
-    ex.check(found_mv <= highest_mv, "nor above the highest command")
-    ex.outcome(change=change_uv, found=found_mv)
-
-
-def motor_ceiling(ex: Numbers) -> None:
-    """The highest command for any allowed watts, from any current of an earlier call."""
-    model = any_model(ex, MOTOR_TORQUE)
-    highest_mv = model._start_mv + model._span_mv
-    before_ma = model._ceiling_ma
-    ceiling_mv = model.ceiling_mv(ex.integer("allowed", 1, 1500))
-    ex.check(model._ceiling_ma >= 0, "the current of the ceiling is not negative")
-    ex.show(model._ceiling_ma <= model._current_limit_ma, "the current of the ceiling is at most the limit")
-    ex.check(ceiling_mv >= model._start_mv, "the ceiling is not in the dead band")
-    ex.check(ceiling_mv <= highest_mv, "the ceiling is not above the highest command")
-    ex.outcome(ceiling=ceiling_mv, current=model._ceiling_ma, before=before_ma)
-
-
-def motor_step(ex: Numbers) -> None:
-    """One whole step of both kinds, at rest and at any speed, with the default settings."""
-    kind = MOTOR_SPEED if ex.boolean("speed_kind") else MOTOR_TORQUE
-    model = MotorModel(Settings({"motor_kind": kind}))
-    wheel, supply = Wheel(2_100, 1), Supply()
-    wheel.speed_mm_per_s = ex.integer("speed", 0, SPEED_MAX_MM_PER_S)
-    wheel.late_mm_per_s = ex.integer("late", 0, LATE_MAX_MM_PER_S)
-    supply.battery_mv = ex.integer("battery", 0, READING_MAX)
-    supply.power_w = ex.integer("power", 0, POWER_MAX_W)
-    model.step(ex.integer("command", 0, COMMAND_MAX_MV), wheel, supply)
-    ex.check(model.battery_mv == supply.battery_mv, "the model takes the smoothed battery voltage")
-    ex.check(model.current_ma <= model._current_limit_ma, "the current is at most the limit")
-    ex.outcome(current=model.current_ma, voltage=model.motor_mv, most=model.most_w)
 
 
 def motor_newton_above(ex: Numbers) -> None:
@@ -235,20 +68,21 @@ def motor_newton_above(ex: Numbers) -> None:
     Without roundings E I' + R I'^2 - P = R (I' - I)^2, which is never negative.
     """
     model = MotorModel(Settings({"motor_kind": MOTOR_TORQUE}))
-    model._resistance_mohm = any_setting(ex, "motor_resistance_mohm")
-    model._current_limit_ma = CURRENT_MAX_MA
+    inner = Inside(model)
+    inner.resistance_mohm = any_setting(ex, "motor_resistance_mohm")
+    inner.current_limit_ma = CURRENT_MAX_MA
     model.back_emf_mv = ex.integer("back_emf", 0, VOLTAGE_MAX_MV)
     from_ma = ex.integer("from", 0, CURRENT_MAX_MA)
     wanted_w = ex.integer("wanted", 0, 1650)
-    drop_mv = model._drop_mv(from_ma)
+    drop_mv = inner.drop_mv(from_ma)
     ex.assume(drop_mv < VOLTAGE_MAX_MV)
-    nearer_ma = model._nearer_ma(from_ma, wanted_w)
+    nearer_ma = inner.nearer_ma(from_ma, wanted_w)
     ex.assume(nearer_ma < CURRENT_MAX_MA)
     total_w = wanted_w + drop_mv // 10 * (from_ma // 10) // 10_000
     ex.assume(total_w < POWER_MAX_W)
     slope_mv = model.back_emf_mv + 2 * drop_mv
     ex.assume(slope_mv >= 10)
-    resistance_mohm, drop_mv, from_ma = ex.wide(model._resistance_mohm), ex.wide(drop_mv), ex.wide(from_ma)
+    resistance_mohm, drop_mv, from_ma = ex.wide(inner.resistance_mohm), ex.wide(drop_mv), ex.wide(from_ma)
     nearer_ma, slope_mv, back_emf_mv = ex.wide(nearer_ma), ex.wide(slope_mv), ex.wide(model.back_emf_mv)
     ex.show((nearer_ma + 1) * (slope_mv // 10) > ex.wide(total_w) * 100_000, "the quotient is rounded down")
     ex.show((nearer_ma + 1) * slope_mv >= (nearer_ma + 1) * (slope_mv // 10) * 10, "so is its divisor")
@@ -268,3 +102,60 @@ def motor_newton_above(ex: Numbers) -> None:
     power_nw = back_emf_mv * nearer_ma * 1000 + resistance_mohm * nearer_ma * nearer_ma
     ex.check(power_nw >= (ex.wide(wanted_w) - 6) * 1_000_000_000, "the next current draws the wanted power")
     ex.outcome(nearer=nearer_ma)
+
+
+def any_feed_forward(ex: Numbers) -> FeedForward:
+    """Return the feed-forward of any motor of the speed kind, in any state that its invariant allows."""
+    model = any_model(ex, MOTOR_SPEED)
+    in_model = Inside(model)
+    ex.assume(in_model.lagged <= 4 * (in_model.start_mv + in_model.span_mv))
+    model.motor_mv = ex.integer("motor", 0, VOLTAGE_MAX_MV)
+    model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
+    settings = Settings({"motor_kind": MOTOR_SPEED})
+    watch = ShuntWatch(settings, Supply())
+    watch.rest_peak_ma = ex.integer("rest_current", 0, READING_MAX)
+    watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
+    feed_forward = FeedForward(settings, model, Wheel(2_100, 1), watch)
+    in_feed_forward = Inside(feed_forward)
+    in_feed_forward.wheel.steady = ex.boolean("steady")
+    in_feed_forward.no_load_ma = any_setting(ex, "no_load_current_ma")
+    in_feed_forward.rate_mv_per_s = any_setting(ex, "seek_mv_per_s")
+    in_feed_forward.followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
+    in_feed_forward.flows = ex.boolean("flows")
+    return feed_forward
+
+
+def feed_forward_seeks(ex: Numbers) -> None:
+    """Any reading while it seeks, at any command."""
+    feed_forward = any_feed_forward(ex)
+    in_feed_forward = Inside(feed_forward)
+    ex.assume(in_feed_forward.rate_mv_per_s > 0)
+    in_feed_forward.seeking = True
+    flowed = in_feed_forward.flows
+    model = in_feed_forward.model
+    in_model = Inside(model)
+    highest_mv = in_model.start_mv + in_model.span_mv
+    inputs = Inputs()
+    inputs.current_ma = ex.integer("reading", READING_LOW, READING_HIGH)
+    inputs.battery_mv = ex.integer("raw_battery", 0, READING_HIGH)
+    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
+    feed_forward.step(inputs, command_mv)
+    ex.check(feed_forward.change_uv == 0, "while it seeks it follows nothing")
+    if feed_forward.found_mv > 0:
+        ex.check(feed_forward.found_mv >= in_model.start_mv, "what it finds is not in the dead band")
+        ex.check(feed_forward.found_mv <= highest_mv, "what it finds is not above the highest command")
+        ex.check(feed_forward.seek_mv == 0, "what it has found it seeks no more")
+    if feed_forward.seek_mv > 0:
+        ex.check(in_feed_forward.seeking, "what it seeks it has not found yet")
+        ex.check(feed_forward.seek_mv > command_mv, "it seeks upward only")
+        ex.check(feed_forward.rise_mv_per_s >= 0, "the rate of seeking is not negative")
+        ex.check(feed_forward.rise_mv_per_s <= in_feed_forward.rate_mv_per_s, "at most at the seek rate")
+        ex.check(inputs.battery_mv >= in_feed_forward.shunt.rest_mv - SAG_MV, "only while the battery holds")
+        free_ma = in_feed_forward.no_load_ma * (model.motor_mv // 10)
+        free_ma = free_ma // (model.battery_mv // 10 if model.battery_mv >= 10 else 1)
+        drawn_ma = inputs.current_ma - in_feed_forward.shunt.rest_peak_ma
+        flows = drawn_ma >= free_ma * 5 // 4 + FIRST_CURRENT_MA
+        ex.check(in_feed_forward.flows if flows else not in_feed_forward.flows, "it remembers this reading")
+        if flowed:
+            ex.check(not flows, "not beyond a second reading of a current")
+    ex.outcome(seek=feed_forward.seek_mv, found=feed_forward.found_mv, rate=feed_forward.rise_mv_per_s)

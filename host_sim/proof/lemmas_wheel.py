@@ -4,6 +4,7 @@ from firmware.integers import square_root
 from firmware.sense.rotation import BRAKING_MM_PER_S2, Wheel
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
 from host_sim.proof.domain import SPEED_MAX_MM_PER_S
+from host_sim.proof.inside import Inside
 from host_sim.proof.numbers import Numbers
 
 # What the constructor can derive from legal settings; `derived_wheel_numbers` shows it for all of them.
@@ -30,17 +31,19 @@ def square_roots(ex: Numbers) -> None:
 def _any_wheel(ex: Numbers) -> Wheel:
     """Return a wheel in any state that its invariant allows."""
     roll = Wheel(500, 64)
-    roll._rotation._scale = ex.integer("scale", 781_250, 300_000_000)
-    roll._shortest_us = ex.integer("shortest", 280, 108_000)
-    ex.assume(roll._shortest_us == (roll._rotation._scale // 27_778) * 10)
-    roll._late_unseen_mm_per_s = ex.integer("unseen", LATE_UNSEEN_MM_PER_S[0], LATE_UNSEEN_MM_PER_S[1])
-    roll._stoppable_mm_per_s = ex.integer("stoppable", STOPPABLE_MM_PER_S[0], STOPPABLE_MM_PER_S[1])
-    roll._period_us = ex.integer("period", 0, PERIOD_MAX_US)
-    roll._pulse_mm_per_s = ex.integer("pulse_speed", 0, SPEED_MAX_MM_PER_S)
-    roll._running = ex.boolean("running")
-    roll._last_us = ex.integer("last", 0, TICKS_MAX_US)
+    inner = Inside(roll)
+    rotation = Inside(inner.rotation)
+    rotation.scale = ex.integer("scale", 781_250, 300_000_000)
+    inner.shortest_us = ex.integer("shortest", 280, 108_000)
+    ex.assume(inner.shortest_us == (rotation.scale // 27_778) * 10)
+    inner.late_unseen_mm_per_s = ex.integer("unseen", LATE_UNSEEN_MM_PER_S[0], LATE_UNSEEN_MM_PER_S[1])
+    inner.stoppable_mm_per_s = ex.integer("stoppable", STOPPABLE_MM_PER_S[0], STOPPABLE_MM_PER_S[1])
+    inner.period_us = ex.integer("period", 0, PERIOD_MAX_US)
+    inner.pulse_mm_per_s = ex.integer("pulse_speed", 0, SPEED_MAX_MM_PER_S)
+    inner.running = ex.boolean("running")
+    inner.last_us = ex.integer("last", 0, TICKS_MAX_US)
     roll.late_mm_per_s = ex.integer("late", 0, LATE_UNSEEN_MM_PER_S[1])
-    ex.assume(roll.late_mm_per_s <= roll._late_unseen_mm_per_s)
+    ex.assume(roll.late_mm_per_s <= inner.late_unseen_mm_per_s)
     roll.overdue = ex.boolean("overdue")
     roll.steady = ex.boolean("steady")
     return roll
@@ -49,35 +52,40 @@ def _any_wheel(ex: Numbers) -> Wheel:
 def wheel_late(ex: Numbers) -> None:
     """Any pulse, after any time."""
     roll = _any_wheel(ex)
-    time_us = ticks_add_us(roll._last_us, ex.integer("gap", 0, PERIOD_MAX_US))
+    inner = Inside(roll)
+    time_us = ticks_add_us(inner.last_us, ex.integer("gap", 0, PERIOD_MAX_US))
     roll.begin_step()
     roll.edge(1, time_us)
     ex.check(roll.late_mm_per_s >= 0, "a speed is not late by less than nothing")
-    ex.check(roll.late_mm_per_s <= roll._late_unseen_mm_per_s, "nor by more than two pulses from a stop")
-    ex.check(roll._pulse_mm_per_s >= 0, "the speed at a pulse is not negative")
-    ex.check(roll._pulse_mm_per_s <= SPEED_MAX_MM_PER_S, "the speed at a pulse is bounded")
-    ex.check(0 <= roll._period_us <= PERIOD_MAX_US, "a period is bounded")
+    ex.check(roll.late_mm_per_s <= inner.late_unseen_mm_per_s, "nor by more than two pulses from a stop")
+    ex.check(inner.pulse_mm_per_s >= 0, "the speed at a pulse is not negative")
+    ex.check(inner.pulse_mm_per_s <= SPEED_MAX_MM_PER_S, "the speed at a pulse is bounded")
+    ex.check(0 <= inner.period_us <= PERIOD_MAX_US, "a period is bounded")
     if roll.pulsed:
         ex.check(not roll.overdue, "a pulse is overdue no longer than until it comes")
-    ex.outcome(late=roll.late_mm_per_s, speed=roll._pulse_mm_per_s, steady=roll.steady)
+    ex.outcome(late=roll.late_mm_per_s, speed=inner.pulse_mm_per_s, steady=roll.steady)
 
 
 def wheel_overdue(ex: Numbers) -> None:
     """Any wheel, checked after any time without a pulse."""
     roll = _any_wheel(ex)
+    in_roll = Inside(roll)
     spacing_mm = ex.integer("spacing", 1, 3_000)
     # As `square_roots` shows for the constructor's argument.
-    beyond = roll._stoppable_mm_per_s + 1
+    beyond = in_roll.stoppable_mm_per_s + 1
     ex.assume(beyond * beyond > 2 * BRAKING_MM_PER_S2 * spacing_mm)
-    rotation = roll._rotation
+    rotation = in_roll.rotation
+    in_rotation = Inside(rotation)
     rotation.standing = ex.boolean("standing")
-    rotation._period_us = ex.integer("measured", 280, PERIOD_MAX_US)
-    ex.assume(rotation._period_us >= roll._shortest_us)
-    rotation._last_us = roll._last_us
-    was_overdue, was_running, pulse_mm_per_s = roll.overdue, roll._running, roll._pulse_mm_per_s
+    in_rotation.period_us = ex.integer("measured", 280, PERIOD_MAX_US)
+    ex.assume(in_rotation.period_us >= in_roll.shortest_us)
+    in_rotation.last_us = in_roll.last_us
+    was_overdue, was_running, pulse_mm_per_s = roll.overdue, in_roll.running, in_roll.pulse_mm_per_s
     roll.begin_step()
-    roll.settle(ticks_add_us(roll._last_us, ex.integer("waited", 0, PERIOD_MAX_US)))
-    ex.check(roll.late_mm_per_s <= roll._late_unseen_mm_per_s, "waiting makes a speed no later than bounded")
+    roll.settle(ticks_add_us(in_roll.last_us, ex.integer("waited", 0, PERIOD_MAX_US)))
+    ex.check(
+        roll.late_mm_per_s <= in_roll.late_unseen_mm_per_s, "waiting makes a speed no later than bounded"
+    )
     if was_overdue:
         ex.check(roll.overdue, "what is overdue stays so until a pulse")
     elif was_running and pulse_mm_per_s >= beyond and 2 * roll.speed_mm_per_s < pulse_mm_per_s:

@@ -11,18 +11,10 @@ from host_sim.proof.whole.induction import DUTY_GAP_US
 from host_sim.proof.whole.statements import STATEMENTS
 
 ALL_SETTINGS = "settings are legal: all that the constructor accepts, each over its whole range"
-SETTINGS = (
-    "of lemmas: settings are legal, and defaults unless a lemma makes them symbolic; numbers"
-    " derived from them are in ranges that are checked over all legal settings"
-)
 STEPS = (
     f"steps are at most {LONGEST_STEP_GAP_US} us apart, with a duty-coded ring {DUTY_GAP_US} us; where time"
     " goes back, the property `clock back` holds; edges come in the order of their times, none before the"
     " last step"
-)
-COMPOSED = (
-    "of lemmas: components are combined by hand, as in controller.py: a lemma assumes what another one shows"
-    " of the component before"
 )
 NO_CURRENT = (
     "the motor draws no current while the reading exceeds the reading at rest by less than 1.25 times the"
@@ -58,14 +50,6 @@ class Property:
         self.jobs = (*(jobs or needed_jobs(self.statements)), *exact_jobs_of(components))
 
 
-MOTOR_COMMANDS = (
-    "motor_lags",
-    "motor_command_for",
-    "motor_changes",
-    "motor_ceiling",
-    "feed_forward_seeks",
-    "feed_forward_follows",
-)
 PROPERTIES = (
     Property(
         "stop",
@@ -144,8 +128,15 @@ PROPERTIES = (
         "small integers",
         "Every intermediate value of every component fits the 31 bits of a small integer, and every field"
         " stays in its range.",
-        (ALL_SETTINGS, STEPS, SETTINGS),
-        tuple(lemma.name for lemma in LEMMAS.values() if not lemma.must_fail),
+        (ALL_SETTINGS, STEPS),
+        (
+            "ticks",
+            "ticks_forward",
+            "square_roots",
+            "derived_wheel_numbers",
+            "edge_log_record",
+            "edge_log_take",
+        ),
         jobs=INDUCTION,
     ),
     Property(
@@ -156,7 +147,14 @@ PROPERTIES = (
             f"with a duty-coded ring steps are at most {DUTY_GAP_US} us apart",
             "that a longer gap would not do is shown for the crank's standstill, the longest stored time",
         ),
-        ("ticks", "ticks_forward", "crank_standstill", "crank_standstill_too_late", "rotation"),
+        (
+            "ticks",
+            "ticks_forward",
+            "derived_crank_numbers",
+            "crank_standstill",
+            "crank_standstill_too_late",
+            "rotation",
+        ),
         jobs=INDUCTION,
     ),
     Property(
@@ -166,19 +164,16 @@ PROPERTIES = (
         (
             ALL_SETTINGS,
             "a step back is by less than half the clock's period less 10 s, and its edges came before it",
-            SETTINGS,
         ),
-        ("controller_clock_back", "guard_clock_back", "pedalling", "engagement_table"),
-        ("step clock back",),
+        statements=("step clock back",),
         components=("Crank", "Wheel", "Pedalling", "OutputGuard", "Controller"),
     ),
     Property(
         "latch",
         "A latched fault changes only on an explicit request, and a fault that the readings show together"
         " is latched in the same step.",
-        (ALL_SETTINGS, STEPS, "of lemmas: conditions are checked one by one, as in faults.py"),
-        ("fault_latch", "fault_step", "fault_readings", "fault_noise", "fault_plausibility"),
-        ("step latch",),
+        (ALL_SETTINGS, STEPS),
+        statements=("step latch",),
         components=("Faults", "Plausibility", "Controller"),
     ),
     Property(
@@ -186,8 +181,8 @@ PROPERTIES = (
         "The engagement table is total, every state can be reached, fault and brake lead to safety. Pedalling"
         " starts to drive only with the set forward edges, cadence and speed; nothing drives in the"
         " step after waiting for rest, a brake or a fault.",
-        (ALL_SETTINGS, STEPS, "that the table is total and its states are reached is shown by lemmas"),
-        ("engagement_table", "events"),
+        (ALL_SETTINGS, STEPS, "that the table is total and its states are reached is shown by a lemma"),
+        ("engagement_table",),
         ("step begins",),
         components=("Crank", "Pedalling", "Events", "Engagement", "Controller"),
     ),
@@ -216,20 +211,7 @@ PROPERTIES = (
         "model",
         "The motor model's formulas fit 31 bits for every legal motor and all readings; its back-EMF, drop,"
         " current and power stay in their ranges, what it has learned stays from 750 to 1250 permille.",
-        (ALL_SETTINGS, STEPS, SETTINGS, COMPOSED),
-        (
-            "motor_emf_torque",
-            "motor_emf_speed",
-            "motor_newton",
-            "motor_voltage",
-            "motor_power",
-            "motor_limited",
-            "motor_learn_torque",
-            "motor_learn_speed",
-            "motor_step",
-            *MOTOR_COMMANDS,
-            "derived_motor_numbers",
-        ),
+        (ALL_SETTINGS, STEPS),
         jobs=INDUCTION,
         components=("MotorModel",),
     ),
@@ -268,26 +250,11 @@ PROPERTIES = (
         (
             ALL_SETTINGS,
             STEPS,
-            SETTINGS,
-            COMPOSED,
             "suspicions of all kinds are counted together",
             "a shunt that the battery voltage shows to be dead or stuck is a fault at once",
             "a latched fault leaves no command, and clearing it resets all suspicions",
         ),
-        (
-            "shunt_sag",
-            "shunt_standstill",
-            "shunt_fall",
-            "shunt_rest",
-            "judge_torque",
-            "judge_speed",
-            "judge_learns",
-            "judge_shunt",
-            "judge_forgets",
-            "fault_plausibility",
-            "derived_motor_numbers",
-        ),
-        ("step doubt", "step cut", "step latch"),
+        statements=("step doubt", "step cut", "step latch"),
         components=("Plausibility", "ShuntWatch", "Faults", "Controller"),
     ),
     Property(

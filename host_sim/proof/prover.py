@@ -8,7 +8,7 @@ from multiprocessing import get_context
 from os import cpu_count
 
 from host_sim.proof.explorer import Explorer, Unknown, Vector
-from host_sim.proof.lemma_list import LEMMAS
+from host_sim.proof.lemma_list import LEMMAS, Lemma
 from host_sim.proof.merging import merging
 from host_sim.proof.numbers import Failure
 from host_sim.proof.properties import Property
@@ -65,10 +65,9 @@ class PropertyResult:
         self.verdict = REFUTED if REFUTED in verdicts else UNKNOWN if verdicts else PROVED
 
 
-def prove_lemma(name: str) -> LemmaResult:
+def prove_lemma(lemma: Lemma) -> LemmaResult:
     """Explore all paths of one lemma."""
-    lemma = LEMMAS[name]
-    result = LemmaResult(name)
+    result = LemmaResult(lemma.name)
     explorer = Explorer()
     started_s = time.perf_counter()
     try:
@@ -96,7 +95,7 @@ def _leave_interrupts_to_the_parent() -> None:
 
 def _show(task: tuple[str, str]) -> tuple[str, LemmaResult | JobResult]:
     kind, name = task
-    return kind, prove_lemma(name) if kind == LEMMA else run_job(name)
+    return kind, prove_lemma(LEMMAS[name]) if kind == LEMMA else run_job(name)
 
 
 def prove(

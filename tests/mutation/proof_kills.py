@@ -36,11 +36,12 @@ OWN, FOREIGN = 0, 3
 LEMMAS_ON_A_COPY = """
 import json, sys
 import firmware
+from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.prover import PROVED, prove_lemma
 assert firmware.__file__.startswith(sys.argv[1]), firmware.__file__
 for name in sys.argv[2:]:
     try:
-        result = prove_lemma(name)
+        result = prove_lemma(LEMMAS[name])
     except Exception as failure:
         print(json.dumps([name, "refused, " + type(failure).__name__]))
         break

@@ -47,7 +47,7 @@ def _places_of(name: str) -> set[Place]:
 
     sys.setprofile(note)
     try:
-        prove_lemma(name)
+        prove_lemma(LEMMAS[name])
     finally:
         sys.setprofile(None)
     return found

@@ -40,16 +40,17 @@ contract that covers all that the function does). {outside} behave differently i
 covers, and {open} are not classified yet. Of the {different} that are not equivalent {killed} are killed:
 {percent} %{interval}.
 
-In the scope of a property is what its own statements and lemmas run; for many it is most of the firmware.
+In the scope of a property is what its own statements and lemmas run, or where it has no statement all that it
+rests on; for many it is most of the firmware.
 """
 COLUMNS = "| {} | mutants | killed | equivalent | outside its sentence | open |\n|---|---|---|---|---|---|"
 
 
 def places_of(stated: Property, plain: Plain, lemmas: dict[str, set[Place]]) -> set[Place]:
-    """Return file and name of the functions that a property's own statements and lemmas run."""
+    """Return file and name of what a property's statements, or where it has none its jobs, and lemmas run."""
     places = {
         (module.removeprefix("firmware.").replace(".", "/") + ".py", name)
-        for job in jobs_of(stated.statements)
+        for job in jobs_of(stated.statements) or stated.jobs
         for module, name in plain.entered[job]
     }
     return places.union(*(lemmas[name] for name in stated.lemmas))

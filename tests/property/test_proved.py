@@ -1,4 +1,4 @@
-"""Every lemma of `treadle prove` is proved, and every path's numbers come to what was predicted.
+"""All lemmas and all steps of components are proved, and every path's numbers come to what was predicted.
 
 The properties themselves, whole steps and all, are proved in test_whole_step.py, which is slow.
 """
@@ -9,24 +9,25 @@ from host_sim.proof.lemma_list import LEMMAS
 from host_sim.proof.numbers import Failure, Numbers
 from host_sim.proof.properties import PROPERTIES
 from host_sim.proof.prover import PROVED, vector_lines
+from tests.paths.all_paths import EXPLORED
 
 pytestmark = pytest.mark.long
 
 
 def test_every_lemma_is_proved(proved):
     assert [(name, result.what) for name, result in proved.items() if result.verdict != PROVED] == []
-    assert set(proved) == set(LEMMAS)
+    assert set(proved) == set(EXPLORED)
 
 
 def test_every_path_taken_on_numbers_comes_to_what_the_solver_predicted(proved):
     lemmas = proved
     ridden = 0
     for name, result in lemmas.items():
-        if LEMMAS[name].must_fail:
+        if EXPLORED[name].must_fail:
             continue
         for vector in result.vectors:
             plain = Numbers(vector.values)
-            LEMMAS[name].run(plain)
+            EXPLORED[name].run(plain)
             assert plain.outcomes == vector.outcome
             ridden += 1
     assert ridden == sum(lemma.paths for lemma in lemmas.values())

@@ -1,11 +1,10 @@
 """Path vectors of the components that fit a Cortex-M0, as lines of Python that touch nothing else.
 
-A lemma does not fit there. So it is run here, on a copy of its module in which the component stands behind a
+A lemma does not fit there. So it is run here, on a copy of its modules in which the component stands behind a
 tape: how it is built, what is written into it, how it is called. The lines do the same to it over there.
 """
 
 from collections.abc import Callable
-from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -14,17 +13,21 @@ from firmware.settings import Settings
 from host_sim.compiled.build import ROOT
 from host_sim.proof.numbers import Numbers
 
-# By kernel: the module of its lemmas, their names, and what they use of the firmware that is to be taped.
+# By kernel: the modules of its lemmas, their names, and what they use of the firmware that is to be taped.
 TAPED = {
-    "ticks and integers": ("lemmas_sense", "ticks ticks_forward", "ticks_diff_us ticks_add_us"),
-    "slew_limiter": ("lemmas_drive", "slew_limiter", "SlewLimiter"),
-    "power_loop": ("lemmas_drive", "power_loop open_map", "PowerLoop"),
+    "ticks and integers": (
+        "host_sim.proof.lemmas_sense",
+        "ticks ticks_forward",
+        "ticks_diff_us ticks_add_us",
+    ),
+    "slew_limiter": ("tests.paths.drive", "slew_limiter", "SlewLimiter"),
+    "power_loop": ("tests.paths.drive", "power_loop open_map", "PowerLoop"),
     "crank": (
-        "lemmas_sense",
+        "tests.paths.sense host_sim.proof.lemmas_sense",
         "crank_two_channels crank_one_channel crank_duty_coded crank_glitch crank_standstill",
         "Crank",
     ),
-    "wheel": ("lemmas_sense", "wheel rotation", "Wheel Rotation"),
+    "wheel": ("tests.paths.sense host_sim.proof.lemmas_sense", "wheel rotation", "Wheel Rotation"),
 }
 # What a component shows when all is done; without what is private too a remainder could be lost unnoticed.
 SHOWN = {
@@ -96,10 +99,10 @@ class VectorScript:
 
     def __init__(self, kernel: str, needs: list[str], vectors: Path) -> None:
         """Run the kernel's lemmas on a file of vectors; ValueError if one comes to other than predicted."""
-        module_name, lemmas, names = TAPED[kernel]
+        module_names, lemmas, names = TAPED[kernel]
         self.vectors = 0
         self.lines: list[str] = []
-        module = _copy_of(module_name)
+        module = _copy_of(module_names.split())
         known = Settings({})
         self.setup = ["class S:\n pass\nsettings = S()"]
         self.setup += [f"settings.{name}={getattr(known, name)}" for name in needs]
@@ -128,14 +131,13 @@ class VectorScript:
         self.vectors += 1
 
 
-def _copy_of(name: str) -> ModuleType:
-    """Return a lemma module that nobody else has."""
-    spec = spec_from_file_location(f"taped_{name}", ROOT / "host_sim" / "proof" / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def _copy_of(names: list[str]) -> ModuleType:
+    """Return a module that nobody else has, with all that some modules define: the later ones win."""
+    copy = ModuleType("taped")
+    for name in names:
+        path = ROOT / f"{name.replace('.', '/')}.py"
+        exec(compile(path.read_text(encoding="utf-8"), path, "exec"), vars(copy))
+    return copy
 
 
 def _pairs(text: str) -> dict[str, int]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from host_sim.proof.prover import LemmaResult
 
 NAME = "vectors"
-SOURCES = ("firmware", "host_sim/proof")
+SOURCES = ("firmware", "host_sim/proof", "tests/paths")
 TOOLS = ("z3", "platformdirs")
 
 
@@ -43,9 +43,9 @@ def place_vectors(folder: Path) -> Path:
     if kept.is_file():
         path.write_bytes(kept.read_bytes())
         return path
-    from tests.proving import prove_lemmas
+    from tests.proving import explore_all
 
-    lemmas = prove_lemmas()
+    lemmas = explore_all()
     path.write_bytes(_text(lemmas))
     keep_vectors(lemmas)
     return path

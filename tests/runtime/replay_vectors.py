@@ -26,15 +26,19 @@ from host_sim.proof.numbers import Failure, Numbers, Rejected
 MODULES = (
     "firmware.controller",
     "host_sim.proof.lemmas_sense",
+    "tests.paths.sense",
     "host_sim.proof.lemmas_decide",
-    "host_sim.proof.lemmas_drive",
-    "host_sim.proof.lemmas_faults",
-    "host_sim.proof.lemmas_guard",
+    "tests.paths.decide",
+    "tests.paths.drive",
+    "tests.paths.faults",
+    "tests.paths.guard",
     "host_sim.proof.lemmas_wheel",
     "host_sim.proof.lemmas_motor",
-    "host_sim.proof.lemmas_doubt",
-    "host_sim.proof.lemmas_follow",
+    "tests.paths.motor",
+    "tests.paths.doubt",
+    "tests.paths.follow",
     "host_sim.proof.lemmas_whole",
+    "tests.paths.derived",
 )
 BLOCK_BYTES = 1024  # A line at a time is read byte by byte on some Pythons.
 SHOWN_MAX = 5

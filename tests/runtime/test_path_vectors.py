@@ -152,14 +152,14 @@ def test_a_file_cut_short_is_refused(replay, runtime):
         replay(runtime, *BY_HAND, end="")
 
 
-def test_the_compiled_firmware_is_what_the_lemmas_find(tmp_path):
+def test_the_compiled_firmware_is_what_the_steps_of_components_find(tmp_path):
     runtime = Compiled()
     if runtime.why_missing():
         pytest.skip(runtime.why_missing())
     script = tmp_path / "where.py"
     script.write_text(
-        "import host_sim.proof.lemmas_guard as lemmas\nimport sys\n"
-        "print(sys.modules[lemmas.OutputGuard.__module__].__file__)\n",
+        "import tests.paths.guard as steps\nimport sys\n"
+        "print(sys.modules[steps.OutputGuard.__module__].__file__)\n",
         encoding="ascii",
     )
     assert runtime._print(script, []).strip().endswith((".so", ".pyd"))
@@ -189,7 +189,7 @@ def test_vectors_are_kept_under_what_they_follow_from_and_those_of_former_source
     for number, text in enumerate(["# One.\n", "# Two.\n"]):
         (source / "firmware" / "ticks.py").write_text(text, encoding="ascii")
         monkeypatch.setattr(
-            "tests.proving.prove_lemmas", lambda *_, number=number: {"c": lemma("c", PROVED, number)}
+            "tests.proving.explore_all", lambda *_, number=number: {"c": lemma("c", PROVED, number)}
         )
         for _ in range(2):
             assert place_vectors(tmp_path).read_text(encoding="ascii") == f"c|one=1|outcome={number}\n"
@@ -205,5 +205,5 @@ def test_vectors_of_what_is_not_proved_are_not_kept(monkeypatch, tmp_path):
 def test_where_nothing_can_be_kept_the_vectors_are_there_all_the_same(monkeypatch, tmp_path):
     (tmp_path / "file").touch()
     monkeypatch.setenv("TREADLE_CACHE", str(tmp_path / "file"))
-    monkeypatch.setattr("tests.proving.prove_lemmas", lambda *_: {"c": lemma("c", PROVED, 4)})
+    monkeypatch.setattr("tests.proving.explore_all", lambda *_: {"c": lemma("c", PROVED, 4)})
     assert place_vectors(tmp_path).read_text(encoding="ascii") == "c|one=1|outcome=4\n"

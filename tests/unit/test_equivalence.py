@@ -7,14 +7,15 @@ import pytest
 from firmware.decide.pedalling import Pedalling
 from firmware.guard.output_guard import OutputGuard
 from firmware.settings import TWO_CHANNELS, Settings
-from host_sim.proof.lemmas_guard import any_guard
+from host_sim.proof.inside import Inside
 from host_sim.proof.numbers import Failure
 from tests.mutation.equivalence import check_equivalent
+from tests.paths.guard import any_guard
 
 
 def _wheel_edge(ex: Any) -> tuple[Any, str, tuple[Any, ...]]:
     guard = any_guard(ex, TWO_CHANNELS)
-    guard._wheel_us = ex.integer("last", 0, 1_000)
+    Inside(guard).wheel_us = ex.integer("last", 0, 1_000)
     return guard, "wheel_edge", (ex.integer("level", 0, 1), ex.integer("time", 1_000, 2_000_000))
 
 
@@ -38,7 +39,7 @@ def test_another_result_is_found():
         return Pedalling(Settings({})), "_stop_gap_us", (0, ex.integer("speed", 0, 30_000))
 
     def changed(self: Pedalling, pitch_us: int, speed_mm_per_s: int) -> int:
-        gap_us = Pedalling._stop_gap_us(self, pitch_us, speed_mm_per_s)
+        gap_us = Inside(Pedalling).stop_gap_us(self, pitch_us, speed_mm_per_s)
         return gap_us + 1 if speed_mm_per_s == 6_944 else gap_us
 
     with pytest.raises(Failure, match="what _stop_gap_us returns is the same") as failure:

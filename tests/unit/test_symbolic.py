@@ -12,10 +12,11 @@ from firmware.drive.slew_limiter import SlewLimiter
 from firmware.guard.faults import Faults
 from firmware.guard.output_guard import OutputGuard
 from firmware.sense.crank import Crank
-from host_sim.proof import lemmas_decide, lemmas_drive, lemmas_faults, lemmas_guard, lemmas_sense
+from host_sim.proof import lemmas_sense
 from host_sim.proof.explorer import Explorer, Unknown
 from host_sim.proof.numbers import Failure, Numbers
 from host_sim.proof.prover import LemmaResult, unit_test
+from tests.paths import decide, drive, faults, guard, sense
 
 numbers = st.integers(-20_000, 20_000)
 positive = st.integers(1, 20_000)
@@ -157,7 +158,7 @@ def test_a_slew_limiter_that_lets_a_stall_buy_a_jump_is_found(monkeypatch):
         return self.command_mv
 
     planted(monkeypatch, SlewLimiter, "step", step)
-    assert "rise" in refuted(lemmas_drive.slew_limiter)
+    assert "rise" in refuted(drive.slew_limiter)
 
 
 def test_a_taper_that_begins_before_it_ends_is_found(monkeypatch):
@@ -170,7 +171,7 @@ def test_a_taper_that_begins_before_it_ends_is_found(monkeypatch):
         return (end - value) * 1000 // (end - start)
 
     planted(monkeypatch, ceilings_module, "fading_permille", fading_permille)
-    assert refuted(lemmas_drive.ceilings) == "at the start-up speed the throttle alone is allowed nothing"
+    assert refuted(drive.ceilings) == "at the start-up speed the throttle alone is allowed nothing"
 
 
 def test_a_latch_that_lets_go_is_found(monkeypatch):
@@ -182,7 +183,7 @@ def test_a_latch_that_lets_go_is_found(monkeypatch):
             self.cause = 0
 
     planted(monkeypatch, Faults, "_observe", observe)
-    assert refuted(lemmas_faults.fault_latch) == "what is latched stays, whatever comes after it"
+    assert refuted(faults.fault_latch) == "what is latched stays, whatever comes after it"
 
 
 def test_a_guard_that_forgets_the_brake_is_found(monkeypatch):
@@ -195,7 +196,7 @@ def test_a_guard_that_forgets_the_brake_is_found(monkeypatch):
         return permitted_mv
 
     planted(monkeypatch, OutputGuard, "permit", permit)
-    assert refuted(lemmas_guard.guard_permit) == "with the brake pulled nothing is permitted"
+    assert refuted(guard.guard_permit) == "with the brake pulled nothing is permitted"
 
 
 def test_rocking_that_counts_as_progress_is_found(monkeypatch):
@@ -206,7 +207,7 @@ def test_rocking_that_counts_as_progress_is_found(monkeypatch):
         self.ground_gained = True
 
     planted(monkeypatch, Crank, "_gain_ground", gain_ground)
-    assert refuted(lemmas_sense.crank_two_channels) == "ground is gained only when no edge is to be made up"
+    assert refuted(sense.crank_two_channels) == "ground is gained only when no edge is to be made up"
 
 
 def test_an_event_order_that_puts_pedalling_before_the_brake_is_found(monkeypatch):
@@ -218,7 +219,7 @@ def test_an_event_order_that_puts_pedalling_before_the_brake_is_found(monkeypatc
         return 3 if fault == 0 and self._pedalling.engages else whole(self, fault, brake)
 
     planted(monkeypatch, Events, "choose", choose)
-    assert refuted(lemmas_decide.events) == "then the brake"
+    assert refuted(decide.events) == "then the brake"
 
 
 def test_a_counterexample_comes_as_a_unit_test_that_runs():

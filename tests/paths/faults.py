@@ -1,4 +1,4 @@
-"""Lemmas about the fault latch: what is latched stays, and every count is bounded."""
+"""Steps of the fault latch, from any state: what is latched stays, and every count is bounded."""
 
 from firmware.guard.faults import (
     CAUSE_NAMES,
@@ -22,6 +22,7 @@ from firmware.sense.shunt_watch import ShuntWatch
 from firmware.sense.supply import Supply
 from firmware.settings import Settings
 from host_sim.proof.domain import COMMAND_MAX_MV, any_setting
+from host_sim.proof.inside import Inside
 from host_sim.proof.numbers import Numbers
 
 SAMPLES_MAX = 4000  # wheel_lost_ms at its highest, in control periods.
@@ -41,24 +42,25 @@ def _any_latch(ex: Numbers, lowest: int) -> Faults:
 def fault_latch(ex: Numbers) -> None:
     """Any one condition, after any number of samples, with or without a fault latched."""
     faults = _any_latch(ex, NO_FAULT)
+    inner = Inside(faults)
     before = faults.cause
     kind = ex.integer("kind", 1, len(CAUSE_NAMES) - 1)
     number = kind if isinstance(kind, int) else kind.__index__()
     in_row = ex.integer("in_row", 0, SAMPLES_MAX)
     samples = ex.integer("samples", 1, SAMPLES_MAX)
     ex.assume(in_row < samples)
-    faults._samples_in_row[number] = in_row
-    faults._samples_needed[number] = samples
+    inner.samples_in_row[number] = in_row
+    inner.samples_needed[number] = samples
     holds = ex.boolean("holds")
-    faults._observe(number, holds)
+    inner.observe(number, holds)
     if before != NO_FAULT:
         ex.check(faults.cause == before, "what is latched stays, whatever comes after it")
     elif holds and in_row + 1 >= samples:
         ex.check(faults.cause == number, "a condition that held long enough is latched with its cause")
     else:
         ex.check(faults.cause == NO_FAULT, "nothing is latched before its time")
-    ex.check(faults._samples_in_row[number] < samples, "the count never runs away")
-    ex.outcome(cause=faults.cause, in_row=faults._samples_in_row[number])
+    ex.check(inner.samples_in_row[number] < samples, "the count never runs away")
+    ex.outcome(cause=faults.cause, in_row=inner.samples_in_row[number])
 
 
 def _latch_steps(ex: Numbers, faults: Faults, inputs: Inputs, command_mv: int) -> None:
@@ -74,22 +76,23 @@ def _latch_steps(ex: Numbers, faults: Faults, inputs: Inputs, command_mv: int) -
 def fault_step(ex: Numbers) -> None:
     """A whole check of sensors and wires, with or without a condition a step before; counts are bounded."""
     faults = _any_latch(ex, 1)
+    inner = Inside(faults)
     inputs = Inputs()
     inputs.battery_mv = 36_000
-    faults._crank.one_sided_run = ex.integer("one_sided", 0, RUN_MAX)
-    faults._throttle.wire_open = ex.boolean("wire_open")
-    faults._wheel.pulsed = ex.boolean("pulsed")
+    inner.crank.one_sided_run = ex.integer("one_sided", 0, RUN_MAX)
+    inner.throttle.wire_open = ex.boolean("wire_open")
+    inner.wheel.pulsed = ex.boolean("pulsed")
     if ex.boolean("was_open"):
         faults.conditions = 1 << THROTTLE_WIRE_OPEN
-        faults._samples_in_row[THROTTLE_WIRE_OPEN] = 3
-    faults._unpulsed_samples = ex.integer("unpulsed", 0, SAMPLES_MAX)
-    ex.assume(faults._unpulsed_samples < faults._wheel_lost_samples)
+        inner.samples_in_row[THROTTLE_WIRE_OPEN] = 3
+    inner.unpulsed_samples = ex.integer("unpulsed", 0, SAMPLES_MAX)
+    ex.assume(inner.unpulsed_samples < inner.wheel_lost_samples)
     _latch_steps(ex, faults, inputs, ex.integer("command", 0, COMMAND_MAX_MV))
-    if faults._throttle.wire_open:
+    if inner.throttle.wire_open:
         ex.check(faults.conditions != 0, "a condition that holds is remembered")
     else:
-        ex.check(faults._samples_in_row[THROTTLE_WIRE_OPEN] == 0, "a condition that is over counts from zero")
-    ex.check(faults._unpulsed_samples < faults._wheel_lost_samples, "the wheel's count never runs away")
+        ex.check(inner.samples_in_row[THROTTLE_WIRE_OPEN] == 0, "a condition that is over counts from zero")
+    ex.check(inner.unpulsed_samples < inner.wheel_lost_samples, "the wheel's count never runs away")
 
 
 def fault_readings(ex: Numbers) -> None:
@@ -98,49 +101,50 @@ def fault_readings(ex: Numbers) -> None:
     inputs = Inputs()
     inputs.battery_mv = ex.integer("battery", 0, 100_000)
     inputs.motor_decicelsius = ex.integer("heat", -500, 3000)
-    faults._supply.current_ma = ex.integer("current", 0, 100_000)
-    faults._wheel.pulsed = True
+    Inside(faults).supply.current_ma = ex.integer("current", 0, 100_000)
+    Inside(faults).wheel.pulsed = True
     _latch_steps(ex, faults, inputs, ex.integer("command", 0, COMMAND_MAX_MV))
 
 
 def fault_noise(ex: Numbers) -> None:
     """Any level of noise, any number of rejected edges since the last step, across their count's wrap."""
     faults = _any_latch(ex, NO_FAULT)
-    faults._noise_limit = any_setting(ex, "noise_limit")
-    faults._noise_level = ex.integer("level", 0, 1000)
-    ex.assume(faults._noise_level <= faults._noise_limit)
-    faults._noise_steps = ex.integer("steps", 0, NOISE_FORGIVEN_AFTER - 1)
-    faults._rejected = ex.integer("known", 0, 0xFFFF)
+    inner = Inside(faults)
+    inner.noise_limit = any_setting(ex, "noise_limit")
+    inner.noise_level = ex.integer("level", 0, 1000)
+    ex.assume(inner.noise_level <= inner.noise_limit)
+    inner.noise_steps = ex.integer("steps", 0, NOISE_FORGIVEN_AFTER - 1)
+    inner.rejected = ex.integer("known", 0, 0xFFFF)
     new = ex.integer("new", 0, 0xFFFF)
-    before = faults._noise_level
-    faults._crank.rejected = (faults._rejected + new) & 0xFFFF
-    conditions = faults._check_noise()
-    ex.check(faults._noise_level >= 0, "the level of noise is not negative")
-    ex.check(faults._noise_level <= faults._noise_limit, "the level of noise is bounded")
-    ex.check(0 <= faults._noise_steps < NOISE_FORGIVEN_AFTER, "the turn of forgiving is bounded")
-    ex.check(faults._noise_level >= before - 1, "no more than one edge is forgiven at a time")
-    if before + new <= faults._noise_limit:
-        ex.check(faults._noise_level >= before + new - 1, "every rejected edge counts")
+    before = inner.noise_level
+    inner.crank.rejected = (inner.rejected + new) & 0xFFFF
+    conditions = inner.check_noise()
+    ex.check(inner.noise_level >= 0, "the level of noise is not negative")
+    ex.check(inner.noise_level <= inner.noise_limit, "the level of noise is bounded")
+    ex.check(0 <= inner.noise_steps < NOISE_FORGIVEN_AFTER, "the turn of forgiving is bounded")
+    ex.check(inner.noise_level >= before - 1, "no more than one edge is forgiven at a time")
+    if before + new <= inner.noise_limit:
+        ex.check(inner.noise_level >= before + new - 1, "every rejected edge counts")
     if conditions == 0:
-        ex.check(before + new - 1 < faults._noise_limit, "enough of them are a fault")
-    ex.outcome(level=faults._noise_level, steps=faults._noise_steps, conditions=conditions)
+        ex.check(before + new - 1 < inner.noise_limit, "enough of them are a fault")
+    ex.outcome(level=inner.noise_level, steps=inner.noise_steps, conditions=conditions)
 
 
 def fault_plausibility(ex: Numbers) -> None:
     """Any of the five findings of the plausibility check, at any command, with or without a fault latched."""
     faults = _any_latch(ex, NO_FAULT)
     before = faults.cause
-    judge = faults._plausibility
+    judge = Inside(faults).plausibility
     judge.shunt_stuck = ex.boolean("shunt_stuck")
     judge.shunt_dead = ex.boolean("shunt_dead")
     judge.motor_silent = ex.boolean("motor_silent")
     judge.power_low = ex.boolean("power_low")
     judge.wheel_slow = ex.boolean("wheel_slow")
-    judge._suspicions = 2
+    Inside(judge).suspicions = 2
     inputs = Inputs()
     inputs.battery_mv = 36_000
     inputs.clear_requested = ex.boolean("clear_requested")
-    faults._wheel.pulsed = True
+    Inside(faults).wheel.pulsed = True
     faults.step(inputs, ex.integer("command", 0, COMMAND_MAX_MV))
     found = NO_FAULT
     # The last that holds in this order is the first in the list of causes.
@@ -156,7 +160,7 @@ def fault_plausibility(ex: Numbers) -> None:
         found = SHUNT_STUCK
     if inputs.clear_requested:
         ex.check(faults.cause == found, "after the request only what holds now is latched")
-        ex.check(judge._suspicions == 0, "and every suspicion is forgotten")
+        ex.check(Inside(judge).suspicions == 0, "and every suspicion is forgotten")
     elif before != NO_FAULT:
         ex.check(faults.cause == before, "what is latched stays, whatever comes after it")
     else:

@@ -1,144 +1,91 @@
-"""Lemmas about drive with a motor model: it seeks the back-EMF, follows it, and stays below the ceiling."""
+"""Drive with a motor model: it follows the back-EMF, and stays below the ceiling."""
 
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING, THROTTLING
-from firmware.drive.feed_forward import FIRST_CURRENT_MA, FeedForward
 from firmware.drive.power_loop import PowerLoop
 from firmware.drive.slew_limiter import ELAPSED_MAX_US, RATE_MAX_MV_PER_S, SlewLimiter
 from firmware.records import OUTPUTS_VALID_US, Inputs
 from firmware.sense.motor_model import COMMAND_MAX_UV, VOLTAGE_MAX_MV
-from firmware.sense.rotation import Wheel
-from firmware.sense.shunt_watch import SAG_MV, ShuntWatch
-from firmware.sense.supply import READING_MAX, Supply
+from firmware.sense.supply import READING_MAX
 from firmware.settings import MOTOR_SPEED, MOTOR_TORQUE, Settings
 from firmware.ticks import TICKS_MAX_US, ticks_add_us
-from host_sim.proof.domain import COMMAND_MAX_MV, any_setting
-from host_sim.proof.lemmas_doubt import READING_HIGH, READING_LOW
-from host_sim.proof.lemmas_drive import NV_PER_MV
-from host_sim.proof.lemmas_motor import any_model
+from host_sim.proof.domain import COMMAND_MAX_MV, READING_HIGH, READING_LOW, any_setting
+from host_sim.proof.inside import Inside
+from host_sim.proof.lemmas_motor import any_feed_forward
 from host_sim.proof.lemmas_sense import LONGEST_STEP_GAP_US
 from host_sim.proof.numbers import Numbers
+from tests.paths.drive import NV_PER_MV
 
 
 def slew_seek(ex: Numbers) -> None:
     """Any rates, any state, any target, any rate of seeking, any gap."""
     limiter = SlewLimiter(1, 1, 0)
-    limiter._rise_mv_per_s = ex.integer("rise", 1, RATE_MAX_MV_PER_S)
-    limiter._fall_mv_per_s = ex.integer("fall", 1, RATE_MAX_MV_PER_S)
+    inner = Inside(limiter)
+    inner.rise_mv_per_s = ex.integer("rise", 1, RATE_MAX_MV_PER_S)
+    inner.fall_mv_per_s = ex.integer("fall", 1, RATE_MAX_MV_PER_S)
     before_mv = ex.integer("command", 0, COMMAND_MAX_MV)
     carry_nv = ex.integer("carry", 0, NV_PER_MV - 1)
     limiter.command_mv = before_mv
-    limiter._carry_nv = carry_nv
-    limiter._last_us = ex.integer("last", 0, TICKS_MAX_US)
+    inner.carry_nv = carry_nv
+    inner.last_us = ex.integer("last", 0, TICKS_MAX_US)
     gap_us = ex.integer("gap", 0, LONGEST_STEP_GAP_US)
     target_mv = ex.integer("target", 0, COMMAND_MAX_MV)
     rate_mv_per_s = ex.integer("rate", 1, RATE_MAX_MV_PER_S)
-    after_mv = limiter.seek(target_mv, rate_mv_per_s, ticks_add_us(limiter._last_us, gap_us))
+    after_mv = limiter.seek(target_mv, rate_mv_per_s, ticks_add_us(inner.last_us, gap_us))
     ex.check(after_mv >= 0, "the command is not negative")
     ex.check(after_mv <= COMMAND_MAX_MV, "the command stays in its range")
-    ex.check(0 <= limiter._carry_nv < NV_PER_MV, "the remainder is less than a millivolt")
-    quicker = rate_mv_per_s if rate_mv_per_s > limiter._rise_mv_per_s else limiter._rise_mv_per_s
+    ex.check(0 <= inner.carry_nv < NV_PER_MV, "the remainder is less than a millivolt")
+    quicker = rate_mv_per_s if rate_mv_per_s > inner.rise_mv_per_s else inner.rise_mv_per_s
     span_us = gap_us if gap_us < ELAPSED_MAX_US else ELAPSED_MAX_US
     if after_mv > before_mv:
-        gained_nv = (ex.wide(after_mv) - before_mv) * NV_PER_MV + limiter._carry_nv - carry_nv
+        gained_nv = (ex.wide(after_mv) - before_mv) * NV_PER_MV + inner.carry_nv - carry_nv
         ex.check(gained_nv <= ex.wide(quicker) * span_us, "it rises at most at the quicker of the two rates")
         ex.check(after_mv <= target_mv, "a rise never passes the target")
     else:
         ex.check(target_mv <= before_mv or after_mv == before_mv, "a target above is never fallen from")
-    ex.outcome(command=after_mv, carry=limiter._carry_nv)
+    ex.outcome(command=after_mv, carry=inner.carry_nv)
 
 
 def loop_moves(ex: Numbers) -> None:
     """Any command that the loop starts from, and any change that is added."""
     loop = PowerLoop(Settings({}), 0)
-    loop._start_mv = any_setting(ex, "command_start_mv")
-    loop._range_uv = ex.integer("range", 1000, COMMAND_MAX_MV * 1000)
-    loop._integral_uv = ex.integer("integral", 0, COMMAND_MAX_MV * 1000)
-    ex.assume(loop._integral_uv <= loop._range_uv)
-    before_uv = loop._integral_uv
+    inner = Inside(loop)
+    inner.start_mv = any_setting(ex, "command_start_mv")
+    inner.range_uv = ex.integer("range", 1000, COMMAND_MAX_MV * 1000)
+    inner.integral_uv = ex.integer("integral", 0, COMMAND_MAX_MV * 1000)
+    ex.assume(inner.integral_uv <= inner.range_uv)
+    before_uv = inner.integral_uv
     change_uv = ex.integer("change", -COMMAND_MAX_UV, COMMAND_MAX_UV)
     loop.shift(change_uv)
-    ex.check(loop._integral_uv >= 0, "a change leaves the integral in its range: below")
-    ex.check(loop._integral_uv <= loop._range_uv, "a change leaves the integral in its range: above")
+    ex.check(inner.integral_uv >= 0, "a change leaves the integral in its range: below")
+    ex.check(inner.integral_uv <= inner.range_uv, "a change leaves the integral in its range: above")
     if change_uv > 0:
-        ex.check(loop._integral_uv - before_uv <= change_uv, "the integral moves by no more than the change")
-    shifted_uv = loop._integral_uv
+        ex.check(inner.integral_uv - before_uv <= change_uv, "the integral moves by no more than the change")
+    shifted_uv = inner.integral_uv
     loop.preset(ex.integer("applied", 0, COMMAND_MAX_MV))
-    ex.check(loop._integral_uv >= 0, "the integral starts in its range: below")
-    ex.check(loop._integral_uv <= loop._range_uv, "the integral starts in its range: above")
-    ex.check(loop._carry == 0, "the integral starts without a remainder")
-    ex.outcome(shifted=shifted_uv, integral=loop._integral_uv)
-
-
-def _any_feed_forward(ex: Numbers) -> FeedForward:
-    """Return the feed-forward of any motor of the speed kind, in any state that its invariant allows."""
-    model = any_model(ex, MOTOR_SPEED)
-    ex.assume(model._lagged <= 4 * (model._start_mv + model._span_mv))
-    model.motor_mv = ex.integer("motor", 0, VOLTAGE_MAX_MV)
-    model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
-    settings = Settings({"motor_kind": MOTOR_SPEED})
-    watch = ShuntWatch(settings, Supply())
-    watch.rest_peak_ma = ex.integer("rest_current", 0, READING_MAX)
-    watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
-    feed_forward = FeedForward(settings, model, Wheel(2_100, 1), watch)
-    feed_forward._wheel.steady = ex.boolean("steady")
-    feed_forward._no_load_ma = any_setting(ex, "no_load_current_ma")
-    feed_forward._rate_mv_per_s = any_setting(ex, "seek_mv_per_s")
-    feed_forward._followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
-    feed_forward._flows = ex.boolean("flows")
-    return feed_forward
-
-
-def feed_forward_seeks(ex: Numbers) -> None:
-    """Any reading while it seeks, at any command."""
-    feed_forward = _any_feed_forward(ex)
-    ex.assume(feed_forward._rate_mv_per_s > 0)
-    feed_forward._seeking = True
-    flowed = feed_forward._flows
-    model = feed_forward._model
-    highest_mv = model._start_mv + model._span_mv
-    inputs = Inputs()
-    inputs.current_ma = ex.integer("reading", READING_LOW, READING_HIGH)
-    inputs.battery_mv = ex.integer("raw_battery", 0, READING_HIGH)
-    command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
-    feed_forward.step(inputs, command_mv)
-    ex.check(feed_forward.change_uv == 0, "while it seeks it follows nothing")
-    if feed_forward.found_mv > 0:
-        ex.check(feed_forward.found_mv >= model._start_mv, "what it finds is not in the dead band")
-        ex.check(feed_forward.found_mv <= highest_mv, "what it finds is not above the highest command")
-        ex.check(feed_forward.seek_mv == 0, "what it has found it seeks no more")
-    if feed_forward.seek_mv > 0:
-        ex.check(feed_forward._seeking, "what it seeks it has not found yet")
-        ex.check(feed_forward.seek_mv > command_mv, "it seeks upward only")
-        ex.check(feed_forward.rise_mv_per_s >= 0, "the rate of seeking is not negative")
-        ex.check(feed_forward.rise_mv_per_s <= feed_forward._rate_mv_per_s, "at most at the seek rate")
-        ex.check(inputs.battery_mv >= feed_forward._shunt.rest_mv - SAG_MV, "only while the battery holds")
-        free_ma = feed_forward._no_load_ma * (model.motor_mv // 10)
-        free_ma = free_ma // (model.battery_mv // 10 if model.battery_mv >= 10 else 1)
-        drawn_ma = inputs.current_ma - feed_forward._shunt.rest_peak_ma
-        flows = drawn_ma >= free_ma * 5 // 4 + FIRST_CURRENT_MA
-        ex.check(feed_forward._flows if flows else not feed_forward._flows, "it remembers this reading")
-        if flowed:
-            ex.check(not flows, "not beyond a second reading of a current")
-    ex.outcome(seek=feed_forward.seek_mv, found=feed_forward.found_mv, rate=feed_forward.rise_mv_per_s)
+    ex.check(inner.integral_uv >= 0, "the integral starts in its range: below")
+    ex.check(inner.integral_uv <= inner.range_uv, "the integral starts in its range: above")
+    ex.check(inner.carry == 0, "the integral starts without a remainder")
+    ex.outcome(shifted=shifted_uv, integral=inner.integral_uv)
 
 
 def feed_forward_follows(ex: Numbers) -> None:
     """Any speed after any other, once the search has ended."""
-    feed_forward = _any_feed_forward(ex)
-    feed_forward._seeking = False
-    before_mv, emf_mv = feed_forward._followed_mv, feed_forward._model.plain_emf_mv
+    feed_forward = any_feed_forward(ex)
+    inner = Inside(feed_forward)
+    inner.seeking = False
+    before_mv, emf_mv = inner.followed_mv, inner.model.plain_emf_mv
     feed_forward.step(Inputs(), ex.integer("command", 0, COMMAND_MAX_MV))
     ex.check(feed_forward.seek_mv == 0, "once it has found the back-EMF it seeks no more")
     ex.check(feed_forward.found_mv == 0, "nor finds it again")
     ex.check(feed_forward.change_uv >= -COMMAND_MAX_UV, "a change is bounded below")
     ex.check(feed_forward.change_uv <= COMMAND_MAX_UV, "a change is bounded above")
-    ex.check(feed_forward._followed_mv == emf_mv, "it goes on from what it followed")
+    ex.check(inner.followed_mv == emf_mv, "it goes on from what it followed")
     if before_mv < 0:
         ex.check(feed_forward.change_uv == 0, "the first back-EMF that it follows changes nothing")
-    elif emf_mv > before_mv and not feed_forward._wheel.steady:
+    elif emf_mv > before_mv and not inner.wheel.steady:
         ex.check(feed_forward.change_uv == 0, "it follows upward only what two periods agree on")
-    ex.outcome(change=feed_forward.change_uv, followed=feed_forward._followed_mv)
+    ex.outcome(change=feed_forward.change_uv, followed=inner.followed_mv)
 
 
 def _any_known_drive(ex: Numbers, kind: int) -> Controller:
@@ -155,7 +102,8 @@ def _any_known_drive(ex: Numbers, kind: int) -> Controller:
     # One command, as `controller_outputs` shows: the next rise starts from the last output.
     controller.slew_limiter.command_mv = ex.integer("command", 0, COMMAND_MAX_MV)
     controller.outputs.command_mv = controller.slew_limiter.command_mv
-    controller.power_loop._integral_uv = ex.integer("integral", 0, controller.power_loop._range_uv)
+    loop = Inside(controller.power_loop)
+    loop.integral_uv = ex.integer("integral", 0, loop.range_uv)
     model = controller.motor_model
     model.battery_mv = 36_000
     return controller
@@ -163,27 +111,28 @@ def _any_known_drive(ex: Numbers, kind: int) -> Controller:
 
 def _known_drive(ex: Numbers, controller: Controller) -> int:
     """Take one step of the drive and check it; return its target."""
+    inner = Inside(controller)
     last_us = ex.integer("last", 0, TICKS_MAX_US)
     gap_us = ex.integer("gap", 0, LONGEST_STEP_GAP_US)
-    controller._last_us = last_us
-    controller.slew_limiter._last_us = last_us
+    inner.last_us = last_us
+    Inside(controller.slew_limiter).last_us = last_us
     now_us = ticks_add_us(last_us, gap_us)
-    controller._look_at_the_clock(now_us)
+    inner.look_at_the_clock(now_us)
     # No time passes for the integral: all its states are covered by a symbol.
-    controller.power_loop._last_us = now_us
+    Inside(controller.power_loop).last_us = now_us
     inputs = Inputs()
     inputs.current_ma = ex.integer("reading", READING_LOW, READING_HIGH)
     inputs.battery_mv = ex.integer("raw_battery", 0, READING_HIGH)
     settings, feed_forward = controller.settings, controller.feed_forward
     before_mv = controller.slew_limiter.command_mv
-    target_mv = controller._target_mv(inputs, now_us)
+    target_mv: int = inner.target_mv(inputs, now_us)
     ex.show(target_mv >= 0, "the target is not negative")
     ex.show(target_mv <= settings.command_max_mv, "the target is at most the highest command")
     found = feed_forward.found_mv > 0
     if found:
         ex.check(controller.slew_limiter.command_mv <= before_mv, "what is found never raises the command")
         ex.show(controller.slew_limiter.command_mv >= 0, "what is found is a command")
-    command_mv = controller._slew(target_mv, now_us)
+    command_mv = inner.slew(target_mv, now_us)
     ex.check(command_mv >= 0, "the command is not negative")
     ex.check(command_mv <= COMMAND_MAX_MV, "the command stays in its range")
     if controller.ceilings.ceiling_w == 0 or gap_us > OUTPUTS_VALID_US:
@@ -207,8 +156,8 @@ def drive_torque(ex: Numbers) -> None:
     model, settings = controller.motor_model, controller.settings
     # Without a span the ceiling is where the model's commands start: anywhere.
     ceiling_mv = ex.integer("ceiling_command", settings.command_start_mv, settings.command_max_mv)
-    model._start_mv = ceiling_mv
-    model._span_mv = 0
+    Inside(model).start_mv = ceiling_mv
+    Inside(model).span_mv = 0
     target_mv = _known_drive(ex, controller)
     ex.check(controller.feed_forward.seek_mv == 0, "the torque kind seeks nothing")
     ex.check(target_mv <= ceiling_mv, "the target is never above the ceiling")
@@ -218,13 +167,14 @@ def drive_speed(ex: Numbers) -> None:
     """Any decision, any state of the drive, any gap, speed kind: it seeks and follows."""
     controller = _any_known_drive(ex, MOTOR_SPEED)
     model, feed_forward = controller.motor_model, controller.feed_forward
+    inner = Inside(feed_forward)
     model.motor_mv = 18_000
     model.back_emf_mv = ex.integer("back_emf", 0, VOLTAGE_MAX_MV)
     model.plain_emf_mv = ex.integer("plain_emf", 0, VOLTAGE_MAX_MV)
-    model._lagged = ex.integer("lagged", 0, 4 * controller.settings.command_max_mv)
-    feed_forward._seeking = ex.boolean("seeking")
-    feed_forward._followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
-    feed_forward._flows = ex.boolean("flows")
+    Inside(model).lagged = ex.integer("lagged", 0, 4 * controller.settings.command_max_mv)
+    inner.seeking = ex.boolean("seeking")
+    inner.followed_mv = ex.integer("followed", -1, VOLTAGE_MAX_MV)
+    inner.flows = ex.boolean("flows")
     controller.wheel.steady = ex.boolean("steady")
     controller.shunt_watch.rest_peak_ma = ex.integer("rest_current", 0, READING_MAX)
     controller.shunt_watch.rest_mv = ex.integer("rest_voltage", 0, READING_MAX)
