@@ -11,6 +11,8 @@ import shutil
 import sys
 import sysconfig
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from hashlib import sha256
 from importlib.metadata import version
 from importlib.util import find_spec
@@ -96,7 +98,9 @@ def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
     if folder.is_dir():
         return folder
     cache.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=cache) as workshop:
+    with _one_at_a_time(cache), tempfile.TemporaryDirectory(dir=cache) as workshop:
+        if folder.is_dir():  # Another process built it in the meantime.
+            return folder
         _compile(sources, Path(workshop))
         _keep_binaries(Path(workshop))
         try:
@@ -107,6 +111,23 @@ def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
         else:
             Path(workshop).mkdir()  # For the context manager to remove.
     return folder
+
+
+@contextmanager
+def _one_at_a_time(cache: Path) -> Iterator[None]:
+    """Let one process build while others wait; where a folder can't be locked, each builds for itself."""
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    held = os.open(cache, os.O_RDONLY)
+    try:
+        with suppress(OSError):
+            fcntl.flock(held, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(held)
 
 
 def is_built(parts: tuple[str, ...] = HOT) -> bool:

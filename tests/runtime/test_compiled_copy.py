@@ -2,6 +2,8 @@
 
 import subprocess
 import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -58,3 +60,25 @@ def test_source_that_can_not_be_compiled_is_refused_in_one_sentence_and_leaves_n
     with pytest.raises(CannotCompile, match=r"^there is no compiled copy: mypyc ended with code 1, [^\n]+$"):
         compiled_copy(("broken",))
     assert list((tmp_path / "cache").iterdir()) == []
+
+
+def test_of_two_that_want_the_copy_one_builds_and_the_other_waits_for_it(monkeypatch, tmp_path):
+    if missing_tools():
+        pytest.skip(missing_tools())
+    pytest.importorskip("fcntl")
+    monkeypatch.setenv("TREADLE_CACHE", str(tmp_path))
+    built = []
+
+    def compiled(sources, workshop):
+        built.append(workshop)
+        time.sleep(0.3)
+        (workshop / "binary.so").touch()
+
+    monkeypatch.setattr("host_sim.compiled.build._compile", compiled)
+    monkeypatch.setattr("host_sim.compiled.build._keep_binaries", lambda workshop: None)
+    with ThreadPoolExecutor(2) as pool:
+        first, second = pool.map(compiled_copy, [("firmware/ticks.py",)] * 2)
+    assert first == second
+    assert len(built) == 1
+    assert list(tmp_path.iterdir()) == [first]
+    assert (first / "binary.so").is_file()
