@@ -15,6 +15,7 @@ from host_sim.rules.case import Case
 from host_sim.rules.catalogue import rule_named
 from host_sim.rules.judge import measure
 from host_sim.rules.speeding import TaperRise
+from tests.on_compiled import on_compiled
 from tests.quick_first import quick_first
 from tests.ride.riding import bike_with
 
@@ -30,6 +31,7 @@ def taper_rises_w(bike: Bike, rides: int = 4) -> list[float]:
 @pytest.mark.parametrize(
     ("name", "foldback_mv"), quick_first(1, [("cargo_trike", 41_500), ("tandem", 53_000)])
 )
+@on_compiled
 def test_a_battery_that_recovers_as_the_help_fades_is_no_rise_of_the_taper(name: str, foldback_mv: int):
     # Within its fold-back the battery's ceiling rises by a watt now and then while the bicycle goes faster.
     assert taper_rises_w(bike_with(name, settings={"battery_foldback_mv": foldback_mv})) == [0.0] * 4

@@ -12,6 +12,7 @@ from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.score import PRIORITIES
 from host_sim.tuning.simc import simc
 from host_sim.tuning.variant import with_settings
+from tests.on_compiled import on_compiled
 from tests.reference.textbook_rules import half_rule
 from tests.tuning.derived_loop import derived_all
 from tests.tuning.invented import CONTROLLERS, VOLTS, WATTS, invented
@@ -68,6 +69,7 @@ def test_a_tenth_of_it_on_a_speed_controller_of_750_w_breaks_a_rule_and_the_deri
 
 @pytest.mark.long
 @pytest.mark.parametrize(("name", "rise"), [("cargo_trike", 1560), ("tandem", 440)])
+@on_compiled
 def test_four_times_as_much_and_a_quarter_are_both_worse(name, rise):
     bike = load_bike(name)
     now = bike.firmware_settings

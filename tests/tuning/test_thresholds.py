@@ -28,6 +28,7 @@ from host_sim.tuning.thresholds import (
     safe_percents,
 )
 from host_sim.tuning.variant import with_settings
+from tests.on_compiled import on_compiled
 from tests.quick_first import quick_first
 
 
@@ -78,6 +79,7 @@ def test_the_folding_bicycle_is_hardly_fooled_by_default():
 
 
 @pytest.mark.long
+@on_compiled
 def test_the_chosen_edges_are_the_fewest_that_nothing_fools(trike):
     # A nudge is at most 0.16 of a turn, 58 degrees, of 40 edges a turn that is 6; unevenness and the pedal
     # that comes to rest add one.
@@ -97,6 +99,7 @@ def test_edges_that_a_first_pitch_takes_anyway_are_no_candidates(trike):
 
 
 @pytest.mark.long
+@on_compiled
 def test_a_ring_of_six_on_one_channel_can_not_engage_slower_than_it_can_show():
     # "steady help" promises from a third above on; the ring shows down to 24.8 rpm at the taper (verify
     # says 25).
@@ -106,6 +109,7 @@ def test_a_ring_of_six_on_one_channel_can_not_engage_slower_than_it_can_show():
 
 
 @pytest.mark.long
+@on_compiled
 def test_the_rest_is_chosen_for_thresholds_that_are_kept():
     folding = load_bike("folding")
     free = choose_engage(folding, PRIORITIES["balanced"])
@@ -125,6 +129,7 @@ def test_the_rest_is_chosen_for_thresholds_that_are_kept():
 
 
 @pytest.mark.long
+@on_compiled
 def test_a_release_cadence_too_high_lapses_and_one_too_low_runs_on(trike):
     settings = [
         with_settings(
@@ -155,6 +160,7 @@ def test_leaving_out_what_tells_nothing_changes_no_answer(flaw, rpm, percent):
     # The best for a sound trike, 160 %, bridges a gap at brisk cadences; six magnets lapse in each turn.
     [("cargo_trike", 25.6), ("folding", 64.8)],
 )
+@on_compiled
 def test_a_magnet_missing_does_not_switch_help_off_and_on_with_what_is_recommended(
     name, sound_lapses_per_min
 ):
@@ -175,6 +181,7 @@ def test_a_magnet_missing_does_not_switch_help_off_and_on_with_what_is_recommend
 
 
 @pytest.mark.long
+@on_compiled
 def test_what_no_setting_cures_is_said():
     # A duty-coded ring tells the direction by the high share of a pitch: the pitch of the gap reads backward.
     bike = load_bike("step_through")
@@ -196,6 +203,7 @@ def engagements_without_a_magnet(bike, cadence_rpm) -> int:
 
 
 @pytest.mark.long
+@on_compiled
 def test_the_stop_gap_stays_within_the_distance_when_the_wheel_sensor_is_lost():
     # 220 % failed in the fault matrix: "wheel: lost, open or stuck at 22 km/h, coasting: 0.4 s, 2.2 m".
     folding = load_bike("folding")
@@ -238,6 +246,7 @@ def told(stretch) -> list[object]:
 
 
 @pytest.mark.long
+@on_compiled
 def test_lapses_count_above_the_engage_cadence_of_the_settings_themselves(trike):
     # Now it engages at 20 rpm and lapsed 20.3 times a minute when ridden at 16.5: nobody promised help there.
     rides = ReleaseRides(trike)
@@ -248,6 +257,7 @@ def test_lapses_count_above_the_engage_cadence_of_the_settings_themselves(trike)
 
 
 @pytest.mark.long
+@on_compiled
 def test_stops_are_timed_on_the_rides_of_the_higher_engage_cadence_of_both(trike):
     slow = with_settings(trike, {"engage_rpm": 15, "release_rpm": 8}).firmware_settings
     rides = ReleaseRides(trike)

@@ -13,6 +13,7 @@ from host_sim.tuning.recommend import _drive
 from host_sim.tuning.rows import rows_of
 from host_sim.tuning.score import PRIORITIES, drive_score
 from host_sim.tuning.trade import front, given_up, point_for
+from tests.on_compiled import on_compiled
 
 
 def point(half_s, jerk_m_per_s3, rise=500) -> DrivePoint:
@@ -72,6 +73,7 @@ def test_the_curve_is_drawn_with_every_priority(folding_tuned, tmp_path):
 
 
 @pytest.mark.long
+@on_compiled
 def test_a_kept_rise_is_ridden_and_everything_said_is_of_it(folding_tuned):
     bike = folding_tuned.bike
     now_mv_per_s = bike.firmware_settings.rise_mv_per_s
