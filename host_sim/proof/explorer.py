@@ -5,6 +5,7 @@ the solver decides which choices are possible, given the earlier ones.
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import z3
@@ -29,15 +30,12 @@ class Unknown(Exception):
     """The solver reached its limit: nothing is proved, nothing refuted."""
 
 
+@dataclass(frozen=True, slots=True)
 class Vector:
     """Numbers that follow one path: `values` of the symbols, and the `outcome` that the solver predicts."""
 
-    __slots__ = ("outcome", "values")
-
-    def __init__(self, values: dict[str, int], outcome: dict[str, int]) -> None:
-        """Keep both."""
-        self.values = values
-        self.outcome = outcome
+    values: dict[str, int]
+    outcome: dict[str, int]
 
 
 class _PathEnded(Exception):

@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -111,18 +112,15 @@ def _turn(job: str, mutant: Mutant) -> int:
     return 2 if job.startswith(QUICK) else FOREIGN + 1
 
 
+@dataclass(frozen=True, slots=True)
 class Kill:
     """`how` a mutant was killed ("refuted", "not shown", "refused", "lemma", or "": it lived), `by` what.
 
     Of one that lived `by` names the exact contracts that show it to do what the firmware does, if they do.
     """
 
-    __slots__ = ("by", "how")
-
-    def __init__(self, how: str, by: str) -> None:
-        """Keep the parts."""
-        self.how = how
-        self.by = by
+    how: str
+    by: str
 
 
 def module_of(mutant: Mutant) -> str:

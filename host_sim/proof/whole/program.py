@@ -1,6 +1,7 @@
 """The firmware as the interpreter sees it: modules, classes and functions as trees; objects and lists."""
 
 import ast
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -15,14 +16,11 @@ class Refused(Exception):
     """The firmware uses what the interpreter does not know."""
 
 
+@dataclass(frozen=True, slots=True)
 class Stamp:
     """A time stamp: `offset`, microseconds after the last step, negative for earlier."""
 
-    __slots__ = ("offset",)
-
-    def __init__(self, offset: Any) -> None:
-        """Keep the offset, a term or a number."""
-        self.offset = offset
+    offset: Any
 
 
 class Record:
@@ -37,27 +35,21 @@ class Record:
         self.name = kind.name
 
 
+@dataclass(frozen=True, slots=True)
 class Items:
     """A list of the firmware of fixed length; its items are in the interpreter's store."""
 
-    __slots__ = ("length", "number")
-
-    def __init__(self, length: int, number: int) -> None:
-        """Keep the length."""
-        self.length = length
-        self.number = number
+    length: int
+    number: int
 
 
+@dataclass(frozen=True, slots=True)
 class Kind:
     """A class of the firmware: its methods by their names."""
 
-    __slots__ = ("methods", "module", "name")
-
-    def __init__(self, name: str, module: "Module", methods: dict[str, ast.FunctionDef]) -> None:
-        """Keep the parts."""
-        self.name = name
-        self.module = module
-        self.methods = methods
+    name: str
+    module: "Module"
+    methods: dict[str, ast.FunctionDef]
 
 
 class Function:
@@ -109,17 +101,14 @@ class Module:
                 raise Refused(f"{self.path}:{node.lineno}: {type(node).__name__} at the top of a module")
 
 
+@dataclass(frozen=True, slots=True)
 class Obligation:
     """What must hold at a place of the firmware: `claim` wherever `path` is taken."""
 
-    __slots__ = ("claim", "path", "what", "where")
-
-    def __init__(self, where: str, what: str, path: Any, claim: Any) -> None:
-        """Keep the parts."""
-        self.where = where
-        self.what = what
-        self.path = path
-        self.claim = claim
+    where: str
+    what: str
+    path: Any
+    claim: Any
 
 
 class Unset:

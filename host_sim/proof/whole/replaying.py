@@ -3,6 +3,7 @@
 A statement is written for terms; on numbers its truths are truths.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 from firmware.controller import Controller
@@ -41,12 +42,11 @@ class Fields:
         return offset_of(value, self.origin_us) if RANGES.get(path) == STAMP else value
 
 
+@dataclass(frozen=True, slots=True)
 class Kind:
     """The kind of sensor, where a statement looks for it."""
 
-    def __init__(self, kind: int) -> None:
-        """Keep it."""
-        self.kind = kind
+    kind: int
 
 
 class NumberRun:

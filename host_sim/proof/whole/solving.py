@@ -6,6 +6,7 @@ then numbers that refute it tell which others are needed. Leaving out facts is s
 of them follows from all. Only numbers that break no definition and no fact are a counterexample.
 """
 
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -130,16 +131,13 @@ _OPERATIONS: dict[str, Any] = {
 }
 
 
+@dataclass(frozen=True, slots=True)
 class Answer:
     """`verdict`, the `depth` of definitions that it took, and a counterexample's `values` by variable."""
 
-    __slots__ = ("depth", "values", "verdict")
-
-    def __init__(self, verdict: str, depth: int, values: dict[str, int]) -> None:
-        """Keep the parts."""
-        self.verdict = verdict
-        self.depth = depth
-        self.values = values
+    verdict: str
+    depth: int
+    values: dict[str, int]
 
 
 class _Search:
