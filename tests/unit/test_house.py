@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from firmware.settings import TABLE
+from host_sim.compiled.build import HOT
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = sorted((ROOT / "firmware").rglob("*.py"))
@@ -371,6 +372,29 @@ def test_every_dataclass_has_slots_and_nothing_is_a_named_tuple(folder):
                 for decorator in map(ast.unparse, made.decorator_list):
                     if decorator.startswith("dataclass"):
                         assert "slots=True" in decorator, place(path, made)
+
+
+def test_a_class_that_only_keeps_its_arguments_is_a_dataclass():
+    native = [ROOT / part for part in HOT]
+    for path in sorted((ROOT / "host_sim").rglob("*.py")):
+        if path in native or any(folder in path.parents for folder in native):
+            continue
+        for made in ast.walk(tree_of(path)):
+            if isinstance(made, ast.ClassDef) and not made.bases and not made.decorator_list:
+                assert not only_keeps(made), f"{place(path, made)} {made.name}"
+
+
+def only_keeps(made: ast.ClassDef) -> bool:
+    """Whether a class has a constructor that stores its arguments, and nothing else."""
+    functions = [node for node in made.body if isinstance(node, ast.FunctionDef)]
+    if [function.name for function in functions] != ["__init__"]:
+        return False
+    taken = {argument.arg for argument in functions[0].args.args + functions[0].args.kwonlyargs}
+    return all(
+        isinstance(node, ast.Assign) and isinstance(node.value, ast.Name) and node.value.id in taken
+        for node in functions[0].body
+        if not isinstance(node, ast.Expr)
+    )
 
 
 def slots_of(made: ast.ClassDef) -> list[str]:
