@@ -77,7 +77,7 @@ def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideF
         raise NotEnoughError(
             "the speed hardly changes over the ride, so air and rolling resistance can't be separated"
         )
-    _, best = SEARCH.from_starts(_misses_of(found, masses), STARTS, SOUGHT, first=2)
+    best = SEARCH.from_starts(_misses_of(found, masses), STARTS, SOUGHT, first=2)
     crr, cda_m2 = float(best[0]), float(best[1])
     if crr <= 0.0 or cda_m2 <= SEARCH.lowest[1]:
         raise NotEnoughError(

@@ -55,7 +55,7 @@ def fit_load_steps(log: Log) -> LoadFit:
     )
     table = np.column_stack((np.ones_like(time_s), -charge_ah, -current_a))
     search = line_search(3)
-    _, found = search.from_starts(lambda unknowns: voltage_v - table @ unknowns, STARTS, SOUGHT)
+    found = search.from_starts(lambda unknowns: voltage_v - table @ unknowns, STARTS, SOUGHT)
     without = [
         _without(block, table, voltage_v, search, found)
         for block in np.array_split(np.arange(len(time_s)), BLOCKS)

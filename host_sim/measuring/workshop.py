@@ -37,7 +37,7 @@ def circumference(pushes: Pairs) -> LineFit:
 
     turns = np.array([one for _, one in pushes])
     ratios = np.array([way_m / one for way_m, one in pushes])
-    _, found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "pushes")
+    found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "pushes")
     spread = float(np.std(ratios, ddof=1)) / sqrt(len(ratios))
     half = float(student.ppf(CONFIDENCE, len(ratios) - 1)) * spread
     around = Estimate(float(found[0]), half, "m")
@@ -58,7 +58,7 @@ def straight_line(points: Pairs, unit: str) -> LineFit:
 
     middle = float(np.mean(readings))
     around = readings - middle
-    _, found = line_search(2).from_starts(
+    found = line_search(2).from_starts(
         lambda unknowns: true - unknowns[0] * around - unknowns[1],
         ((1.0, 0.0), (0.0, 50.0), (-2.0, -50.0)),
         "the readings don't show the scale",

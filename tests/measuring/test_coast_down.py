@@ -95,6 +95,20 @@ def test_all_there_and_then_all_back_is_found_to_be_that():
     assert fit.crr.value == pytest.approx(truth.crr, rel=0.1)
 
 
+@pytest.mark.parametrize("alternating", [True, False])
+def test_an_order_of_directions_that_fits_badly_does_not_refuse_the_other_one(alternating):
+    # With this wind and grade the best fit of the wrong order is at a bound.
+    random = np.random.default_rng(3)
+    truth = Truth(random)
+    truth.grade, truth.wind_m_per_s, truth.gust_m_per_s = 0.004, 1.4, 0.1
+    logs = coasted(truth, random)
+    logs = logs if alternating else logs[0::2] + logs[1::2]
+    fit = fit_coast_downs([run for log in logs for run in coast_runs(log)], masses(truth))
+    assert fit.signs == ([1, -1, 1, -1, 1, -1] if alternating else [1, 1, 1, -1, -1, -1])
+    assert fit.grade == pytest.approx(0.004, abs=0.0005)
+    assert fit.crr.value == pytest.approx(truth.crr, rel=0.1)
+
+
 def test_runs_in_one_file_are_found_and_those_with_pedals_or_brakes_end_there():
     down = np.linspace(9.0, 3.0, 301)
     speed = np.concatenate((down, np.linspace(3.0, 9.0, 101), down))
