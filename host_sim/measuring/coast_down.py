@@ -29,7 +29,7 @@ SOUGHT = "the runs don't separate air from rolling resistance"
 
 @dataclass(frozen=True, slots=True)
 class CoastFit:
-    """`crr` and `cda_m2`; wind and grade in the direction of sign +1; sign and residuals (m/s) of each run."""
+    """`crr`, `cda_m2`, wind and grade in the direction of sign 1; signs and residuals (m/s) of the runs."""
 
     crr: Estimate
     cda_m2: Estimate
