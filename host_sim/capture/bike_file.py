@@ -15,22 +15,17 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from host_sim.bikes.guess_marks import without_guess_marks
-from host_sim.bikes.load import BIKES, load_bike
+from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.findings import Inspection
 from host_sim.errors import RequestError
-from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
+from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
 
 ERROR_LEAST_DEG = 0.3  # Smaller errors of place are not written: gluing by hand is less accurate.
 PHASE_LIMITS_DEG = (20.0, 160.0)
 # Keys of [settings] that override sections: that of the pedal sensor, and those of the wheel.
 OVERRULING = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev")
 WHEEL_OVERRULING = ("wheel_circumference_mm", "wheel_pulses_per_rev")
-
-
-def bike_path(name: str) -> Path:
-    """Return the file of a bike by path or example name; RequestError if there is none."""
-    return find_file(name, BIKES, (".toml",), "bike")
 
 
 def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:

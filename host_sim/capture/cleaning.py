@@ -63,7 +63,9 @@ def clean_channel(times_ns: Times, levels: Levels, bit: int) -> CleanChannel:
     first_level = int(level[0])
     raw_ns = times_ns[1:][level[1:] != level[:-1]]
     short = np.diff(raw_ns) < SHORT_NS
-    like_magnets = np.concatenate((_regular(raw_ns, short), _borderline(raw_ns, short)))
+    first, sizes = _groups(short, len(raw_ns))
+    alone = first[sizes == 2]
+    like_magnets = np.concatenate((_regular(raw_ns, alone), _borderline(raw_ns, alone)))
     short[like_magnets] = False
     kept_ns, noise_ns, bounced = _merge(raw_ns, short, SHORT_NS)
     kept_ns, more_ns = _drop_by_pitch(kept_ns)
@@ -124,14 +126,10 @@ def _thin(changes_ns: list[int], limit_ns: float) -> tuple[list[int], list[int]]
     return places, dropped
 
 
-def _regular(changes_ns: Times, short: Flags) -> NDArray[np.intp]:
-    """Return the places of short runs that are as regular as magnets."""
-    if len(changes_ns) < 10:
-        return np.zeros(0, np.intp)
-    first, sizes = _groups(short, len(changes_ns))
-    alone = first[sizes == 2]
+def _regular(changes_ns: Times, alone: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return those of the single short runs at `alone` that are as regular as magnets."""
     if len(alone) < 7:
-        return np.zeros(0, np.intp)
+        return alone[:0]
     gaps_ns = np.diff(changes_ns[alone]).astype(np.float64)
     windows = np.lib.stride_tricks.sliding_window_view(gaps_ns, 4)
     low_ns, high_ns = windows.min(axis=1), windows.max(axis=1)
@@ -142,13 +140,11 @@ def _regular(changes_ns: Times, short: Flags) -> NDArray[np.intp]:
     return np.asarray(alone[uniform_filter1d(votes, 9) > 0.45])
 
 
-def _borderline(changes_ns: Times, short: Flags) -> NDArray[np.intp]:
-    """Return the places of runs just too short whose neighbours of the same level are just long enough."""
+def _borderline(changes_ns: Times, alone: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return those at `alone` that are just too short, if their neighbours of the same level are just not."""
     runs_ns = np.diff(changes_ns)
     if len(runs_ns) < 5:
-        return np.zeros(0, np.intp)
-    first, sizes = _groups(short, len(changes_ns))
-    alone = first[sizes == 2]
+        return alone[:0]
     alone = alone[runs_ns[alone] > SHORT_NS / ALIKE_RATIO]
     # Every second run has the same level.
     beside = np.clip(alone + np.array([[-6], [-4], [-2], [2], [4], [6]]), 0, len(runs_ns) - 1)

@@ -107,10 +107,7 @@ def _level_words(letters: Bytes, starts: Index, ends: Index) -> Bytes | None:
 
 def rows_one_by_one(text: bytes, header: CsvHeader) -> Rows:
     """Read a piece row by row, up to the first that can't be read."""
-    times_ns: list[int] = []
-    levels: list[int] = []
-    unknown: list[int] = []
-    lines: list[int] = []
+    rows: list[tuple[int, int, int, int]] = []
     wrong_line, wrong = 0, ""
     for number, line in enumerate(text.split(b"\n")):
         if not line.strip() or line.lstrip().startswith(COMMENTS):
@@ -119,18 +116,9 @@ def rows_one_by_one(text: bytes, header: CsvHeader) -> Rows:
         if isinstance(row, str):
             wrong_line, wrong = number, row
             break
-        times_ns.append(row[0])
-        levels.append(row[1])
-        unknown.append(row[2])
-        lines.append(number)
-    return Rows(
-        np.array(times_ns, np.int64),
-        np.array(levels, np.uint8),
-        np.array(unknown, np.uint8),
-        np.array(lines, np.int64),
-        wrong_line,
-        wrong,
-    )
+        rows.append((*row, number))
+    times_ns, levels, unknown, lines = np.array(rows, np.int64).reshape(-1, 4).T.copy()
+    return Rows(times_ns, levels.astype(np.uint8), unknown.astype(np.uint8), lines, wrong_line, wrong)
 
 
 def _row(line: bytes, header: CsvHeader) -> tuple[int, int, int] | str:

@@ -117,9 +117,7 @@ def _scaled(mantissas: Index, powers: Index) -> Index | None:
     """Return mantissas times ten to their powers, rounded half up; None if one leaves 63 bits."""
     values = np.zeros(len(mantissas), np.int64)
     for power in np.unique(powers):
-        rows = (
-            np.flatnonzero(powers == power) if power != powers[0] or (powers != power).any() else slice(None)
-        )
+        rows = np.flatnonzero(powers == power) if (powers != power).any() else slice(None)
         part = mantissas[rows]
         if power >= 0:
             factor = 10 ** min(int(power), 19)

@@ -70,7 +70,7 @@ def lacking_in(
         if total < ODD_LEAST:
             continue
         places = _places_every_turn(flags, seen) if seen else []
-        if places:
+        if ring is not None and places:
             found += [Lacking(name, _number(ring, place + before, kind)) for place in places]
         elif total >= max(ODD_LEAST, pitches / PULSES_MOST) and (not seen or total * seen > 0.8 * pitches):
             found.append(Lacking(name, 0))
@@ -92,10 +92,8 @@ def _places_every_turn(flags: list[np.ndarray], seen: int) -> list[int]:
     return []
 
 
-def _number(ring: Ring | None, place: int, kind: int) -> int:
+def _number(ring: Ring, place: int, kind: int) -> int:
     """Return the number of the magnet at a place; for a gap of the leading channel, the one after it."""
-    if ring is None:
-        return 0
     number = ring.magnets[place % len(ring.magnets)].number
     return number % ring.pulses + 1 if kind == 1 else number
 

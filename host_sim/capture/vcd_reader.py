@@ -63,7 +63,7 @@ class _ValueChanges:
 
     @property
     def now_ns(self) -> int:
-        return self._in_ns(self._now)
+        return int(self._all_in_ns(np.array([self._now], np.int64))[0])
 
     @property
     def unfinished(self) -> str:
@@ -147,9 +147,6 @@ class _ValueChanges:
             self._values[channel] = int(filled[-1])
         high: Levels = (filled == HIGH).astype(np.uint8)
         return high
-
-    def _in_ns(self, time: int) -> int:
-        return (time * self._numerator + self._denominator // 2) // self._denominator
 
     def _all_in_ns(self, times: Times) -> Times:
         """Return times rounded to ns; computed in two parts, so that nothing exceeds 63 bits."""

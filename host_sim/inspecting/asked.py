@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import Any
 
 from host_sim.bikes.load import BIKES
-from host_sim.capture.bike_file import bike_path
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
+from host_sim.textfile import find_file
 
 FIGURE, FINDINGS = "inspection.png", "inspection.json"
 
@@ -21,7 +21,7 @@ def path_of_bike(bike: str | None, write: bool) -> Path | None:
     """Return the file of `--bike`, None if it is not given; RequestError if `write` is not possible."""
     if write and bike is None:
         raise RequestError("--write is given without --bike, allowed is --bike FILE --write")
-    path = bike_path(bike) if bike is not None else None
+    path = find_file(bike, BIKES, (".toml",), "bike") if bike is not None else None
     if write and path is not None and path.resolve().parent == BIKES:
         raise RequestError(f"--bike {path.stem} is an example, allowed with --write is a copy of your own")
     return path

@@ -52,27 +52,6 @@ class StandData:
     deviation of a reading; `step_`: the step that it is rounded to, or 0.
     """
 
-    __slots__ = (
-        "battery_v",
-        "command_v",
-        "current_a",
-        "driving",
-        "fast",
-        "holds",
-        "noise_a",
-        "noise_m_per_s",
-        "noise_v",
-        "opening",
-        "shunt",
-        "speed",
-        "steady",
-        "step_a",
-        "step_s",
-        "step_v",
-        "time_s",
-        "top_m_per_s",
-    )  # fmt: skip
-
     def __init__(self, log: Log) -> None:
         """Evaluate the columns; the current may be missing. RequestError if the log is not a stand run."""
         names = ["time_s", "speed_m_per_s", "battery_v", "command_v"]

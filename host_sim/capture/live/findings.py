@@ -56,14 +56,8 @@ def guided_findings(guide: Guide, one_channel: bool) -> GuidedFindings:
         before = [edge for edge in guide.edges if edge.at_s < forward_s[0]]
         part = [edge for edge in guide.edges if forward_s[0] <= edge.at_s <= forward_s[1]]
         at_rest = before[-1].levels if before else rest_levels
-    end_s = part[-1].at_s + MARGIN_S if part else guide.now_s
     forward = chunk_of(part, at_rest)
-    told = Told(
-        (0.0, max(end_s - part[0].at_s, 1.0) + MARGIN_S if part else 1.0),
-        TURNS_FORWARD if forward_s is not None else None,
-        one_channel,
-    )
-    found = inspect_edges(lambda: iter([forward]), 2, told)
+    found = inspect_edges(lambda: iter([forward]), 2, _told(guide, part, one_channel))
     if found.kind.value == "one channel" and guide.back_s is not None:
         found = _with_kind(found, whole)
     arm = arm_position(part, at_rest, found) if forward_s is not None else None
@@ -91,14 +85,19 @@ def ring_so_far(guide: Guide, one_channel: bool) -> RingSoFar | None:
     if len(part) < EDGES_LOOKED_AT:
         return None
     chunk = chunk_of(part, levels_at_rest(part))
-    end_s = part[-1].at_s - part[0].at_s + 2.0 * MARGIN_S
-    told = Told((0.0, end_s), TURNS_FORWARD if guide.forward_s is not None else None, one_channel)
-    found = inspect_edges(lambda: iter([chunk]), 2, told)
+    found = inspect_edges(lambda: iter([chunk]), 2, _told(guide, part, one_channel))
     if not found.pulses.value:
         return None
     missing, weak = found.missing.value or [], found.weak.value or []
     passed = int(found.rises_s.size)
     return RingSoFar(found.pulses.value, found.pulses.sure, missing, weak, passed)
+
+
+def _told(guide: Guide, part: list[Edge], one_channel: bool) -> Told:
+    """Return that all of `part` is forward, and the number of turns if these have ended."""
+    lasting_s = part[-1].at_s - part[0].at_s if part else 0.0
+    turns = TURNS_FORWARD if guide.forward_s is not None else None
+    return Told((0.0, lasting_s + 2.0 * MARGIN_S), turns, one_channel)
 
 
 def chunk_of(edges: list[Edge], rest_levels: int) -> EdgeChunk:
