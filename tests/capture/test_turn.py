@@ -1,4 +1,4 @@
-"""How many magnets make a turn: from their pattern, never from the legs'."""
+"""The number of magnets in a turn comes from their pattern, never from the legs'."""
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ NAN = np.full(1, np.nan)
 
 
 def _angles(pitches):
-    """Return pitches of one channel, about which nothing else is known."""
+    """Return pitches of one channel, of which nothing else is known."""
     nothing = np.full(len(pitches), np.nan)
     return Angles(np.asarray(pitches), nothing, nothing, np.nan, nothing, False)
 

@@ -48,7 +48,7 @@ def test_without_noise_or_wind_the_numbers_are_exact():
 
 def test_an_identification_by_python_control_of_the_same_runs_gives_the_same_numbers():
     # Its least squares of the response to the inputs 1 and v^2 (control.markov, one lag): the force
-    # that slows the bicycle, less the bearings', over stretches of 5 s. It knows neither wind nor grade.
+    # that slows the bicycle, minus the bearings', over stretches of 5 s, without wind and grade.
     random = np.random.default_rng(8)
     truth = Truth(random)
     truth.wind_m_per_s = truth.gust_m_per_s = truth.grade = 0.0

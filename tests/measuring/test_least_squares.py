@@ -1,4 +1,4 @@
-"""The search: from several starts, and refused where they disagree on the best point."""
+"""The search runs from several starts, and is refused if they disagree on the best point."""
 
 import numpy as np
 import pytest

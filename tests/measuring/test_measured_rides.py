@@ -1,4 +1,4 @@
-"""Elevation balance: bicycles whose truth is known, two recorded rides, and logs that are not enough."""
+"""Elevation balance: bicycles whose truth is known, two recorded rides, and logs that are not sufficient."""
 
 import csv
 from functools import cache
