@@ -136,7 +136,7 @@ def _load(temporary: Path, path: Path, overruling: tuple[str, ...]) -> Bike:
     except RequestError as error:
         reason = str(error).replace(temporary.name, path.name)
         raise RequestError(
-            f"the findings do not fit into the file, which stays as it was: {reason}"
+            f"with the findings the file would be invalid, so it stays unchanged: {reason}"
         ) from None
     for key in overruling:
         if key in bike.settings:

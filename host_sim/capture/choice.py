@@ -36,7 +36,7 @@ def among(names: list[str]) -> str:
     """Return "one or two of …" for a sentence; a long list is shortened."""
     listed = ", ".join(spoken(name) for name in names[:LISTED_MOST])
     more = " …" if len(names) > LISTED_MOST else ""
-    return f"one or two of {listed}{more}" if names else "a file that has some"
+    return f"one or two of {listed or 'another file'}{more}"
 
 
 def _place(names: list[str], channel: str, file: str, label: str) -> int:

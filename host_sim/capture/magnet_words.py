@@ -30,7 +30,7 @@ def change_words(inspection: Inspection) -> list[str]:
         elif change.more_gaps < 0:
             what = "fewer pitches are doubled than before: a magnet or a plug is loose"
         else:
-            what = "other magnets are weak than before: a magnet or the pickup has moved"
+            what = "different magnets are weak than before: a magnet or the pickup has moved"
         said.append(f"the ring changes during the capture at {change.at_s:.1f} s: from then on {what}")
     return said
 

@@ -64,7 +64,7 @@ class SessionCapture(Capture):
                 self._bytes_all = sum(archive.getinfo(member).file_size for member in self._members)
         except BROKEN as error:
             bad_zip = isinstance(error, zipfile.BadZipFile)
-            reason = "it is a zip that is broken or cut off" if bad_zip else "broken"
+            reason = "it is a zip that is broken or cut off" if bad_zip else "it is broken"
             raise RequestError(f"{name}: no session file can be read from it, {reason}") from error
         if not self._members:
             raise RequestError(f"{name}: there are no samples of logic channels in it")
@@ -192,4 +192,4 @@ def _members(archive: zipfile.ZipFile, base: str) -> list[str]:
 
 
 def _reason(error: Exception) -> str:
-    return "its checksum does not fit" if "CRC" in str(error) else "its compressed data make no sense"
+    return "its checksum does not fit" if "CRC" in str(error) else "its compressed data are invalid"

@@ -85,7 +85,7 @@ def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]], kind: str 
     except RequestError as error:
         reason = str(error).replace(Path(name).name, path.name)
         raise RequestError(
-            f"the measured numbers do not fit into the file, which stays as it was: {reason}"
+            f"with the measured numbers the file would be invalid, so it stays unchanged: {reason}"
         ) from None
     finally:
         if temporary is not None:

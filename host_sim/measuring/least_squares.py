@@ -68,7 +68,7 @@ class Search:
             raise NotEnoughError(f"the search has no unique result: {what}")
         to_bound = np.minimum(best - self.lowest, self.highest - best)[:first] / self.usual[:first]
         if np.any(to_bound < AT_BOUND):
-            raise NotEnoughError(f"the best fit lies at the end of what is possible: {what}")
+            raise NotEnoughError(f"the best fit is at a limit of what is possible: {what}")
         return best
 
 

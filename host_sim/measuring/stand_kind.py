@@ -43,9 +43,10 @@ def kind_of(holds: list[Hold]) -> str:
         return TORQUE
     lowest, highest = levels[0][0], levels[-1][-1]
     raise NotEnoughError(
-        f"the kind of the motor controller: {lowest.command_v:.2f} V leads to {lowest.volts_share:.0%} of "
-        f"the speed of {highest.command_v:.2f} V, and neither each command to its own speed at once nor all "
-        "to the same one, a low one later; take commands further apart, the lowest turning the wheel slowly"
+        f"the kind of the motor controller is unclear: {lowest.command_v:.2f} V leads to "
+        f"{lowest.volts_share:.0%} of the speed of {highest.command_v:.2f} V, but neither does each command "
+        "lead to its own speed at once, nor do all lead to the same one, a low command later; use commands "
+        "further apart, of which the lowest turns the wheel slowly"
     )
 
 

@@ -35,7 +35,7 @@ def circumference(pushes: Pairs) -> LineFit:
 
     turns = np.array([one for _, one in pushes])
     ratios = np.array([way_m / one for way_m, one in pushes])
-    found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "pushes")
+    found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "the pushes")
     spread = float(np.std(ratios, ddof=1)) / sqrt(len(ratios))
     half = float(student.ppf(CONFIDENCE, len(ratios) - 1)) * spread
     around = Estimate(float(found[0]), half, "m")

@@ -60,6 +60,6 @@ def test_an_end_at_a_bound_is_refused_unless_that_unknown_does_not_count():
     bounded = Search([0.0, 0.0], [1.0, 5.0], [1.0, 1.0])
     starts = [[0.5, 0.5], [0.9, 3.0], [0.1, 4.0]]
     pulled = lambda unknowns: unknowns - np.array([0.4, 9.0])  # noqa: E731
-    with pytest.raises(NotEnoughError, match="at the end of what is possible: two numbers"):
+    with pytest.raises(NotEnoughError, match="at a limit of what is possible: two numbers"):
         bounded.from_starts(pulled, starts, "two numbers")
     assert bounded.from_starts(pulled, starts, "two numbers", first=1) == pytest.approx([0.4, 5.0])

@@ -197,7 +197,7 @@ def test_the_kind_is_never_mistaken_where_commands_tell_little(spin, levels):
         refused = ""
         assert fit.kind == spin.kind
     assert not refused or refused.startswith(
-        ("the kind of the motor controller: ", "commands that the throttle")
+        ("the kind of the motor controller is unclear: ", "commands that the throttle")
     )
 
 
