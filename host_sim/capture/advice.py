@@ -1,4 +1,4 @@
-"""What to do about the findings: one sentence each, the most urgent first."""
+"""The advice that follows from the findings: one sentence each, the most urgent first."""
 
 from math import ceil
 
@@ -9,13 +9,14 @@ from host_sim.capture.pulses import turns_needed
 from host_sim.capture.stopping import Support
 from host_sim.capture.wire_words import noise_words, wire_words
 
-NARROW_CADENCE = 1.3
+NARROW_CADENCE = 1.3  # Ratio of the highest to the lowest cadence.
+PULSES_SUPPOSED = 16  # For the number of turns to count, while the pulses are unknown.
 
 
 def advice_of(inspection: Inspection, support: Support | None, any_cadence: bool = True) -> list[str]:
     """Return what to do, in sentences; none if everything is all right.
 
-    `any_cadence`: whether slow and fast cadences are required.
+    `any_cadence`: whether slow and fast pedalling must be recorded.
     """
     return [
         *wire_words(inspection.channels, inspection.noise_per_s > 0.0, inspection.gathered.changes),
@@ -35,14 +36,14 @@ def _open_questions(inspection: Inspection) -> list[str]:
     if inspection.channels.live and not inspection.pulses.sure:
         seen = inspection.pulses.value
         probably = f", probably {seen}" if seen else ""
+        needed = turns_needed(float(seen or PULSES_SUPPOSED))
         if inspection.turns_asked:
-            needed = max(turns_needed(float(seen or 16)), ceil(inspection.turns_asked) + 1)
+            needed = max(needed, ceil(inspection.turns_asked) + 1)
             said.append(
                 f"{inspection.turns_asked:g} turns are too few for a certain number of pulses{probably}: "
                 f"count {needed} turns"
             )
         else:
-            needed = turns_needed(float(seen or 16))
             said.append(
                 f"the magnets are too evenly spaced, or the turns too few, to find the number of pulses per "
                 f"turn{probably}: turn the crank exactly {needed} times from a mark back to it while "

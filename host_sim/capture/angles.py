@@ -1,8 +1,8 @@
-"""The angles between magnets, without the legs' variation of speed as far as the sensor allows.
+"""The angles between magnets, without the legs' variation of speed if the sensor allows that.
 
-Two channels: speed comes from each magnet's way from one pickup to the other, whatever the magnet's own
-place; integrated over a pitch it gives the pitch's angle. One channel: the legs' variation and uneven magnets
-differ only in shape, so pitch times stand for angles and `Angles.free_of_legs` is False.
+Two channels: the time from one pickup to the other gives the speed, wherever the magnet is; integrated over a
+pitch it gives the pitch's angle. One channel: the legs' variation and uneven magnets differ only in shape, so
+pitch times are used as angles and `Angles.free_of_legs` is False.
 """
 
 from collections.abc import Callable
@@ -16,19 +16,19 @@ from host_sim.capture.stretches import Floats, Stretch
 
 BOOLE = ((0.0, 0.25, 0.5, 0.75, 1.0), (7.0 / 90, 32.0 / 90, 12.0 / 90, 32.0 / 90, 7.0 / 90))
 LEAST_TRANSITS = 8
-ODD_TRANSIT = 0.5  # In logarithms: a transit so far from its neighbours was moved by noise.
-BEYOND_SEEN = 0.5  # In logarithms: between two transits no crank's speed differs so much from all of theirs.
+ODD_TRANSIT = 0.5  # In logarithms: a transit that differs so much from its neighbours is due to noise.
+BEYOND_SEEN = 0.5  # In logarithms: by how much the speed may exceed the range that was measured.
 
 Speed = Callable[[Floats], Floats]
 
 
 @dataclass(frozen=True, slots=True)
 class Angles:
-    """Angles of one stretch, one entry a pitch, in units of their median.
+    """Angles of one stretch, one entry per pitch, in units of the median pitch.
 
-    `pitch`: from each rise to the next; `high`, `other_high`: width of the pulses of leading and other
-    channel; `transit_share`: the angle between the pickups; `log_speed`: of the crank, mean 0, NaN where one
-    channel can't tell. `free_of_legs`: whether the swing of the legs has been taken out.
+    `pitch`: from each rise to the next; `high`, `other_high`: width of the pulses of the leading and the
+    other channel; `transit_share`: the angle between the pickups; `log_speed`: of the crank, mean 0. The last
+    three are NaN with one channel. `free_of_legs`: whether the legs' variation of speed was removed.
     """
 
     pitch: Floats
@@ -50,7 +50,7 @@ def angles_of(stretch: Stretch) -> Angles:
         unit_s = float(np.median(pitches_s))
         high, other_high = stretch.high_s / unit_s, stretch.other_high_s / unit_s
         return Angles(pitches_s / unit_s, high, other_high, np.nan, nothing, False)
-    # In units of the way between the pickups, until the pitch is known.
+    # In units of the angle between the pickups, until the pitch is known.
     pitch = _turned(speed, starts_s, pitches_s)
     unit = float(np.median(pitch))
     other_start_s = starts_s + np.nan_to_num(stretch.transit_s, nan=0.0)
@@ -63,13 +63,13 @@ def angles_of(stretch: Stretch) -> Angles:
 
 
 def _speed(stretch: Stretch) -> Speed | None:
-    """Return the logarithm of speed over time, in ways between the pickups a second; None if not seen."""
+    """Return the logarithm of speed over time, in angles between the pickups a second; None if not seen."""
     rise_s, fall_s = stretch.transit_s, stretch.fall_transit_s
     both = (rise_s > 0.0) & (fall_s > 0.0)
     if np.any(both):
-        # Pulses of A and B that differ in length make the way from fall to fall another one.
+        # If pulses of A and B differ in length, the angle from fall to fall is another one.
         ratio = np.log(fall_s[both] / rise_s[both])
-        # The mean, in which the legs' variation cancels; few magnets sample it at only two or three places.
+        # The mean, in which the legs' variation cancels: few magnets sample it at only two or three places.
         steady = np.abs(ratio - np.median(ratio)) < ODD_TRANSIT
         fall_s = fall_s / np.exp((ratio[steady] if np.any(steady) else ratio).mean())
     middle_s = np.concatenate(
@@ -88,9 +88,9 @@ def _speed(stretch: Stretch) -> Speed | None:
 
 
 def _within_seen(times_s: Floats, log_speed: Floats) -> Speed:
-    """Return the curve through the points, held near the values seen.
+    """Return the curve through the points, limited to near the values seen.
 
-    Through a long gap and beyond its ends a cubic goes anywhere.
+    In a long gap and beyond its ends a cubic may take any value.
     """
     curve = CubicSpline(times_s, log_speed)
     least, most = float(log_speed.min()) - BEYOND_SEEN, float(log_speed.max()) + BEYOND_SEEN

@@ -2,11 +2,12 @@
 
 from typing import Any
 
+from host_sim.capture.board_count import Count
 from host_sim.capture.findings import Finding, Inspection
 
 
 def findings_json(inspection: Inspection, advice: list[str]) -> dict[str, Any]:
-    """Return the findings, "can't tell" as null."""
+    """Return the findings; "can't tell" is null."""
     cadence = inspection.cadence
     return {
         "channels": inspection.channels.number.value,
@@ -33,16 +34,11 @@ def findings_json(inspection: Inspection, advice: list[str]) -> dict[str, Any]:
 
 def verdict_json(inspection: Inspection, why: list[str]) -> dict[str, Any]:
     """Return the reasons for the exit code."""
-    channels, overlap, board, table = (
-        inspection.channels,
-        inspection.overlap,
-        inspection.board,
-        inspection.table,
-    )
+    overlap, table = inspection.overlap, inspection.table
     return {
         "fit": not why,
         "why": why,
-        "dead": channels.dead or None,
+        "dead": inspection.channels.dead or None,
         "bounces": inspection.bounces,
         "seen_by_one_channel_only": [
             {"lacking_on": one.channel, "magnet": one.magnet or None} for one in inspection.lacking
@@ -65,16 +61,18 @@ def verdict_json(inspection: Inspection, why: list[str]) -> dict[str, Any]:
             "of_each_magnet": overlap.shares,
         },
         "counts": {
-            "board": {"forward": board.forward, "backward": board.backward, "refused": board.rejected},
-            "table": None
-            if table is None
-            else {"forward": table.forward, "backward": table.backward, "refused": table.rejected},
+            "board": _count(inspection.board),
+            "table": None if table is None else _count(table),
         },
         "changes": [
             {"at_s": round(one.at_s, 3), "lost": one.lost, "back": one.back, "weak": one.weak}
             for one in inspection.changes
         ],
     }
+
+
+def _count(count: Count) -> dict[str, int]:
+    return {"forward": count.forward, "backward": count.backward, "refused": count.rejected}
 
 
 def _confidence(inspection: Inspection) -> dict[str, float]:

@@ -15,22 +15,17 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from host_sim.bikes.guess_marks import without_guess_marks
-from host_sim.bikes.load import BIKES, load_bike
+from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.findings import Inspection
 from host_sim.errors import RequestError
-from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
+from host_sim.textfile import TOML_BYTES_MAX, read_text, spoken
 
-ERROR_LEAST_DEG = 0.3  # Smaller errors of place are left out: they are less than glue and thumbs.
+ERROR_LEAST_DEG = 0.3  # Smaller errors of place are not written: gluing by hand is less accurate.
 PHASE_LIMITS_DEG = (20.0, 160.0)
-# Keys of [settings] that override the sections: of the pedal sensor, of the wheel.
+# Keys of [settings] that override sections: that of the pedal sensor, and those of the wheel.
 OVERRULING = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev")
 WHEEL_OVERRULING = ("wheel_circumference_mm", "wheel_pulses_per_rev")
-
-
-def bike_path(name: str) -> Path:
-    """Return the file of a bike by path or example name; RequestError if there is none."""
-    return find_file(name, BIKES, (".toml",), "bike")
 
 
 def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:
@@ -59,7 +54,7 @@ def changes_for(inspection: Inspection, bike: Bike) -> dict[str, Any]:
 
 
 def _places(inspection: Inspection) -> dict[str, Any]:
-    """Return the magnets' places, if all were seen and the legs' variation was removed."""
+    """Return the keys for the magnets' places, if all were seen and the legs' variation was removed."""
     ring = inspection.ring
     if ring is None or not inspection.pulses.sure or not inspection.phase_deg.sure:
         return {}
@@ -74,8 +69,8 @@ def _places(inspection: Inspection) -> dict[str, Any]:
 def bike_with(path: Path, changes: dict[str, Any], overruling: tuple[str, ...] = OVERRULING) -> Bike:
     """Return the bike that `path` would give after the changes; the file stays as it is.
 
-    Keys are of [pedal_sensor], or name their section as in `wheel_sensor.pulses_per_rev`. RequestError if
-    [settings] has one of `overruling`.
+    Keys are those of [pedal_sensor], or name their section as in `wheel_sensor.pulses_per_rev`. RequestError
+    if the changed file is not a valid bike file, or if [settings] has one of `overruling`.
     """
     with _beside(path, changes, overruling) as (bike, _):
         return bike
@@ -125,7 +120,7 @@ def _changed(path: Path, changes: dict[str, Any]) -> tomlkit.TOMLDocument:
         table[key] = value
         comment = getattr(getattr(old, "trivia", None), "comment", "")
         if comment:
-            # It spoke of the old value, which somebody may have counted; nobody did so with this one.
+            # The comment was about the old value, so it becomes part of a new one.
             table[key].comment(f"by treadle inspect; before: {_shown(old)} ({comment.lstrip('# ').strip()})")
     return document
 
@@ -135,13 +130,13 @@ def _shown(value: Any) -> str:
 
 
 def _load(temporary: Path, path: Path, overruling: tuple[str, ...]) -> Bike:
-    """Load the new file as any bike file; refusals name the file that the user knows."""
+    """Load the new file as a bike file; refusals name the user's file instead."""
     try:
         bike = load_bike(temporary)
     except RequestError as error:
         reason = str(error).replace(temporary.name, path.name)
         raise RequestError(
-            f"the findings do not fit into the file, which stays as it was: {reason}"
+            f"with the findings the file would be invalid, so it stays unchanged: {reason}"
         ) from None
     for key in overruling:
         if key in bike.settings:

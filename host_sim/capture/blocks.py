@@ -1,10 +1,10 @@
-"""Reads a long file in blocks that end between words or lines, so that memory stays the same."""
+"""Reads a long file in pieces that end between words or lines, so that memory use stays constant."""
 
 from collections.abc import Callable, Iterator
 from typing import BinaryIO
 
 BLOCK_BYTES = 1 << 19  # Arrays of a block's words stay within a few tens of megabytes.
-PIECE_BYTES_MAX = 1 << 20  # No word and no line of a capture is that long.
+PIECE_BYTES_MAX = 1 << 20  # No word or line of a capture is this long.
 SHOWN_LONGEST = 40
 
 Done = Callable[[int, int], None]
@@ -15,7 +15,7 @@ def whole_pieces(
 ) -> Iterator[bytes]:
     """Yield the rest of a file in pieces that end after one of `ends`, except perhaps the last.
 
-    PIECE_BYTES_MAX without one of `ends` are given as they are, too.
+    If PIECE_BYTES_MAX contain none of `ends`, the piece ends anywhere. `done` gets (bytes read, all bytes).
     """
     rest = b""
     while block := file.read(BLOCK_BYTES):
@@ -35,7 +35,7 @@ def whole_pieces(
 
 
 def shown(word: bytes) -> str:
-    """Return bytes from a file for a message: in quotes, printable, not too long."""
+    """Return bytes from a file for a message: in quotes, printable, at most SHOWN_LONGEST characters."""
     text = printable(word.decode("utf-8", "backslashreplace"))
     return f"'{text}'" if len(text) <= SHOWN_LONGEST else f"'{text[:SHOWN_LONGEST]}…'"
 

@@ -1,7 +1,7 @@
 """What the board would count: its own decoder processes the capture in steps of its control period.
 
-The edges go through the firmware's EdgeLog into the firmware's Crank, in whole microseconds that wrap as the
-board's clock does. A second count uses the published transition table on the cleaned levels, independently of
+The edges pass through the firmware's EdgeLog to the firmware's Crank, in whole microseconds that wrap as on
+the board. A second count applies the published transition table to the cleaned levels, independently of
 the firmware; the inspection reports a difference.
 """
 
@@ -14,12 +14,11 @@ from numpy.typing import NDArray
 from firmware.records import EdgeLog
 from firmware.sense.crank import Crank
 from firmware.settings import Settings
-from firmware.ticks import CONTROL_PERIOD_MS, TICKS_MAX_US
+from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US
 from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import EdgeChunk, Times
 
-PERIOD_US = CONTROL_PERIOD_MS * 1000
-LASTING_EDGES = 2  # A direction counts once two edges in a row have it: one edge to and fro is rocking.
+LASTING_EDGES = 2  # A direction counts after two consecutive edges: a single edge to and fro is rocking.
 # Index 4 * before + now, state 2 * A + B; 2 marks a double change. The published table of quadrature decoding
 # (rydub/gametech_console, quadencoder.cpp); others have the opposite sign, so direction is a convention.
 DOUBLE = 2
@@ -28,7 +27,7 @@ TRANSITIONS = np.array([0, -1, 1, 2, 1, 0, 2, -1, -1, 2, 0, 1, 2, 1, -1, 0], np.
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """Edges forward and backward, changes of direction that lasted, and edges that were refused."""
+    """Numbers of edges forward and backward, of lasting changes of direction, and of refused edges."""
 
     forward: int
     backward: int
@@ -37,12 +36,12 @@ class Count:
 
     @property
     def net(self) -> int:
-        """Forward less backward edges."""
+        """Forward minus backward edges."""
         return self.forward - self.backward
 
 
 class _Direction:
-    """Counts changes of direction that last for two edges."""
+    """Counts changes of direction that last for LASTING_EDGES."""
 
     __slots__ = ("_now", "_run", "_run_direction", "reversals")
 
@@ -53,7 +52,7 @@ class _Direction:
         self.reversals = 0
 
     def moved(self, direction: int, edges: int) -> None:
-        """Count some edges in one direction, 1 or -1."""
+        """Count edges in one direction, 1 or -1."""
         self._run = edges + (self._run if direction == self._run_direction else 0)
         self._run_direction = direction
         if self._run >= LASTING_EDGES and direction != self._now:
@@ -92,7 +91,7 @@ def board_count(chunks: Iterable[EdgeChunk], settings: Settings) -> Count:
     """Run the firmware's decoder over the edges and return what it counted."""
     crank = _CountingCrank(settings, 0)
     log = EdgeLog()
-    end_us = PERIOD_US
+    end_us = CONTROL_PERIOD_US
     standstill_us = crank._standstill_us
     first = True
     for chunk in chunks:
@@ -104,16 +103,16 @@ def board_count(chunks: Iterable[EdgeChunk], settings: Settings) -> Count:
                 first = False
             if time_us >= end_us:
                 _step(crank, log, end_us)
-                # Between edges only two steps matter: the one that accepts the last edge, the one that
+                # Between edges only two steps matter: the one that accepts the last edge, and the one that
                 # latches a standstill.
-                if time_us > end_us + PERIOD_US:
-                    _step(crank, log, end_us + PERIOD_US)
-                if time_us > end_us + standstill_us + PERIOD_US:
-                    _step(crank, log, end_us + standstill_us + PERIOD_US)
-                end_us = time_us // PERIOD_US * PERIOD_US + PERIOD_US
+                if time_us > end_us + CONTROL_PERIOD_US:
+                    _step(crank, log, end_us + CONTROL_PERIOD_US)
+                if time_us > end_us + standstill_us + CONTROL_PERIOD_US:
+                    _step(crank, log, end_us + standstill_us + CONTROL_PERIOD_US)
+                end_us = (time_us // CONTROL_PERIOD_US + 1) * CONTROL_PERIOD_US
             log.record(levels, time_us & TICKS_MAX_US)
     _step(crank, log, end_us)
-    _step(crank, log, end_us + PERIOD_US)
+    _step(crank, log, end_us + CONTROL_PERIOD_US)
     rejected = crank.rejections + log.overruns
     return Count(crank.forward_edges, crank.backward_edges, crank.direction.reversals, rejected)
 
@@ -127,7 +126,7 @@ def _step(crank: Crank, log: EdgeLog, now_us: int) -> None:
 
 
 def moves_of(a: CleanChannel, b: CleanChannel) -> tuple[Times, NDArray[np.int8]]:
-    """Return the times of all changes and each one's class in the table: 1 where A leads, -1, or DOUBLE."""
+    """Return the times (ns) of all changes and the table's entry for each: 1 if A leads, -1, or DOUBLE."""
     when_ns = np.union1d(a.times_ns, b.times_ns)
     states = 2 * a.level_at(when_ns).astype(np.int64) + b.level_at(when_ns)
     before = np.concatenate(([2 * a.first_level + b.first_level], states[:-1])) if len(states) else states
@@ -135,7 +134,7 @@ def moves_of(a: CleanChannel, b: CleanChannel) -> tuple[Times, NDArray[np.int8]]
 
 
 def table_count(a: CleanChannel, b: CleanChannel, a_leads: bool) -> Count:
-    """Count by the transition table on clean channels."""
+    """Count the edges of clean channels by the transition table."""
     _, moves = moves_of(a, b)
     single = moves[np.abs(moves) == 1] * (1 if a_leads else -1)
     direction = _Direction()

@@ -1,4 +1,4 @@
-"""Cadence over time: over whole turns, so that uneven magnets and the legs' variation cancel."""
+"""Cadence over time, from whole turns, so that uneven magnets and the legs' variation cancel."""
 
 from dataclasses import dataclass
 
@@ -9,15 +9,15 @@ from host_sim.capture.ring import Ring
 from host_sim.capture.stretches import Floats, Stretch
 
 SECONDS_PER_MINUTE = 60.0
-# A pitch that is longer than both is a standstill: two magnets missing side by side make three pitches.
+# A pitch that is longer than both is a standstill: two adjacent missing magnets make three pitches.
 STOOD_S, STOOD_PITCHES = 0.5, 3.3
 
 
 @dataclass(frozen=True, slots=True)
 class Cadence:
-    """`time_s` ascending and `rpm` (below 0 in the direction counted as backward); NaN where nothing turned.
+    """`rpm` at `time_s` (ascending): below 0 in the direction that counts as backward, NaN at a standstill.
 
-    `least`, `median`, `most`: of all turning, without sign, each moment counted alike.
+    `least`, `median`, `most`: rpm while the crank turned, without sign, weighted by time.
     """
 
     time_s: Floats
@@ -28,16 +28,17 @@ class Cadence:
 
 
 def _stood(pitches_s: Floats, seen: int) -> NDArray[np.bool_]:
-    """Return for each turn, one from each magnet on, whether the crank stood in it (no cadence)."""
+    """Return for each turn, one from each magnet on, whether the crank stood during it."""
     long = (pitches_s > STOOD_S) & (pitches_s > STOOD_PITCHES * np.median(pitches_s))
     before = np.concatenate(([0], np.cumsum(long)))
     return np.asarray(before[seen:] > before[:-seen])
 
 
 def cadence_of(stretches: list[Stretch], ring: Ring | None, pulses: int, forward: int) -> Cadence | None:
-    """Return the cadence of all stretches; None without any. `forward`: the direction that counts as such.
+    """Return the cadence of all stretches, None without any.
 
-    `pulses` in a turn; a stretch shorter than a turn gives one value, its mean.
+    `pulses` in a turn; `forward`: the direction that counts as such. A stretch shorter than a turn gives one
+    value, its mean.
     """
     seen = len(ring.magnets) if ring is not None else pulses
     times: list[Floats] = []
@@ -55,7 +56,7 @@ def cadence_of(stretches: list[Stretch], ring: Ring | None, pulses: int, forward
             middle_s = rises_s[:1] + 0.5 * span_s
             rpm = SECONDS_PER_MINUTE * len(stretch) / (seen * span_s)
         times += [middle_s, middle_s[-1:] + 1e-9]
-        rates += [sign * rpm, np.array([np.nan])]  # A gap in the line, to the next stretch.
+        rates += [sign * rpm, np.array([np.nan])]  # A gap in the line before the next stretch.
         lasting += [span_s / max(len(span_s), 1), np.array([0.0])]
     rpm = np.concatenate(rates) if rates else np.zeros(0)
     if np.all(np.isnan(rpm)):

@@ -1,28 +1,28 @@
-"""Which of the channels live: a wire that never changes, one that stopped, two that carry the same."""
+"""Which channels work: finds a wire that never changes, one that stopped, two with the same signal."""
 
 import numpy as np
 
 from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import Times
-from host_sim.capture.findings import Channels, Finding
+from host_sim.capture.findings import CAN_NOT_TELL, Channels, Finding
 from host_sim.units import NS_PER_S
 
-PITCHES_SILENT = 8  # The other channel moved on by so many pitches, and this one did not.
+PITCHES_SILENT = 8  # A channel has stopped if the other advances by so many pitches without it.
 SEEN_AT_LEAST = 3
-SAME_SHARE = 0.5  # Of all changes of A, so many with B at once, the levels equal or opposite.
+SAME_SHARE = 0.5  # The signals are the same if more than this share of A's changes coincide with B's.
 AT_ONCE_NS = 2_000
 RHYTHM = 2.5
 
 
 def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, one_channel: bool) -> Channels:
-    """Return which channels live. `in_file` were read; `one_channel`: the sensor is known to have one."""
+    """Return which channels work. `in_file` were read; `one_channel`: the sensor is known to have one."""
     moves = (len(a.times_ns) >= SEEN_AT_LEAST, len(b.times_ns) >= SEEN_AT_LEAST)
     if in_file == 1:
         if moves[0]:
             return Channels(Finding(1, 0.95), 1)
         return Channels(Finding(1, 0.6), 0, "A", dead_level=a.first_level)
     if not any(moves):
-        return Channels(Finding(None, 0.0), 0)
+        return Channels(CAN_NOT_TELL, 0)
     if _same(a, b):
         return Channels(Finding(2, 0.9), 3, same_signal=True)
     if all(moves):
@@ -35,7 +35,7 @@ def channels_of(a: CleanChannel, b: CleanChannel, in_file: int, one_channel: boo
 
 
 def _same(a: CleanChannel, b: CleanChannel) -> bool:
-    """Whether most changes of A come at the same moment as one of B."""
+    """Whether most changes of A coincide with one of B."""
     if len(a.times_ns) < 2 * SEEN_AT_LEAST or len(b.times_ns) < 2 * SEEN_AT_LEAST:
         return False
     place = np.clip(np.searchsorted(b.times_ns, a.times_ns), 1, len(b.times_ns) - 1)
@@ -46,7 +46,7 @@ def _same(a: CleanChannel, b: CleanChannel) -> bool:
 def _stopped(a: CleanChannel, b: CleanChannel) -> Channels | None:
     """Return the finding about a channel that stopped while the other continued; None if neither did."""
     for name, silent, other in (("A", a, b), ("B", b, a)):
-        # Between each change and the next; the last one lasts to the end.
+        # Rises of the other channel between each change and the next, or after the last one.
         passed = np.searchsorted(other.rises_ns, silent.times_ns, side="right")
         moved = np.diff(np.append(passed, len(other.rises_ns)))
         for place in np.flatnonzero(moved >= PITCHES_SILENT).tolist():
@@ -61,7 +61,7 @@ def _stopped(a: CleanChannel, b: CleanChannel) -> Channels | None:
 
 
 def _went_on(rises_ns: Times, place: int) -> bool:
-    """Whether rises come from `place` on as they did before: a foot that rocks a standing crank does not."""
+    """Whether rises continue from `place` on as before, unlike those of a crank that stands and is rocked."""
     before_ns, after_ns = np.diff(rises_ns[max(place - 5, 0) : place]), np.diff(rises_ns[place : place + 5])
     if len(before_ns) < 3:
         return False

@@ -1,4 +1,4 @@
-"""Which one or two channels of a capture are read: those that the user named, or the only ones there are."""
+"""Chooses the one or two channels of a capture: those that the user named, or the only ones it has."""
 
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
@@ -7,7 +7,7 @@ LISTED_MOST = 12
 
 
 def named_channels(channels: tuple[str, ...] | None) -> None:
-    """Refuse anything but one or two different names, or None."""
+    """Raise RequestError unless there are one or two different names, or None."""
     if channels is None:
         return
     if not 1 <= len(channels) <= 2 or len(set(channels)) != len(channels) or not all(channels):
@@ -18,10 +18,10 @@ def named_channels(channels: tuple[str, ...] | None) -> None:
 def choose(
     names: list[str], channels: tuple[str, ...] | None, file: str, label: str = "channels"
 ) -> list[int]:
-    """Return the places in `names` of the channels that are meant, A first; RequestError names the choice.
+    """Return the places in `names` of the chosen channels, A first; RequestError lists what is allowed.
 
-    None takes all of `names` where they are one or two. A name in other letters (`a` for `A`) is accepted
-    where only one fits.
+    `channels` None: all of `names`, which must be one or two. Letters may be capital or small if only one
+    name fits.
     """
     if channels is None:
         if not 1 <= len(names) <= 2:
@@ -33,11 +33,10 @@ def choose(
 
 
 def among(names: list[str]) -> str:
-    """Return "one or two of …" for a sentence; a long list is cut short."""
-    listed = ", ".join(spoken(name) for name in names[:LISTED_MOST]) + (
-        " …" if len(names) > LISTED_MOST else ""
-    )
-    return f"one or two of {listed}" if names else "a file that has some"
+    """Return "one or two of …" for a sentence; a long list is shortened."""
+    listed = ", ".join(spoken(name) for name in names[:LISTED_MOST])
+    more = " …" if len(names) > LISTED_MOST else ""
+    return f"one or two of {listed or 'another file'}{more}"
 
 
 def _place(names: list[str], channel: str, file: str, label: str) -> int:

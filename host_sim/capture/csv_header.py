@@ -1,6 +1,7 @@
 """The beginning of a CSV capture: separator, names of the columns, unit of time, where the data begin."""
 
 import re
+from codecs import BOM_UTF8
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,8 +14,9 @@ from host_sim.textfile import spoken
 HEAD_BYTES = 1 << 16  # Comments, the names and the first row are within this.
 UNIT_EXPONENTS = {"s": 9, "ms": 6, "us": 3, "ns": 0}  # In powers of ten of a nanosecond.
 SEPARATORS = ("\t", ";", ",")
-COMMENTS = ("#", ";")
-_TIME_NAME = re.compile(r"(t|time|times|timestamp|seconds|elapsed)(?![a-z0-9])", re.IGNORECASE)
+MULTIPLES = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9}  # Of Hz.
+COMMENTS = (b"#", b";")
+TIME_NAME = re.compile(r"(t|time|times|timestamp|seconds|elapsed)(?![a-z0-9])", re.IGNORECASE)
 UNIT_WORDS = (
     UNIT_EXPONENTS
     | {"μs": 3}
@@ -29,7 +31,10 @@ _UNIT = re.compile(rf"(?:^|[\s_(\[/,-])({'|'.join(UNIT_WORDS)}|µs)[)\]]?$", re.
 
 @dataclass(frozen=True, slots=True)
 class CsvHeader:
-    """How to read the rows, from the byte `data_begin` on. `columns` are those of the levels, A first."""
+    """How to read the rows, from the byte `data_begin` on, which is line `lines` + 1.
+
+    `columns` are those of the levels, A first, from 0. `exponent`: power of ten from the unit of time to ns.
+    """
 
     separator: str
     columns_in_row: int
@@ -44,7 +49,7 @@ class CsvHeader:
 def read_csv_header(
     head: bytes, path: Path, channels: tuple[str, ...] | None, time_unit: str | None
 ) -> CsvHeader:
-    """Read the first HEAD_BYTES of a file; RequestError says why it is not a capture."""
+    """Evaluate the first HEAD_BYTES of a file; RequestError says why it is not a capture."""
     name = spoken(path.name)
     begin, lines = _skip_comments(head)
     first_end = (head.find(b"\n", begin) + 1) or len(head)
@@ -59,7 +64,7 @@ def read_csv_header(
     fields = [field.strip().strip('"').strip() for field in first.split(separator)]
     has_names = in_ns(pointed(fields[0], separator), 0) is None
     names = fields if has_names else [f"{number}" for number in range(1, len(fields) + 1)]
-    time_column = next((place for place, field in enumerate(names) if _TIME_NAME.match(field)), 0)
+    time_column = next((place for place, field in enumerate(names) if TIME_NAME.match(field)), 0)
     exponent = _exponent(names[time_column] if has_names else None, time_unit, name, lines + 1)
     level_names = [field for place, field in enumerate(names) if place != time_column]
     places = choose(level_names, channels, name, "columns of levels")
@@ -79,20 +84,20 @@ def read_csv_header(
 
 
 def _skip_comments(head: bytes) -> tuple[int, int]:
-    """Return where the first line begins that is neither empty nor a comment, and how many are before."""
-    begin = 3 if head.startswith(b"\xef\xbb\xbf") else 0
+    """Return where the first line that is neither empty nor a comment begins, and how many precede it."""
+    begin = len(BOM_UTF8) if head.startswith(BOM_UTF8) else 0
     lines = 0
     while begin < len(head):
         end = (head.find(b"\n", begin) + 1) or len(head)
         line = head[begin:end].strip()
-        if line and not line.startswith(tuple(sign.encode() for sign in COMMENTS)):
+        if line and not line.startswith(COMMENTS):
             break
         begin, lines = end, lines + 1
     return begin, lines
 
 
 def _text(line: bytes) -> str:
-    """Return a line as text; old programs write the micro sign in one byte."""
+    """Return a line as text; Latin-1 if it is not UTF-8, because old programs write the micro sign so."""
     try:
         text = line.decode("utf-8")
     except UnicodeDecodeError:
@@ -101,16 +106,21 @@ def _text(line: bytes) -> str:
 
 
 def pointed(number: str, separator: str) -> str:
-    """Return a number with its decimal comma, if it may have one, as a point."""
+    """Return a number with a decimal point; a comma is one unless it separates the columns."""
     return number.replace(",", ".", 1) if separator != "," and "." not in number else number
+
+
+def exponent_of(time_unit: str) -> int:
+    """Return the power of ten from the unit that the user gave to nanoseconds; RequestError if unknown."""
+    if time_unit not in UNIT_EXPONENTS:
+        raise RequestError(f"--time-unit is '{time_unit}', allowed is {', '.join(UNIT_EXPONENTS)}")
+    return UNIT_EXPONENTS[time_unit]
 
 
 def _exponent(column: str | None, time_unit: str | None, name: str, line: int) -> int:
     """Return the power of ten from the file's unit of time to nanoseconds."""
     if time_unit is not None:
-        if time_unit not in UNIT_EXPONENTS:
-            raise RequestError(f"--time-unit is '{time_unit}', allowed is {', '.join(UNIT_EXPONENTS)}")
-        return UNIT_EXPONENTS[time_unit]
+        return exponent_of(time_unit)
     found = _UNIT.search(column) if column is not None else None
     if found is None:
         said = (

@@ -1,4 +1,4 @@
-"""Reads CSV captures: a column of times, one or two columns of levels, sampled or only where they change."""
+"""Reads CSV captures: a column of times, one or two columns of levels, in samples or only at changes."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,20 +7,21 @@ import numpy as np
 
 from host_sim.capture.blocks import Done, whole_pieces
 from host_sim.capture.csv_header import HEAD_BYTES, read_csv_header
-from host_sim.capture.csv_rows import Bytes, Rows, read_rows
-from host_sim.capture.edges import Capture, Damage, Levels, Times
+from host_sim.capture.csv_rows import Rows, read_rows
+from host_sim.capture.decimals import Bytes
+from host_sim.capture.edges import Capture, Damage, Levels, Times, ascending
 from host_sim.textfile import open_file
 
 
 class CsvCapture(Capture):
-    """A CSV file. x and z are no levels: the one before is kept."""
+    """A CSV file. x and z are not levels: the channel keeps its previous level."""
 
     form = "CSV"
 
     def __init__(
         self, path: Path, channels: tuple[str, ...] | None, time_unit: str | None, done: Done | None
     ) -> None:
-        """Read the names of the columns, the first row at least in part."""
+        """Read the names of the columns, or the beginning of the first row if there are none."""
         with open_file(path) as file:
             self._header = read_csv_header(file.read(HEAD_BYTES), path, channels, time_unit)
         self._done = done
@@ -36,13 +37,13 @@ class CsvCapture(Capture):
             for piece in whole_pieces(file, (b"\n",), bytes_all, self._done):
                 text = piece if piece.endswith(b"\n") else piece + b"\n"
                 rows = read_rows(text, self._header)
-                end, back = _ascending(rows, before_ns)
+                end = ascending(rows.times_ns, before_ns)
                 if end:
                     before_ns = int(rows.times_ns[end - 1])
                     self._last_ns = before_ns
                     self.unknown_values += int(np.unpackbits(rows.unknown[:end]).sum())
                     yield rows.times_ns[:end], _filled(rows, end, filling)
-                if back:
+                if end < len(rows.times_ns):
                     wrong = "the time is earlier than that of the row before it"
                     raise Damage(f"line {line + int(rows.lines[end])}: {wrong}; what follows is not read")
                 if rows.wrong:
@@ -50,19 +51,8 @@ class CsvCapture(Capture):
                 line += text.count(b"\n")
 
 
-def _ascending(rows: Rows, before_ns: int | None) -> tuple[int, bool]:
-    """Return how many rows have times in order, and whether one follows that has not."""
-    times_ns = rows.times_ns
-    if len(times_ns) == 0:
-        return 0, False
-    if before_ns is not None and int(times_ns[0]) < before_ns:
-        return 0, True
-    back = np.flatnonzero(times_ns[1:] < times_ns[:-1])
-    return (int(back[0]) + 1, True) if len(back) else (len(times_ns), False)
-
-
 def _filled(rows: Rows, end: int, filling: list["_Filling"]) -> Levels:
-    """Return the levels, those that are none filled with the ones before."""
+    """Return the levels; where there is none, the channel keeps its previous level."""
     levels = rows.levels[:end].copy()
     for one in filling:
         one.fill(levels, rows.unknown[:end])
@@ -70,14 +60,14 @@ def _filled(rows: Rows, end: int, filling: list["_Filling"]) -> Levels:
 
 
 class _Filling:
-    """Fills in a channel's last level in rows without a level."""
+    """Fills in a channel's previous level in rows without a level."""
 
     def __init__(self, channel: int) -> None:
         self._bit = np.uint8(1 << channel)
         self._last = np.uint8(0)
 
     def fill(self, levels: Bytes, unknown: Bytes) -> None:
-        """Change the channel's bit in `levels` where `unknown` has it."""
+        """Change the channel's bit in `levels` wherever it is set in `unknown`."""
         holes = (unknown & self._bit) != 0
         if holes.any():
             bits = np.concatenate((np.array([self._last], np.uint8), levels & self._bit))

@@ -1,49 +1,41 @@
-"""Rows of a CSV capture to times and levels: a whole piece at once where all rows are alike, else row by row.
+"""Converts rows of a CSV capture to times and levels: all at once if the rows are alike, else row by row.
 
-The fast way gives up at anything unusual; the slow way then reads the same piece, handles more, and can say
-what is wrong in which line.
+The fast way gives up at anything unusual; the slow way then reads the same piece, accepts more forms, and can
+report what is wrong in which line.
 """
 
 import csv
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from host_sim.capture.blocks import shown
 from host_sim.capture.csv_header import COMMENTS, CsvHeader, pointed
-from host_sim.capture.decimals import all_in_ns, in_ns
+from host_sim.capture.decimals import Bytes, Index, all_in_ns, in_ns
 from host_sim.capture.edges import Levels, Times
-
-Index = NDArray[np.int64]
-Bytes = NDArray[np.uint8]
 
 LEVEL_WORDS = {"0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "off": 0, "on": 1}
 UNKNOWN_WORDS = ("x", "z")
-BLANKS_MOST = 8  # Blanks before or after a field; more is left to the slow way.
+BLANKS_MOST = 8  # Blanks before or after a field; the slow way reads rows with more.
 _NEITHER = 2
 _NO_LEVEL = 3
 _SPACE, _RETURN, _COMMA, _POINT, _LINE_END = 32, 13, 44, 46, 10
 
 
+@dataclass(frozen=True, slots=True)
 class Rows:
-    """Some rows read: `times_ns`, `levels` (bit 0 A, bit 1 B), `unknown` (a bit where a level is none).
+    """The rows that were read, one entry each: `levels` (bit 0 A, bit 1 B), `unknown` (bits without a level).
 
-    `lines` are the rows' lines, counted from 0 in the piece; `wrong_line` and `wrong` tell of the first row
-    that can't be read, `wrong` is "" if there is none.
+    `lines` are the rows' lines, counted from 0 in the piece. `wrong_line` and `wrong`: line and fault of the
+    first row that can't be read; `wrong` is "" if there is none.
     """
 
-    __slots__ = ("levels", "lines", "times_ns", "unknown", "wrong", "wrong_line")
-
-    def __init__(
-        self, times_ns: Times, levels: Levels, unknown: Levels, lines: Index, wrong_line: int, wrong: str
-    ) -> None:
-        """Store the arrays, all of one length."""
-        self.times_ns = times_ns
-        self.levels = levels
-        self.unknown = unknown
-        self.lines = lines
-        self.wrong_line = wrong_line
-        self.wrong = wrong
+    times_ns: Times
+    levels: Levels
+    unknown: Levels
+    lines: Index
+    wrong_line: int
+    wrong: str
 
 
 def read_rows(text: bytes, header: CsvHeader) -> Rows:
@@ -52,7 +44,7 @@ def read_rows(text: bytes, header: CsvHeader) -> Rows:
 
 
 def _alike_rows(text: bytes, header: CsvHeader) -> Rows | None:
-    """Read a piece whose rows all have the same columns and nothing unusual; None if one has not."""
+    """Read a piece whose rows all have the same columns and nothing unusual; None if there are others."""
     letters = np.frombuffer(text, np.uint8).copy()
     line_ends = np.flatnonzero(letters == _LINE_END)
     between = np.flatnonzero(letters == ord(header.separator))
@@ -115,30 +107,18 @@ def _level_words(letters: Bytes, starts: Index, ends: Index) -> Bytes | None:
 
 def rows_one_by_one(text: bytes, header: CsvHeader) -> Rows:
     """Read a piece row by row, up to the first that can't be read."""
-    times_ns: list[int] = []
-    levels: list[int] = []
-    unknown: list[int] = []
-    lines: list[int] = []
+    rows: list[tuple[int, int, int, int]] = []
     wrong_line, wrong = 0, ""
     for number, line in enumerate(text.split(b"\n")):
-        if not line.strip() or line.lstrip().startswith(tuple(sign.encode() for sign in COMMENTS)):
+        if not line.strip() or line.lstrip().startswith(COMMENTS):
             continue
         row = _row(line, header)
         if isinstance(row, str):
             wrong_line, wrong = number, row
             break
-        times_ns.append(row[0])
-        levels.append(row[1])
-        unknown.append(row[2])
-        lines.append(number)
-    return Rows(
-        np.array(times_ns, np.int64),
-        np.array(levels, np.uint8),
-        np.array(unknown, np.uint8),
-        np.array(lines, np.int64),
-        wrong_line,
-        wrong,
-    )
+        rows.append((*row, number))
+    times_ns, levels, unknown, lines = np.array(rows, np.int64).reshape(-1, 4).T.copy()
+    return Rows(times_ns, levels.astype(np.uint8), unknown.astype(np.uint8), lines, wrong_line, wrong)
 
 
 def _row(line: bytes, header: CsvHeader) -> tuple[int, int, int] | str:

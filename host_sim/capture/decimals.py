@@ -1,7 +1,6 @@
-"""Decimal numbers in a text to whole nanoseconds, many at once and exactly: no float comes between.
+"""Converts decimal numbers in a text to whole nanoseconds, many at once and exactly, without floats.
 
-Numbers that are written alike (sign, point and exponent at the same places) are read together, digit by
-digit.
+Numbers of the same form (sign, point and exponent at the same positions) are read together, digit by digit.
 """
 
 from decimal import Decimal, InvalidOperation
@@ -9,20 +8,21 @@ from decimal import Decimal, InvalidOperation
 import numpy as np
 from numpy.typing import NDArray
 
+from host_sim.capture.edges import TIME_NS_MAX
+
 Index = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
 DIGITS_MAX = 18  # Fits 63 bits whatever the digits are.
-LONGEST = 40  # Letters of a number.
-TIME_NS_MAX = 9 * 10**18
+LONGEST = 40  # Characters of a number.
 _ZERO, _MINUS, _PLUS, _POINT, _E = 48, 45, 43, 46, 101
 
 
 def all_in_ns(text: Bytes, starts: Index, ends: Index, exponent: int) -> Index | None:
-    """Return the numbers in `text` between `starts` and `ends` times 10**exponent, each to the nearest.
+    """Return the numbers in `text` between `starts` and `ends` times 10**exponent, each rounded.
 
-    None if one of them is not a plain decimal number, has too many digits, or exceeds 63 bits: `in_ns` says
-    more.
+    None if one of them is not a plain decimal number, has too many digits, or exceeds 63 bits; `in_ns`
+    accepts more forms.
     """
     lengths = ends - starts
     if len(lengths) and not 1 <= int(lengths.min()) <= int(lengths.max()) <= LONGEST:
@@ -37,7 +37,7 @@ def all_in_ns(text: Bytes, starts: Index, ends: Index, exponent: int) -> Index |
 
 
 def in_ns(word: str, exponent: int) -> int | None:
-    """Return one number times 10**exponent to the nearest, None if it is not a number or out of range."""
+    """Return one number times 10**exponent, rounded; None if it is not a number or out of range."""
     if len(word) > LONGEST or not word.isascii() or "_" in word:
         return None
     try:
@@ -55,7 +55,7 @@ def in_ns(word: str, exponent: int) -> int | None:
 def _read_alike(letters: Bytes, chosen: Index, values: Index, exponent: int) -> bool:
     """Read numbers of one length into `values`, form by form; False if one can't be read."""
     no_digit = (letters - np.uint8(_ZERO)) > 9  # Wraps: anything but a digit is above 9.
-    # Two random-looking but fixed weights a column tell forms apart; a clash shows when the form is applied.
+    # A weight for each column distinguishes forms; two forms with equal keys are noticed below.
     column_weights = np.arange(1, letters.shape[1] + 1, dtype=np.int64) ** 3 * 1_000_003
     keys = (no_digit * letters.astype(np.int64)) @ column_weights
     _, firsts, groups = np.unique(keys, return_index=True, return_inverse=True)
@@ -83,7 +83,7 @@ def _read_form(letters: Bytes, form: bytes, exponent: int) -> Index | None:
     if not columns or any(not 0 <= body[column] - _ZERO <= 9 for column in columns):
         return None
     decimals = mantissa_end - point - 1 if point >= 0 else 0
-    # Decimals that do not fit may go if they are below the tenths of a nanosecond, which decide the rounding.
+    # Decimals that do not fit may be dropped below tenths of a nanosecond, which decide the rounding.
     spare = max(len(columns) - DIGITS_MAX, 0)
     if spare and (exponent - decimals + spare >= 0 or spare > decimals or mantissa_end < len(body)):
         return None
@@ -117,9 +117,7 @@ def _scaled(mantissas: Index, powers: Index) -> Index | None:
     """Return mantissas times ten to their powers, rounded half up; None if one leaves 63 bits."""
     values = np.zeros(len(mantissas), np.int64)
     for power in np.unique(powers):
-        rows = (
-            np.flatnonzero(powers == power) if power != powers[0] or (powers != power).any() else slice(None)
-        )
+        rows = np.flatnonzero(powers == power) if (powers != power).any() else slice(None)
         part = mantissas[rows]
         if power >= 0:
             factor = 10 ** min(int(power), 19)

@@ -1,4 +1,4 @@
-"""From edges to an inspection: clean, find out how the crank turned, find the turn, fold the ring, count."""
+"""From edges to an inspection: clean, find how the crank turned, find the turn, combine the turns, count."""
 
 from dataclasses import dataclass, replace
 
@@ -11,13 +11,14 @@ from host_sim.capture.channels import channels_of
 from host_sim.capture.cleaning import CleanChannel, clean_channel
 from host_sim.capture.duty_code import by_direction, kind_of_one_channel
 from host_sim.capture.edges import CHANNEL_A, CHANNEL_B
-from host_sim.capture.findings import Channels, Finding, Inspection
+from host_sim.capture.findings import CAN_NOT_TELL, Channels, Finding, Inspection
 from host_sim.capture.gathering import EdgeSource, Gathered, gather
 from host_sim.capture.lead import forward_of, lead_of, turned_at
 from host_sim.capture.order import Lacking, Overlap, lacking_in, odd_edges_in, overlap_in
 from host_sim.capture.parts import filled, turns_in
+from host_sim.capture.ring import PULSES_MOST
 from host_sim.capture.shape import decodable_of, duty_of, phase_of, swing_of
-from host_sim.capture.steady_turn import UNSURE_NUMBER, Context, Turn
+from host_sim.capture.steady_turn import UNSURE_NUMBER, Context, Turn, numbers_in_doubt
 from host_sim.capture.stretches import Stretch, stretches_of
 from host_sim.capture.turn import turn_of
 from host_sim.capture.unequal import Unequal, again_in_a_turn, unequal_in
@@ -25,14 +26,12 @@ from host_sim.capture.ways import Way, reversals_seen, way_of
 from host_sim.units import NS_PER_S
 
 KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
-PULSES_UNKNOWN = 64  # The decoder then lets everything pass that any ring could send.
-CAN_NOT_TELL = 0.0
 WEAK_ON_ONE = 0.97
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """The user's information: the seconds of forward pedalling, and the total number of turns.
+    """Information from the user: the seconds of forward pedalling, and the total number of turns.
 
     `one_channel`: the bike file says that the sensor has one channel.
     """
@@ -58,11 +57,11 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     cadence = _cadence(way, turn, forward)
     decodable = decodable_of(kind, turn.ring, way.angles)
     both = kind.value == "two channels" and channels.live == CHANNEL_A + CHANNEL_B
-    unequal = _unequal(way, turn) if both and way.main else []
-    lacking, overlap = _order(way, turn, a, b) if both and way.main else ([], None)
+    unequal, lacking, overlap = _both_channels(way, turn, a, b) if both and way.main else ([], [], None)
     phase_deg = phase_of(turn.ring, way)
     swinging = phase_deg.value is not None and not phase_deg.sure
-    turn = _numbers_in_doubt(turn) if decodable.value is False or swinging else turn
+    # Without an order of edges magnet 1 is arbitrary; strongly varying legs look like weak magnets.
+    turn = numbers_in_doubt(turn) if decodable.value is False or swinging else turn
     settings = _decoder_settings(kind, turn.pulses, forward or way.main, channels.live)
     turn = _weak_on_one(turn, unequal)
     board = board_count(gathered.chunks() if gathered.whole else source(), settings)
@@ -105,33 +104,17 @@ def inspect_edges(source: EdgeSource, in_file: int, told: Told) -> Inspection:
     )
 
 
-def _numbers_in_doubt(turn: Turn) -> Turn:
-    """Return the turn with uncertain numbers of magnets.
-
-    Without an order of edges the first magnet is arbitrary; strongly varying legs look like weak magnets.
-    """
-    missing, weak = (
-        Finding(one.value, min(one.confidence, UNSURE_NUMBER)) if one.value else one
-        for one in (turn.missing, turn.weak)
-    )
-    return replace(turn, missing=missing, weak=weak)
-
-
-def _order(way: Way, turn: Turn, a: CleanChannel, b: CleanChannel) -> tuple[list[Lacking], Overlap | None]:
-    """Return the findings about each channel from the order of the edges."""
+def _both_channels(
+    way: Way, turn: Turn, a: CleanChannel, b: CleanChannel
+) -> tuple[list[Unequal], list[Lacking], Overlap | None]:
+    """Return magnets that are weak on one channel, magnets that one channel misses, and the worst overlap."""
     ring = turn.ring if turn.pulses.sure else None
-    names = ("A", "B") if way.main > 0 else ("B", "A")
-    trailing = b if way.main > 0 else a
+    names, trailing = (("A", "B"), b) if way.main > 0 else (("B", "A"), a)
     return (
+        unequal_in(way.turning, names, ring, way.before),
         lacking_in(way.turning, trailing.rises_ns, names, ring, way.before),
         overlap_in(way.turning, ring, way.before),
     )
-
-
-def _unequal(way: Way, turn: Turn) -> list[Unequal]:
-    """Return the magnets that are weak on one channel only."""
-    names = ("A", "B") if way.main > 0 else ("B", "A")
-    return unequal_in(way.turning, names, turn.ring if turn.pulses.sure else None, way.before)
 
 
 def _weak_on_one(turn: Turn, unequal: list[Unequal]) -> Turn:
@@ -140,12 +123,12 @@ def _weak_on_one(turn: Turn, unequal: list[Unequal]) -> Turn:
         return turn
     numbers = {one.magnet for one in unequal if one.sure}
     if not numbers:
-        return replace(turn, weak=Finding(turn.weak.value, min(turn.weak.confidence, UNSURE_NUMBER)))
+        return replace(turn, weak=turn.weak.at_most(UNSURE_NUMBER))
     weak = turn.weak.value
     if 0 in numbers or weak is None:
-        return replace(turn, weak=Finding(None, CAN_NOT_TELL))
+        return replace(turn, weak=CAN_NOT_TELL)
     if turn.pulses.value and again_in_a_turn(unequal, turn.pulses.value):
-        turn = replace(turn, pulses=Finding(turn.pulses.value, min(turn.pulses.confidence, UNSURE_NUMBER)))
+        turn = replace(turn, pulses=turn.pulses.at_most(UNSURE_NUMBER))
     confidence = min(turn.pulses.confidence, WEAK_ON_ONE)
     if turn.changes or not all(one.sure for one in unequal):
         confidence = UNSURE_NUMBER
@@ -153,7 +136,7 @@ def _weak_on_one(turn: Turn, unequal: list[Unequal]) -> Turn:
 
 
 def _cadence(way: Way, turn: Turn, forward: int) -> Cadence | None:
-    """Return the cadence; if magnets were lost during the capture, a turn still has all magnet positions."""
+    """Return the cadence; if the ring changed during the capture, a turn still has all magnet positions."""
     if not turn.pulses.value:
         return None
     if turn.changes:
@@ -167,14 +150,14 @@ def _turning(a: CleanChannel, b: CleanChannel, channels: Channels) -> tuple[Find
     if channels.live == CHANNEL_A + CHANNEL_B and not channels.same_signal:
         return Finding("two channels", channels.number.confidence), stretches_of(a, b)
     if channels.live == 0:
-        return Finding(None, CAN_NOT_TELL), []
+        return CAN_NOT_TELL, []
     stretches = stretches_of(b if channels.live == CHANNEL_B else a, None)
     if channels.number.value == 2:
         return Finding("two channels", channels.number.confidence), stretches
     kind = kind_of_one_channel(stretches)
     if kind.value == "duty-coded":
         return kind, by_direction(stretches)
-    return Finding(kind.value, min(kind.confidence, channels.number.confidence)), stretches
+    return kind.at_most(channels.number.confidence), stretches
 
 
 def _clock_share(gathered: Gathered, way: Way) -> float:
@@ -192,13 +175,13 @@ def _clock_share(gathered: Gathered, way: Way) -> float:
 
 def _decoder_settings(kind: Finding[str], pulses: Finding[int], forward: int, live: int) -> Settings:
     """Return the board's settings; for a single wire `lead` is the channel it is on, not a direction."""
-    on_b = live == CHANNEL_B
-    if KINDS[kind.value or "two channels"] == TWO_CHANNELS:
-        on_b = forward < 0
-    number = pulses.value if pulses.sure and pulses.value is not None else PULSES_UNKNOWN
+    sensor_kind = KINDS[kind.value or "two channels"]
+    on_b = forward < 0 if sensor_kind == TWO_CHANNELS else live == CHANNEL_B
+    # If the number is unknown, the decoder must accept everything that any ring could send.
+    number = pulses.value if pulses.sure and pulses.value is not None else PULSES_MOST
     return Settings(
         {
-            "sensor_kind": KINDS[kind.value or "two channels"],
+            "sensor_kind": sensor_kind,
             "pulses_per_rev": number,
             "lead": B_LEADS if on_b else A_LEADS,
             "forward_duty_high": 0 if forward < 0 else 1,
@@ -214,7 +197,7 @@ def _agree(
     channels: Channels,
     decodable: Finding[bool],
 ) -> bool:
-    """Whether the board's count and the second count agree, within the effect of noise on either."""
+    """Whether the board's count and the second count agree, allowing for the effect of noise."""
     if table is None or not gathered.whole or channels.dead or decodable.value is False:
         return True
     room = 4 + noise + (board.forward + board.backward) // 200

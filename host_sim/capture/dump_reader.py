@@ -1,4 +1,4 @@
-"""Reads a board's edge dump: the console's answers to {"request": "edges"}, one JSON object a line."""
+"""Reads a board's edge dump: the console's answers to {"request": "edges"}, one JSON object per line."""
 
 import json
 from collections.abc import Iterator
@@ -18,12 +18,12 @@ NS_PER_US = 1000
 
 
 class DumpCapture(Capture):
-    """A board's last edges. Its clock wraps every 17.9 minutes: gaps above half of that are ambiguous."""
+    """A board's last edges. Its clock wraps every 17.9 minutes, so gaps above half of that are ambiguous."""
 
     form = "board dump"
 
     def __init__(self, path: Path, channels: tuple[str, ...] | None, done: Done | None) -> None:
-        """Find the channels; None takes A and B."""
+        """Choose the channels; None: A and B."""
         places = choose(CHANNEL_NAMES, channels, spoken(path.name))
         self._places = places
         self._done = done
@@ -54,7 +54,7 @@ class DumpCapture(Capture):
 
 
 class _Dump:
-    """Processes a dump's lines. Read: `line`, `left`, and `times_ns` and `levels` of the line just taken."""
+    """Processes a dump's lines. Public: `line`, `left`, and `times_ns` and `levels` of the last line."""
 
     def __init__(self) -> None:
         self.line = 0
@@ -66,7 +66,7 @@ class _Dump:
         self._elapsed_us = 0
 
     def take(self, line: bytes) -> str:
-        """Process a line; return what is wrong with it, or ""."""
+        """Process a line; return what is wrong with it, "" if nothing."""
         self.line += 1
         self.times_ns = []
         self.levels = []

@@ -1,7 +1,7 @@
 """The findings of an inspection, each with its confidence."""
 
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Generic, Never, TypeVar
 
 from host_sim.capture.board_count import Count
 from host_sim.capture.cadence import Cadence
@@ -14,10 +14,10 @@ from host_sim.capture.unequal import Unequal
 Value = TypeVar("Value", covariant=True)
 
 SURE = 0.9  # From here on a finding is stated, below it is a guess.
+GUESS = 0.5  # Below this it is "can't tell".
 # Edges backward or refused per turn while the crank turns forward; a faulty magnet causes one.
 ODD_EDGES_A_TURN = 0.5
 WEAK_OPEN = "weak magnets can't be ruled out"
-GUESS = 0.5  # Below this it is "can't tell".
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,10 @@ class Finding(Generic[Value]):
         """Whether the finding is certain enough to be stated and written into a file."""
         return self.value is not None and self.confidence >= SURE
 
+    def at_most(self, confidence: float) -> "Finding[Value]":
+        """Return the same value with no more than this confidence."""
+        return Finding(self.value, min(self.confidence, confidence))
+
     def said(self, text: str) -> str:
         """Return `text`, the value in words, with the confidence, or "can't tell"."""
         if self.value is None or self.confidence < GUESS:
@@ -39,13 +43,16 @@ class Finding(Generic[Value]):
         return f"{'' if self.sure else 'probably '}{text} ({self.confidence:.0%} sure)"
 
 
+CAN_NOT_TELL: Finding[Never] = Finding(None, 0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Channels:
-    """Which wires carry a signal. `live` are the bits of channels that magnets change (0, 1, 2 or 3).
+    """Which wires carry a signal. `live`: the bits of the channels that magnets change (0 to 3).
 
-    `dead`: the name of one that should change and does not, or "", since `dead_since_s` (0: never seen to
-    move) at `dead_level`, until `dead_until_s` (0: to the end). `same_signal`: both change together, as if
-    joined.
+    `dead`: the name of a channel that should change and does not, or "". It is at `dead_level` from
+    `dead_since_s` (0: it never changed) to `dead_until_s` (0: the end). `same_signal`: both change together,
+    as if connected.
     """
 
     number: Finding[int]
@@ -59,11 +66,11 @@ class Channels:
 
 @dataclass(frozen=True, slots=True)
 class RingChange:
-    """The ring changes at `at_s`, seconds of the capture.
+    """A change of the ring at `at_s`, seconds of the capture.
 
-    `more_gaps`: 1 where more magnets give no pulse than before, -1 where fewer, 0 where as many. `lost`,
-    `back` and `weak`: numbers of magnets that no longer give a pulse, give one again, or give a short one,
-    where known.
+    `more_gaps`: 1 if more magnets give no pulse than before, -1 if fewer, 0 if as many. `lost`, `back` and
+    `weak`: numbers of the magnets that no longer give a pulse, give one again, or now give a short one, if
+    known.
     """
 
     at_s: float
@@ -79,12 +86,12 @@ class Inspection:
 
     `kind` as in bike files. `lead` "A" or "B". `duty` by channel name, shares of a pitch. `missing` and
     `weak` are numbers of magnets, as in `ring`. `decodable`: whether the board can tell direction from this
-    ring; `lacking`: magnets that one channel does not see, `unequal`: those weak on one; `overlap`: see
-    `order.py`. `board` is its decoder's count, `table` the second count, `agree` whether both agree.
-    `changes` of the ring during the capture; `turned_s`: when it began to turn the other way for a long time.
-    `swing`: variation of the crank's speed within a turn, a share. `seconds` from the first to the last edge.
-    `rises_s`: the leading channel's (A if `a_first`, in the direction of travel), from that of magnet 1 on,
-    to the end of its stretch.
+    ring; `lacking`: magnets that one channel does not see, `unequal`: those weak on one channel; `overlap`:
+    see `order.py`. `board` is the count of the board's decoder, `table` the second count, `agree` whether
+    they agree. `changes` of the ring during the capture; `turned_s`: times (s) at which the crank began to
+    turn the other way for a long time. `swing`: variation of the crank's speed within a turn, a share.
+    `seconds` from the first to the last edge. `rises_s`: rises of the leading channel (A if `a_first`, in the
+    direction of travel), from that of magnet 1 on.
     """
 
     channels: Channels
@@ -125,9 +132,8 @@ class Inspection:
         """Whether the crank turned back for more than a few pitches, and both counts agree."""
         if self.table is None or self.lacking or self.decodable.value is False:
             return False
-        more = self.reversals > self.reversals_seen + 2
         return (
-            more
+            self.reversals > self.reversals_seen + 2
             and self.agree
             and abs(self.reversals - self.table.reversals) <= 1
             and not self.board.rejected
@@ -135,7 +141,7 @@ class Inspection:
 
     @property
     def overlap_too_brief(self) -> bool:
-        """Whether the board refuses edges at a fast cadence, or at a cadence in the capture."""
+        """Whether the board refuses edges at a fast cadence, or at a cadence of the capture."""
         if self.overlap is None:
             return False
         covered_rpm = self.cadence.most if self.cadence is not None else 0.0
@@ -143,7 +149,7 @@ class Inspection:
 
     @property
     def why(self) -> list[str]:
-        """The reasons why the sensor is not called fit, one short phrase each; empty if there are none."""
+        """The reasons why the sensor is not called fit, one short phrase each."""
         channels = self.channels
         if channels.live == 0:
             return ["no channel shows magnets"]
@@ -162,8 +168,14 @@ class Inspection:
                 (self.bounces, "edges bounce"),
                 (self.decodable.value is False, "A and B do not overlap"),
                 (self.overlap_too_brief, "A and B overlap too briefly"),
-                (not self._all_counted, "edges are counted backward or refused in every turn"),
-                (not self._known, "missing magnets can't be ruled out"),
+                (
+                    self.odd_edges_a_turn >= ODD_EDGES_A_TURN,
+                    "edges are counted backward or refused in every turn",
+                ),
+                (
+                    self.kind.value is None or self.missing.value is None,
+                    "missing magnets can't be ruled out",
+                ),
             )
             if wrong
         ]
@@ -174,16 +186,7 @@ class Inspection:
         return not self.why
 
     @property
-    def _all_counted(self) -> bool:
-        """Whether forward turning gives fewer than one wrong edge in two turns, without noise."""
-        return self.odd_edges_a_turn < ODD_EDGES_A_TURN
-
-    @property
     def _weak_open(self) -> bool:
         """Whether narrow pulses were seen but no magnet could be identified."""
         narrow = self.ring is not None and bool(self.ring.weak)
         return self.weak.value is None and (narrow or self.kind.value == "two channels")
-
-    @property
-    def _known(self) -> bool:
-        return self.kind.value is not None and self.missing.value is not None

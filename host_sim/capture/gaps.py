@@ -1,4 +1,4 @@
-"""The number of magnet positions in a pitch, from a comparison with its neighbours."""
+"""The number of magnet positions in a pitch, from a comparison with the pitches beside it."""
 
 import numpy as np
 
@@ -10,8 +10,8 @@ GAP_BESIDE = 1.5  # A pitch this much longer than its neighbours contains a miss
 def steps_beside(pitch: Floats, before: Floats, after: Floats) -> Floats:
     """Return by how many positions each pitch advances, as floats; `before`, `after`: its neighbours.
 
-    For times, which a leg that pauses makes long: then those beside it are long as well. Of neighbours that
-    differ by as much as a gap would make them, one is a gap itself and the shorter one counts.
+    For times: if a leg pauses, the pitches beside a long one are long as well. If the neighbours differ as
+    much as by a gap, one of them is a gap itself, and the shorter one is used.
     """
     least, most = np.minimum(before, after), np.maximum(before, after)
     beside = np.where(most > GAP_BESIDE * least, least, np.sqrt(least * most))

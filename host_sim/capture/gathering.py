@@ -1,7 +1,7 @@
-"""Reads a capture once, stores as many edges as an analysis needs, and counts the rest.
+"""Reads a capture once, stores as many edges as the analysis needs, and counts the rest.
 
-A long capture has too many edges for the memory. The first EDGES_KEPT, hours of pedalling, are stored; later
-ones are only counted.
+A long capture has too many edges for the memory. The first EDGES_KEPT are stored, usually hours of pedalling;
+later ones are only counted.
 """
 
 from collections.abc import Callable, Iterator
@@ -19,18 +19,16 @@ EdgeSource = Callable[[], Iterator[EdgeChunk]]
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """The edges kept, and what was counted over all of them.
+    """The edges that were kept, and counts over all edges.
 
-    `times_ns` and `levels` as in EdgeChunk. `edges` is how many there are in all; `changes` (A, B) how often
-    each channel changed, and `last_change_ns` when it did so last, 0 if never; `end_ns` is the time of the
-    last edge, `kept_end_ns` that of the last one kept.
+    `times_ns` and `levels` as in EdgeChunk. `edges` is the number of all edges; `changes` (A, B) how often
+    each channel changed; `end_ns` the time of the last edge.
     """
 
     times_ns: Times
     levels: Levels
     edges: int
     changes: tuple[int, int]
-    last_change_ns: tuple[int, int]
     end_ns: int
 
     @property
@@ -40,7 +38,7 @@ class Gathered:
 
     @property
     def kept_end_ns(self) -> int:
-        """The time of the last edge that was kept."""
+        """The time of the last edge that was kept, ns."""
         return int(self.times_ns[-1])
 
     def chunks(self) -> Iterator[EdgeChunk]:
@@ -56,7 +54,6 @@ def gather(source: EdgeSource, most_edges: int = EDGES_KEPT) -> Gathered:
     edges = 0
     before = -1
     changes = [0, 0]
-    last_change_ns = [0, 0]
     end_ns = 0
     for chunk in source():
         if room > 0:
@@ -70,17 +67,7 @@ def gather(source: EdgeSource, most_edges: int = EDGES_KEPT) -> Gathered:
         toggled = chunk.levels ^ earlier.astype(np.uint8)
         before = int(chunk.levels[-1])
         for channel, bit in enumerate((CHANNEL_A, CHANNEL_B)):
-            places = np.flatnonzero(toggled & bit)
-            if len(places):
-                changes[channel] += len(places)
-                last_change_ns[channel] = int(chunk.times_ns[places[-1]])
+            changes[channel] += int(np.count_nonzero(toggled & bit))
     if not times:
-        return Gathered(np.zeros(1, np.int64), np.zeros(1, np.uint8), 1, (0, 0), (0, 0), 0)
-    return Gathered(
-        np.concatenate(times),
-        np.concatenate(levels),
-        edges,
-        (changes[0], changes[1]),
-        (last_change_ns[0], last_change_ns[1]),
-        end_ns,
-    )
+        return Gathered(np.zeros(1, np.int64), np.zeros(1, np.uint8), 1, (0, 0), 0)
+    return Gathered(np.concatenate(times), np.concatenate(levels), edges, (changes[0], changes[1]), end_ns)

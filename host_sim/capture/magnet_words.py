@@ -1,4 +1,4 @@
-"""What to do about magnets that are missing, weak, out of place, or seen by one channel only."""
+"""Advice about magnets that are missing, weak, out of place, or seen by one channel only."""
 
 from host_sim.capture.findings import ODD_EDGES_A_TURN, Inspection
 
@@ -7,7 +7,7 @@ OUT_OF_PLACE = 0.12  # Of a pitch.
 
 
 def change_words(inspection: Inspection) -> list[str]:
-    """Return sentences on what changed during the capture, with the time."""
+    """Return sentences about changes during the capture, with their times."""
     said = []
     if inspection.kind.value == "two channels" and inspection.turned_s:
         when = " and ".join(f"{time_s:.1f} s" for time_s in inspection.turned_s[:TIMES_SAID])
@@ -30,7 +30,7 @@ def change_words(inspection: Inspection) -> list[str]:
         elif change.more_gaps < 0:
             what = "fewer pitches are doubled than before: a magnet or a plug is loose"
         else:
-            what = "other magnets are weak than before: a magnet or the pickup has moved"
+            what = "different magnets are weak than before: a magnet or the pickup has moved"
         said.append(f"the ring changes during the capture at {change.at_s:.1f} s: from then on {what}")
     return said
 

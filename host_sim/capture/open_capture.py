@@ -1,4 +1,4 @@
-"""Opens a capture file of any known format; the content decides the format, not the name."""
+"""Opens a capture file of any known format; the content determines the format, not the name."""
 
 import re
 import tempfile
@@ -41,13 +41,12 @@ def open_capture(
     done: Callable[[int, int], None] | None = None,
     thresholds_v: tuple[float, float] | None = None,
 ) -> Capture:
-    """Open a capture; `channels` names one or two of its channels, A first; None takes the only one or two.
+    """Open a capture. `channels` names one or two of its channels, A first; None: the file has only these.
 
-    `time_unit` ("s", "ms", "us", "ns") is that of a CSV file's first column, None for what its header says.
-    `samplerate_hz`: for a CSV file with a row for each sample and no times.
-    `thresholds_v`: for a CSV file of volts, low below the first, high above the second; None: from its swing.
-    `done` is called with (bytes read, bytes in all) for progress. RequestError says in one sentence
-    why the file can't be read, or lists its channels if the choice is not clear.
+    `time_unit` ("s", "ms", "us", "ns"): of a CSV file's times; None: from its header. `samplerate_hz`: for a
+    CSV file with a row for each sample and no times. `thresholds_v`: for a CSV file of volts, low below the
+    first, high above the second; None: from its swing. `done` is called with (bytes read, all bytes) for
+    progress. RequestError says why the file can't be read, or lists its channels if the choice is not clear.
     """
     named_channels(channels)
     name = spoken(path.name)

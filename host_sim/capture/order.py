@@ -1,7 +1,7 @@
-"""Judges each channel's ring by itself, and whether A and B overlap long enough at every magnet.
+"""Finds magnets that only one channel sees, and whether A and B overlap long enough at every magnet.
 
-The board tells direction from four edges a pitch in their order. A magnet that only one channel sees, or two
-edges too close together, makes it count backward or refuse edges although both channels look fine alone.
+The board determines the direction from the order of the four edges in a pitch. If only one channel sees a
+magnet, or two edges are too close, it counts backward or refuses edges, although each channel looks correct.
 """
 
 from dataclasses import dataclass
@@ -13,22 +13,20 @@ from host_sim.capture.board_count import moves_of
 from host_sim.capture.cleaning import CleanChannel
 from host_sim.capture.edges import Times
 from host_sim.capture.parts import Turning
-from host_sim.capture.ring import Ring
+from host_sim.capture.ring import PULSES_MOST, Ring, known_median
 from host_sim.capture.stretches import Floats
 from host_sim.units import NS_PER_S
 
-GLITCH_SHARE = (
-    16  # firmware/sense/crank.py: levels that last under this part of the shortest pitch are refused.
-)
-QUICK_LEGS_RPM = 120.0  # Common practice, no source: few riders who want help pedal faster.
-EVERY_TURN = 0.5  # In this share of the turns a magnet's fault counts as the magnet's, not as noise.
+# firmware/sense/crank.py refuses levels that last less than this fraction (1 / 16) of the shortest pitch.
+GLITCH_SHARE = 16
+QUICK_LEGS_RPM = 120.0  # Few riders who want help pedal faster. Common practice, no source.
+EVERY_TURN = 0.5  # A fault in more than this share of the turns is the magnet's, not noise.
 ODD_LEAST = 3
-PULSES_AT_MOST = 64
 
 
 @dataclass(frozen=True, slots=True)
 class Lacking:
-    """A magnet that `channel` ("A" or "B") does not show while the other does; `magnet` 0: unknown which."""
+    """A magnet that `channel` ("A" or "B") does not see, but the other does; `magnet` 0: unknown which."""
 
     channel: str
     magnet: int
@@ -36,9 +34,9 @@ class Lacking:
 
 @dataclass(frozen=True, slots=True)
 class Overlap:
-    """How closely two edges follow each other at the worst magnet, shares of a pitch; below 0: out of order.
+    """The shortest distance between two edges at the worst magnet, a share of a pitch; below 0: out of order.
 
-    `magnet` 0: not known which. `shares`: of each magnet of the ring, in its order; empty without a ring.
+    `magnet` 0: unknown which. `shares`: that of each magnet, in the order of the ring; empty without a ring.
     """
 
     share: float
@@ -47,16 +45,16 @@ class Overlap:
 
     @property
     def highest_rpm(self) -> float:
-        """Up to which cadence the board accepts every edge; above it the overlap is too brief."""
+        """The highest cadence (rpm) at which the board accepts every edge."""
         return max(self.share, 0.0) * GLITCH_SHARE * CADENCE_MAX_RPM
 
 
 def lacking_in(
     turning: list[Turning], trailing_ns: Times, names: tuple[str, str], ring: Ring | None, before: int
 ) -> list[Lacking]:
-    """Return the magnets that only one channel sees in (nearly) every turn.
+    """Return the magnets that only one channel sees in most turns.
 
-    `trailing_ns`: rises of the channel that comes second; `names`: of the leading and the trailing channel.
+    `trailing_ns`: rises of the trailing channel; `names`: of the leading and the trailing channel.
     """
     counts = [_rises_within(one.stretch.rises_s, trailing_ns) for one in turning]
     if not counts:
@@ -72,9 +70,9 @@ def lacking_in(
         if total < ODD_LEAST:
             continue
         places = _places_every_turn(flags, seen) if seen else []
-        if places:
+        if ring is not None and places:
             found += [Lacking(name, _number(ring, place + before, kind)) for place in places]
-        elif total >= max(ODD_LEAST, pitches / PULSES_AT_MOST) and (not seen or total * seen > 0.8 * pitches):
+        elif total >= max(ODD_LEAST, pitches / PULSES_MOST) and (not seen or total * seen > 0.8 * pitches):
             found.append(Lacking(name, 0))
     return found
 
@@ -85,7 +83,7 @@ def _rises_within(rises_s: Floats, trailing_ns: Times) -> np.ndarray:
 
 
 def _places_every_turn(flags: list[np.ndarray], seen: int) -> list[int]:
-    """Return places in the turn that are odd in most turns of the first stretch that has some turns."""
+    """Return the places that are odd in most turns of the first stretch, if that has two turns."""
     for one in flags:
         turns = len(one) // seen
         if turns >= 2:
@@ -94,16 +92,14 @@ def _places_every_turn(flags: list[np.ndarray], seen: int) -> list[int]:
     return []
 
 
-def _number(ring: Ring | None, place: int, kind: int) -> int:
-    """Return the number of the magnet at a place; of a leading channel's gap, the one after it."""
-    if ring is None:
-        return 0
+def _number(ring: Ring, place: int, kind: int) -> int:
+    """Return the number of the magnet at a place; for a gap of the leading channel, the one after it."""
     number = ring.magnets[place % len(ring.magnets)].number
     return number % ring.pulses + 1 if kind == 1 else number
 
 
 def overlap_in(turning: list[Turning], ring: Ring | None, before: int) -> Overlap | None:
-    """Return the worst overlap of the main direction; None where no pitch shows all four edges."""
+    """Return the worst overlap in the main direction; None if hardly any pitch shows all four edges."""
     shares = [_shares(one) for one in turning]
     whole = np.concatenate(shares) if shares else np.zeros(0)
     known = whole[~np.isnan(whole)]
@@ -112,34 +108,33 @@ def overlap_in(turning: list[Turning], ring: Ring | None, before: int) -> Overla
     seen = len(ring.magnets) if ring is not None else 0
     turns = len(shares[0]) // seen if seen else 0
     if ring is None or turns < 3:
-        # Without a turn: the value that one pitch in twenty does not reach.
+        # Without a turn: the lowest twentieth of the pitches is below this value.
         return Overlap(float(np.quantile(known, 0.05)), 0, [])
     block = shares[0][: turns * seen].reshape(turns, seen)
-    usual = [float(np.nanmedian(column)) if np.any(~np.isnan(column)) else np.nan for column in block.T]
+    usual = [known_median(column) for column in block.T]
     turned = np.roll(np.array(usual), before % seen)
     worst = int(np.nanargmin(turned))
     return Overlap(float(turned[worst]), ring.magnets[worst].number, [round(float(v), 4) for v in turned])
 
 
 def _shares(one: Turning) -> Floats:
-    """Return the shortest time between two neighbouring edges of each pitch, a share of the usual pitch."""
+    """Return the shortest time between two neighbouring edges in each pitch, as a share of the pitch."""
     stretch = one.stretch
     pitch_s = stretch.pitches_s / np.maximum(one.steps, 1)
-    after_fall_s = pitch_s - stretch.transit_s - stretch.other_high_s
     gaps = (
         stretch.transit_s,
         stretch.high_s - stretch.transit_s,
         stretch.transit_s + stretch.other_high_s - stretch.high_s,
-        after_fall_s,
+        pitch_s - stretch.transit_s - stretch.other_high_s,
     )
     return np.asarray(np.min(np.array(gaps), axis=0) / pitch_s)
 
 
 def odd_edges_in(turning: list[Turning], a: CleanChannel, b: CleanChannel, pulses: int | None) -> float:
-    """Return how many edges a turn the published table counts backward or refuses in forward turning.
+    """Return how many edges a turn the published table counts backward or refuses during forward turning.
 
-    On cleaned levels and within stretches only, so that noise, stops and reversals do not count. Without the
-    pulses of a turn, a turn has as many as the most a ring can have: the rate is then an upper bound.
+    From cleaned levels and within stretches only, so that noise, stops and reversals do not count. If the
+    pulses per turn are unknown, the largest number is assumed: the rate is then an upper bound.
     """
     if not turning:
         return 0.0
@@ -154,4 +149,4 @@ def odd_edges_in(turning: list[Turning], a: CleanChannel, b: CleanChannel, pulse
         pitches += max(len(one.stretch) - 2, 0)
     if odd < ODD_LEAST:
         return 0.0
-    return odd * (pulses or PULSES_AT_MOST) / max(pitches, 1)
+    return odd * (pulses or PULSES_MOST) / max(pitches, 1)

@@ -1,7 +1,7 @@
-"""Cuts a capture where its ring seems to change: a magnet that falls off leaves doubled pitches from then on.
+"""Cuts a capture where its ring may have changed: if a magnet falls off, pitches are doubled from then on.
 
-A steady ring has its odd pitches evenly spread, some every turn. Where the count of odd pitches runs away
-from an even spread, the capture is cut; whether the parts really differ is for who looks at their rings.
+If the ring does not change, its odd pitches are evenly spread: the same number every turn. Where their count
+deviates from an even spread, the capture is cut; `turn.py` compares the rings of the parts.
 """
 
 from collections.abc import Callable
@@ -17,23 +17,23 @@ from host_sim.capture.stretches import Floats, Stretch
 Flags = NDArray[np.bool_]
 Steps = NDArray[np.int64]
 
-GAP_RATIO = 1.42  # A pitch this much longer than those before and after it is a gap: a magnet gave no pulse.
+GAP_RATIO = 1.42  # A pitch this much longer than those around it is a gap: a magnet gave no pulse.
 NARROW_RATIO = 0.86
-BESIDE = 4  # Pitches before and after, whose median is the usual one.
-# Pitches that come every turn stay this near an even spread. Noise makes odd ones at random: by Kolmogorov
-# and Smirnov their count stays within 2.2 roots of it, but for one time in ten thousand.
+BESIDE = 4  # Pitches before and after that give the usual one.
+# Odd pitches that come every turn stay this near an even spread. Those due to noise are random: by Kolmogorov
+# and Smirnov their count stays within 2.2 times its square root, except for one case in ten thousand.
 ROOM_REGULAR, ROOM_BY_CHANCE = 2.2, 2.2
 REGULAR_SHARE = 0.6
-PARTS_MOST = 8  # More frequent changes are due to noise or the legs.
+PARTS_MOST = 8  # More changes than this are due to noise or the legs.
 TURNS_NARROW = 2
-PART_LEAST = 12  # Pitches: fewer show nothing about a ring.
+PART_LEAST = 12  # Pitches: fewer don't show a ring.
 
 
 @dataclass(frozen=True, slots=True)
 class Turning:
     """A stretch of the main direction with its angles.
 
-    `steps`: by how many magnet positions each pitch advances: 1, or more over a gap.
+    `steps`: by how many magnet positions each pitch advances, 1 or, over a gap, more.
     """
 
     stretch: Stretch
@@ -43,10 +43,10 @@ class Turning:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """What lies between two cuts: its turning, when it begins, and the places of magnets that passed before.
+    """The capture between two cuts: its stretches, when it begins, and how many magnets passed before.
 
-    `places` counts from the first rise; a gap counts as the magnet that gave no pulse. `counted`: whether the
-    crank turned without a stop from the first rise to here, so that `places` can be relied on.
+    `places` counts these from the first rise, including magnets that gave no pulse. `counted`: whether the
+    crank turned without a stop from the first rise to here, so that `places` is reliable.
     """
 
     turning: list[Turning]
@@ -62,7 +62,7 @@ def turning_of(stretch: Stretch) -> Turning:
     if not angles.free_of_legs:
         pitch = angles.pitch
         beside = steps_beside(pitch, np.append(pitch[:1], pitch[:-1]), np.append(pitch[1:], pitch[-1:]))
-        # Varying speed makes pitches longer than usual; a gap is also longer than its neighbours.
+        # Varying speed also makes pitches longer than usual, but then the neighbouring ones as well.
         steps = np.minimum(steps, beside.astype(np.int64))
         # Setting off and stopping make long pitches as well.
         steps[:2] = steps[-2:] = 1
@@ -76,12 +76,12 @@ def _steps(pitch: Floats) -> Steps:
 
 
 def parts_of(turning: list[Turning]) -> list[Part]:
-    """Return the parts of a capture, in order of time; one where nothing seems to change."""
+    """Return the parts of a capture, in order of time; one if nothing seems to change."""
     if not turning:
         return []
     cuts = _cuts(np.concatenate([one.steps > 1 for one in turning]), 0)
     if all(one.angles.free_of_legs for one in turning):
-        # Near a cut for gaps, the same change shows in the widths.
+        # A change that causes gaps also shows in the widths: one cut is enough.
         narrow = _cuts(_all_narrow(turning), 0)
         cuts = sorted([*cuts, *(cut for cut in narrow if all(abs(cut - one) >= PART_LEAST for one in cuts))])
     if len(cuts) >= PARTS_MOST:
@@ -96,14 +96,14 @@ def gaps_in(turning: list[Turning]) -> int:
 
 
 def turns_in(turning: list[Turning], pulses: int | None) -> float:
-    """Return the number of turns, with `pulses` in each; a gap contains more than one."""
+    """Return the number of turns, with `pulses` in each; 0 if that is unknown."""
     if not pulses:
         return 0.0
     return sum(int(one.steps.sum()) for one in turning) / pulses
 
 
 def filled(stretch: Stretch) -> Stretch:
-    """Return the stretch with a pitch for every place of a magnet, also those that gave no pulse."""
+    """Return the stretch with a pitch for every magnet position, also those that gave no pulse."""
     steps = _steps(stretch.pitches_s)
     within = np.arange(steps.sum()) - np.repeat(np.cumsum(steps) - steps, steps)
     rises_s = np.repeat(stretch.rises_s[:-1], steps) + np.repeat(stretch.pitches_s / steps, steps) * within
@@ -113,17 +113,17 @@ def filled(stretch: Stretch) -> Stretch:
 
 
 def gaps_regular(turning: list[Turning]) -> bool:
-    """Whether the gaps come as those of a missing magnet do, and not as those of noise."""
+    """Whether the gaps repeat like those of a missing magnet, unlike those due to noise."""
     return any(_regular(one.steps > 1) for one in turning)
 
 
 def narrow_in(turning: list[Turning]) -> int:
-    """Return how many pulses are shorter than those around them, as a weak magnet's is."""
+    """Return how many pulses are shorter than those around them, like those of a weak magnet."""
     return sum(int(np.count_nonzero(_narrow(one.angles))) for one in turning)
 
 
 def widths_change(turning: list[Turning], seen: int) -> bool:
-    """Whether narrow pulses come in one part of the capture more often than in another, or as a turn does."""
+    """Whether narrow pulses are more frequent in one part of the capture, or repeat after `seen` pulses."""
     if not turning:
         return False
     narrow = _all_narrow(turning)
@@ -164,18 +164,18 @@ def _median(windows: Floats) -> Floats:
 
 
 def _mean_of_single(windows: Floats) -> Floats:
-    """Return the mean in each window, without gaps."""
+    """Return the mean of each window without its gaps."""
     single = windows < GAP_RATIO * windows.min(axis=1, keepdims=True)
     return np.asarray(np.where(single, windows, 0.0).sum(axis=1) / np.maximum(single.sum(axis=1), 1))
 
 
 def _cuts(odd: Flags, offset: int) -> list[int]:
-    """Return where the share of odd pitches changes, by cutting again and again."""
+    """Return where the share of odd pitches changes, by repeated cutting."""
     count = len(odd)
     total = int(np.count_nonzero(odd))
     if count < 2 * PART_LEAST or total < 3:
         return []
-    # Before pitch i, and so many more odd ones than an even spread has.
+    # Entry i: how many more odd pitches there are before pitch i than in an even spread.
     ahead = np.concatenate(([0], np.cumsum(odd))) - total * np.arange(count + 1) / count
     place = int(np.argmax(np.abs(ahead)))
     room = ROOM_REGULAR if _regular(odd) else ROOM_BY_CHANCE * np.sqrt(total)
@@ -185,7 +185,7 @@ def _cuts(odd: Flags, offset: int) -> list[int]:
 
 
 def _regular(odd: Flags) -> bool:
-    """Whether most distances from one odd pitch to the next come again at once, as those of a turn do."""
+    """Whether most distances from one odd pitch to the next repeat at once, like those of a turn."""
     apart = np.diff(np.flatnonzero(odd))
     if len(apart) < 2:
         return False
@@ -198,7 +198,7 @@ def _regular(odd: Flags) -> bool:
 
 
 def _part(turning: list[Turning], begin: int, end: int) -> Part:
-    """Return the pitches from `begin` to `end`, counted over all stretches."""
+    """Return the part from pitch `begin` up to, not including, `end`, counted over all stretches."""
     pieces: list[Turning] = []
     first = places = 0
     begin_s = 0.0
@@ -220,16 +220,9 @@ def _part(turning: list[Turning], begin: int, end: int) -> Part:
 def _piece(one: Turning, start: int, stop: int) -> Turning:
     if start == 0 and stop == len(one.stretch):
         return one
-    stretch, angles = one.stretch, one.angles
+    angles = one.angles
     return Turning(
-        Stretch(
-            stretch.direction,
-            stretch.rises_s[start : stop + 1],
-            stretch.high_s[start:stop],
-            stretch.other_high_s[start:stop],
-            stretch.transit_s[start:stop],
-            stretch.fall_transit_s[start:stop],
-        ),
+        one.stretch.piece(start, stop),
         replace(
             angles,
             pitch=angles.pitch[start:stop],

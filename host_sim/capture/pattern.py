@@ -1,9 +1,9 @@
-"""How many magnets pass in one turn, from the pattern that comes back every turn.
+"""How many magnets pass in one turn, from the pattern that repeats every turn.
 
-Uneven magnets make a series of pitch angles that repeats after one turn. So do legs: two torque peaks a turn,
-half a turn apart. On a ring that is perfectly even only the legs would show, and half the magnets would be
-counted. What is accepted is therefore only what no leg makes: see `_not_of_legs`. If the spacing is too even,
-the number stays unknown.
+Unevenly placed magnets make a series of pitch angles that repeats after one turn. Legs make one that repeats
+after half a turn: two torque peaks a turn. On a perfectly even ring only the legs would show, and half the
+magnets would be counted. So a pattern is accepted only if legs can't cause it: see `_not_of_legs`. If the
+spacing is too even, the number stays unknown.
 """
 
 from dataclasses import dataclass
@@ -15,27 +15,26 @@ from scipy.stats import f as f_distribution
 from host_sim.capture.angles import Angles
 from host_sim.capture.stretches import Floats
 
-SHORTEST, LONGEST = 3, 66  # Magnets seen in a turn: 4 to 64, one or so may be missing.
+SHORTEST, LONGEST = 3, 66  # Magnets seen in a turn: 4 to 64, of which one may be missing, and some margin.
 TURNS_LEAST = 4
-NEAR_THE_BEST = 0.12  # A correlation this near the best one counts as good, and the shorter turn is taken.
+NEAR_THE_BEST = 0.12  # Of all lags whose correlation is this close to the best one, the shortest is taken.
 LIKENESS_LEAST = 4.3
-# Were the true turn twice as long, half of the pattern would show between the lines: more than this share.
+# If the true turn were twice as long, more than this share of the pattern's power would be between the lines.
 BETWEEN_LINES = 0.06
 LONGER_SHARE = 0.12
-SLIP_SHARE = (
-    0.06  # An edge lost to noise shifts the legs' swing by a magnet, which leaves this much elsewhere.
-)
-CHANCE = 2e-5  # Probability that a line of the pattern stands out by chance.
+# An edge lost to noise shifts the legs' swing by a magnet, which adds up to this share to other lines.
+SLIP_SHARE = 0.06
+CHANCE = 2e-5  # Probability that chance makes a line of the pattern this significant.
 STRETCHES_MOST, TURNS_TO_JOIN = 6, 4
 OUTLIER_LEAST = 0.005
-LINE_LEAST = 0.0012  # In logarithms of pitch: smaller lines are below what edge times tell.
-LEAK_SHARE = 0.12  # Of the legs' variation, the part that may remain after its removal.
+LINE_LEAST = 0.0012  # In logarithms of pitch: edge times don't resolve smaller lines.
+LEAK_SHARE = 0.12  # The share of the legs' variation that may remain after its removal.
 # The legs' variation is a sine twice a turn; its harmonic, four times a turn, is weaker than this share.
 SECOND_OF_LEGS = 0.3
 BEYOND_LEGS = 0.1
-LEGS_TIMES = 2.0  # One channel: a line from three per turn on this far above the legs' is not theirs.
+LEGS_TIMES = 2.0  # One channel: lines of three a turn and more that exceed the legs' by this are not theirs.
 LEGS_COULD = 0.8
-# A phase of the ripple that comes back every half turn, from the speed alone.
+# The swing of the speed alone, which repeats every half turn.
 RIPPLE_LEAST = 0.01
 SWINGS_LEAST = 10
 STANDS_OUT = 12.0
@@ -45,26 +44,23 @@ STANDS_OUT = 12.0
 class Pattern:
     """The pattern that repeats every turn.
 
-    `magnets` seen in a turn (missing ones not counted), or 0 if unknown, and how sure. `guess` is
-    the number that the legs' swing suggests, two peaks a turn, 0 if there is none. `turns` that were
-    compared. `unevenness`: size of the pattern, as a share of a pitch, one standard deviation.
+    `magnets` seen in a turn (without missing ones), 0 if unknown, and the confidence. `guess`: the number
+    that the legs' swing, two peaks a turn, suggests; 0 if there is no clear swing.
     """
 
     magnets: int
     confidence: float
     guess: int
-    turns: float
-    unevenness: float
 
 
-NOTHING = Pattern(0, 0.0, 0, 0.0, 0.0)
+NOTHING = Pattern(0, 0.0, 0)
 
 
 def find_pattern(stretches: list[Angles], clock_share: float = 0.0) -> Pattern:
     """Look for the pattern in stretches of one direction.
 
-    `clock_share` is the tick of the capture's clock relative to the time from which angles are computed: at
-    an even cadence a coarse clock makes a pattern of its own.
+    `clock_share`: the tick of the capture's clock relative to the time from which angles are computed. At an
+    even cadence a coarse clock causes a pattern too.
     """
     series = [np.log(np.clip(angles.pitch, 0.05, 20.0)) for angles in stretches]
     freed = [angles.free_of_legs for angles in stretches]
@@ -73,40 +69,39 @@ def find_pattern(stretches: list[Angles], clock_share: float = 0.0) -> Pattern:
     guess = _legs_period(speeds)
     magnets = _period(series, detrend=not free_of_legs)
     if magnets == 0:
-        return Pattern(0, 0.0, guess, 0.0, 0.0)
+        return Pattern(0, 0.0, guess)
     magnets, lines = _settle(series, magnets, not free_of_legs)
     turns = sum(len(one) // magnets for one in series)
     legs = _lines(speeds, magnets, False)[0] if free_of_legs else np.zeros(magnets // 2 + 1)
     if not free_of_legs:
         lines[1] = max(lines[1], _swing(series, magnets))
     strength = _not_of_legs(lines, legs, magnets, free_of_legs)
-    unevenness = float(np.sqrt(np.sum(lines**2) / 2.0))
     between = _between_lines(series, magnets, not free_of_legs)
     if strength <= clock_share or turns < TURNS_LEAST or between > BETWEEN_LINES:
-        return Pattern(0, 0.0, guess, turns, unevenness)
+        return Pattern(0, 0.0, guess)
     confidence = 0.97 if strength > 3.0 * LINE_LEAST and turns >= 6 else 0.92
     if not free_of_legs and _legs_could_make(lines):
         confidence = LEGS_COULD
     if guess and free_of_legs:
-        # The legs say the same by another way, or contradict.
+        # The legs' swing confirms the number or contradicts it.
         confidence = 0.99 if guess == magnets else (0.5 if guess == 2 * magnets else confidence)
-    return Pattern(magnets, confidence, guess, turns, unevenness)
+    return Pattern(magnets, confidence, guess)
 
 
 def _legs_could_make(lines: Floats) -> bool:
-    """Whether, of one channel, one strong leg or a hand on one pedal could make the pattern.
+    """Whether, with one channel, one strong leg or a hand on one pedal could cause the pattern.
 
-    Their swing comes once and twice a turn, and what is not a sine in it up to about three times.
+    Their swing comes once and twice a turn, and its harmonics up to about three times.
     """
     once, twice = (float(lines[k]) if len(lines) > k else 0.0 for k in (1, 2))
-    # What the two make together in the logarithm of a pitch: products of as many as the line has turns.
+    # The logarithm of a pitch has products of the two: line k has those whose orders add up to k.
     made = {3: once * twice + once**3, 4: twice**2 + once**2 * twice}
     rest = once * twice * (once + twice)
     return not any(lines[k] > LEGS_TIMES * made.get(k, rest) + 3.0 * LINE_LEAST for k in range(3, len(lines)))
 
 
 def _period(series: list[Floats], detrend: bool) -> int:
-    """Return the shortest lag at which the series is nearly as like itself as at its best; 0 if nowhere."""
+    """Return the shortest lag whose correlation is nearly as high as the best; 0 if there is none."""
     longest = min(LONGEST * 2, max((len(one) for one in series), default=0) // 2)
     best = np.zeros(longest + 1)
     for lag in range(SHORTEST, longest + 1):
@@ -119,7 +114,7 @@ def _period(series: list[Floats], detrend: bool) -> int:
 
 
 def _likeness(series: list[Floats], lag: int, detrend: bool) -> float:
-    """Return the correlation of the series with itself `lag` later; 0 where chance would do as much."""
+    """Return the correlation of the series with itself `lag` later; 0 if it may be chance."""
     together, first, second, pairs = 0.0, 0.0, 0.0, 0
     for one in series:
         if len(one) < lag + 3:
@@ -132,22 +127,22 @@ def _likeness(series: list[Floats], lag: int, detrend: bool) -> float:
     if pairs < 2 * lag or first <= 0.0 or second <= 0.0:
         return 0.0
     likeness = together / float(np.sqrt(first * second))
-    # By Fisher's transform; of some 70 lags of noise, the best one stays below this many standard deviations.
+    # Fisher's transform, in standard deviations; with noise the best of some 70 lags stays below the limit.
     chance = float(np.arctanh(min(likeness, 0.999999)) * np.sqrt(max(pairs - 3, 1)))
     return likeness if chance > LIKENESS_LEAST else 0.0
 
 
 def _flat(one: Floats, turn: int) -> Floats:
-    """Remove changes over more than a turn, and keep what repeats every turn."""
+    """Remove changes slower than a turn; what repeats every turn stays."""
     mean = uniform_filter1d(one, turn, mode="nearest")
     if turn % 2 == 0:
-        # An even window has no middle: half a step to each side.
+        # An even window has no middle sample: the mean of both positions.
         mean = 0.5 * (mean + uniform_filter1d(one, turn, mode="nearest", origin=-1))
     return np.asarray(one - mean)
 
 
 def _settle(series: list[Floats], magnets: int, detrend: bool) -> tuple[int, Floats]:
-    """Lengthen or shorten the turn until the pattern's lines have no common part; return both."""
+    """Lengthen or shorten the turn until the lines have no common divisor; return the turn and its lines."""
     for _ in range(3):
         longer = next((by for by in (2, 3) if _longer_shows(series, by, magnets, detrend)), 1)
         magnets *= longer
@@ -169,19 +164,19 @@ def _longer_shows(series: list[Floats], times: int, magnets: int, detrend: bool)
     common = lines[::times].copy()
     lines[::times] = 0.0
     if detrend:
-        # The legs, and the rest of a slowly changing cadence, may be in it.
+        # It may contain the legs and the remainder of a slowly changing cadence.
         strongest = max(float(common.max()), float(lines.max()))
         common[:3] = 0.0
         lines[:3] = 0.0
         lines[lines < SLIP_SHARE * strongest] = 0.0
-    # Uneven magnets show about as much between the lines of half a turn as on them; a trifle is chance.
+    # Uneven magnets show about as much between the lines of half a turn as on them; much less is chance.
     return bool(np.any(lines > LONGER_SHARE * common.max(initial=0.0)))
 
 
 def _lines(series: list[Floats], turn: int, detrend: bool) -> tuple[Floats, Floats]:
-    """Return the amplitudes of the pattern's lines, 1 to turn // 2 a turn, 0 where chance might make them.
+    """Return the amplitudes of the pattern's lines, 0 to turn // 2 a turn, 0 where they may be chance.
 
-    And the power of every line, less what chance adds. The turns' own scatter says what chance can do.
+    And the power of every line, less the part due to chance, which is estimated from the turns' scatter.
     """
     rows = _rows(series, turn, detrend)
     amplitudes = np.zeros(turn // 2 + 1)
@@ -204,15 +199,15 @@ def _lines(series: list[Floats], turn: int, detrend: bool) -> tuple[Floats, Floa
 
 
 def _swing(series: list[Floats], turn: int) -> float:
-    """Return the size of the first line turn by turn, whether or not it keeps its place from turn to turn."""
+    """Return the median size of the first line in single turns, whatever its phase in each."""
     rows = _rows(series, turn, True)
     return float(np.median(np.abs(np.fft.rfft(rows, axis=1)[:, 1]))) * 2.0 / turn if len(rows) else 0.0
 
 
 def _rows(series: list[Floats], turn: int, detrend: bool) -> Floats:
-    """Return the series cut into turns, one a row; later stretches are rolled to lie over the longest.
+    """Return the series cut into turns, one per row; other stretches are rolled to match the longest.
 
-    That choice finds likeness even in noise, so only long stretches are taken in, and few.
+    Rolling finds similarity even in noise, so only a few long stretches are used.
     """
     ordered = sorted(series, key=len, reverse=True)
     rows: list[Floats] = []
@@ -232,7 +227,7 @@ def _rows(series: list[Floats], turn: int, detrend: bool) -> Floats:
 
 
 def _without_outliers(rows: Floats) -> Floats:
-    """Replace values far from a magnet's median by it: edges that noise has moved."""
+    """Replace values far from a magnet's median by the median: noise has moved these edges."""
     middle = np.median(rows, axis=0)
     off = np.abs(rows - middle)
     far = off > np.maximum(5.0 * np.median(off, axis=0), OUTLIER_LEAST)
@@ -240,7 +235,7 @@ def _without_outliers(rows: Floats) -> Floats:
 
 
 def _between_lines(series: list[Floats], magnets: int, detrend: bool) -> float:
-    """Return how much more of a pattern two or three turns together show than one, as a share of power."""
+    """Return the power that a turn two or three times as long adds to the pattern, as a share."""
     shares = []
     for times in (2, 3):
         if times == 3 and 3 * magnets > LONGEST:
@@ -249,7 +244,7 @@ def _between_lines(series: list[Floats], magnets: int, detrend: bool) -> float:
             return 1.0
         power = _lines(series, times * magnets, detrend)[1].copy()
         if detrend and times == 2:
-            power[2] = 0.0  # Here legs would show, were the turn really twice as long: it proves nothing.
+            power[2] = 0.0  # If the turn were really twice as long, the legs would be here.
         common = float(power[times::times].sum())
         power[::times] = 0.0
         shares.append(float(power.sum()) / common if common > 0.0 else 1.0)
@@ -259,8 +254,8 @@ def _between_lines(series: list[Floats], magnets: int, detrend: bool) -> float:
 def _not_of_legs(lines: Floats, legs: Floats, magnets: int, free_of_legs: bool) -> float:
     """Return the size of the part of the pattern that legs can't cause; 0 if they could cause all of it.
 
-    Were the true turn twice as long, legs would show in this one as its first line, and weakly as its second.
-    Magnets in pairs, alternately near and far, show as the line of half a pitch and tell no turn either.
+    If the true turn were twice as long, legs would be the first line of this one and, weakly, the second.
+    Magnets in pairs, alternately near and far, make the line of two pitches, which does not show a turn.
     """
     lines = lines.copy()
     if magnets % 2 == 0:
@@ -278,7 +273,7 @@ def _not_of_legs(lines: Floats, legs: Floats, magnets: int, free_of_legs: bool) 
 
 
 def _legs_period(series: list[Floats]) -> int:
-    """Return how many magnets a turn has if the swing of speed comes twice a turn; 0 if none is clear."""
+    """Return how many magnets a turn has if the speed swings twice a turn; 0 without a clear swing."""
     longest = max(series, key=len, default=np.zeros(0))
     if len(longest) < 6 * SHORTEST:
         return 0
@@ -289,7 +284,7 @@ def _legs_period(series: list[Floats]) -> int:
     power[(frequency < 2.0 / LONGEST) | (frequency > 2.0 / SHORTEST)] = 0.0
     best = int(np.argmax(power))
     swings = frequency[best] * len(flat)
-    # A varying cadence has no line of its own: neighbouring lines are nearly as strong.
+    # A varying cadence has no clear line: neighbouring ones are nearly as strong.
     ratio = frequency / frequency[best] if best else frequency
     around = power[((ratio > 0.5) & (ratio < 0.8)) | ((ratio > 1.25) & (ratio < 2.0))]
     if power[best] < RIPPLE_LEAST or swings < SWINGS_LEAST or power[best] < STANDS_OUT * np.median(around):

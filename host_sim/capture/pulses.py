@@ -1,39 +1,38 @@
-"""Pulses in a turn: from the pattern that comes back, from turns that were counted, or from both."""
+"""Pulses per turn: from the pattern that repeats, from turns that the user counted, or from both."""
 
 from dataclasses import dataclass
 from math import ceil, floor
 
 from host_sim.capture.findings import GUESS
-from host_sim.capture.pattern import Pattern
+from host_sim.capture.pattern import SHORTEST, Pattern
+from host_sim.capture.ring import PULSES_MOST
 
 TURNS_OFF = 0.1  # Somebody who counts turns stops the pedal within 36 degrees of where it started.
 PULSES_OFF = 1.0
 LEGS_GUESS = 0.6  # Two peaks of speed a turn: true for legs, not for a hand on one pedal.
-SEEN_LEAST, SEEN_MOST = 3, 64
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Magnets seen in a turn, missing ones not counted, or 0 if unknown; and how sure."""
+    """Magnets seen in a turn, without missing ones, 0 if unknown; and the confidence, 0 to 1."""
 
     magnets: int
     confidence: float
 
 
 def seen_a_turn(pattern: Pattern, rises: int, turns: float | None) -> Seen:
-    """Return the magnets seen in a turn; `rises` is how many passed, forward less backward, in `turns`."""
+    """Return the magnets seen in a turn; `rises`: how many passed, forward minus backward, in `turns`."""
     if turns is None:
         if pattern.magnets:
             return Seen(pattern.magnets, pattern.confidence)
         return Seen(pattern.guess, LEGS_GUESS) if pattern.guess else Seen(0, 0.0)
-    least, most = counted_between(rises, turns)
-    possible = range(max(ceil(least), SEEN_LEAST), min(floor(most), SEEN_MOST) + 1)
+    possible = possible_by_count(rises, turns, SHORTEST)
     if pattern.magnets and pattern.confidence >= GUESS:
-        # A ring made of equal parts shows one part; only the count shows how many.
+        # A ring of equal parts shows one part; only the count shows how many there are.
         whole = [number for number in possible if number % pattern.magnets == 0]
         if len(whole) == 1 and whole[0] > pattern.magnets:
             return Seen(whole[0], 0.95)
-        # The pattern and the count speak of the same ring, or one of them is wrong.
+        # If the count excludes the pattern's number, one of the two is wrong.
         return Seen(pattern.magnets, 0.99 if pattern.magnets in possible else GUESS)
     if len(possible) == 1:
         return Seen(possible[0], 0.97)
@@ -43,8 +42,14 @@ def seen_a_turn(pattern: Pattern, rises: int, turns: float | None) -> Seen:
     return Seen(nearest, LEGS_GUESS) if nearest in possible else Seen(0, 0.0)
 
 
+def possible_by_count(rises: int, turns: float, least: int) -> range:
+    """Return the numbers of magnets per turn, from `least` to PULSES_MOST, that a count of turns allows."""
+    lowest, highest = counted_between(rises, turns)
+    return range(max(ceil(lowest), least), min(floor(highest), PULSES_MOST) + 1)
+
+
 def counted_between(rises: int, turns: float) -> tuple[float, float]:
-    """Return between which numbers the magnets seen in a turn must be, by a count of turns."""
+    """Return the lowest and the highest number of magnets per turn that a count of turns allows."""
     return (rises - PULSES_OFF) / (turns + TURNS_OFF), (rises + PULSES_OFF) / max(turns - TURNS_OFF, 0.1)
 
 

@@ -1,7 +1,7 @@
-"""The ring as a whole: every magnet's place, width and strength, averaged over the turns.
+"""The ring as a whole: place, width and strength of every magnet, as medians over the turns.
 
-Magnets are numbered from 1 in the order in which they come when the crank turns as it mostly did in the
-capture; magnet 1 is the first whose rise, on the channel that leads, is in the capture.
+Magnets are numbered from 1 in the order in which they pass when the crank turns in the main direction of the
+capture; magnet 1 is the first whose rise, on the leading channel, is in the capture.
 """
 
 import warnings
@@ -9,11 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firmware.settings import TABLE
 from host_sim.capture.angles import Angles
 from host_sim.capture.gaps import steps_beside
 from host_sim.capture.stretches import Floats
 
-# A pulse narrower than the first share of the usual one is a weak magnet's; between the two nobody can say.
+# The range of pulses_per_rev in firmware/settings.py.
+PULSES_LEAST, PULSES_MOST = next((low, high) for name, _, low, high, _ in TABLE if name == "pulses_per_rev")
+# A pulse narrower than the first share of the usual one is due to a weak magnet; between the two it is open.
 # With one channel, a narrow pulse is less distinct from fast pedalling.
 WEAK_SHARE, GOOD_SHARE = 0.84, 0.88
 SCATTER_LEAST = 0.002
@@ -21,16 +24,16 @@ REFERENCE_TURNS = 9
 ROLL_LEAST, ROLL_BETTER = 0.6, 0.3  # Correlations.
 WEAK_SHARE_ONE, GOOD_SHARE_ONE = 0.76, 0.86
 WIDER = 1.03
-SURE = 4.0  # Standard errors that a weak magnet must differ by.
+SURE = 4.0  # Standard errors by which a weak magnet must differ.
 DEG_PER_TURN = 360.0
 
 
 @dataclass(frozen=True, slots=True)
 class Magnet:
-    """One magnet. `number` from 1; `error_deg` how far ahead of its even place, degrees of the crank.
+    """One magnet. `number` from 1; `error_deg`: how far it is ahead of its even place, degrees of the crank.
 
     `width`, `other_width`: how long it holds the leading and the other channel high, as a share of a pitch,
-    NaN where not seen; `strength` its pulse relative to the usual one, 1 for the usual.
+    NaN if not seen; `strength`: its pulse relative to the usual one (1).
     """
 
     number: int
@@ -42,10 +45,11 @@ class Magnet:
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """The magnets seen, the numbers of those missing and weak, and what all share.
+    """The magnets seen, the numbers of those missing and weak, and the values common to all.
 
-    `pulses` in a turn, missing ones counted. `duty` and `other_duty` of leading and other channel, shares of
-    a pitch; `phase_deg` electrical, from the leading channel to the other; NaN where not seen.
+    `pulses` in a turn, including missing magnets. `doubt`: whether a magnet may be weak. `duty` and
+    `other_duty` of the leading and the other channel, shares of a pitch; `phase_deg` electrical, from the
+    leading channel to the other; NaN if not seen.
     """
 
     pulses: int
@@ -59,14 +63,15 @@ class Ring:
 
     @property
     def longest_error_deg(self) -> float:
-        """The largest distance of a magnet from its even place."""
+        """The largest distance of a magnet from its even place, degrees of the crank."""
         return max((abs(magnet.error_deg) for magnet in self.magnets), default=0.0)
 
 
-def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet: int = 0) -> Ring | None:
-    """Return the ring of `seen` magnets a turn from stretches of one direction; None if no turn is whole.
+def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet: int) -> Ring | None:
+    """Return the ring of `seen` magnets a turn from stretches of one direction; None without a whole turn.
 
-    `first_magnet`: how many magnets passed before the first stretch began.
+    `free_of_legs`: as in Angles, of all stretches. `first_magnet`: how many magnets passed before the first
+    stretch.
     """
     folded = _fold(stretches, seen, free_of_legs, first_magnet)
     if folded is None:
@@ -80,7 +85,7 @@ def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet
     if not free_of_legs:
         pitch = pitch * np.exp(-_legs(np.log(pitch / steps), places, pulses))
         pitch *= pulses / pitch.sum()
-    # By the middles of the pulses: a weak magnet is narrower, not out of its place.
+    # From the middles of the pulses: the pulse of a weak magnet is narrower, not displaced.
     errors = np.concatenate(([0.0], np.cumsum(pitch - steps)[:-1])) + 0.5 * width
     errors -= np.median(errors)
     strength = _strengths(width, other_width, pitch, steps, error / base, free_of_legs)
@@ -105,7 +110,7 @@ def ring_of(stretches: list[Angles], seen: int, free_of_legs: bool, first_magnet
         weak,
         doubt,
         duty,
-        _median(other_width),
+        known_median(other_width),
         DEG_PER_TURN * share / base,
     )
 
@@ -119,7 +124,8 @@ def _steps(pitch: Floats) -> Floats:
     return steps
 
 
-def _median(values: Floats) -> float:
+def known_median(values: Floats) -> float:
+    """Return the median of the values that are not NaN; NaN if there is none."""
     return float(np.nanmedian(values)) if np.any(~np.isnan(values)) else float("nan")
 
 
@@ -128,11 +134,11 @@ def _fold(
 ) -> tuple[Floats, Floats, Floats, Floats] | None:
     """Return medians over the turns of pitch, width, other width, and the width's standard error.
 
-    Each turn is first laid over the pattern so far, so that an edge lost to noise spoils one turn only.
+    Each turn is first aligned with the common pattern, so that an edge lost to noise affects one turn only.
     """
     blocks: list[list[Floats]] = []
     for one in stretches:
-        # Against a drift of cadence, a share of the turn: one channel has no angles.
+        # With one channel there are no angles: a moving mean removes the drift of the cadence.
         mean = 1.0 if free_of_legs else _moving_mean(one.pitch, seen)
         columns = (one.pitch / mean, one.high / mean, one.other_high / mean)
         for first in range(0, len(one.pitch) - seen + 1, seen):
@@ -142,7 +148,7 @@ def _fold(
     turns = np.array(blocks)
     longest = max(range(len(stretches)), key=lambda place: len(stretches[place].pitch))
     before = sum(len(one.pitch) // seen for one in stretches[:longest])
-    # In units of their own scatter: values that are steady from turn to turn count most.
+    # In units of their scatter: values that are steady from turn to turn have the most weight.
     scatter = np.nanmedian(np.abs(turns[:, :2] - np.nanmedian(turns[:, :2], axis=0)), axis=(0, 2))
     marks = np.nan_to_num(turns[:, :2], nan=1.0) / (scatter[:, None] + SCATTER_LEAST)
     reference = np.median(marks[before : before + REFERENCE_TURNS], axis=0)
@@ -153,12 +159,12 @@ def _fold(
         aligned = [np.roll(turn, by, axis=1) for turn, by in zip(marks, shifts, strict=True)]
         reference = np.median(aligned, axis=0)
     rolled = np.array([np.roll(turn, by, axis=1) for turn, by in zip(turns, shifts, strict=True)])
-    # The first turn that fits well shows where magnet 1 is; the very first may be distorted by the start.
+    # The first turn that fits well determines magnet 1; the start may distort the very first turn.
     in_first = max(len(stretches[0].pitch) // seen, 1)
     first_shift = next((by for by, fit in found[:in_first] if fit > ROLL_LEAST), int(shifts[0]))
     rolled = np.roll(rolled, first_magnet - first_shift, axis=2)
     pitch, width = np.median(rolled[:, 0], axis=0), np.nanmedian(rolled[:, 1], axis=0)
-    # A column without any value has no median; one channel has none at all.
+    # With one channel the other widths are all NaN, and numpy warns.
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
         other = np.nanmedian(rolled[:, 2], axis=0)
@@ -173,9 +179,9 @@ def _moving_mean(pitch: Floats, seen: int) -> Floats:
 
 
 def _shift(turn: Floats, reference: Floats) -> tuple[int, float]:
-    """Return by how many magnets to roll a turn over `reference`, 0 unless clearly better; and the fit.
+    """Return by how many magnets to roll a turn to align it with `reference`, and the correlation then.
 
-    Both have a row of pitches and one of widths.
+    0 unless another shift is clearly better. Both have a row of pitches and one of widths.
     """
     turn = turn - turn.mean(axis=1, keepdims=True)
     reference = reference - reference.mean(axis=1, keepdims=True)
@@ -189,7 +195,7 @@ def _shift(turn: Floats, reference: Floats) -> tuple[int, float]:
 
 
 def _legs(log_pitch: Floats, places: Floats, pulses: int) -> Floats:
-    """Return the part of the pattern that comes twice a turn: of one channel, legs are the likelier cause."""
+    """Return the part of the pattern that comes twice a turn: with one channel probably due to the legs."""
     if len(log_pitch) < 6:
         return np.zeros(len(log_pitch))
     angle = 4.0 * np.pi * (places + 0.5) / pulses
@@ -201,21 +207,21 @@ def _legs(log_pitch: Floats, places: Floats, pulses: int) -> Floats:
 def _strengths(
     width: Floats, other: Floats, pitch: Floats, steps: Floats, error: Floats, free_of_legs: bool
 ) -> Floats:
-    """Return each magnet's pulse relative to the usual one; 1 where the difference is not certain.
+    """Return each magnet's pulse relative to the usual one; 1 if the difference is not certain.
 
-    A part that is low over a magnet shows a weak one as a short low with longer highs on both sides.
+    With a sensor that is low over a magnet, a weak one gives a short low with longer highs on both sides.
     """
     if not free_of_legs:
-        # Beside the pitches before and after, the legs' speed hardly matters, nor the magnet's place.
+        # Relative to the pitches on both sides, so that the legs' speed and the magnet's place hardly matter.
         even = pitch / steps
         width = width / (0.5 * (even + np.roll(even, 1)))
     usual = float(np.median(width))
     ratio = width / usual
     if np.any(~np.isnan(other)):
-        # The worse of the two: a magnet may be weak for one pickup only.
-        ratio = np.fmin(ratio, other / _median(other))
+        # The smaller of the two: a magnet may be weak at one pickup only.
+        ratio = np.fmin(ratio, other / known_median(other))
     elif not free_of_legs and len(width) % 2 == 0:
-        # Legs do the same to the magnet opposite.
+        # Legs have the same effect on the magnet opposite.
         opposite = np.roll(ratio, len(ratio) // 2)
         ratio = np.where(ratio < opposite, np.maximum(ratio, ratio / opposite), 1.0)
     sure = (1.0 - ratio) * usual > SURE * np.nan_to_num(error)

@@ -1,4 +1,4 @@
-"""Reads sigrok session files: a zip with `version`, `metadata` (INI) and samples in `logic-1-1` and on."""
+"""Reads session files: a zip with `version`, `metadata` (INI) and samples in `logic-1-1` and on."""
 
 import configparser
 import lzma
@@ -15,16 +15,14 @@ import numpy as np
 
 from host_sim.capture.blocks import BLOCK_BYTES, Done, shown
 from host_sim.capture.choice import choose
-from host_sim.capture.edges import Capture, Damage, Levels, Times
+from host_sim.capture.edges import RATE_MAX_HZ, Capture, Damage, Levels, Times, sample_times_ns
 from host_sim.errors import RequestError
 from host_sim.textfile import open_file, spoken
-from host_sim.units import NS_PER_S
 
 METADATA_BYTES_MAX = 1_000_000
-RATE_HZ_MAX = 9_000_000_000
 UNIT_BYTES_MAX = 64
 HZ = {"": 1, "hz": 1, "khz": 10**3, "mhz": 10**6, "ghz": 10**9}
-# All that zipfile and the decompressors raise for broken files.
+# Everything that zipfile and the decompressors raise for broken files.
 BROKEN = (
     zipfile.BadZipFile,
     zlib.error,
@@ -65,9 +63,8 @@ class SessionCapture(Capture):
                 self._members = _members(archive, self._header.base)
                 self._bytes_all = sum(archive.getinfo(member).file_size for member in self._members)
         except BROKEN as error:
-            reason = (
-                "it is a zip that is broken or cut off" if isinstance(error, zipfile.BadZipFile) else "broken"
-            )
+            bad_zip = isinstance(error, zipfile.BadZipFile)
+            reason = "it is a zip that is broken or cut off" if bad_zip else "it is broken"
             raise RequestError(f"{name}: no session file can be read from it, {reason}") from error
         if not self._members:
             raise RequestError(f"{name}: there are no samples of logic channels in it")
@@ -87,7 +84,7 @@ class SessionCapture(Capture):
                 expected += 1
                 for data in self._whole_samples(archive, member, sample):
                     count = len(data) // self._header.unit_bytes
-                    self._last_ns = self._time_ns(sample + count)
+                    self._last_ns = int(self._times_ns(np.array([sample + count]))[0])
                     yield self._changes(data, sample)
                     sample += count
 
@@ -121,13 +118,10 @@ class SessionCapture(Capture):
         for channel, bit in enumerate(self._chosen_bits):
             levels |= (rows[:, bit // 8] >> np.uint8(bit % 8) & np.uint8(1)) << np.uint8(channel)
         changed = np.concatenate(([0], np.flatnonzero(levels[1:] != levels[:-1]) + 1))
-        at = changed.astype(np.int64) + sample
-        whole_s, part = np.divmod(at, self._header.rate_hz)
-        times_ns = whole_s * NS_PER_S + (part * NS_PER_S + self._header.rate_hz // 2) // self._header.rate_hz
-        return times_ns, levels[changed]
+        return self._times_ns(changed.astype(np.int64) + sample), levels[changed]
 
-    def _time_ns(self, sample: int) -> int:
-        return (sample * NS_PER_S + self._header.rate_hz // 2) // self._header.rate_hz
+    def _times_ns(self, samples: Times) -> Times:
+        return sample_times_ns(samples, self._header.rate_hz)
 
 
 def _archive(file: BinaryIO) -> zipfile.ZipFile:
@@ -175,9 +169,9 @@ def _rate_hz(text: str, name: str) -> int:
     found = re.fullmatch(r"(\d{1,12})(?:\.(\d{1,9}))?\s*([kmg]?hz|)", text.strip().lower(), re.ASCII)
     decimals = (found[2] or "") if found else ""
     hz = int(found[1] + decimals) * HZ[found[3]] // 10 ** len(decimals) if found else 0
-    if not 1 <= hz <= RATE_HZ_MAX:
+    if not 1 <= hz <= RATE_MAX_HZ:
         raise RequestError(
-            f"{name}: its samplerate is {shown(text.encode())}, allowed is 1 Hz to {RATE_HZ_MAX // 10**9} GHz"
+            f"{name}: its samplerate is {shown(text.encode())}, allowed is 1 Hz to {RATE_MAX_HZ // 10**9} GHz"
         )
     return hz
 
@@ -189,7 +183,7 @@ def _whole_number(text: str, key: str, most: int, name: str) -> int:
 
 
 def _members(archive: zipfile.ZipFile, base: str) -> list[str]:
-    """Return the members that hold samples, in their order."""
+    """Return the members that contain samples, in the order of their numbers."""
     names = set(archive.namelist())
     if base in names:
         return [base]
@@ -198,4 +192,4 @@ def _members(archive: zipfile.ZipFile, base: str) -> list[str]:
 
 
 def _reason(error: Exception) -> str:
-    return "its checksum does not fit" if "CRC" in str(error) else "its compressed data make no sense"
+    return "its checksum does not fit" if "CRC" in str(error) else "its compressed data are invalid"

@@ -5,46 +5,38 @@ import numpy as np
 from host_sim.capture.angles import Angles
 from host_sim.capture.duty_code import pitch_shares
 from host_sim.capture.edges import CHANNEL_B
-from host_sim.capture.findings import Channels, Finding
-from host_sim.capture.ring import Ring
+from host_sim.capture.findings import CAN_NOT_TELL, Channels, Finding
+from host_sim.capture.ring import Ring, known_median
 from host_sim.capture.ways import Way
 
-ORDER_MARGIN = 0.02  # Of a pitch: nearer than this, the order of two edges is a matter of luck.
+ORDER_MARGIN = 0.02  # Of a pitch: if two edges are closer, their order is random.
 MIXED_DUTY = 0.05
 SPEED_STEP_MOST = 0.15
-CAN_NOT_TELL = 0.0
-
-
-def _median(columns: list[np.ndarray]) -> float:
-    values = np.concatenate(columns) if columns else np.zeros(0)
-    values = values[~np.isnan(values)]
-    return float(np.median(values)) if len(values) else float("nan")
 
 
 def duty_of(
     kind: Finding[str], ring: Ring | None, way: Way, channels: Channels, sure: bool
 ) -> dict[str, Finding[float]]:
-    """Return the duty of each live channel, 0 to 1, or that it is unknown."""
+    """Return the duty of each live channel, 0 to 1, or that it is unknown; `sure`: whether the turn is."""
     angles = way.angles
-    pitches = sum(len(one.pitch) for one in angles)
-    confidence = 0.95 if pitches >= 12 else 0.7 if pitches >= 4 else CAN_NOT_TELL
     if not angles:
         return {}
+    pitches = sum(len(one.pitch) for one in angles)
+    confidence = 0.95 if pitches >= 12 else 0.7 if pitches >= 4 else 0.0
     first = "B" if (way.main < 0 and kind.value == "two channels") or channels.live == CHANNEL_B else "A"
     if not angles[0].free_of_legs:
         shares = np.concatenate([pitch_shares(one) for one in way.stretches if one.direction == way.main])
         if ring is not None and sure:
             return {first: _told(ring.duty, confidence)}
-        # The mean, in which quick and slow parts of the turn cancel; a weak magnet pulls it down.
+        # The mean, in which fast and slow parts of the turn cancel; a weak magnet lowers it.
         shares = shares[~np.isnan(shares)]
         if len(shares) == 0:
-            return {first: Finding(None, CAN_NOT_TELL)}
+            return {first: CAN_NOT_TELL}
         mixed = float(shares.std()) > MIXED_DUTY
         return {first: _told(float(shares.mean()), min(confidence, 0.8 if mixed else 1.0))}
     if _speed_step(way) >= SPEED_STEP_MOST:
         confidence = min(confidence, 0.7)
-    duty = ring.duty if ring is not None else _median([one.high for one in angles])
-    other = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
+    duty, other = _duties(ring, angles)
     found = {first: _told(duty, confidence)}
     if not np.isnan(other):
         found["B" if first == "A" else "A"] = _told(other, confidence)
@@ -52,8 +44,16 @@ def duty_of(
 
 
 def _told(duty: float, confidence: float) -> Finding[float]:
-    """Return a duty, unless it is more than a whole pitch: the crank stood or jerked while it was high."""
-    return Finding(duty, confidence) if 0.0 <= duty <= 1.0 else Finding(None, CAN_NOT_TELL)
+    """Return a duty unless it is more than a whole pitch: the crank stood or jerked while it was high."""
+    return Finding(duty, confidence) if 0.0 <= duty <= 1.0 else CAN_NOT_TELL
+
+
+def _duties(ring: Ring | None, angles: list[Angles]) -> tuple[float, float]:
+    """Return the duty of the leading and the other channel, from the ring or else from all pitches."""
+    if ring is not None:
+        return ring.duty, ring.other_duty
+    high = np.concatenate([one.high for one in angles])
+    return known_median(high), known_median(np.concatenate([one.other_high for one in angles]))
 
 
 def phase_of(ring: Ring | None, way: Way) -> Finding[float]:
@@ -61,7 +61,7 @@ def phase_of(ring: Ring | None, way: Way) -> Finding[float]:
     angles = way.angles
     shares = [one.transit_share for one in angles if one.free_of_legs and len(one.pitch) >= 4]
     if not shares:
-        return Finding(None, CAN_NOT_TELL)
+        return CAN_NOT_TELL
     phase_deg = ring.phase_deg if ring is not None else 360.0 * float(np.median(shares))
     pitches = sum(len(one.pitch) for one in angles)
     sure = pitches >= 12 and _speed_step(way) < SPEED_STEP_MOST
@@ -69,9 +69,9 @@ def phase_of(ring: Ring | None, way: Way) -> Finding[float]:
 
 
 def _speed_step(way: Way) -> float:
-    """Return how much the crank's speed changes from one measurement to the next, in logarithms.
+    """Return by how much the logarithm of the crank's speed changes from one measurement to the next.
 
-    With few magnets it varies so much that the speed in between is a guess.
+    With few magnets it varies so much that the speed in between is uncertain.
     """
     steps = []
     for one in way.turning:
@@ -86,16 +86,15 @@ def _speed_step(way: Way) -> float:
 def decodable_of(kind: Finding[str], ring: Ring | None, angles: list[Angles]) -> Finding[bool]:
     """Return whether A and B overlap, so that the four edges of a pitch come in quadrature order."""
     if kind.value != "two channels" or not angles or not angles[0].free_of_legs:
-        return Finding(None, CAN_NOT_TELL)
+        return CAN_NOT_TELL
     share = float(np.median([one.transit_share for one in angles if one.free_of_legs]))
-    first = ring.duty if ring is not None else _median([one.high for one in angles])
-    second = ring.other_duty if ring is not None else _median([one.other_high for one in angles])
+    first, second = _duties(ring, angles)
     margin = min(share, first - share, share + second - first, 1.0 - share - second)
     return Finding(margin > 0.0, 0.97 if abs(margin) > ORDER_MARGIN else 0.6)
 
 
 def swing_of(angles: list[Angles], ring: Ring | None) -> float:
-    """Return how much the crank's speed varies within a turn, as a share; a tenth if unknown."""
+    """Return how much the crank's speed varies within a turn, as a share; 0.1 if unknown."""
     if not angles or ring is None or not all(one.free_of_legs for one in angles):
         return 0.1
     swings = []

@@ -1,7 +1,7 @@
 """The settings that follow from a ring: the slowest cadence it supports, and how soon it shows a stop.
 
-The stop gap is the firmware's own: the least of the gap at the release cadence, a share of the last measured
-pitch, and the time that the cut-off distance allows at the speed.
+The stop gap is computed by the firmware's rule: the least of the gap at the release cadence, a share of the
+last measured pitch, and the time that the cut-off distance allows at the speed.
 """
 
 from dataclasses import dataclass
@@ -17,17 +17,17 @@ from host_sim.units import KM_PER_H_PER_M_PER_S
 
 SPEEDS_KM_PER_H = (6.0, 10.0, 15.0, 20.0, 25.0)
 STEADY_RPM = 60
-SLOWEST_SPEED_KM_PER_H = 6.0  # Start-up speed: slower legs than this are pushing a bicycle off.
+SLOWEST_SPEED_KM_PER_H = 6.0  # Start-up speed: below it, riders are still setting off.
 CADENCE_TRIED_RPM = 150
 MM_PER_S_PER_KM_PER_H = 1e6 / 3600.0
-_LOWEST = {name: lowest for name, _, lowest, _, _ in TABLE}
+_LIMITS = {name: (lowest, highest) for name, _, lowest, highest, _ in TABLE}
 
 
 @dataclass(frozen=True, slots=True)
 class StopRow:
-    """At one speed: the slowest steady cadence that keeps helping (0: none up to 150 rpm does), and the stop.
+    """At one speed: the slowest steady cadence at which help continues (0: none up to 150 rpm), and the stop.
 
-    `stop_s` from the last edge at 60 rpm to the end of power, `distance_m` the way in it.
+    `stop_s`: from the last edge at 60 rpm to the end of power; `distance_m`: the distance in that time.
     """
 
     speed_km_per_h: float
@@ -40,7 +40,7 @@ class StopRow:
 class Support:
     """The settings that a ring supports: `gap_share` is its longest gap between edges, as a share of a pitch.
 
-    `release_rpm` and `engage_rpm` are the smallest that make sense, 0 where no cadence does.
+    `release_rpm` and `engage_rpm` are the lowest usable ones, 0 if there is none.
     """
 
     gap_share: float
@@ -63,32 +63,37 @@ def edge_gaps(ring: Ring) -> list[float]:
 
 
 def support_of(ring: Ring, settings: Settings, duty_coded: bool, swing: float) -> Support:
-    """Return what a ring supports with `settings`; the ring's own settings are taken from the ring.
+    """Return what a ring supports with `settings`, except for pulses and gap, which are the ring's.
 
-    `swing` is how far the crank's speed swings about its mean, a share; `duty_coded` parts tell once a pitch.
+    `swing`: variation of the crank's speed about its mean, a share. `duty_coded`: one edge per pitch counts.
     """
     share = 1.0 if duty_coded else max(edge_gaps(ring))
     if ring.missing and duty_coded:
         share = 2.0
     values = settings.as_dict()
-    values["pulses_per_rev"] = min(max(ring.pulses, _LOWEST["pulses_per_rev"]), 64)
-    values["edge_gap_permille"] = min(max(ceil(share * 1000.0), 250), 1000)
-    # As low as it goes: the ring is asked, not the rider.
-    values["release_rpm"] = _LOWEST["release_rpm"]
+    values["pulses_per_rev"] = _within_limits("pulses_per_rev", ring.pulses)
+    values["edge_gap_permille"] = _within_limits("edge_gap_permille", ceil(share * 1000.0))
+    # The lowest allowed: the limit must come from the ring only.
+    values["release_rpm"] = _LIMITS["release_rpm"][0]
     legs = Pedalling(Settings(values))
     rows = [_row(legs, values, share * (1.0 + swing), speed) for speed in SPEEDS_KM_PER_H]
     release = next(row.slowest_rpm for row in rows if row.speed_km_per_h == SLOWEST_SPEED_KM_PER_H)
     if release == 0:
         return Support(share, 0, 0, rows)
-    release = max(release, _LOWEST["release_rpm"])
-    # The two must differ by more than the cadence varies, or help would come and go.
+    release = max(release, _LIMITS["release_rpm"][0])
+    # The two must differ by more than the cadence varies, or help would switch on and off.
     wobble = min(_wobble(ring) + swing, 0.6)
-    engage = max(ceil(release * (1.0 + wobble) / (1.0 - wobble)), release + 1, _LOWEST["engage_rpm"])
+    engage = max(ceil(release * (1.0 + wobble) / (1.0 - wobble)), release + 1, _LIMITS["engage_rpm"][0])
     return Support(share, release, engage, rows)
 
 
+def _within_limits(name: str, value: int) -> int:
+    lowest, highest = _LIMITS[name]
+    return min(max(value, lowest), highest)
+
+
 def _wobble(ring: Ring) -> float:
-    """Return the largest error of a single pitch, since cadence is computed from one pitch."""
+    """Return the largest error of a single pitch, a share: the firmware computes cadence from one pitch."""
     errors = [magnet.error_deg * ring.pulses / 360.0 for magnet in ring.magnets]
     numbers = [magnet.number for magnet in ring.magnets]
     around = pairwise([*zip(numbers, errors, strict=True), (numbers[0] + ring.pulses, errors[0])])

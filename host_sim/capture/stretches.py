@@ -1,8 +1,8 @@
-"""From clean channels to stretches: uninterrupted turning in one direction, pitch after pitch.
+"""From clean channels to stretches: uninterrupted turning in one direction, pitch by pitch.
 
-A stretch is found on its leading channel, the one whose magnets come first in the direction of travel. Both
-pickups see the same magnet, so the time from a rise of the leading channel to the rise of the other is that
-magnet's way over a fixed angle: it gives the crank's speed free of where the magnet sits.
+A stretch is found on its leading channel, the one that a magnet reaches first in the direction of travel.
+Both pickups see the same magnet, so from a rise of the leading channel to the rise of the other the magnet
+moves by a fixed angle: that time gives the crank's speed, wherever the magnet is.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from host_sim.units import NS_PER_S
 Floats = NDArray[np.float64]
 Signs = NDArray[np.int8]
 
-STANDING_PITCHES = 4.2  # A gap of so many pitches is a stop: two magnets missing side by side make three.
+STANDING_PITCHES = 4.2  # A longer gap is a stop: two adjacent missing magnets make three pitches.
 STANDING_NS = 6_000_000_000
 LEAST_PITCHES = 3
 BACKWARD_IN_A_ROW = 3  # Edges.
@@ -28,11 +28,11 @@ SILENT_PITCHES = 6
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Pitches in a row. All arrays have one entry a pitch, NaN where not seen, but `rises_s` has one more.
+    """Consecutive pitches. The arrays have one entry per pitch, NaN if not seen; `rises_s` has one more.
 
-    `direction`: 1 where channel A came first, -1 where B did, 0 where one channel alone can't tell.
-    `rises_s`: of the leading channel. `high_s`: how long it was high; `transit_s` from its rise to the
-    other's, `fall_transit_s` from fall to fall; `other_high_s` how long the other one was high.
+    `direction`: 1 if channel A leads, -1 if B leads, 0 if unknown because there is only one channel.
+    `rises_s`: of the leading channel. `high_s`: how long it was high; `transit_s`: from its rise to the
+    other's; `fall_transit_s`: from fall to fall; `other_high_s`: how long the other channel was high.
     """
 
     direction: int
@@ -44,7 +44,7 @@ class Stretch:
 
     @property
     def pitches_s(self) -> Floats:
-        """The time from each rise to the next."""
+        """The time from each rise to the next, s."""
         return np.diff(self.rises_s)
 
     def piece(self, begin: int, end: int) -> "Stretch":
@@ -65,7 +65,7 @@ class Stretch:
 def stretches_of(a: CleanChannel, b: CleanChannel | None) -> list[Stretch]:
     """Return all stretches of at least three pitches, in order of time; `b` None: one channel only."""
     if b is None:
-        return _without_direction(a)
+        return [_stretch(0, piece_ns, a, None) for piece_ns in _unbroken(a.rises_ns)]
     found: list[Stretch] = []
     for direction, first_ns, last_ns in travels(a, b):
         leading, trailing = (a, b) if direction > 0 else (b, a)
@@ -79,15 +79,10 @@ def stretches_of(a: CleanChannel, b: CleanChannel | None) -> list[Stretch]:
     return found
 
 
-def _without_direction(a: CleanChannel) -> list[Stretch]:
-    return [_stretch(0, piece_ns, a, None) for piece_ns in _unbroken(a.rises_ns)]
-
-
 def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
-    """Return (direction, first rise, last rise) in ns of every run of pitches in one direction.
+    """Return (direction, first rise, last rise), times in ns, of every run of pitches in one direction.
 
-    The direction of a pitch of channel A follows from where in it channel B rises: in its first half if A
-    leads.
+    In a pitch of channel A, channel B rises in the first half if A leads, else in the second.
     """
     rises_ns = a.rises_ns
     if len(rises_ns) < LEAST_PITCHES + 1:
@@ -98,7 +93,7 @@ def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
         return []
     signs = np.where(share[known] < 0.5, 1, -1).astype(np.int8)
     signs = np.asarray(median_filter(signs, 3, mode="nearest"), np.int8)
-    # Where the other channel was silent for long, nothing is known of the way.
+    # If the other channel was silent for long, the direction in between is unknown.
     turns = np.flatnonzero((np.diff(signs) != 0) | (np.diff(known) > SILENT_PITCHES)) + 1
     runs = np.split(np.arange(len(known)), turns)
     found = [
@@ -111,9 +106,9 @@ def travels(a: CleanChannel, b: CleanChannel) -> list[tuple[int, int, int]]:
 def _without_excursions(
     run: tuple[int, int, int], when_ns: Times, moves: Signs
 ) -> list[tuple[int, int, int]]:
-    """Cut out where the crank went back for some edges in a row: pitches of rocking tell no direction.
+    """Cut out where the crank moved back for some consecutive edges: rocking has no direction.
 
-    A magnet that one channel misses gives one edge backward, a ring without overlap every second one.
+    A magnet that one channel misses gives a single edge backward; without overlap every second one is.
     """
     direction, begin_ns, end_ns = run
     first, last = np.searchsorted(when_ns, [begin_ns, end_ns])
@@ -128,7 +123,7 @@ def _without_excursions(
 
 
 def _place_in_pitch(rises_ns: Times, others_ns: Times) -> Floats:
-    """Return where in each pitch the other channel's one rise is, 0 to 1; NaN if there is not just one."""
+    """Return where in each pitch the other channel rises, 0 to 1; NaN unless it rises exactly once."""
     first = np.searchsorted(others_ns, rises_ns[:-1])
     count = np.searchsorted(others_ns, rises_ns[1:]) - first
     share = np.full(len(first), np.nan)
@@ -138,7 +133,7 @@ def _place_in_pitch(rises_ns: Times, others_ns: Times) -> Floats:
 
 
 def _unbroken(rises_ns: Times) -> list[Times]:
-    """Split rises where the crank stood; leave out stretches that are too short to evaluate."""
+    """Split rises where the crank stood; omit pieces that are too short to evaluate."""
     if len(rises_ns) < LEAST_PITCHES + 1:
         return []
     gaps_ns = np.diff(rises_ns)
@@ -170,7 +165,7 @@ def _stretch(
 
 
 def _first_after(begin_ns: Floats | Times, end_ns: Floats | Times, events_ns: Times) -> Floats:
-    """Return the first event in each span from begin to end, as a float so that NaN can say there is none."""
+    """Return the first event in each span from begin to end; NaN if there is none."""
     missing = np.isnan(begin_ns) | np.isnan(end_ns)
     place = np.searchsorted(events_ns, np.where(missing, 0, begin_ns), side="left")
     inside = place < len(events_ns)

@@ -1,29 +1,24 @@
 """Evaluates the turn: the number of magnets, which are missing or weak, and whether that changed.
 
-The capture is evaluated as a whole, and part by part where `parts.py` would cut it. If the parts differ, the
-ring changed: then the findings come from the parts, never from a turn combined over both.
+The capture is evaluated in the parts into which `parts.py` cuts it. If they differ, the ring changed, and the
+findings come from the parts, never from turns of both combined; else from the capture as a whole.
 """
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import ceil, floor
 
 import numpy as np
 
-from host_sim.capture.findings import SURE, Finding, RingChange
+from host_sim.capture.findings import CAN_NOT_TELL, SURE, Finding, RingChange
 from host_sim.capture.parts import Part, Turning, gaps_in, gaps_regular, narrow_in, parts_of
-from host_sim.capture.pulses import Seen, counted_between, seen_a_turn
-from host_sim.capture.ring import Ring
+from host_sim.capture.pulses import Seen, possible_by_count, seen_a_turn
+from host_sim.capture.ring import PULSES_LEAST, PULSES_MOST, Ring
 from host_sim.capture.steady_turn import (
-    CAN_NOT_TELL,
     DOUBT,
-    GAPS_OFF,
-    GAPS_OFF_A_TURN,
-    PULSES_LEAST,
-    PULSES_MOST,
     UNSURE_NUMBER,
     Context,
     Turn,
+    doubted,
     gaps_off,
     pattern_in,
     ring_in,
@@ -65,7 +60,7 @@ class _PartTurn:
 
 
 def turn_of(turning: list[Turning], context: Context) -> Turn:
-    """Judge the turn of all stretches of the main direction."""
+    """Evaluate the turn from all stretches of the main direction."""
     parts = _joined([_judge(part, context) for part in parts_of(turning)], context)
     return _changed(parts, context) if len(parts) > 1 else steady_turn(turning, context)
 
@@ -73,9 +68,7 @@ def turn_of(turning: list[Turning], context: Context) -> Turn:
 def _judge(part: Part, context: Context) -> _PartTurn:
     seen = seen_a_turn(pattern_in(part.turning, context), 0, None)
     ring = ring_in(part.turning, seen, 0)
-    off, turns = gaps_off(part.turning, ring)
-    if off > GAPS_OFF + GAPS_OFF_A_TURN * turns:
-        seen = Seen(seen.magnets, min(seen.confidence, DOUBT))
+    seen = doubted(seen, *gaps_off(part.turning, ring))
     if ring is not None:
         ring = _renumbered(ring, part.places + context.before)
     return _PartTurn(part, seen, ring)
@@ -96,7 +89,7 @@ def _renumbered(ring: Ring, by: int) -> Ring:
 
 
 def _joined(parts: list[_PartTurn], context: Context) -> list[_PartTurn]:
-    """Join neighbours that are alike: a cut was only a suspicion."""
+    """Join neighbouring parts that are alike: a cut shows only that the ring may have changed."""
     kept: list[_PartTurn] = []
     for one in parts:
         if kept and not _differ(kept[-1], one):
@@ -120,7 +113,7 @@ def _differ(one: _PartTurn, other: _PartTurn) -> bool:
     if not (one.free_of_legs and other.free_of_legs):
         return False
     if min(one.gap_share, other.gap_share) > 0.0 and _more(one.gap_share, other.gap_share, MORE_GAPS_TIMES):
-        # One magnet is missing all the time, from some time on another one.
+        # One magnet is missing throughout, a second one in one part only.
         return gaps_regular(one.part.turning) and gaps_regular(other.part.turning)
     return _more(one.narrow_share, other.narrow_share)
 
@@ -136,10 +129,10 @@ def _changed(parts: list[_PartTurn], context: Context) -> Turn:
     rings = [ring for ring in rings if ring.pulses == pulses.value]
     numbered = all(one.part.counted for one in parts) and all(one.sure or not one.gap_share for one in parts)
     lost = [set(ring.missing) for ring in rings]
-    # One of two parts must lack magnets that the other has; otherwise the numbers contradict each other.
+    # Of two parts, one must miss all magnets that the other misses; otherwise the numbers contradict.
     numbered = numbered and all(one <= two or two <= one for one in lost for two in lost)
     confidence = UNSURE_NUMBER if not numbered or context.noise or not pulses.sure else 0.95
-    missing: Finding[list[int]] = Finding(None, CAN_NOT_TELL)
+    missing: Finding[list[int]] = CAN_NOT_TELL
     weak = missing
     if rings:
         found = {number for ring in rings for number in ring.missing}
@@ -147,18 +140,17 @@ def _changed(parts: list[_PartTurn], context: Context) -> Turn:
             if not one.sure:
                 found |= _numbers_by_place(one.part, context.before, rings[0].pulses)
         missing = Finding(sorted(found), confidence)
-        all_sure = all(one.sure for one in parts)
-        doubt = any(ring.doubt for ring in rings) or not all_sure
+        doubt = any(ring.doubt for ring in rings) or not all(one.sure for one in parts)
         weak = Finding(
             sorted({number for ring in rings for number in ring.weak}), 0.6 if doubt else confidence
         )
-    # The worst of its states is the one to be careful with.
+    # The ring is shown in its worst state.
     worst = max(rings, key=lambda ring: (len(ring.missing), len(ring.weak)), default=None)
     return Turn(pulses, worst, missing, weak, _changes(parts, confidence >= SURE))
 
 
 def _numbers_by_place(part: Part, before: int, pulses: int) -> set[int]:
-    """Return the magnets that gave no pulse in most turns of a part, which is too short to have a ring."""
+    """Return the magnets that gave no pulse in most turns of a part that is too short for a ring."""
     steps = part.turning[0].steps
     places = part.places + before + np.cumsum(steps)[steps == 2] - 1
     numbers, counts = np.unique(places % pulses + 1, return_counts=True)
@@ -167,25 +159,24 @@ def _numbers_by_place(part: Part, before: int, pulses: int) -> set[int]:
 
 
 def _agreed(parts: list[_PartTurn], rings: list[Ring], context: Context) -> Finding[int]:
-    """Return the pulses in which all sure parts, and the turns if they were counted, agree."""
+    """Return the pulses on which all certain parts agree, and the count of turns if there is one."""
     found = {ring.pulses for ring in rings}
     if len(found) > 1:
-        return Finding(None, CAN_NOT_TELL)
-    pulses: Finding[int] = Finding(None, CAN_NOT_TELL)
+        return CAN_NOT_TELL
+    pulses: Finding[int] = CAN_NOT_TELL
     if found:
         pulses = Finding(found.pop(), max(one.seen.confidence for one in parts))
     else:
         guesses = [(one.seen.confidence, one.ring.pulses) for one in parts if one.ring is not None]
-        confidence, guess = max(guesses, default=(CAN_NOT_TELL, 0))
+        confidence, guess = max(guesses, default=(0.0, 0))
         if PULSES_LEAST <= guess <= PULSES_MOST:
             pulses = Finding(guess, min(confidence, UNSURE_NUMBER))
     if context.turns is None:
         return pulses
     turning = [one for part in parts for one in part.part.turning]
-    # Every gap counts as the magnet that gave no pulse: so the count is that of a ring that is whole.
+    # Every gap counts as the magnet that gave no pulse, so the count is that of a complete ring.
     hidden = sum(int((one.steps - 1).sum()) for one in turning)
-    least, most = counted_between(context.rises + hidden, context.turns)
-    possible = range(max(ceil(least), PULSES_LEAST), min(floor(most), PULSES_MOST) + 1)
+    possible = possible_by_count(context.rises + hidden, context.turns, PULSES_LEAST)
     if pulses.sure and pulses.value is not None:
         return Finding(pulses.value, 0.99 if pulses.value in possible else DOUBT)
     return Finding(possible[0], 0.95) if len(possible) == 1 else pulses

@@ -1,8 +1,8 @@
-"""Compares the pulses of both channels: a magnet that is weak on one channel shortens only that one's.
+"""Compares the pulses of both channels: a magnet that is weak on one channel shortens only its pulse there.
 
-The way from pickup to pickup gives the crank's speed to the rest of the inspection. A pulse that is short on
-one channel moves its edges and so looks, in part, like a crank that slows and hurries. The middles of pulses
-stay where they are however weak a magnet is, so here the speed comes from the middles.
+Elsewhere the crank's speed comes from the time between the pickups. A pulse that is short on one channel has
+displaced edges, which look in part like a change of speed. The middle of a pulse does not move if a magnet is
+weak, so here the speed comes from the middles.
 """
 
 from collections.abc import Callable
@@ -12,18 +12,17 @@ from math import exp, log
 import numpy as np
 
 from host_sim.capture.parts import Steps, Turning
-from host_sim.capture.ring import Ring
+from host_sim.capture.ring import PULSES_LEAST, PULSES_MOST, Ring
 from host_sim.capture.stretches import Floats
 
-# A pulse this short compared with the other channel's means a weak magnet. Four magnets and strong legs make
-# 0.84 of healthy ones, more magnets 0.90; up to OPEN_SHARE nobody can say.
+# A pulse shorter than this, compared with the other channel's, means a weak magnet. With four magnets strong
+# legs reduce healthy ones to 0.84, with more magnets to 0.90; up to OPEN_SHARE it is open.
 SHORT_SHARE, OPEN_SHARE = 0.80, 0.87
-# Fewer magnets are too far apart for the speed between them.
+# Fewer magnets are too far apart to interpolate the speed between them.
 MAGNETS_EVEN, SHORT_SHARE_FEW = 6, 0.74
 TURNS_LEAST = 3
 ODD_LEAST = 4
-MAGNETS_MOST = 64
-AGAIN_SHARE = 0.7  # Of the odd pitches that come again a turn later, where the turn is not known.
+AGAIN_SHARE = 0.7  # Of the odd pitches, those that come again a turn later, if the turn is unknown.
 BEYOND = 1.2  # In logarithms: noise, not a magnet.
 
 
@@ -31,8 +30,7 @@ BEYOND = 1.2  # In logarithms: noise, not a magnet.
 class Unequal:
     """A magnet whose pulse is short on `channel` ("A" or "B") only; `magnet` 0: unknown.
 
-    `share`: the pulse relative to the other channel's, 1 for the usual; `sure`: whether that is short for
-    certain.
+    `share`: the pulse relative to the other channel's (usually 1); `sure`: whether that is certainly short.
     """
 
     channel: str
@@ -46,7 +44,7 @@ def unequal_in(
 ) -> list[Unequal]:
     """Return the magnets that are weak on one channel only.
 
-    `names`: of the leading and the trailing channel; `ring` None where the turn is not known.
+    `names`: of the leading and the trailing channel; `ring` None if the turn is unknown.
     """
     if not turning:
         return []
@@ -84,22 +82,22 @@ def _unequal(ratio: float, number: int, names: tuple[str, str], short: float = S
 
 
 def _furthest(ratios: Floats) -> float:
-    """Return how far the odd ones lie: over a magnet a part may be high or low, and there it is shortened."""
+    """Return how much the oddest pitches deviate: more in whichever of highs and lows are the pulses."""
     known = ratios[~np.isnan(ratios)]
     if len(known) < ODD_LEAST:
         return 0.0
-    return float(np.quantile(np.abs(known - np.median(known)), 1.0 - 0.5 / MAGNETS_MOST))
+    return float(np.quantile(np.abs(known - np.median(known)), 1.0 - 0.5 / PULSES_MOST))
 
 
 def _without_turn(ratios: Floats, names: tuple[str, str]) -> list[Unequal]:
-    """Return that a magnet is weak on one channel if pitches are odd again and again, a turn apart."""
+    """Return a magnet that is weak on one channel if odd pitches repeat at the distance of a turn."""
     if np.count_nonzero(~np.isnan(ratios)) < ODD_LEAST:
         return []
     away = np.nan_to_num(ratios - np.nanmedian(ratios))
     odd = np.flatnonzero(np.abs(away) > -log(SHORT_SHARE))
     if len(odd) < ODD_LEAST:
         return []
-    for apart in range(4, MAGNETS_MOST + 1):
+    for apart in range(PULSES_LEAST, PULSES_MOST + 1):
         inside = odd[odd + apart < len(ratios)]
         if len(inside) >= ODD_LEAST - 1 and np.mean(np.isin(inside + apart, odd)) > AGAIN_SHARE:
             return [_unequal(float(np.median(away[odd])), 0, names)]
@@ -107,7 +105,7 @@ def _without_turn(ratios: Floats, names: tuple[str, str]) -> list[Unequal]:
 
 
 def ratios_of(turning: Turning) -> tuple[Floats, Floats]:
-    """Return the logarithm of trailing to leading pulse of each pitch, as angles: of highs, of lows."""
+    """Return log(trailing / leading) of the pulses of each pitch, as angles: of the highs, of the lows."""
     stretch = turning.stretch
     rise_s = stretch.rises_s[:-1]
     middle_s = rise_s + 0.5 * stretch.high_s

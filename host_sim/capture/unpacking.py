@@ -1,4 +1,4 @@
-"""Unpacks a capture that was compressed with gzip, into a temporary file that lives as long as needed."""
+"""Unpacks a capture that was compressed with gzip into a temporary file."""
 
 import gzip
 import tempfile
@@ -10,13 +10,13 @@ from host_sim.textfile import open_file, spoken
 
 GZIP_BEGINS = b"\x1f\x8b"
 BLOCK_BYTES = 1 << 20
-UNPACKED_MOST = 4 << 30  # Bytes. A small file can unpack to a full disk.
+UNPACKED_MOST = 4 << 30  # Bytes. A small file can unpack to more than the disk holds.
 
 
 def unpacked(path: Path, folder: tempfile.TemporaryDirectory[str]) -> Path:
     """Return a file in `folder` with the content of `path`; RequestError if it is not a complete gzip."""
     name = spoken(path.name)
-    # Sentences about the content name the file as the user knows it, less its last suffix.
+    # Sentences about the content name the user's file, without its last suffix.
     out = Path(folder.name) / (path.name.removesuffix(".gz") or "capture")
     written = 0
     try:

@@ -2,6 +2,7 @@
 
 import io
 import re
+from codecs import BOM_UTF8
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -20,12 +21,10 @@ ZEPTOSECONDS = {"s": 21, "ms": 18, "us": 15, "ns": 12, "ps": 9, "fs": 6, "as": 3
 NO_LEVELS = ("real", "realtime", "shortreal", "real_parameter", "string", "event")
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s|\Z)")
 
-BYTE_ORDER_MARK = b"\xef\xbb\xbf"  # Some programs write it before UTF-8 text.
-
 
 @dataclass(frozen=True, slots=True)
 class Bit:
-    """One bit of a variable: `name` for people, the variable's code in the file, its place from the right."""
+    """One bit of a variable: its name for messages, the code of its variable, its place from the right."""
 
     name: str
     code: bytes
@@ -70,7 +69,7 @@ class VcdHeader:
         return Bit(channel, var.id_code.encode(), _place_of_bit(path, var, bit, file))
 
     def _variables_called(self, name: str) -> list[tuple[str, VarDecl]]:
-        """Return the variables of this name, with their scopes or without."""
+        """Return the variables of this name, given with or without their scopes."""
         exact = [(path, var) for path, var in self.variables if name in (path, _without_range(path, var))]
         return exact or [
             (path, var)
@@ -90,8 +89,8 @@ def read_vcd_header(file: BinaryIO, path: Path) -> VcdHeader:
     variables: list[tuple[str, VarDecl]] = []
     scopes: list[str] = []
     scale_zs = 0
-    # Comments may hold letters that the tokenizer, which knows ASCII, would stumble over.
-    ascii_text = re.sub(rb"[^\x00-\x7f]", b"?", text.removeprefix(BYTE_ORDER_MARK))
+    # Comments may contain letters that the tokenizer rejects: it accepts ASCII only.
+    ascii_text = re.sub(rb"[^\x00-\x7f]", b"?", text.removeprefix(BOM_UTF8))
     try:
         for token in tokenize(io.BytesIO(ascii_text + b"\n")):
             if token.kind is TokenKind.SCOPE:
@@ -103,7 +102,7 @@ def read_vcd_header(file: BinaryIO, path: Path) -> VcdHeader:
             elif token.kind is TokenKind.TIMESCALE:
                 scale_zs = _scale_zs(token.timescale, name)
     except VCDParseError as error:
-        # Its text begins with the place.
+        # The text of the error begins with the place.
         reason = printable(str(error).split(": ", 1)[-1])[:REASON_LONGEST]
         raise RequestError(f"{name} line {error.loc.line}: the VCD header is broken ({reason})") from error
     except ValueError as error:

@@ -6,18 +6,18 @@ from pathlib import Path
 import numpy as np
 
 from host_sim.capture.blocks import Done, shown, whole_pieces
-from host_sim.capture.edges import Capture, Damage, Levels, Times
+from host_sim.capture.decimals import Bytes, Index
+from host_sim.capture.edges import TIME_NS_MAX, Capture, Damage, Levels, Times
 from host_sim.capture.vcd_header import Bit, read_vcd_header
-from host_sim.capture.vcd_words import HIGH, LOW, NEITHER, NO_VALUE, Bytes, Index, Words, without_comments
+from host_sim.capture.vcd_words import HIGH, LOW, NEITHER, NO_VALUE, Words, without_comments
 from host_sim.textfile import open_file, spoken
 
 ZS_PER_NS = 10**12
-TIME_NS_MAX = 9 * 10**18  # 285 years: the most that fits 63 bits.
 WORD_ENDS = (b"\n", b" ", b"\t", b"\r")
 
 
 class VcdCapture(Capture):
-    """A VCD file. x, z, u, w and - are no levels: the one before is kept. H and L are levels."""
+    """A VCD file. x, z, u, w and - are not levels: the channel keeps its previous one. H and L are levels."""
 
     form = "VCD"
 
@@ -63,7 +63,7 @@ class _ValueChanges:
 
     @property
     def now_ns(self) -> int:
-        return self._in_ns(self._now)
+        return int(self._all_in_ns(np.array([self._now], np.int64))[0])
 
     @property
     def unfinished(self) -> str:
@@ -96,7 +96,7 @@ class _ValueChanges:
         return samples
 
     def _check_times(self, places: Index, times: Index, end: int, reason: str) -> tuple[int, str]:
-        """Return a nearer end if a time before it is too great or less than the one before."""
+        """Return an earlier end if a time before `end` is too large or less than the one before it."""
         before = np.concatenate((np.array([self._now], np.int64), times[:-1]))
         wrong = np.flatnonzero((times < before) | (times > self._time_max))
         if len(wrong) == 0 or places[wrong[0]] >= end:
@@ -105,7 +105,7 @@ class _ValueChanges:
         return int(places[wrong[0]]), "earlier than the time before it" if back else "beyond 285 years"
 
     def _changes(self, words: Words) -> tuple[Index, Bytes, Bytes]:
-        """Return where the chosen bits get values, which bit, and which value, in the order of the file."""
+        """Return the places where the chosen bits get values, which bit, and which value, in file order."""
         found = [words.changes(bit.code, bit.place) for bit in self._bits]
         at = np.concatenate([places for places, _ in found])
         channels = np.repeat(np.arange(len(found), dtype=np.uint8), [len(places) for places, _ in found])
@@ -119,7 +119,7 @@ class _ValueChanges:
         """Return the levels of all channels at each of the changes before `end`."""
         known_times = np.concatenate((np.array([self._now], np.int64), times))
         if self._start is None and len(times) and places[0] < end:
-            # Values may come before the first time: they hold from 0 on.
+            # Values may come before the first time: they apply from 0 on.
             self._start = 0 if len(at) and at[0] < places[0] else int(times[0])
         self._now = int(known_times[np.searchsorted(places, end)])
         before_end = at < end
@@ -139,7 +139,7 @@ class _ValueChanges:
         return self._all_in_ns(sample_times), levels
 
     def _filled(self, channel: int, channels: Bytes, values: Bytes) -> Levels:
-        """Return the channel's level at each change, its own or not: the last that it got."""
+        """Return the channel's level after each change, its own or another channel's."""
         own = np.where(channels == channel, np.arange(1, len(channels) + 1), 0)
         levels = np.concatenate((np.array([self._values[channel]], np.uint8), values))
         filled = levels[np.maximum.accumulate(own)] if len(own) else levels[:0]
@@ -148,11 +148,8 @@ class _ValueChanges:
         high: Levels = (filled == HIGH).astype(np.uint8)
         return high
 
-    def _in_ns(self, time: int) -> int:
-        return (time * self._numerator + self._denominator // 2) // self._denominator
-
     def _all_in_ns(self, times: Times) -> Times:
-        """Return times in ns, the nearest. Rounded in two parts, so that nothing leaves 63 bits."""
+        """Return times rounded to ns; computed in two parts, so that nothing exceeds 63 bits."""
         whole, part = np.divmod(times, self._denominator)
         rounded: Times = whole * self._numerator
         rounded += (part * self._numerator + self._denominator // 2) // self._denominator
@@ -163,5 +160,5 @@ def _fraction(scale_zs: int) -> tuple[int, int]:
     """Return the time scale in ns as a fraction; one of the two is 1."""
     if scale_zs >= ZS_PER_NS:
         return scale_zs // ZS_PER_NS, 1
-    # Units below a femtosecond are in no standard; they are exact all the same.
+    # No standard has units below a femtosecond; they are exact here as well.
     return 1, ZS_PER_NS // scale_zs

@@ -1,21 +1,18 @@
 """Splits a piece of a VCD file's value changes into words and classifies them, all at once with numpy.
 
-Word by word, in Python, a gigabyte would take an hour: this is the hot part, checked against pyvcd's
-tokenizer in the tests. IEEE 1364, chapter "Value change dump files": `#time`, `0!` (a scalar's value and its
+Word by word, in Python, a gigabyte would take an hour. The tests compare the result with that of pyvcd's
+tokenizer. IEEE 1364, chapter "Value change dump files": `#time`, `0!` (a scalar's value and its
 code), `b0101 !` (a vector's value, then its code), `r1.5 !`, and keywords.
 """
 
 import re
 
 import numpy as np
-from numpy.typing import NDArray
 
-Index = NDArray[np.int64]
-Bytes = NDArray[np.uint8]
+from host_sim.capture.decimals import DIGITS_MAX, Bytes, Index
 
 UNKNOWN, TIME, SCALAR, VECTOR, OTHER, KEYWORD, CODE = range(7)
 KEYWORDS = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end")
-TIME_DIGITS_MAX = 18  # What fits 63 bits whatever the digits are.
 
 LOW, HIGH, NEITHER, NO_VALUE = range(4)
 
@@ -25,8 +22,9 @@ _COMMENT_ENDS = re.compile(rb"(?<!\S)\$end(?!\S)")
 _NO_LINE_END = re.compile(rb"[^\n]")
 
 
-def _table(rows: dict[bytes, int], size: int = 256) -> Bytes:
-    table = np.zeros(size, np.uint8)
+def _table(rows: dict[bytes, int], other: int = 0) -> Bytes:
+    """Return a value for each byte: `other` for those that `rows` does not name."""
+    table = np.full(256, other, np.uint8)
     for letters, value in rows.items():
         table[list(letters)] = value
     return table
@@ -34,16 +32,14 @@ def _table(rows: dict[bytes, int], size: int = 256) -> Bytes:
 
 _SPACE = _table({b" \t\n\v\f\r": 1}).astype(np.bool_)
 _KIND = _table({b"#": TIME, b"01xXzZuUwWhHlL-": SCALAR, b"bB": VECTOR, b"rRsS": OTHER, b"$": KEYWORD})
-# A weak high or low (VHDL's H and L) is a level; x, z, u, w and - are none.
-_VALUE = np.full(256, NO_VALUE, np.uint8)
-for _letters, _value in ((b"0lL", LOW), (b"1hH", HIGH), (b"xXzZuUwW-", NEITHER)):
-    _VALUE[list(_letters)] = _value
+# A weak high or low (VHDL's H and L) is a level; x, z, u, w and - are not.
+_VALUE = _table({b"0lL": LOW, b"1hH": HIGH, b"xXzZuUwW-": NEITHER}, NO_VALUE)
 
 
 class Words:
-    """The words of a piece of text. Read: `kinds`, `starts`, `ends` (in `text`), `rest`.
+    """The words of a piece of text: their `kinds`, and `starts` and `ends` in `text`.
 
-    `rest` is the value of a vector at the very end, whose code comes with the next piece.
+    `rest` is a vector's value at the end of the piece if its code is in the next one, else empty.
     """
 
     __slots__ = ("_bytes", "ends", "kinds", "rest", "starts", "text")
@@ -65,18 +61,18 @@ class Words:
         return self.text[int(self.starts[index]) : int(self.ends[index])]
 
     def first_strange(self) -> int:
-        """Return the index of the first word that has no place here; the number of words if there is none."""
+        """Return the index of the first unexpected word; the number of words if there is none."""
         lengths = self.ends - self.starts
         strange = self.kinds == UNKNOWN
         strange |= (self.kinds == SCALAR) & (lengths < 2)
-        strange |= (self.kinds == TIME) & ((lengths < 2) | (lengths > TIME_DIGITS_MAX + 1))
+        strange |= (self.kinds == TIME) & ((lengths < 2) | (lengths > DIGITS_MAX + 1))
         for index in np.flatnonzero(self.kinds == KEYWORD).tolist():
             strange[index] = self.word(index) not in KEYWORDS
         found = np.flatnonzero(strange)
         return int(found[0]) if len(found) else len(strange)
 
     def times(self) -> tuple[Index, Index, int]:
-        """Return where the times stand, the times, and the index of the first word that is none."""
+        """Return the places of the times, the times, and the index of the first invalid one."""
         places = np.flatnonzero(self.kinds == TIME)
         digits = self.ends[places] - self.starts[places] - 1
         values = np.zeros(len(places), np.int64)
@@ -84,7 +80,7 @@ class Words:
         for length in np.unique(digits):
             chosen = np.flatnonzero(digits == length)
             at = self.starts[places[chosen]] + 2
-            for column in range(min(int(length), TIME_DIGITS_MAX)):
+            for column in range(min(int(length), DIGITS_MAX)):
                 digit = self._bytes[at + column] - np.uint8(48)  # Wraps: anything but a digit is above 9.
                 wrong = np.flatnonzero(digit > 9)
                 if len(wrong):
@@ -93,7 +89,7 @@ class Words:
         return places, values, first_wrong
 
     def changes(self, code: bytes, place: int) -> tuple[Index, Bytes]:
-        """Return where the bit `place` of the variable `code` gets values, and which: LOW to NO_VALUE."""
+        """Return where bit `place` of the variable `code` gets values, and these values, LOW to NO_VALUE."""
         scalars = (
             self._called(code, np.flatnonzero(self.kinds == SCALAR), 1) if place == 0 else self.starts[:0]
         )
@@ -106,7 +102,7 @@ class Words:
         return at[order], np.concatenate((scalar_values, vector_values))[order]
 
     def _find_codes(self) -> None:
-        """After the value of a vector, a real or a string the next word is a code, whatever it looks like."""
+        """Mark codes: whatever follows the value of a vector, a real or a string is one."""
         valued = (self.kinds == VECTOR) | (self.kinds == OTHER)
         if not valued.any():
             return
@@ -138,9 +134,9 @@ class Words:
 
 
 def without_comments(text: bytes, inside: bool) -> tuple[bytes, bool]:
-    """Return `text` with spaces for comments, line ends kept; and whether a comment continues at its end.
+    """Return `text` with comments replaced by spaces and line ends, and whether one is open at its end.
 
-    `inside` tells whether one continues at its beginning.
+    `inside`: whether one is open at its beginning.
     """
     if inside:
         end = _COMMENT_ENDS.search(text)

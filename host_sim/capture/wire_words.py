@@ -1,13 +1,13 @@
-"""Sentences about wires and recording: dead or joined channels, bounces, noise, counts that differ."""
+"""Advice about wires and the recording: dead or connected channels, bounces, noise, counts that differ."""
 
 from host_sim.capture.findings import Channels, Inspection
 
-EDGES_FORGIVEN_PER_S = 10.0  # The board forgives one rejected edge every 100 ms; more of them make a fault.
+EDGES_FORGIVEN_PER_S = 10.0  # The board tolerates one rejected edge every 100 ms; more cause a fault.
 NOISE_TOLD_PER_S = 0.2
 
 
 def wire_words(channels: Channels, noisy: bool, changes: tuple[int, int]) -> list[str]:
-    """Return what to do about wires; `changes` has the numbers of changes of A and B."""
+    """Return what to do about wires; `changes`: how often A and B changed."""
     if channels.live == 0 and noisy:
         return ["only pulses too short for a magnet: check plug, supply, pull-up and the channel's name"]
     if channels.live == 0 and any(changes):

@@ -1,4 +1,4 @@
-"""Writes crank edges as a capture file while they happen: VCD (IEEE 1364) or CSV, by the file's suffix."""
+"""Writes crank edges to a capture file as they come: VCD (IEEE 1364) or CSV, by the file's suffix."""
 
 from pathlib import Path
 from typing import Protocol, TextIO
@@ -16,7 +16,7 @@ COMMENT = "Levels of the crank's pedal sensor at the controller's pins, from tre
 
 
 def refuse_suffix(path: Path, option: str) -> None:
-    """Raise RequestError if `path` does not end as a capture that can be written."""
+    """Raise RequestError if `path` does not have the suffix of a format that can be written."""
     if path.suffix.lower() not in SUFFIXES:
         raise RequestError(f"{option} is {spoken(path)}, allowed is a name that ends in .vcd or .csv")
 
@@ -28,9 +28,9 @@ class _Form(Protocol):
 
 
 class CaptureWriter:
-    """Takes edges in order of time and writes those that change something.
+    """Takes edges in order of time and writes those that change a level.
 
-    Of several edges in one microsecond the last one counts, as it does when the file is read.
+    Of several edges in one microsecond the last one counts, as when a file is read.
     """
 
     def __init__(self, file: TextIO, suffix: str, levels: int, channels: int = 2) -> None:
@@ -50,7 +50,7 @@ class CaptureWriter:
         self._held = levels & self._mask
 
     def end(self, time_us: int) -> None:
-        """Write what is left, and when the recording ended; `time_us` is not before the last edge."""
+        """Write the last edge and the end of the recording, `time_us`, or that of the last edge if later."""
         self._put_held()
         self._form.end(max(time_us, self._held_us), self._written)
 
@@ -61,7 +61,7 @@ class CaptureWriter:
 
 
 class _Vcd:
-    """A VCD file without a date, so that one ride always gives one file."""
+    """A VCD file without a date, so that the same ride always gives the same file."""
 
     def __init__(self, file: TextIO, names: tuple[str, ...], levels: int) -> None:
         self._writer = VCDWriter(file, timescale="1 us", date="", comment=COMMENT, check_values=False)
@@ -79,7 +79,7 @@ class _Vcd:
 
 
 class _Csv:
-    """A row for each change, the levels from that time on; the last row is the end of the recording."""
+    """A CSV file with a row for each change, the levels from then on; the last row is the end."""
 
     def __init__(self, file: TextIO, names: tuple[str, ...], levels: int) -> None:
         self._file = file

@@ -1,1 +1,1 @@
-"""Compares a recorded ride with the bench's: errors, and which numbers explain them."""
+"""Compares a recorded ride with the bench's prediction: errors, and which numbers explain them."""

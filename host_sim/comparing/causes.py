@@ -1,4 +1,4 @@
-"""Finds the number of the bike file that would explain the difference with another value in its interval."""
+"""Finds which number of the bike file, with another value in its interval, would explain the difference."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -8,16 +8,10 @@ from host_sim.comparing.difference import drive_misses, road_misses
 from host_sim.comparing.drive_alone import drive_alone
 from host_sim.comparing.measured import Measured
 from host_sim.comparing.road_alone import coasting, road_alone
-from host_sim.measuring.intervals import (
-    ALIKE_ON_THE_ROAD,
-    DRIVE,
-    ROAD,
-    WHEEL_PULSES,
-    Interval,
-    Number,
-)
+from host_sim.measuring.intervals import ALIKE_ON_THE_ROAD, DRIVE, ROAD, WHEEL_PULSES, Interval, Number
 
-NAMED_SHARE = 0.2
+OF_ROAD = ROAD + ALIKE_ON_THE_ROAD
+NAMED_SHARE = 0.2  # Of the squared error; numbers that explain less are not named.
 ALIKE_SHARE = 0.05  # Numbers whose shares of the error differ by less than this can't be distinguished.
 GRID = 6
 REFINED = 8
@@ -31,8 +25,8 @@ Progress = Callable[[str], None]
 class Cause:
     """`value` of the number, within its interval, would remove `share` (0 to 1) of the squared error.
 
-    `at_end`: it is an end of the interval, and more would explain more. `alike`: this log can't distinguish
-    it from the number that explains most.
+    `at_end`: it is at an end of the interval, and a value beyond that would explain more. `alike`: this log
+    can't distinguish the number from the one that explains most.
     """
 
     number: Number
@@ -61,7 +55,10 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Causes:
-    """The causes of the difference; the errors are mean squares in units of noise, None without coasting."""
+    """The causes of the difference. Errors are mean squares in units of noise; `road_error` may be None.
+
+    That is if the bicycle never coasts.
+    """
 
     road_error: float | None
     drive_error: float
@@ -69,16 +66,15 @@ class Causes:
 
     @property
     def slope_or_wind(self) -> bool:
-        """Whether the speed where it coasts is off and no number within its interval explains that."""
-        of_road = any(one.number in ROAD + ALIKE_ON_THE_ROAD for one in self.named)
+        """Whether the speed is wrong while coasting, and no number within its interval explains that."""
+        of_road = any(one.number in OF_ROAD for one in self.named)
         return self.road_error is not None and self.road_error >= SMALL_ERROR and not of_road
 
     @property
     def not_distinguished(self) -> list[list[Cause]]:
-        """Return the groups of two or more causes that explain the same error equally well."""
-        of_road = ROAD + ALIKE_ON_THE_ROAD
+        """The groups of two or more causes that explain the same error equally well."""
         groups = [
-            [one for one in self.named if one.alike and (one.number in of_road) == road]
+            [one for one in self.named if one.alike and (one.number in OF_ROAD) == road]
             for road in (True, False)
         ]
         return [group for group in groups if len(group) > 1]
@@ -90,7 +86,10 @@ def find_causes(
     known: dict[Number, Interval],
     progress: Progress = lambda words: None,
 ) -> Causes:
-    """Return the causes worth naming, the one that explains most first within road and drive."""
+    """Return the causes worth naming: of the road, then of the drive, each time the largest share first.
+
+    `known`: the interval of each number; `progress` gets the words of each number before it is tried.
+    """
     stretches = coasting(ride)
 
     def road(changed: Bike) -> float:
@@ -100,16 +99,15 @@ def find_causes(
     def drive(changed: Bike) -> float:
         return drive_misses(drive_alone(changed, _seen_by(changed, ride)[0]), ride)
 
-    coasted = sum(end - start for start, end in stretches) > 0
     drive_error, named = _explained(bike, drive, (*DRIVE, WHEEL_PULSES), known, progress)
-    if not coasted:
+    if not stretches:
         return Causes(None, drive_error, named)
-    road_error, of_road = _explained(bike, road, ROAD + ALIKE_ON_THE_ROAD, known, progress)
+    road_error, of_road = _explained(bike, road, OF_ROAD, known, progress)
     return Causes(road_error, drive_error, of_road + named)
 
 
 def _seen_by(bike: Bike, ride: Measured) -> tuple[Measured, float]:
-    """Return the ride with the speed that its pulses mean on this bike, and the scale of that."""
+    """Return the ride with the speed that its pulses mean on this bike, and the ratio to the board's."""
     settings = ride.settings
     board_m = settings.wheel_circumference_mm * 1e-3 / settings.wheel_pulses_per_rev
     scale = bike.bicycle.wheel_circumference_m / bike.wheel_sensor.pulses_per_rev / board_m
@@ -135,7 +133,7 @@ def _explained(
 
 
 def _whole_cause(bike: Bike, number: Number, plain: float, error: Error) -> Cause:
-    """Find the count with the least error among those that people take for another one."""
+    """Find the count with the least error among those that are easily confused."""
     count = round(number.of(bike))
     others = sorted({count - 1, count + 1, count // 2, 2 * count} - {0, count})
     errors = {other: error(number.changed(bike, other)) for other in others}
@@ -151,8 +149,7 @@ def _cause(bike: Bike, number: Number, interval: Interval, plain: float, error: 
     tried = {number.of(bike): plain}
 
     def error_at(value: float) -> float:
-        changed = number.changed(bike, float(value))
-        tried[float(value)] = error(changed)
+        tried[float(value)] = error(number.changed(bike, float(value)))
         return tried[float(value)]
 
     width = interval.high - interval.low

@@ -8,7 +8,7 @@ from host_sim.comparing.drive_alone import DriveAlone
 from host_sim.comparing.measured import Measured, Series
 from host_sim.comparing.predicted import Predicted
 
-# The size that counts as a difference: about the effect of noise and gusts. Judgement.
+# Units of the errors: about the effect of noise and gusts. Judgement.
 SPEED_M_PER_S = 0.1
 BATTERY_W = 20.0
 BATTERY_V = 0.1
@@ -17,7 +17,7 @@ MATCHED_S = 1.5  # Periods of help that begin this close together are the same o
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Predicted minus measured: `mean` and `rms` of it, and the mean of what was measured."""
+    """Mean and root mean square of predicted minus measured values, and the mean of the measured ones."""
 
     mean: float
     rms: float
@@ -36,7 +36,10 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Engagements:
-    """How often the motor helped, on both or one only; how much later the predicted helps begin and end."""
+    """How often the motor helped in both rides, or only in one, and how much later in the prediction.
+
+    `begins_later_s` and `ends_later_s` are medians, None if no period of help is in both.
+    """
 
     both: int
     measured_only: int
@@ -46,7 +49,7 @@ class Engagements:
 
 
 def gap(predicted: Series, measured: Series, unit: str) -> Gap:
-    """Compare two series."""
+    """Compare two series of equal length."""
     off = predicted - measured
     return Gap(float(off.mean()), float(np.sqrt(np.mean(off**2))), float(measured.mean()), unit)
 
@@ -61,7 +64,7 @@ def gaps(predicted: Predicted, measured: Measured) -> dict[str, Gap]:
 
 
 def match(predicted: Predicted, measured: Measured) -> Engagements:
-    """Match the periods of help one by one, in the order of time."""
+    """Match the periods of help one by one, in order of time."""
     left = list(predicted.spans_s)
     begins: list[float] = []
     ends: list[float] = []
@@ -89,7 +92,7 @@ def road_misses(predicted_m_per_s: Series, measured: Measured) -> float:
 
 
 def drive_misses(alone: DriveAlone, measured: Measured) -> float:
-    """Return the mean square of the errors of battery power and voltage, each in its unit."""
+    """Return the mean square of the errors of power and voltage, in units of BATTERY_W and BATTERY_V."""
     power = (alone.battery_w - measured.battery_w) / BATTERY_W
     volts = (alone.battery_v - measured.battery_v) / BATTERY_V
     return float(np.mean(power**2) + np.mean(volts**2))

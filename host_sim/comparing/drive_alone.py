@@ -1,6 +1,6 @@
-"""Motor and battery alone: what the bench's battery gives at the measured command and speed.
+"""Motor and battery alone: the output of the bench's battery at the measured command and speed.
 
-No rider, no road and no controller are in it, so the error is that of their numbers and nothing else.
+Rider, road and controller are not included, so errors come only from the numbers of motor and battery.
 """
 
 from dataclasses import dataclass
@@ -17,14 +17,14 @@ LONGEST_STEP_S = 0.1  # A longer gap between two steps counts as this much.
 
 @dataclass(frozen=True, slots=True)
 class DriveAlone:
-    """Battery power and voltage, ten values a second."""
+    """Battery power and voltage, an entry for each GRID_S."""
 
     battery_w: Series
     battery_v: Series
 
 
 def drive_alone(bike: Bike, ride: Measured) -> DriveAlone:
-    """Step motor and battery through the log."""
+    """Step motor and battery of the bench through the log."""
     world = bench_for(bike, SEED).world
     motor, battery = world.motor, world.battery
     battery.charge = charge_at_first(bike, ride)

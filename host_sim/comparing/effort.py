@@ -1,9 +1,9 @@
-"""Estimates what riders and road did from the measured speed: power, brakes and slope.
+"""Estimates power, brakes and slope from the measured speed.
 
-The force that moved the bicycle is its mass times its gain of speed plus rolling and air; the motor's force
-comes from its model. The rest came from the riders if the crank turned, and from the brakes if they were
-pulled. What neither explains was the road's slope, or wind: legs don't hold back, and a crank that stands
-pushes nothing. A small rest is no slope: that is what a wrong rolling coefficient looks like.
+The force on the bicycle is its mass times its acceleration, plus rolling and air resistance; the motor's
+force comes from its model. The remainder came from the riders if the crank turned, and from the brakes if
+they were pulled. If neither can explain it, it was the slope or wind: riders don't brake with their legs, and
+a crank at rest has no effect. A small remainder is ignored: a wrong rolling coefficient looks like that.
 """
 
 from dataclasses import dataclass
@@ -13,16 +13,15 @@ import numpy as np
 from host_sim.bench.assemble import bicycle_of
 from host_sim.bench.recorded_effort import POWER_LEAST_W, POWER_MOST_W
 from host_sim.bikes.model import Bike
-from host_sim.comparing.measured import GRID_S, Measured, Series
+from host_sim.comparing.measured import PER_SECOND, Measured, Series
 from host_sim.plant.bicycle import GRAVITY_M_PER_S2
 
-BRAKING_M_PER_S2 = 0.7  # Without a switch: a stronger deceleration than usual roads cause.
+BRAKING_M_PER_S2 = 0.7  # Without a brake switch: roads usually cause less deceleration than this.
 SLOPE_LEAST = 0.005
 SLOPE_MOST = 0.25
 STILL_RPM = 5.0
 STANDING_M_PER_S = 0.3
-BRAKE_LEAST = 0.05  # A lever that only moves its switch.
-_PER_SECOND = round(1.0 / GRID_S)
+BRAKE_LEAST = 0.05  # A lever that only operates its switch.
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +34,7 @@ class Effort:
 
 
 def motor_force_n(bike: Bike, battery_w: Series, speed_m_per_s: Series) -> Series:
-    """Return the motor's force at the rim, from what the battery gives: P = (E + R I) I solved for I."""
+    """Return the motor's force (N) at the rim from the battery power: P = (E + R I) I, solved for I."""
     constant = bike.motor.torque_constant_nm_per_a * 2.0 * np.pi / bike.bicycle.wheel_circumference_m
     emf_v = constant * speed_m_per_s
     ohm = bike.motor.resistance_ohm
@@ -44,8 +43,8 @@ def motor_force_n(bike: Bike, battery_w: Series, speed_m_per_s: Series) -> Serie
 
 
 def effort_of(bike: Bike, ride: Measured) -> Effort:
-    """Return power, brakes and slope second by second."""
-    seconds = len(ride.speed_m_per_s) // _PER_SECOND
+    """Return power, brakes and slope for each second."""
+    seconds = len(ride.speed_m_per_s) // PER_SECOND
     padded = np.pad(_by_second(ride.speed_m_per_s, seconds), 1, mode="edge")
     speed = np.convolve(padded, np.ones(3) / 3, "valid")
     gained = np.gradient(speed) if seconds > 1 else np.zeros(seconds)
@@ -76,4 +75,5 @@ def effort_of(bike: Bike, ride: Measured) -> Effort:
 
 
 def _by_second(series: Series, seconds: int) -> Series:
-    return np.asarray(series[: seconds * _PER_SECOND].reshape(seconds, _PER_SECOND).mean(axis=1))
+    """Return the mean of each second."""
+    return np.asarray(series[: seconds * PER_SECOND].reshape(seconds, PER_SECOND).mean(axis=1))

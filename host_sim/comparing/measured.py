@@ -1,4 +1,4 @@
-"""A board's log as series, ten values a second: the rider's actions and their effects."""
+"""A board's log as series of ten values a second: the rider's actions and their effects."""
 
 from dataclasses import dataclass
 
@@ -15,19 +15,21 @@ from host_sim.replay.log_file import Section
 Series = NDArray[np.float64]
 
 GRID_S = 0.1
+PER_SECOND = round(1.0 / GRID_S)
 SECONDS_LEAST = 10.0
-WHEEL_STILL_S = 3.0  # After this time without a pulse the wheel stands, as in the firmware.
+WHEEL_STILL_S = 3.0  # Without a pulse for this time the wheel stands, as in the firmware.
 CRANK_STILL_S = 0.8
-NEXT_PERIOD = 1.5  # The next pulse of a moving wheel comes at latest after this many periods. Judgement.
-FASTEST_M_PER_S = 28.0  # A pulse that gives a higher speed is a bounce.
+NEXT_PERIOD = 1.5  # A moving wheel gives its next pulse within this many periods. Judgement.
+FASTEST_M_PER_S = 28.0  # A pulse that means a higher speed is a bounce.
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """The ride; entry i of each series is the mean over, or holds at, GRID_S times i.
+    """The ride; entry i of a series is for the time from i to i + 1 times GRID_S.
 
-    `cadence_rpm` is below 0 backward; `step_s` and `step_command_v` have every step. `spans_s` says from when
-    to when the motor helped, `first_state` is the engagement state in which the log begins.
+    `cadence_rpm` is negative backward. `brake_pulled` is 0 or 1. `step_s` and `step_command_v` have an entry
+    for every step. `spans_s`: from when to when the motor helped; `first_state`: engagement state at the
+    beginning.
     """
 
     speed_m_per_s: Series
@@ -46,12 +48,12 @@ class Measured:
 
     @property
     def seconds(self) -> float:
-        """How long it is."""
+        """The length of the ride, s."""
         return len(self.speed_m_per_s) * GRID_S
 
 
 def measured(section: Section, seconds: float | None = None) -> Measured:
-    """Return the series of a section, up to its first gap; RequestError if that is too short."""
+    """Return the series of a section up to its first gap, or `seconds`; RequestError if that is too short."""
     settings = Settings(section.settings)
     steps, times_s = _steps(section, seconds)
     if not steps or times_s[-1] < SECONDS_LEAST:
@@ -85,7 +87,7 @@ def measured(section: Section, seconds: float | None = None) -> Measured:
 
 
 def helped_spans(states: list[tuple[float, int]]) -> list[tuple[float, float]]:
-    """Return from when to when the state was one that drives, from times and states in order."""
+    """Return from when to when the motor was driven, from (time, engagement state) in order of time."""
     spans: list[tuple[float, float]] = []
     since_s: float | None = None
     for time_s, state in states:
@@ -116,7 +118,7 @@ def _steps(section: Section, seconds: float | None) -> tuple[list[RecordedStep],
 
 
 def _mean_by_bin(values: Series, bins: NDArray[np.intp], count: int) -> Series:
-    """Return the mean of each bin; one without a step has that of the bin before."""
+    """Return the mean of each bin; a bin without a step has the mean of the one before."""
     found = np.bincount(bins, minlength=count)
     total = np.bincount(bins, weights=values, minlength=count)
     last = np.maximum.accumulate(np.where(found > 0, np.arange(count), 0))
@@ -126,7 +128,7 @@ def _mean_by_bin(values: Series, bins: NDArray[np.intp], count: int) -> Series:
 def _edge_times(
     steps: list[RecordedStep], times_s: list[float], wheel: bool
 ) -> tuple[list[float], list[int]]:
-    """Return when each edge came, on the log's time, and the levels after it."""
+    """Return the time of each edge, s of the log, and the levels after it."""
     at_s, levels = [], []
     for step, time_s in zip(steps, times_s, strict=True):
         for edge in step.edges:
@@ -137,7 +139,7 @@ def _edge_times(
 
 
 def _speed(steps: list[RecordedStep], times_s: list[float], settings: Settings, grid_s: Series) -> Series:
-    """Return the speed: the way from pulse to pulse, straight lines between their middles."""
+    """Return the speed: from pulse to pulse, linear between the middles of these periods."""
     spacing_m = settings.wheel_circumference_mm * 1e-3 / settings.wheel_pulses_per_rev
     at_s, levels = _edge_times(steps, times_s, wheel=True)
     pulses = [time_s for time_s, level in zip(at_s, levels, strict=True) if level == 1]
@@ -149,9 +151,9 @@ def _speed(steps: list[RecordedStep], times_s: list[float], settings: Settings, 
 
 
 def _rate(at_s: Series, way: float, still_s: float, grid_s: Series) -> Series:
-    """Return ways per second: straight lines between the middles of the periods, 0 where none is near.
+    """Return `way` per second, linear between the middles of the periods, 0 at a standstill.
 
-    Before its first period and after its last it comes from 0 and goes to 0 within as long again.
+    It rises from 0 within one period before a movement, and falls to 0 within one period after it.
     """
     if len(at_s) < 2:
         return np.zeros(len(grid_s))
@@ -162,7 +164,7 @@ def _rate(at_s: Series, way: float, still_s: float, grid_s: Series) -> Series:
     moving = turning[1:-1]
     places = [(at_s[:-1] + 0.5 * periods)[moving]]
     rates = [way / np.maximum(periods[moving], 1e-6)]
-    # A log that begins or ends in motion has no rest there: its next pulse comes within a period.
+    # A log that begins or ends in motion has no standstill there: it would show the next pulse.
     for start in starts[at_s[starts] - grid_s[0] > NEXT_PERIOD * periods[starts]]:
         places.append(at_s[start : start + 1] - periods[start])
         rates.append(np.zeros(1))
@@ -177,7 +179,7 @@ def _rate(at_s: Series, way: float, still_s: float, grid_s: Series) -> Series:
 
 
 def _cadence(steps: list[RecordedStep], times_s: list[float], settings: Settings, grid_s: Series) -> Series:
-    """Return the cadence from the rises of one channel; below 0 where the channels tell backward."""
+    """Return the cadence from the rises of one channel; negative where the sensor shows backward."""
     at_s, levels = _edge_times(steps, times_s, wheel=False)
     if len(at_s) < 2:
         return np.zeros(len(grid_s))
@@ -200,7 +202,7 @@ def _cadence(steps: list[RecordedStep], times_s: list[float], settings: Settings
 
 
 def _high_shares(rises: Series, falls: Series) -> Series:
-    """Return for each rise the high share of the pitch that it ends; the first has that of the second."""
+    """Return for each rise the high share of the pitch before it; the first gets that of the second."""
     last_fall = falls[np.maximum(np.searchsorted(falls, rises[1:]) - 1, 0)]
     shares = (last_fall - rises[:-1]) / np.maximum(np.diff(rises), 1e-6)
     return np.concatenate((shares[:1], shares))

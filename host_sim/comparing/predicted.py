@@ -1,4 +1,4 @@
-"""The bench rides what the log's rider did, with the settings of the log's board."""
+"""The bench repeats the rider's actions from a log, with the settings of the log's board."""
 
 from dataclasses import dataclass
 from math import pi
@@ -9,6 +9,7 @@ from firmware.controller import Controller
 from firmware.decide.engagement import FAULTED, READY, WAITING
 from firmware.records import Outputs
 from firmware.settings import Settings
+from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S, Agenda
 from host_sim.bench.script import Script
@@ -16,13 +17,13 @@ from host_sim.bench.sim_board import Levers, SimBoard, StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.comparing.effort import Effort, effort_of
-from host_sim.comparing.measured import GRID_S, Measured, Series, helped_spans
+from host_sim.comparing.measured import GRID_S, PER_SECOND, Measured, Series, helped_spans
 from host_sim.plant.rider import RIDDEN
 
 SEED = 1
 _GRID_US = round(GRID_S * US_PER_S)
-_STEPS_A_BIN = 20
-_REST_V = 0.05  # So near to its rest the throttle is closed.
+_STEPS_A_BIN = _GRID_US // CONTROL_PERIOD_US
+_REST_V = 0.05  # Within this of its rest voltage the throttle is closed.
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Predicted:
 
 
 class LogScript(Script):
-    """Plays a log: cadence and levers ten times a second, power and brakes by the second."""
+    """Plays a log: cadence and levers ten times a second, power and brakes once a second."""
 
     def __init__(self, bike: Bike, ride: Measured, effort: Effort) -> None:
         """Play `ride` with the power and the brakes of `effort`."""
@@ -44,9 +45,8 @@ class LogScript(Script):
         self._bike = bike
         self._ride = ride
         self._effort = effort
-        seconds = round(1.0 / GRID_S)
         # How far the log's rider was at the beginning of each second.
-        self._way_m = np.concatenate(([0.0], np.cumsum(ride.speed_m_per_s) * GRID_S))[::seconds]
+        self._way_m = np.concatenate(([0.0], np.cumsum(ride.speed_m_per_s) * GRID_S))[::PER_SECOND]
         self.rewind()
 
     def rewind(self) -> None:
@@ -54,7 +54,7 @@ class LogScript(Script):
         self._row = 0
 
     def begin(self, world: World, board: SimBoard, levers: Levers, agenda: Agenda) -> None:
-        """Roll as fast as the log does at its beginning, with the battery as full as its voltage says."""
+        """Start with the log's first speed, and with the charge that the battery voltage shows."""
         world.bicycle.speed_m_per_s = float(self._ride.speed_m_per_s[0])
         world.battery.charge = charge_at_first(self._bike, self._ride)
         world.battery.voltage_v = world.battery.open_circuit_v()
@@ -77,7 +77,7 @@ class LogScript(Script):
             self._agenda.put(self._row * _GRID_US, self)
 
     def _grade(self, second: int) -> float:
-        """Return the grade where the bicycle is now: hills stay where they are, whoever gets there sooner."""
+        """Return the grade at the bicycle's place: hills stay there, whenever the bicycle reaches them."""
         if not self._ride.speed_m_per_s.any():
             return self._effort.grade[second]
         place = int(np.searchsorted(self._way_m, self._world.bicycle.distance_m, side="right")) - 1
@@ -91,7 +91,7 @@ class LogScript(Script):
 
 
 class _Kept(StepWatch):
-    """Keeps a sample of each step."""
+    """Stores a sample of each step."""
 
     def __init__(self) -> None:
         self.rows: list[tuple[float, float, float]] = []
@@ -108,7 +108,7 @@ class _Kept(StepWatch):
 
 
 def predict(bike: Bike, ride: Measured) -> Predicted:
-    """Let the bench ride the log's ride on this bike."""
+    """Let the bench repeat the log's ride on this bike."""
 
     def build(_: Settings, now_us: int) -> Controller:
         controller = Controller(ride.settings, now_us)
@@ -130,12 +130,12 @@ def predict(bike: Bike, ride: Measured) -> Predicted:
 
 
 def _whole_mv(volts: float) -> float:
-    """Return the reading that the board had; half a microvolt more, so that no division takes a millivolt."""
+    """Return the board's reading, plus half a microvolt, so that no division rounds a millivolt down."""
     return round(float(volts), 3) + 5e-7
 
 
 def charge_at_first(bike: Bike, ride: Measured) -> float:
-    """Return how full the battery is at the beginning, 0 to 1, by its voltage without what sags."""
+    """Return the charge of the battery at the beginning, 0 to 1, from its voltage corrected for the sag."""
     battery = bike.battery
     sag_v = battery.resistance_ohm * float(ride.battery_w[0] / max(ride.battery_v[0], 1.0))
     charge = (float(ride.battery_v[0]) + sag_v - battery.empty_v) / (battery.full_v - battery.empty_v)

@@ -1,33 +1,34 @@
 """`treadle inspect`: diagnoses a pedal sensor from recorded edges, and derives the settings."""
 
 import contextlib
-import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from firmware.settings import Settings
-from host_sim.bikes.load import BIKES, load_bike
+from host_sim.bikes.load import load_bike
 from host_sim.bikes.model import Bike
 from host_sim.capture.advice import advice_of
 from host_sim.capture.analog.magnets import VoltsFound, volts_of
 from host_sim.capture.analog.volts_capture import VoltsCapture
 from host_sim.capture.analog.words import settled, volts_advice, volts_json, why_of
 from host_sim.capture.as_json import findings_json, verdict_json
-from host_sim.capture.bike_file import bike_path, bike_with, changes_for, write_changes
+from host_sim.capture.bike_file import bike_with, changes_for, write_changes
 from host_sim.capture.bike_words import advice_for_bike, contradictions, written_words
 from host_sim.capture.diagnose import KINDS, Told, inspect_edges
-from host_sim.capture.edges import Capture, EdgeChunk
+from host_sim.capture.edges import Capture
 from host_sim.capture.findings import Inspection
 from host_sim.capture.open_capture import TIME_UNITS, open_capture
 from host_sim.capture.stopping import Support, support_of
 from host_sim.capture.stretches import Floats
 from host_sim.errors import RequestError
+from host_sim.inspecting.asked import FIGURE, FINDINGS, channel_names, path_of_bike, write_findings
 from host_sim.outputs import Delivery, fresh_folder
 from host_sim.textfile import spoken
+from host_sim.units import NS_PER_S
 
-FILES = ("inspection.png", "inspection.json")
+FILES = (FIGURE, FINDINGS)
 BEYOND_S = 5.0  # A capture may continue this long after the crank has stopped.
 TURNS_LEAST, TURNS_MOST = 2, 10_000
 SECONDS_MOST = 1e7
@@ -60,19 +61,12 @@ class InspectRequest:
             raise RequestError(f"--turns is {turns}, allowed is {allowed}")
         if time_unit is not None and time_unit not in TIME_UNITS:
             raise RequestError(f'--time-unit is "{time_unit[:20]}", allowed is {", ".join(TIME_UNITS)}')
-        if write and bike is None:
-            raise RequestError("--write is given without --bike, allowed is --bike FILE --write")
-        names = tuple(name.strip() for name in channels.split(",")) if channels is not None else None
-        self.bike_path = bike_path(bike) if bike is not None else None
-        if write and self.bike_path is not None and self.bike_path.resolve().parent == BIKES:
-            raise RequestError(
-                f"--bike {self.bike_path.stem} is an example, allowed with --write is a copy of your own"
-            )
+        self.bike_path = path_of_bike(bike, write)
         self.bike: Bike | None = load_bike(self.bike_path) if self.bike_path is not None else None
         one_channel = self.bike is not None and self.bike.pedal_sensor.kind != "two channels"
         self.told = Told(_pair("--forward", forward, FORWARD, 0.0, SECONDS_MOST), turns, one_channel)
         self.capture_path = capture
-        self.names = names
+        self.names = channel_names(channels)
         self.time_unit = time_unit
         self.samplerate_hz = samplerate_hz
         self.thresholds_v = _pair("--thresholds", thresholds, THRESHOLDS, -VOLTS_MOST, VOLTS_MOST)
@@ -115,12 +109,12 @@ class InspectResult:
         form: str,
         names: tuple[str, ...],
         against_bike: list[str],
-        volts: VoltsFound | None = None,
+        volts: VoltsFound | None,
     ) -> None:
-        """Store the findings; files are added as they are written.
+        """Combine the findings; files are added after they are written.
 
-        `against_bike`: differences between the present bike file and the capture. `volts`: None if the file
-        has levels only.
+        `form` and `names`: format and channels of the capture. `against_bike`: differences between the bike
+        file and the capture. `volts`: None if the file has only levels.
         """
         self.inspection = inspection
         self.support = support
@@ -128,6 +122,7 @@ class InspectResult:
         self.form = form
         self.names = names
         self.files: list[Path] = []
+        # Times (s) and volts between two times, if the file has volts.
         self.between: Callable[[float, float], tuple[Floats, Floats]] | None = None
         self.changed: dict[str, Any] = {}
         self.volts = volts
@@ -145,12 +140,8 @@ class InspectResult:
 def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | None = None) -> InspectResult:
     """Read the capture, inspect it, draw it, and change the bike file if requested."""
     capture = request.open(done)
-
-    def source() -> Iterator[EdgeChunk]:
-        return capture.chunks()
-
     with Delivery(request.out, FILES, request.force) as delivery:
-        inspection = inspect_edges(source, len(capture.channels), request.told)
+        inspection = inspect_edges(capture.chunks, len(capture.channels), request.told)
         _refuse_beyond(request.told, inspection)
         support = _support(inspection, request.bike)
         advice = _of_the_file(capture.damage, capture.unknown_values, inspection)
@@ -163,7 +154,7 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         changed = changes_for(inspection, request.bike) if request.write and request.bike is not None else {}
         bike = request.bike
         if changed and request.bike_path is not None:
-            # The advice is about the changed file, so the change is tested before anything is drawn.
+            # The advice is about the changed file, so the change is tested first.
             bike = bike_with(request.bike_path, changed)
         against: list[str] = []
         if bike is not None:
@@ -172,9 +163,8 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
         advice += written_words(changed)
         result = InspectResult(inspection, support, advice, capture.form, capture.channels, against, volts)
         result.between = capture.shown if isinstance(capture, VoltsCapture) else None
-        _draw(result, request, delivery.place("inspection.png"))
-        text = json.dumps(result.as_json, allow_nan=False, indent=2) + "\n"
-        delivery.place("inspection.json").write_text(text, encoding="utf-8")
+        _draw(result, request, delivery.place(FIGURE))
+        write_findings(delivery, result.as_json)
         if changed and request.bike_path is not None:
             write_changes(request.bike_path, changed)
             result.changed = changed
@@ -184,7 +174,7 @@ def inspect_capture(request: InspectRequest, done: Callable[[int, int], None] | 
 
 def _refuse_beyond(told: Told, inspection: Inspection) -> None:
     """Raise RequestError if the seconds given as forward begin after the end of the capture."""
-    end_s = inspection.gathered.end_ns / 1e9
+    end_s = inspection.gathered.end_ns / NS_PER_S
     if told.forward_s is not None and told.forward_s[0] >= end_s:
         begin_s, until_s = told.forward_s
         raise RequestError(
@@ -194,8 +184,8 @@ def _refuse_beyond(told: Told, inspection: Inspection) -> None:
 
 
 def _of_the_end(told: Told, inspection: Inspection) -> list[str]:
-    """Warn if the forward seconds end long after the last edge: another capture may be meant."""
-    end_s = inspection.gathered.end_ns / 1e9
+    """Warn if the forward seconds end long after the last edge: it may be the wrong capture."""
+    end_s = inspection.gathered.end_ns / NS_PER_S
     if told.forward_s is None or told.forward_s[1] <= end_s + BEYOND_S:
         return []
     return [
@@ -208,23 +198,21 @@ def _draw(result: InspectResult, request: InspectRequest, path: Path) -> None:
     # Not at the top: drawing takes a second to load, and a wrong request is refused at once.
     from host_sim.report.ring_figure import VoltsShown, draw_inspection
 
-    volts = (
-        VoltsShown(result.volts, result.between)
-        if result.volts is not None and result.between is not None
-        else None
-    )
+    volts = None
+    if result.volts is not None and result.between is not None:
+        volts = VoltsShown(result.volts, result.between)
     name = spoken(request.capture_path.name)
     draw_inspection(result.inspection, result.support, result.advice, name, path, volts, result.why)
 
 
 def _support(inspection: Inspection, bike: Bike | None) -> Support | None:
-    """Return the least settings of the ring with the bike's, or the firmware's own; None if unknown."""
+    """Return what the ring supports with the bike's settings, or else the firmware's; None if unknown."""
     settings = bike.firmware_settings if bike is not None else Settings({})
     return support_with(inspection, settings.as_dict())
 
 
 def support_with(inspection: Inspection, settings: dict[str, int]) -> Support | None:
-    """Return the least settings of the ring with these settings; None if it is unknown."""
+    """Return what the ring supports with these settings of a board; None if the ring is unknown."""
     if inspection.ring is None or not inspection.pulses.sure or inspection.kind.value is None:
         return None
     values = settings | {"sensor_kind": KINDS[inspection.kind.value]}

@@ -1,10 +1,10 @@
 """`treadle inspect --live`: a guided capture from a board, and its findings."""
 
-import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from firmware.settings import A_LEADS, B_LEADS
 from host_sim.capture.advice import advice_of
 from host_sim.capture.as_json import findings_json, verdict_json
 from host_sim.capture.diagnose import KINDS
@@ -13,6 +13,7 @@ from host_sim.capture.live.findings import GuidedFindings, against_board, guided
 from host_sim.capture.live.guide import Edge, Guide, Item, Lost, Moment
 from host_sim.capture.stopping import Support
 from host_sim.capture.writers import CaptureWriter
+from host_sim.inspecting.asked import FIGURE, FINDINGS, write_findings
 from host_sim.inspecting.crank import support_with
 from host_sim.outputs import Delivery, fresh_folder
 
@@ -20,12 +21,12 @@ if TYPE_CHECKING:
     from host_sim.boardlink.console_client import BytePort
 
 CAPTURE = "capture.csv"
-FILES = ("inspection.png", "inspection.json", CAPTURE)
+FILES = (FIGURE, FINDINGS, CAPTURE)
 SILENT_S = 10.0  # After this time without a step from the board the link is lost.
 
 
 class LiveResult:
-    """The result of a guided capture. `support` is None if the ring does not show it."""
+    """The result of a guided capture. `support` is None if the ring is unknown."""
 
     def __init__(
         self, guided: GuidedFindings, guide: Guide, settings: dict[str, int], support: Support | None
@@ -65,7 +66,7 @@ class LiveResult:
 
 
 def where_to_look(guided: GuidedFindings) -> list[str]:
-    """Return the angle from the arm straight down to each magnet that needs a check."""
+    """Return at which angles from the left arm straight down the faulty magnets pass."""
     arm, found = guided.arm, guided.inspection
     if arm is None or found.ring is None:
         return []
@@ -91,19 +92,19 @@ def settings_that_follow(guided: GuidedFindings) -> dict[str, int]:
     if found.pulses.sure and found.pulses.value:
         settings["pulses_per_rev"] = found.pulses.value
     if found.kind.value == "two channels" and found.lead.sure:
-        settings["lead"] = 0 if found.lead.value == "A" else 1
+        settings["lead"] = A_LEADS if found.lead.value == "A" else B_LEADS
     return settings
 
 
 def items_of(
     port: "BytePort",
     from_oldest: bool = False,
-    silent_s: float = SILENT_S,
     clock_s: Callable[[], float] | None = None,
 ) -> Iterator[Item]:
-    """Yield edges, moments and losses of a board as they arrive; BoardTrouble if it stops answering.
+    """Yield edges, moments and losses of a board as they arrive; BoardTrouble if it stops sending.
 
-    `from_oldest`: begin with the edges that the board still stores; a desk with --hurry has already ridden.
+    `from_oldest`: begin with the oldest steps that the board still stores; a desk with --hurry has already
+    ridden.
     """
     import time
 
@@ -127,9 +128,9 @@ def items_of(
             raise BoardTrouble(f"the board is disconnected, plug it in and begin again: {error}") from None
         if found:
             heard_s = clock()
-        elif clock() - heard_s > silent_s:
+        elif clock() - heard_s > SILENT_S:
             raise BoardTrouble(
-                f"the board has sent nothing for {silent_s:.0f} s: check its plug and begin again"
+                f"the board has sent nothing for {SILENT_S:.0f} s: check its plug and begin again"
             )
         for item in found:
             if isinstance(item, Loss):
@@ -138,14 +139,14 @@ def items_of(
             if lost_edges is not None and item.lost_edges != lost_edges:
                 yield Lost(0)
             lost_edges = item.lost_edges
-            # Edges are older than their step, and never older than those before.
+            # Edges come before their step, in order of time.
             for edge in crank_edges(item):
                 yield Edge(since.seconds(edge.time_us), edge.levels)
             yield Moment(since.seconds(item.now_us))
 
 
 def guided_capture(items: Iterator[Item], show: Callable[[Guide, bool], None]) -> Guide:
-    """Guide the user through the turns; `show` gets each item's guide and whether the stage changed."""
+    """Guide the user through the turns; `show` gets the guide and whether its stage changed."""
     guide = Guide()
     show(guide, True)
     for item in items:
@@ -168,9 +169,8 @@ def inspect_live(
         guide = guided_capture(items, show)
         guided = guided_findings(guide, settings.get("sensor_kind") != KINDS["two channels"])
         result = LiveResult(guided, guide, settings, support_with(guided.inspection, settings))
-        _draw(result, delivery.place("inspection.png"))
-        text = json.dumps(result.as_json, allow_nan=False, indent=2) + "\n"
-        delivery.place("inspection.json").write_text(text, encoding="utf-8")
+        _draw(result, delivery.place(FIGURE))
+        write_findings(delivery, result.as_json)
         _write(guided.whole, delivery.place(CAPTURE))
         result.files = delivery.deliver()
     return result

@@ -1,6 +1,6 @@
-"""Writes measured numbers into a bike file: its comments and everything else stay as they were.
+"""Writes measured numbers into a bike file; its comments and everything else stay unchanged.
 
-A comment on each line says how the number was measured, and its interval.
+A comment on each line says how the number was measured, with its interval.
 """
 
 import os
@@ -34,14 +34,14 @@ PLACES = {
 
 
 def bike_path(bike_given: str) -> Path:
-    """Return the bike file that an argument names; RequestError if there is none."""
+    """Return the bike file by path or example name; RequestError if there is none."""
     return find_file(bike_given, BIKES, (".toml",), "bike")
 
 
 def written_text(source: str, found: dict[str, tuple[Estimate, str]], kind: str = "") -> str:
-    """Return the text of a bike file with numbers in it; `found` has each and how it was measured.
+    """Return the text of a bike file with new numbers; `found` has each, and how it was measured.
 
-    `kind` is the motor controller's, empty if not measured.
+    `kind` is that of the motor controller, empty if not measured.
     """
     document = tomlkit.parse(source)
     for name, (estimate, how) in found.items():
@@ -66,7 +66,7 @@ def written_text(source: str, found: dict[str, tuple[Estimate, str]], kind: str 
 
 
 def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]], kind: str = "") -> None:
-    """Replace the bike file at once, if it loads with the numbers in it; RequestError leaves it as it was."""
+    """Replace the bike file if it is valid with the new numbers; RequestError leaves it unchanged."""
     try:
         text = written_text(read_text(path, TOML_BYTES_MAX), found, kind)
     except TOMLKitError as error:
@@ -85,7 +85,7 @@ def write_numbers(path: Path, found: dict[str, tuple[Estimate, str]], kind: str 
     except RequestError as error:
         reason = str(error).replace(Path(name).name, path.name)
         raise RequestError(
-            f"the measured numbers do not fit into the file, which stays as it was: {reason}"
+            f"with the measured numbers the file would be invalid, so it stays unchanged: {reason}"
         ) from None
     finally:
         if temporary is not None:

@@ -1,6 +1,6 @@
-"""Pairs of the board's reading and the meter's value, out of records of `treadle calibrate`.
+"""Pairs of the board's reading and the meter's value, from records of `treadle calibrate`.
 
-Throttle, selector and wheel are not in them: calibrate writes those into the bike file itself.
+Throttle, selector and wheel are not included: calibrate writes those into the bike file itself.
 """
 
 from pathlib import Path
@@ -32,7 +32,7 @@ class _Record(_Part):
 
 
 def calibrated_pairs(path: Path) -> dict[str, list[tuple[float, float]]]:
-    """Return by part the pairs of a record; RequestError if it isn't one, or holds none."""
+    """Return the pairs of a record, by part; RequestError if it is not a record, or has none."""
     text = read_text(path, RECORD_BYTES_MAX)
     try:
         known = _Record.model_validate_json(text).known_values

@@ -1,17 +1,19 @@
 """Rolling coefficient and drag area from coast-downs in both directions of one stretch of road.
 
-Unknown are both coefficients, the wind along the road, its grade, and the first speed of each run. Wind and
-grade change their sign with the direction. Gusts last seconds, so errors of neighbouring samples are
+The unknowns are both coefficients, the wind along the road, its grade, and the first speed of each run. Wind
+and grade change their sign with the direction. Gusts last seconds, so errors of neighbouring samples are
 correlated, and residuals alone would give too small an interval: the interval comes from leaving out one run
 at a time.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from host_sim.measuring.coast_runs import CoastRun
 from host_sim.measuring.estimate import Estimate, NotEnoughError, half_width
-from host_sim.measuring.least_squares import Misses, Search
+from host_sim.measuring.least_squares import End, Misses, Search
 from host_sim.measuring.log import Series
 from host_sim.measuring.road_law import Masses, coasting_speed
 
@@ -22,50 +24,40 @@ STARTS = ((0.006, 0.5, 0.0, 0.0), (0.012, 0.9, 1.0, 0.001), (0.003, 0.25, -1.0, 
 LOWEST = (0.0, 0.02, -4.0, -0.02)
 HIGHEST = (0.1, 3.0, 4.0, 0.02)
 USUAL = (0.005, 0.3, 0.5, 0.001)
+SOUGHT = "the runs don't separate air from rolling resistance"
 
 
+@dataclass(frozen=True, slots=True)
 class CoastFit:
-    """`crr` and `cda_m2`, wind and grade as the runs of sign +1 met them, and the residuals run by run."""
+    """`crr`, `cda_m2`, wind and grade in the direction of sign 1; signs and residuals (m/s) of the runs."""
 
-    __slots__ = ("cda_m2", "crr", "grade", "head_wind_m_per_s", "residuals", "runs", "signs")
-
-    def __init__(
-        self,
-        crr: Estimate,
-        cda_m2: Estimate,
-        head_wind_m_per_s: float,
-        grade: float,
-        runs: list[CoastRun],
-        signs: list[int],
-        residuals: list[Series],
-    ) -> None:
-        """Store the result."""
-        self.crr = crr
-        self.cda_m2 = cda_m2
-        self.head_wind_m_per_s = head_wind_m_per_s
-        self.grade = grade
-        self.runs = runs
-        self.signs = signs
-        self.residuals = residuals
+    crr: Estimate
+    cda_m2: Estimate
+    head_wind_m_per_s: float
+    grade: float
+    runs: list[CoastRun]
+    signs: list[int]
+    residuals: list[Series]
 
 
 def fit_coast_downs(runs: list[CoastRun], masses: Masses) -> CoastFit:
     """Fit all runs together; NotEnoughError says what is missing.
 
-    Runs alternate in direction, or go first all there and then all back: whichever fits better.
+    Runs alternate in direction, or first all go there and then all back: whichever fits better.
     """
     if len(runs) < RUNS_LEAST:
         raise NotEnoughError(
             f"{len(runs)} coast-downs found, at least {RUNS_LEAST} are needed, half of them in each direction"
         )
-    best: tuple[float, Series, list[int]] | None = None
+    first_speeds = [float(np.mean(run.speed_m_per_s[:3])) for run in runs]
+    search = _search(len(runs))
+    tried: list[tuple[list[End], list[int]]] = []
     for signs in _orders(len(runs)):
-        cost, found = _best_of_starts(runs, signs, masses)
-        if best is None or cost < best[0]:
-            best = (cost, found, signs)
-    if best is None:
-        raise NotEnoughError("the coast-downs fit neither order of directions")
-    _, found, signs = best
+        misses = _misses_of(runs, signs, masses)
+        tried.append(([search.run(misses, [*start, *first_speeds]) for start in STARTS], signs))
+    # Only the better order must have a unique result: a wrong one may lead to a bound.
+    ends, signs = min(tried, key=lambda one: min(cost for cost, _ in one[0]))
+    found = search.unique(ends, SOUGHT, first=2)
     without_crr, without_cda = [], []
     for left_out in range(len(runs)):
         kept = [place for place in range(len(runs)) if place != left_out]
@@ -86,18 +78,10 @@ def fit_coast_downs(runs: list[CoastRun], masses: Masses) -> CoastFit:
 
 
 def _orders(count: int) -> list[list[int]]:
+    """Return the possible directions of the runs, 1 or -1 each."""
     in_turn = [1 if place % 2 == 0 else -1 for place in range(count)]
     halves = [1 if place < count // 2 else -1 for place in range(count)]
     return [in_turn, halves]
-
-
-def _best_of_starts(runs: list[CoastRun], signs: list[int], masses: Masses) -> tuple[float, Series]:
-    """Return the least cost and its position; NotEnoughError if the starts lead to different positions."""
-    first_speeds = [float(np.mean(run.speed_m_per_s[:3])) for run in runs]
-    starts = [[*start, *first_speeds] for start in STARTS]
-    misses = _misses_of(runs, signs, masses)
-    what = "the runs don't separate air from rolling resistance"
-    return _search(len(runs)).from_starts(misses, starts, what, first=2)
 
 
 def _search(runs: int) -> Search:
@@ -116,7 +100,7 @@ def _residuals(unknowns: Series, runs: list[CoastRun], signs: list[int], masses:
 
 
 def _stacked(runs: list[CoastRun], signs: list[int]) -> tuple[Series, Series, Series, NDArray[np.intp]]:
-    """Return time, speed and sign of every sample of every run, and which run it belongs to."""
+    """Return time, speed and direction of every sample of all runs, and the number of its run."""
     samples = [len(run.time_s) for run in runs]
     time_s = np.concatenate([run.time_s for run in runs])
     speed = np.concatenate([run.speed_m_per_s for run in runs])
@@ -133,5 +117,5 @@ def _misses(
 ) -> Series:
     crr, cda_m2, wind, grade = (float(value) for value in unknowns[:4])
     computed = coasting_speed(masses, crr, cda_m2, sign * wind, sign * grade, unknowns[4:][run], time_s)
-    # Far from the solution the law has poles; the search must be able to return from there.
+    # Far from the solution the law has poles, from which the search must be able to return.
     return np.asarray(speed - np.clip(computed, -50.0, 50.0), dtype=np.float64)

@@ -1,31 +1,29 @@
-"""Finds the coast-downs in logs: stretches of slowing down without pedals, motor or brakes."""
+"""Finds the coast-downs in logs: where the bicycle slows down without pedalling, motor or brakes."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from host_sim.measuring.log import Log, Series
 
-SLOWEST_M_PER_S = (
-    2.0  # Below this, a tail wind may be faster than the bicycle, which changes a sign in the law.
-)
+# Below this, a tail wind may be faster than the bicycle, which changes a sign in the law.
+SLOWEST_M_PER_S = 2.0
 DROP_LEAST_M_PER_S = 1.5
 SECONDS_LEAST = 6.0
 RISE_MOST_M_PER_S = 0.5  # More than noise and gusts: someone is pedalling, or a new run begins.
 BRAKING_M_PER_S2 = 1.2  # Below 10 m/s a grade of a few per mille never slows a bicycle this much.
 GAP_MOST_S = 2.5
 _SMOOTH_S = 1.0
-_CELL_S = 0.5  # Averaging time of samples: the speed is nearly linear in it.
+_CELL_S = 0.5  # Samples are averaged over this time, in which the speed is nearly linear.
 
 
+@dataclass(frozen=True, slots=True)
 class CoastRun:
-    """One coast-down: times from 0, and speeds. Read only."""
+    """One coast-down: times from 0, and speeds, of equal length."""
 
-    __slots__ = ("name", "speed_m_per_s", "time_s")
-
-    def __init__(self, name: str, time_s: Series, speed_m_per_s: Series) -> None:
-        """Store times and speeds, of equal length."""
-        self.name = name
-        self.time_s = time_s
-        self.speed_m_per_s = speed_m_per_s
+    name: str
+    time_s: Series
+    speed_m_per_s: Series
 
 
 def coast_runs(log: Log) -> list[CoastRun]:
@@ -41,7 +39,7 @@ def coast_runs(log: Log) -> list[CoastRun]:
         brakes = row > top and _falls(time_s, smooth, row) > BRAKING_M_PER_S2
         over = new_part or brakes or not rest[row] or smooth[row] < SLOWEST_M_PER_S
         if over or smooth[row] > lowest + RISE_MOST_M_PER_S:
-            # Leave out the samples that smoothing mixes with braking.
+            # Smoothing mixes the last samples with braking, so they are left out.
             _keep(runs, log.name, time_s[top:row], speed[top:row], smooth[top:row], brakes)
             top, lowest = row, smooth[row]
         elif smooth[row] >= smooth[top]:
@@ -56,7 +54,7 @@ def coast_runs(log: Log) -> list[CoastRun]:
 
 
 def _smoothed(time_s: Series, speed: Series) -> Series:
-    """Return the mean over half a second on both sides."""
+    """Return the mean speed over half a second on both sides of each sample."""
     total = np.concatenate(([0.0], np.cumsum(speed)))
     first = np.searchsorted(time_s, time_s - 0.5 * _SMOOTH_S)
     last = np.searchsorted(time_s, time_s + 0.5 * _SMOOTH_S, side="right")

@@ -1,14 +1,17 @@
 """Rolling coefficient and drag area from a ride with a power meter, by the balance of energy and elevation.
 
 On each stretch the rider's work through the chain equals the losses in air, rolling and bearings plus the
-change of kinetic and potential energy (Martin et al. 1998). From power and climb follows the speed that the
-stretch takes without wind; fitted is the measured speed to that. Not the energy: wind changes the measured
-speed, and with it what an energy balance would take for the loss in air, so that drag area comes out too
-small. The motor must be off. Stretches with braking are left out, because braking would count as drag.
+change of kinetic and potential energy (Martin et al. 1998). Power and climb give the speed on the stretch
+without wind, and the fit compares speeds, not energies: wind changes the measured speed, and with it the loss
+in air that an energy balance would compute, so that the drag area would be too small. The motor must be off.
+Stretches with braking are left out, because braking would count as drag.
 
-Wind lasts: neighbouring errors are alike. Of each error the share that the one before it tells is subtracted
-(Cochrane and Orcutt, J. Am. Stat. Assoc. 44 (1949) 32; from memory). The altimeter's lag is fitted, too.
+Wind lasts, so neighbouring errors are correlated. From each error the part that the one before it predicts is
+subtracted (Cochrane and Orcutt, J. Am. Stat. Assoc. 44 (1949) 32; from memory). The altimeter's lag is fitted
+too.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,45 +26,30 @@ BLOCKS = 10
 STRETCHES_LEAST = 15
 SPREAD_LEAST = 0.15  # Of the mean squared speeds; at one speed air and rolling can't be separated.
 SHARED = 2
-ALIKE = 0.5  # How alike the wind of neighbouring stretches is: 1 would be the same wind. Judgement.
-USUAL_M_PER_S = 0.5  # An error above this counts only linearly: a brake that was not detected, a halt.
-# The weather moves an altimeter by air pressure by this much during a ride (standard uncertainty): 0.2 hPa.
+ALIKE = 0.5  # Correlation of the wind on neighbouring stretches: 1 would be the same wind. Judgement.
+USUAL_M_PER_S = 0.5  # Errors above this count linearly only: undetected braking, a halt.
+# Drift of an altimeter by air pressure during a ride due to weather (standard uncertainty): 0.2 hPa.
 DRIFT_M = 1.7
-# Rolling, drag area, and how late the altimeter is, s.
+# Rolling, drag area, and the altimeter's lag, s.
 STARTS = tuple((*pair, lag_s) for pair in ((0.005, 0.4), (0.02, 1.0)) for lag_s in (1.5, 4.5, 7.5))
-# Noise may lead below zero; a result there is refused, not cut off.
+# Noise may give values below zero; such a result is refused, not cut off.
 SEARCH = Search((-0.02, 0.02, LAGS_S[0]), (0.1, 3.0, LAGS_S[-1]), (0.005, 0.3, 2.0), robust=True)
 SOUGHT = "speeds and hills of the ride don't separate air from rolling resistance"
 _NEWTON_STEPS = 8
 _SLOWEST_M_PER_S = 0.05
 
 
+@dataclass(frozen=True, slots=True)
 class RideFit:
-    """`crr` and `cda_m2`, and for each stretch its middle, measured and computed climb (m), residual speed.
+    """`crr`, `cda_m2` and the altimeter's lag; for each stretch its middle, climbs and residual speed."""
 
-    `lag_s` is how late the altimeter was.
-    """
-
-    __slots__ = ("cda_m2", "climb_m", "computed_climb_m", "crr", "lag_s", "middle_s", "residual_m_per_s")
-
-    def __init__(
-        self,
-        crr: Estimate,
-        cda_m2: Estimate,
-        lag_s: float,
-        middle_s: Series,
-        climb_m: Series,
-        computed_climb_m: Series,
-        residual_m_per_s: Series,
-    ) -> None:
-        """Store the result."""
-        self.crr = crr
-        self.cda_m2 = cda_m2
-        self.lag_s = lag_s
-        self.middle_s = middle_s
-        self.climb_m = climb_m
-        self.computed_climb_m = computed_climb_m
-        self.residual_m_per_s = residual_m_per_s
+    crr: Estimate
+    cda_m2: Estimate
+    lag_s: float
+    middle_s: Series
+    climb_m: Series
+    computed_climb_m: Series
+    residual_m_per_s: Series
 
 
 def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideFit:
@@ -77,7 +65,7 @@ def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideF
         raise NotEnoughError(
             "the speed hardly changes over the ride, so air and rolling resistance can't be separated"
         )
-    _, best = SEARCH.from_starts(_misses_of(found, masses), STARTS, SOUGHT, first=2)
+    best = SEARCH.from_starts(_misses_of(found, masses), STARTS, SOUGHT, first=2)
     crr, cda_m2 = float(best[0]), float(best[1])
     if crr <= 0.0 or cda_m2 <= SEARCH.lowest[1]:
         raise NotEnoughError(
@@ -104,9 +92,9 @@ def fit_rides(logs: list[Log], masses: Masses, chain_efficiency: float) -> RideF
 
 
 def half_width_of_drift(found: Stretches) -> float:
-    """Return half the interval that the altimeter's drift alone gives the rolling coefficient.
+    """Return half the interval of the rolling coefficient that is due to the altimeter's drift.
 
-    A drift is a slope that isn't there, over all parts of the ride alike, so leaving out parts can't show it.
+    A drift looks like a slope in all parts of the ride, so leaving out parts can't show it.
     """
     return 1.96 * DRIFT_M / float(np.sum(found.way_m))
 
@@ -122,7 +110,7 @@ def _misses(unknowns: Series, found: Stretches, masses: Masses) -> Series:
 
 
 def _law(unknowns: Series, found: Stretches, masses: Masses) -> tuple[Series, Series]:
-    """Return the forces on each stretch that don't depend on its speed, and the factor of its square."""
+    """Return the forces (N) on each stretch that don't depend on its speed, and the factor of its square."""
     weight_n = masses.total_kg * GRAVITY_M_PER_S2
     climb_m = found.climb_after_m(float(unknowns[2]))
     constant_n = weight_n * (unknowns[0] + climb_m / found.way_m) + BEARING_N + found.gain_n
@@ -141,7 +129,7 @@ def _computed(unknowns: Series, found: Stretches, masses: Masses) -> Series:
 
 
 def _missing_n(unknowns: Series, found: Stretches, masses: Masses) -> Series:
-    """Return the force that the balance at the measured speed leaves over on each stretch."""
+    """Return the force (N) that remains in the balance at the measured speed on each stretch."""
     constant_n, air = _law(unknowns, found, masses)
     speed = found.speed_m_per_s
     return np.asarray(found.wheel_w / speed - constant_n - (air * speed + BEARING_N_S_PER_M) * speed)

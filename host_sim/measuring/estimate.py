@@ -1,15 +1,14 @@
-"""A measured number with its 95 % interval, and the jackknife interval."""
+"""A measured number with its 95 % interval, and the interval by the jackknife."""
 
 from math import isfinite, sqrt
 from statistics import fmean
 
-# Two-sided, 95 %.
-CONFIDENCE = 0.975
+CONFIDENCE = 0.975  # Two-sided, 95 %.
 PARTS_LEAST = 4  # With fewer, Student's t is so large that the interval is useless.
 
 
 class Estimate:
-    """`value`, and the interval `low` to `high` that contains the true value in 95 % of cases. Read only."""
+    """`value` in `unit`; `low` to `high` contains the true value in 95 % of cases. Read only."""
 
     __slots__ = ("high", "low", "unit", "value")
 
@@ -31,11 +30,11 @@ class Estimate:
 
 
 class NotEnoughError(Exception):
-    """The log is not enough for the number; the message says what is missing."""
+    """The log is not sufficient for the number; the message says what is missing."""
 
 
 def half_width(without_one: list[float], shared: int) -> float:
-    """Return half the interval of a number, given its values with one part of the log left out in turn.
+    """Return half the interval of a number from its values with each part of the log left out once.
 
     The variance is the jackknife's, (n - 1)/n times the sum of squares (Efron and Stein, "The jackknife
     estimate of variance", Annals of Statistics 9 (1981) 586), its degrees of freedom n - `shared`, where

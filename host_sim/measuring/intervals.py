@@ -1,9 +1,10 @@
-"""How exactly each number of a bike file is known: its interval, or a fifth either way.
+"""How accurately each number of a bike file is known: its interval, or ±20 %.
 
 `treadle measure --write` puts the interval into the comment of the line. A number without such a comment was
-read off a part, estimated or copied: it may be wrong by a fifth.
+read from a part, estimated or copied: it may be wrong by a fifth.
 """
 
+import contextlib
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,15 +32,15 @@ class Number:
 
     @property
     def name(self) -> str:
-        """Return section and key as in the file."""
+        """Section and key as in the file."""
         return f"{self.section}.{self.key}"
 
     def of(self, bike: Bike) -> float:
-        """Return its value."""
+        """Return its value in `bike`."""
         return float(getattr(getattr(bike, self.section), self.key))
 
     def changed(self, bike: Bike, value: float) -> Bike:
-        """Return the bike with another value and the same settings; the value isn't checked."""
+        """Return the bike with another value, which is not checked, and the same settings."""
         table = getattr(bike, self.section).model_copy(update={self.key: value})
         return bike.model_copy(update={self.section: table})
 
@@ -68,7 +69,7 @@ ROAD = (
     Number("bicycle", "rolling_coefficient", "", "rolling coefficient"),
     Number("bicycle", "drag_area_m2", "m2", "drag area"),
 )
-# Coasting shows these as well, but as other values of the two above.
+# Coasting depends on these as well, but can't distinguish them from the two above.
 ALIKE_ON_THE_ROAD = (
     TotalMass("bicycle", "mass_kg", "kg", "mass of bicycle, rider and load"),
     Number("bicycle", "wheel_circumference_m", "m", "circumference of the wheel"),
@@ -100,12 +101,9 @@ def _interval(document: tomlkit.TOMLDocument, number: Number, value: float) -> I
     comment = ""
     if isinstance(table, Table) and number.key in table:
         comment = table[number.key].trivia.comment
-    told = _MEASURED.search(comment)
-    if told is not None:
-        try:
-            low, high = float(told["low"]), float(told["high"])
-        except ValueError:
-            low, high = value, value
-        if low <= value <= high and low < high:
-            return Interval(low, high, measured=True)
+    if (measured := _MEASURED.search(comment)) is not None:
+        with contextlib.suppress(ValueError):
+            low, high = float(measured["low"]), float(measured["high"])
+            if low <= value <= high and low < high:
+                return Interval(low, high, measured=True)
     return Interval(value * (1.0 - UNKNOWN_SHARE), value * (1.0 + UNKNOWN_SHARE), measured=False)

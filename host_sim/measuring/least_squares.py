@@ -1,7 +1,7 @@
 """Least squares by scipy, with the optimum checked from several starts.
 
-A search can stop in a valley that is not the lowest, or anywhere along a flat one. So each search runs from
-starts that are far apart, and at least two must end at the same point, the best one.
+A search can stop in a local minimum, or anywhere along a flat one. So each search runs from starts that are
+far apart, and at least two must end at the same point, the best one.
 """
 
 from collections.abc import Callable, Sequence
@@ -13,15 +13,16 @@ from host_sim.measuring.log import Series
 
 # Two ends are the same point if no unknown differs by more than this share of its usual size.
 AGREE = 3e-3
-AT_BOUND = 1e-3  # In the same unit: nearer to a bound than this is at it.
+AT_BOUND = 1e-3  # In the same unit: a result closer to a bound than this is at the bound.
 
 Misses = Callable[[Series], Series]
+End = tuple[float, Series]  # Cost and position at the end of a search.
 
 
 class Search:
-    """What the unknowns may be: lowest and highest values, and the usual size of each. Read only.
+    """The range of the unknowns: lowest and highest values, and the usual size of each. Read only.
 
-    `robust`: a miss far above 1 counts only linearly, otherwise by its square.
+    `robust`: misses far above 1 count linearly; otherwise all count by their squares.
     """
 
     __slots__ = ("highest", "lowest", "robust", "usual")
@@ -35,7 +36,7 @@ class Search:
         self.usual = np.array(usual, dtype=np.float64)
         self.robust = robust
 
-    def run(self, misses: Misses, start: Sequence[float] | Series) -> tuple[float, Series]:
+    def run(self, misses: Misses, start: Sequence[float] | Series) -> End:
         """Search from one start; return the cost and the position."""
         from scipy.optimize import least_squares
 
@@ -51,21 +52,24 @@ class Search:
 
     def from_starts(
         self, misses: Misses, starts: Sequence[Sequence[float] | Series], what: str, first: int | None = None
-    ) -> tuple[float, Series]:
-        """Return the least cost and its position; NotEnoughError with `what` if no two starts agree on it.
+    ) -> Series:
+        """Return the best position from all starts, checked as `unique` does."""
+        return self.unique([self.run(misses, start) for start in starts], what, first)
 
-        Only the `first` unknowns are compared, or all. None of these may end at one of its bounds: there
+    def unique(self, ends: list[End], what: str, first: int | None = None) -> Series:
+        """Return the best position of the searches' ends; NotEnoughError with `what` if no two agree on it.
+
+        Only the `first` unknowns are compared, or all. None of these may be at one of its bounds: there
         leaving out parts would change nothing, and the interval would have no width.
         """
-        ends = [self.run(misses, start) for start in starts]
-        cost, best = min(ends, key=lambda end: end[0])
+        _, best = min(ends, key=lambda end: end[0])
         near = [np.abs(end - best)[:first] <= (AGREE * self.usual)[:first] for _, end in ends]
         if sum(bool(np.all(one)) for one in near) < 2:
             raise NotEnoughError(f"the search has no unique result: {what}")
         to_bound = np.minimum(best - self.lowest, self.highest - best)[:first] / self.usual[:first]
         if np.any(to_bound < AT_BOUND):
-            raise NotEnoughError(f"the best fit lies at the end of what is possible: {what}")
-        return cost, best
+            raise NotEnoughError(f"the best fit is at a limit of what is possible: {what}")
+        return best
 
 
 def line_search(unknowns: int) -> Search:

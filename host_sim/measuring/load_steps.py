@@ -1,8 +1,10 @@
 """Resistance of the pack, and its voltage without load, from steps of load.
 
-The terminal voltage is a straight line in current and in charge drawn: v = no-load - slope q - R i, as the
-bench's battery has it. Steps up and down separate R from the slow fall of the charge.
+The terminal voltage is linear in current and in charge drawn: v = no-load - slope q - R i, as in the bench's
+battery. Steps up and down separate R from the slow loss of charge.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,25 +23,15 @@ STARTS = ((40.0, 0.5, 0.1), (60.0, -1.0, 0.0), (20.0, 2.0, 0.5))
 SOUGHT = "the steps of load don't separate resistance from discharge"
 
 
+@dataclass(frozen=True, slots=True)
 class LoadFit:
-    """Resistance, voltage without load at the start, its fall for each Ah, and the residuals over time."""
+    """Resistance, voltage without load at the start, its fall per Ah, and the residuals over time."""
 
-    __slots__ = ("fall_v_per_ah", "no_load_v", "residual_v", "resistance_ohm", "time_s")
-
-    def __init__(
-        self,
-        resistance_ohm: Estimate,
-        no_load_v: Estimate,
-        fall_v_per_ah: Estimate,
-        time_s: Series,
-        residual_v: Series,
-    ) -> None:
-        """Store the result."""
-        self.resistance_ohm = resistance_ohm
-        self.no_load_v = no_load_v
-        self.fall_v_per_ah = fall_v_per_ah
-        self.time_s = time_s
-        self.residual_v = residual_v
+    resistance_ohm: Estimate
+    no_load_v: Estimate
+    fall_v_per_ah: Estimate
+    time_s: Series
+    residual_v: Series
 
 
 def fit_load_steps(log: Log) -> LoadFit:
@@ -55,11 +47,9 @@ def fit_load_steps(log: Log) -> LoadFit:
     )
     table = np.column_stack((np.ones_like(time_s), -charge_ah, -current_a))
     search = line_search(3)
-    _, found = search.from_starts(lambda unknowns: voltage_v - table @ unknowns, STARTS, SOUGHT)
-    without = [
-        _without(block, table, voltage_v, search, found)
-        for block in np.array_split(np.arange(len(time_s)), BLOCKS)
-    ]
+    found = search.from_starts(lambda unknowns: voltage_v - table @ unknowns, STARTS, SOUGHT)
+    blocks = np.array_split(np.arange(len(time_s)), BLOCKS)
+    without = [_without(block, table, voltage_v, search, found) for block in blocks]
     half = [half_width([float(one[place]) for one in without], SHARED) for place in range(3)]
     return LoadFit(
         Estimate(float(found[2]), half[2], "ohm"),
@@ -73,6 +63,7 @@ def fit_load_steps(log: Log) -> LoadFit:
 def _without(
     block: NDArray[np.intp], table: Series, voltage_v: Series, search: Search, start: Series
 ) -> Series:
+    """Return the unknowns with a block of samples left out."""
     rows, volts = np.delete(table, block, axis=0), np.delete(voltage_v, block)
     return search.run(lambda unknowns: volts - rows @ unknowns, start)[1]
 

@@ -1,8 +1,9 @@
-"""A log as plain CSV with column names in the first line; an empty cell has no value.
+"""A log: plain CSV with column names in the first line; an empty cell has no value.
 
-A record of `treadle watch --record` is one too: its columns of known names, and the time of the board.
+A record of `treadle watch --record` is also a log: its columns with known names, and the time of the board.
 """
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -29,18 +30,15 @@ LIMITS = {
 RECORD_FIRST, RECORD_TIME = "received_s", "time_us"
 
 
+@dataclass(frozen=True, slots=True)
 class Log:
-    """One file: `columns` of equal length by name, nan where a cell is empty."""
+    """One file: `columns` of equal length by name, NaN where a cell is empty; `time_s` ascends."""
 
-    __slots__ = ("columns", "name")
-
-    def __init__(self, name: str, columns: dict[str, Series]) -> None:
-        """Store columns; `time_s` ascends."""
-        self.name = name
-        self.columns = columns
+    name: str
+    columns: dict[str, Series]
 
     def rows_with(self, *names: str) -> list[Series]:
-        """Return these columns, only rows where all have a value; RequestError if a column is missing."""
+        """Return these columns, with the rows in which all have a value; RequestError if one is missing."""
         for name in names:
             if name not in self.columns:
                 raise RequestError(
@@ -50,7 +48,7 @@ class Log:
         return [self.columns[name][full] for name in names]
 
     def at_rest(self) -> NDArray[np.bool_]:
-        """Return for each row whether nobody pedals and the motor is off, as far as the columns show."""
+        """Return for each row whether nobody pedals and the motor is off, if there are columns for that."""
         rest = np.ones(len(self.columns["time_s"]), dtype=bool)
         for name, above in (("cadence_rpm", 5.0), ("rider_power_w", 5.0), ("current_a", 1.0)):
             if name in self.columns:
@@ -59,7 +57,7 @@ class Log:
 
 
 def read_log(path: Path) -> Log:
-    """Return the log in a CSV file; an error raises RequestError with its line."""
+    """Return the log in a CSV file; RequestError names the line that is wrong."""
     name = spoken(path.name)
     if not path.is_file():
         raise RequestError(f"{spoken(path)}: there is no such file, allowed is a CSV log")
@@ -84,12 +82,13 @@ def _log(name: str, header: list[str], rows: list[list[float]]) -> Log:
 
 
 def _record(header: list[str], lines: list[str], name: str) -> Log:
-    """Read a record of `treadle watch`; times are seconds of the board's clock since the first row."""
+    """Read a record of `treadle watch`; times become seconds of the board's clock since the first row."""
     if RECORD_TIME not in header:
         raise RequestError(
             f"{name} line 1: column {RECORD_TIME} is missing, a record of treadle watch has it"
         )
     known = [place for place, column in enumerate(header) if column in LIMITS]
+    names = [header[one] for one in known]
     rows: list[list[float]] = []
     last_us, elapsed_us = -1, 0
     for cells, place in table_rows(lines, len(header), name):
@@ -104,9 +103,8 @@ def _record(header: list[str], lines: list[str], name: str) -> Log:
                 "allowed is a record without that"
             )
         last_us, elapsed_us = time_us, elapsed_us + since_us
-        names = [header[one] for one in known]
         rows.append([elapsed_us * 1e-6, *_row(names, [cells[one] for one in known], place)])
-    return _log(name, ["time_s", *(header[one] for one in known)], rows)
+    return _log(name, ["time_s", *names], rows)
 
 
 def _check_header(header: list[str], name: str) -> None:
@@ -133,7 +131,7 @@ def _number(column: str, text: str, place: str) -> float:
         value = float(text)
     except ValueError:
         value = float("nan")
-    # Sensors at rest can read slightly below zero: noise must not make a log unreadable.
+    # Sensors at rest may read slightly below zero because of noise.
     slack = 0.5 if column == "speed_m_per_s" else 5.0 if column == "rider_power_w" else 0.0
     if "_" in text or not low - slack <= value <= high:
         raise RequestError(

@@ -1,6 +1,6 @@
-"""Cuts rides with a power meter into stretches of equal way, in which nobody brakes or rests for long."""
+"""Cuts rides with a power meter into stretches of equal length, without braking or long rests."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,23 +8,23 @@ from numpy.typing import NDArray
 from host_sim.measuring.log import Log, Series
 from host_sim.measuring.road_law import Masses
 
-WAY_M = 600.0  # Gusts and errors of altitude at both ends matter less on a longer way.
+WAY_M = 600.0  # On longer stretches gusts and errors of altitude at both ends matter less.
 SLOWEST_M_PER_S = 2.0
 GAP_MOST_S = 5.0
 PEDALLED_W = 20.0
-RESTING_S = 3  # Whoever rests this long may drag a brake, and nothing in a log shows that.
+RESTING_S = 3  # A rider who rests this long may be dragging a brake, which a log does not show.
 BRAKING_M_PER_S2 = 0.5  # Without pedalling; except uphill the road alone seldom slows a bicycle more.
 LAGS_S = tuple(range(-2, 15))  # An altimeter by air pressure shows a height some seconds late.
-SMOOTH_S = 17  # Cubic within this window: hills stay, most of the altimeter's noise goes.
+SMOOTH_S = 17  # A cubic in this window keeps hills and removes most of the altimeter's noise.
 _NAMES = ("time_s", "speed_m_per_s", "altitude_m", "rider_power_w")
 
 
 @dataclass(frozen=True, slots=True)
 class Stretches:
-    """Entry i of each is about stretch i; `climb_m` has one row for each of LAGS_S.
+    """Entry i of each array is about stretch i; `climb_m` has one row for each of LAGS_S.
 
-    `wheel_w` is the rider's mean power behind the chain, `gain_n` the change of kinetic energy over the way,
-    `shape` the mean of the cubed speed over the cube of the mean.
+    `wheel_w`: the rider's mean power after the chain; `gain_n`: the change of kinetic energy per distance;
+    `shape`: the mean of the cubed speed over the cube of the mean speed.
     """
 
     middle_s: Series
@@ -36,29 +36,20 @@ class Stretches:
     climb_m: Series
 
     def __len__(self) -> int:
-        """Return how many there are."""
+        """Return the number of stretches."""
         return len(self.way_m)
 
     def without(self, places: NDArray[np.intp]) -> "Stretches":
-        """Return all but these."""
-        kept = np.delete(np.arange(len(self)), places)
-        return Stretches(
-            self.middle_s[kept],
-            self.way_m[kept],
-            self.wheel_w[kept],
-            self.gain_n[kept],
-            self.speed_m_per_s[kept],
-            self.shape[kept],
-            self.climb_m[:, kept],
-        )
+        """Return all stretches but these."""
+        return Stretches(*(np.delete(getattr(self, one.name), places, axis=-1) for one in fields(self)))
 
     def climb_after_m(self, lag_s: float) -> Series:
-        """Return the climbs if the altimeter is `lag_s` late (within LAGS_S)."""
+        """Return the climbs (m) if the altimeter lags by `lag_s` (within LAGS_S)."""
         place = lag_s - LAGS_S[0]
         low = min(int(place), len(LAGS_S) - 2)
         last = len(LAGS_S) - 1
         before, first, second, after = (self.climb_m[min(max(low + one, 0), last)] for one in (-1, 0, 1, 2))
-        # Catmull-Rom: no kink where one second ends, on which a search would get stuck.
+        # Catmull-Rom: a kink at each full second would stop the search.
         part = place - low
         straight = 0.5 * (second - before)
         square = before - 2.5 * first + 2.0 * second - 0.5 * after
@@ -76,7 +67,7 @@ def stretches(logs: list[Log], masses: Masses, chain_efficiency: float) -> Stret
 
 
 def _parts(log: Log) -> list[tuple[Series, ...]]:
-    """Return time, speed, altitude and power once a second, a part for each time without a gap."""
+    """Return time, speed, altitude and power once a second, in parts without gaps."""
     columns = log.rows_with(*_NAMES)
     time_s = columns[0]
     if not len(time_s):
@@ -124,7 +115,7 @@ def _stretches_of(
 
 
 def _bad(speed: Series, power_w: Series) -> NDArray[np.bool_]:
-    """Return where someone is slow, brakes or rests for long."""
+    """Return where the rider is slow, brakes or rests for long."""
     rests = power_w < PEDALLED_W
     falls = -np.diff(speed, append=speed[-1])
     bad = (speed < SLOWEST_M_PER_S) | ((falls > BRAKING_M_PER_S2) & rests)

@@ -1,10 +1,12 @@
 """How a coasting bicycle slows: the closed form of the road-load equation, a tangent law.
 
-With -dv/dt = c0 + c1 v + c2 v^2 and q^2 = 4 c0 c2 - c1^2, u = 2 c2 v + c1 follows
-u(t) = q tan(atan(u0 / q) - q t / 2). Where q^2 is negative (wind or slope outweigh rolling) the same formula
+With -dv/dt = c0 + c1 v + c2 v^2, q^2 = 4 c0 c2 - c1^2 and u = 2 c2 v + c1, the solution is
+u(t) = q tan(atan(u0 / q) - q t / 2). If q^2 is negative (wind or slope outweigh rolling), the same formula
 holds in complex numbers. Method of fitting it to coast-downs: Candau and others, Med. Sci. Sports
 Exerc. 31 (1999) 1441 (abstract read).
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,16 +18,18 @@ BEARING_N_S_PER_M = 0.0087
 _TINY = 1e-9
 
 
+@dataclass(frozen=True, slots=True)
 class Masses:
-    """Known values: total mass, the equivalent mass of the rotating wheels, air density."""
+    """Known values: total mass, inertia of the wheels over their radius squared, density of the air."""
 
-    __slots__ = ("air_density_kg_per_m3", "inertial_kg", "total_kg")
+    total_kg: float
+    wheel_kg: float
+    air_density_kg_per_m3: float
 
-    def __init__(self, total_kg: float, wheel_kg: float, air_density_kg_per_m3: float) -> None:
-        """Take the total mass, the inertia of the wheels over their radius squared, and the density."""
-        self.total_kg = total_kg
-        self.inertial_kg = total_kg + wheel_kg
-        self.air_density_kg_per_m3 = air_density_kg_per_m3
+    @property
+    def inertial_kg(self) -> float:
+        """The mass that is accelerated, including the rotation of the wheels."""
+        return self.total_kg + self.wheel_kg
 
 
 def coasting_speed(
@@ -37,9 +41,9 @@ def coasting_speed(
     start_m_per_s: NDArray[np.float64],
     time_s: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Return the speed `time_s` after `start_m_per_s`, as long as the air flow is from the front.
+    """Return the speed `time_s` after `start_m_per_s`, while the air flow is from the front.
 
-    The four arrays have equal lengths, so all samples of all runs are computed at once.
+    The four arrays have equal lengths: all samples of all runs are computed at once.
     """
     drag = 0.5 * masses.air_density_kg_per_m3 * cda_m2
     along = np.sqrt(1.0 + grade * grade)

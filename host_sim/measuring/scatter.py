@@ -1,7 +1,7 @@
-"""Intervals of a least-squares fit from how its misses scatter, neighbouring samples together.
+"""Intervals of a least-squares fit from the scatter of its misses, in blocks of neighbouring samples.
 
-The covariance is the sandwich (J'J)^-1 (sum over blocks of g g') (J'J)^-1 with g = J'r of one block: it needs
-no noise that is equal or independent within a block (Liang and Zeger, Biometrika 73 (1986) 13, from memory).
+The covariance is the sandwich (J'J)^-1 (sum over blocks of g g') (J'J)^-1 with g = J'r of one block: noise
+need not be equal or independent within a block (Liang and Zeger, Biometrika 73 (1986) 13, from memory).
 """
 
 import numpy as np
@@ -14,9 +14,10 @@ BLOCKS_LEAST = 8
 
 
 def block_half_widths(jacobian: Series, misses: Series, block: NDArray[np.intp]) -> list[float]:
-    """Return half of each unknown's 95 % interval; infinite where the samples don't tell it.
+    """Return half of each unknown's 95 % interval, infinite if the samples don't determine it.
 
-    `block` numbers each sample's block.
+    `jacobian` has a row for each of the `misses`; `block` has the number of each one's block. NotEnoughError
+    if there are too few blocks.
     """
     names = np.unique(block)
     unknowns = jacobian.shape[1]
@@ -38,10 +39,10 @@ def block_half_widths(jacobian: Series, misses: Series, block: NDArray[np.intp])
         meat += np.outer(gradient, gradient)
     grown = len(names) / freedom
     scattered = grown * np.diag(inverse @ meat @ inverse)
-    # Blocks can be quiet by chance: never less than independent misses of their size would give.
+    # Blocks may agree by chance: at least the variance of independent misses of this size.
     equal = np.diag(inverse) * float(np.sum(misses**2)) / max(np.count_nonzero(misses) - unknowns, 1)
     variance = np.maximum(scattered, equal)
-    # An unknown with a share in a direction that no sample tells is not known.
+    # An unknown that takes part in a direction which no sample determines is unknown.
     vague = np.sum(vectors[:, ~known] ** 2, axis=1) > 1e-6
     half = np.full(unknowns, np.inf)
     half[seen] = np.where(

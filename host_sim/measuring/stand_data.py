@@ -1,4 +1,4 @@
-"""A stand run's log on an even grid: its openings of the throttle, and which samples are steady or drive."""
+"""A stand run's log on an even grid: its throttle openings, and which samples are steady or driving."""
 
 from dataclasses import dataclass
 from math import sqrt
@@ -13,27 +13,27 @@ SECONDS_LEAST = 10.0
 STEP_MOST_S = 0.25
 FAST_STEP_S = 0.02  # A slower log misses how the motor comes up to speed.
 STEADY_S = 1.0
-SETTLED_S = 0.5  # After the command holds, the motor still comes up to speed for so long.
+SETTLED_S = 0.5  # For this time after the command is held, the motor still accelerates.
 COMMAND_APART_V = 0.15
 COMMAND_STEADY_V = 0.05
 RUNNING_M_PER_S = 0.5
 STILL_SHARE = 0.05  # Of the highest speed: the wheel counts as stopped.
 DRIFT_SHARE = 0.01  # Of the speed, within STEADY_S.
-GAP_STEPS = 3.5  # Samples are missing; what lies between is not used.
+GAP_STEPS = 3.5  # A longer gap means missing samples and is not used.
 STEADY_LEAST = 20
-CURRENT_LEAST_A = 0.1  # With less at even speeds no shunt is fitted.
+CURRENT_LEAST_A = 0.1  # If it is less at even speeds, no shunt is fitted.
 REPEATED_SHARE = 0.3
 CHANGES_SHARE = 0.02
-_NORMAL = 0.954  # Median of the size of a difference of two normal values, over their standard deviation.
+_NORMAL = 0.954  # Median absolute difference of two normal values, in standard deviations.
 
 Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """A command held until the throttle closed: `settled` if its speed was steady at the end.
+    """A command that was held until the throttle closed: `settled` if the speed was steady at the end.
 
-    The command rose for `opening_s`; 95 % of the speed at the end came `late_s` after that.
+    The command rose for `opening_s`; `late_s` after that the wheel had 95 % of its final speed.
     """
 
     command_v: float
@@ -44,36 +44,16 @@ class Hold:
 
 
 class StandData:
-    """Columns on an even grid of `step_s`, and for each sample what the motor does; read only.
+    """Columns on an even grid of `step_s`, and the state of the motor at each sample; read only.
 
     `steady`: the command has been held and the speed is even; `driving`: from the start of an opening until
-    SETTLED_S after it. `opening` numbers the openings from 0 on; -1 before the first.
-    `fast`: the log shows how the motor comes up to speed, not only where it ends. `shunt`: it has currents.
+    SETTLED_S after it. `opening`: the number of the opening, from 0; -1 outside. `fast`: the log shows how
+    the motor accelerates, not only its final speed. `shunt`: the log has currents. `noise_`: standard
+    deviation of a reading; `step_`: the step that it is rounded to, or 0.
     """
 
-    __slots__ = (
-        "battery_v",
-        "command_v",
-        "current_a",
-        "driving",
-        "fast",
-        "holds",
-        "noise_a",
-        "noise_m_per_s",
-        "noise_v",
-        "opening",
-        "shunt",
-        "speed",
-        "steady",
-        "step_a",
-        "step_s",
-        "step_v",
-        "time_s",
-        "top_m_per_s",
-    )  # fmt: skip
-
     def __init__(self, log: Log) -> None:
-        """Take the columns, of which the current may be missing; RequestError if the log is no stand run."""
+        """Evaluate the columns; the current may be missing. RequestError if the log is not a stand run."""
         names = ["time_s", "speed_m_per_s", "battery_v", "command_v"]
         if "current_a" in log.columns:
             names.append("current_a")
@@ -103,7 +83,7 @@ class StandData:
         self.fast = self.step_s <= FAST_STEP_S and not self._by_pulses()
 
     def _sort_samples(self, name: str, read: Mask) -> None:
-        """Number the openings and tell the samples that are steady or drive; only those that were `read`."""
+        """Find the openings, and the steady and the driving samples among those that were `read`."""
         held = _held(self.command_v, max(round(STEADY_S / self.step_s), 1), 8.0 * _scatter(self.command_v))
         still = self.speed < STILL_SHARE * self.top_m_per_s
         found = _openings(self.command_v, held)
@@ -124,7 +104,7 @@ class StandData:
             self.holds.append(self._hold(first, start, end))
 
     def _even(self) -> Mask:
-        """Return where the speed has not drifted within STEADY_S."""
+        """Return where the speed has hardly changed within STEADY_S."""
         from scipy.ndimage import uniform_filter1d
 
         count = max(round(0.25 / self.step_s), 1)
@@ -135,6 +115,7 @@ class StandData:
         return np.asarray(drift < allowed)
 
     def _hold(self, first: int, start: int, last: int) -> Hold:
+        """Return the opening of which `first` is the first row, `start` the first held, `last` the end."""
         end = slice(max(last - max(round(0.5 / self.step_s), 1), first), last)
         speed = float(np.median(self.speed[end]))
         share = speed / float(np.median(self.battery_v[end])) / self._top_share()
@@ -172,7 +153,7 @@ def _step_s(name: str, given_s: Series) -> float:
 
 
 def _held(command_v: Series, count: int, noise_v: float) -> Mask:
-    """Return where the command has hardly changed over the last `count` samples."""
+    """Return where the command has hardly changed within the last `count` samples."""
     from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
     behind = (count - 1) // 2  # The window ends at the sample.
@@ -183,7 +164,7 @@ def _held(command_v: Series, count: int, noise_v: float) -> Mask:
 
 
 def _openings(command_v: Series, held: Mask) -> list[tuple[int, int, int]]:
-    """Return each rise from a held command to a higher one: first row, first row held, where that ends."""
+    """Return each rise from a held command to a higher one: first row, first held row, end of the hold."""
     changes = np.flatnonzero(np.diff(np.concatenate(([False], held, [False])).astype(int)))
     found: list[tuple[int, int, int]] = []
     before_v, before = float(command_v[0]), 0
@@ -198,7 +179,7 @@ def _openings(command_v: Series, held: Mask) -> list[tuple[int, int, int]]:
 
 
 def rounding(values: Series) -> float:
-    """Return the step that readings are rounded to, 0 where noise makes neighbours differ."""
+    """Return the step that readings are rounded to, 0 if noise makes neighbours differ."""
     change = np.abs(np.diff(values))
     apart = change[change > 1e-9]
     often = CHANGES_SHARE * len(change) < len(apart) < (1.0 - REPEATED_SHARE) * len(change)
@@ -206,7 +187,7 @@ def rounding(values: Series) -> float:
 
 
 def _scatter(values: Series) -> float:
-    """Return the standard deviation of white noise, by the differences of neighbours."""
+    """Return the standard deviation of white noise, from the differences of neighbours."""
     return float(np.median(np.abs(np.diff(values)))) / _NORMAL
 
 
@@ -214,6 +195,6 @@ def _noise(values: Series, least: float) -> float:
     """Return the standard deviation of white noise or of rounding, at least `least`."""
     change = np.abs(np.diff(values))
     apart = change[change > 1e-9]
-    # A rounded reading jumps often by the same step; a few jumps are changes.
+    # A rounded reading often jumps by the same step; a few jumps are real changes.
     rounding = float(np.min(apart)) / sqrt(12.0) if len(apart) > CHANGES_SHARE * len(change) else 0.0
     return max(_scatter(values), rounding, least)

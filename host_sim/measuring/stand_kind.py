@@ -1,7 +1,7 @@
-"""Whether the command sets the speed or the torque: by the speeds that held commands lead to, and how soon.
+"""Whether the command sets the speed or the torque: from the speeds that held commands lead to, and how soon.
 
-On the speed kind each command has its own speed, reached at once. On the torque kind every command that turns
-the free wheel brings it to its top speed in the end, a low one later. What is neither is not decided.
+On the speed kind each command has its own speed, which is reached at once. On the torque kind every command
+that turns the free wheel finally brings it to its top speed, a low one later. Anything else is refused.
 """
 
 from itertools import pairwise
@@ -14,12 +14,12 @@ LEVELS_LEAST = 3
 OWN_SHARE = 0.85  # A settled speed below this share of the highest belongs to its command.
 APART_SHARE = 0.05
 TOP_SHARE = 0.95
-AT_ONCE_S = 1.2  # With the lag of the mass on the winding's resistance, at most 0.6 s for heavy hubs.
-SLOWER = 1.3  # The lowest command takes so many times as long as the highest.
+AT_ONCE_S = 1.2  # The time constant of mass and winding resistance is at most 0.6 s, for heavy hubs.
+SLOWER = 1.3  # The lowest command takes at least this many times as long as the highest.
 
 
 def kind_of(holds: list[Hold]) -> str:
-    """Return the kind; NotEnoughError if the holds are too few or fit neither."""
+    """Return SPEED or TORQUE; NotEnoughError if there are too few holds, or they fit neither."""
     levels: list[list[Hold]] = []
     for hold in sorted(holds, key=lambda one: one.command_v):
         if not levels or hold.command_v > levels[-1][0].command_v + COMMAND_APART_V:
@@ -43,9 +43,10 @@ def kind_of(holds: list[Hold]) -> str:
         return TORQUE
     lowest, highest = levels[0][0], levels[-1][-1]
     raise NotEnoughError(
-        f"the kind of the motor controller: {lowest.command_v:.2f} V leads to {lowest.volts_share:.0%} of "
-        f"the speed of {highest.command_v:.2f} V, and neither each command to its own speed at once nor all "
-        "to the same one, a low one later; take commands further apart, the lowest turning the wheel slowly"
+        f"the kind of the motor controller is unclear: {lowest.command_v:.2f} V leads to "
+        f"{lowest.volts_share:.0%} of the speed of {highest.command_v:.2f} V, but neither does each command "
+        "lead to its own speed at once, nor do all lead to the same one, a low command later; use commands "
+        "further apart, of which the lowest turns the wheel slowly"
     )
 
 
@@ -54,6 +55,6 @@ def _soonest_s(level: list[Hold]) -> float:
 
 
 def _rising(levels: list[list[Hold]]) -> bool:
-    """Whether a higher command leads to a higher speed wherever the speed is not yet the highest."""
+    """Whether a higher command leads to a higher speed, up to the top speed."""
     shares = [sum(hold.volts_share for hold in level) / len(level) for level in levels]
     return all(after > before + APART_SHARE or before > TOP_SHARE for before, after in pairwise(shares))

@@ -1,7 +1,7 @@
 """The motor and its controller from a stand run: the driven wheel turns freely at three speeds, then stops.
 
-`stand_laws.py` has the laws, `stand_search.py` finds the unknowns and their intervals. Here is decided which
-of them the log shows.
+`stand_laws.py` has the laws, `stand_search.py` finds the unknowns and their intervals. This module decides
+which of them the log determines.
 """
 
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from host_sim.measuring.stand_laws import (
 )  # fmt: skip
 from host_sim.measuring.stand_search import Guess, StandSearch
 
-UNSURE_SHARE = 0.5  # An interval that reaches further than this share of its number says nothing.
+UNSURE_SHARE = 0.5  # If half the interval is more than this share of the number, it is not given.
 UNSURE_LEAST = {START: 0.15, NO_LOAD: 0.2}  # These may be near 0.
 UNITS = ("V s/m", "ohm", "A", "s", "V", "V", "A")
 WORDS = (
@@ -39,7 +39,7 @@ MEASURED_NAMES = (
 
 @dataclass(frozen=True, slots=True)
 class StandFit:
-    """`numbers` by their name in NAMES; `unsure` says what the log can't tell, and why.
+    """`numbers` by their name in NAMES; `unsure`: sentences about numbers that the log does not determine.
 
     `misses` are in units of their noise, at `time_s`.
     """
@@ -52,7 +52,7 @@ class StandFit:
 
 
 def fit_stand_run(log: Log, guess: Guess) -> StandFit:
-    """Return what a stand run tells; NotEnoughError says what is missing."""
+    """Return what a stand run shows; NotEnoughError says what is missing."""
     data = StandData(log)
     fit = StandSearch(data, kind_of(data.holds), guess)
     fit.search()
@@ -72,7 +72,7 @@ def fit_stand_run(log: Log, guess: Guess) -> StandFit:
 
 
 def _scaled_by_full(fit: StandSearch, half: dict[int, float]) -> set[int]:
-    """Return the numbers that are not known because the full command isn't: no command is surely above it."""
+    """Return the numbers that depend on the full command, if no command was certainly above that."""
     highest_v = max(hold.command_v for hold in fit.data.holds)
     if FULL not in half or float(fit.unknowns[FULL]) + half[FULL] < highest_v:
         return set()
@@ -80,7 +80,7 @@ def _scaled_by_full(fit: StandSearch, half: dict[int, float]) -> set[int]:
 
 
 def _reasons(fit: StandSearch, vague: list[int]) -> list[str]:
-    """Say which numbers the log can't tell and why."""
+    """Return which numbers the log does not determine, and why."""
     reasons = []
     if vague:
         words = ", ".join(WORDS[place] for place in vague)
@@ -98,9 +98,10 @@ def _reasons(fit: StandSearch, vague: list[int]) -> list[str]:
 
 
 def bike_numbers(fit: StandFit, around_m: float) -> dict[str, Estimate]:
-    """Return the numbers under the names of `treadle measure`, and the torque constant by the circumference.
+    """Return the numbers by their names in `treadle measure`, and the torque constant.
 
-    `volts_per_m_per_s` times the wheel's radius is the torque constant: V = k w of a direct-current machine.
+    That is `volts_per_m_per_s` times the wheel's radius (`around_m` is the circumference): V = k w for a
+    direct-current machine.
     """
     found = {MEASURED_NAMES[NAMES.index(name)]: estimate for name, estimate in fit.numbers.items()}
     volts = fit.numbers.get("volts_s_per_m")

@@ -1,6 +1,6 @@
-"""The search for the unknowns of a stand run, from several places, and their intervals.
+"""The search for the unknowns of a stand run, from several starts, and their intervals.
 
-Intervals come from how the misses scatter, and from not knowing when within its sample a reading was taken.
+The intervals come from the scatter of the misses, and from the unknown time of a reading within its sample.
 """
 
 from dataclasses import dataclass
@@ -28,16 +28,16 @@ from host_sim.measuring.stand_laws import (
 )  # fmt: skip
 
 BLOCK_S = 0.5
-# What is wrong with an opening is wrong in all its samples: for these the openings count, less SHARED,
-# which was chosen so that the intervals hold (README.md).
+# Errors of an opening are common to all its samples: for these unknowns the number of openings counts, less
+# SHARED, which was chosen so that the intervals are right (README.md).
 BY_OPENINGS = (VOLTS, OHM, LAG, START)
 SHARED = 3
 FREEDOM_LEAST = 3
 _LOWEST = np.array([0.3, 0.005, 0.0, 0.001, 0.0, 0.5, 1.0, -0.02])
 _HIGHEST = np.array([30.0, 5.0, 8.0, 0.5, 3.5, 5.5, 300.0, 0.02])
 _SCALE = np.array([0.5, 0.05, 0.2, 0.01, 0.1, 0.2, 5.0, 0.001])
-# Where the search starts: volts for a speed as a share of battery voltage over top speed, ohm, lag, start of
-# the command, shares of the bike file's full command and of its current limit.
+# Starts of the search: volts for a speed as a share of battery voltage over top speed, ohm, lag, start of the
+# command, shares of the bike file's full command and of its current limit.
 STARTS = (
     (0.98, 0.15, 0.02, 1.0, 1.0, 1.0),
     (0.98, 0.5, 0.06, 0.6, 1.1, 1.3),
@@ -47,19 +47,19 @@ STARTS = (
 )
 DROP_SHARE = 0.5
 _AGREE = 0.3  # Times the noise.
-AGREEING_LEAST = 3  # Of the starts, with those near the best.
+AGREEING_LEAST = 3  # Of the starts, including those near the best.
 NEAR_BEST = (0.9, 1.1)
-ROUNDS = 4  # Of choosing samples and searching, from each start.
-COARSE = 8  # The starts take every eighth sample.
+ROUNDS = 4  # Choosing samples and searching are repeated so often from each start.
+COARSE = 8  # The starts use every eighth sample.
 FITS_SHARE = 0.8
-COUNTED_LEAST = 0.15  # Of the samples of openings; with less it is not the motor's law that was fitted.
-_ROBUST = 3.0  # Misses beyond so many times the noise count linearly only.
-_OUTLIER = 6.0  # Beyond this they don't count: a limit that the laws don't know held there.
+COUNTED_LEAST = 0.15  # Of the samples in openings; with fewer the motor's law was not really fitted.
+_ROBUST = 3.0  # Misses above this, in units of the noise, count linearly only.
+_OUTLIER = 6.0  # Those above this don't count: some limit that the laws don't include was active.
 
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """What the bike file says: where the search starts, and what a log without current can't tell."""
+    """Values of the bike file: the start of the search, and for what a log without current can't show."""
 
     full_v: float
     motor_limit_a: float
@@ -71,18 +71,17 @@ class StandSearch:
     """A search for the unknowns that make the misses small. Read: `unknowns`, `fixed`, `laws`."""
 
     def __init__(self, data: StandData, kind: str, guess: Guess) -> None:
-        """Choose the unknowns that this log can tell; the others stay at the bike file's."""
+        """Choose the unknowns that this log can show; the others keep the bike file's values."""
         self.data, self.kind, self.guess = data, kind, guess
         self.moving = moving = data.fast and data.shunt
         self.laws = Laws(data, kind, moving)
-        told = {VOLTS, START, FULL} if kind == SPEED else {VOLTS}
+        free = {VOLTS, START, FULL} if kind == SPEED else {VOLTS}
         if data.shunt:
-            told.add(NO_LOAD)
+            free.add(NO_LOAD)
         if moving:
-            told |= {OHM, LAG, START, FULL, LATE} | ({LIMIT} if kind == TORQUE else set())
-        self.free = sorted(told)
-        wanted = set(range(LATE)) - (set() if kind == TORQUE else {LIMIT})
-        self.fixed = sorted(wanted - told - ({FULL, LIMIT} if kind == TORQUE else set()))
+            free |= {OHM, LAG, START, FULL, LATE} | ({LIMIT} if kind == TORQUE else set())
+        self.free = sorted(free)
+        self.fixed = sorted(set(range(LATE)) - free - ({FULL, LIMIT} if kind == TORQUE else {LIMIT}))
         self.unknowns = np.array(
             [1.0, guess.ohm, guess.no_load_a, 0.02, 1.0, guess.full_v, guess.motor_limit_a, 0.0]
         )
@@ -120,7 +119,7 @@ class StandSearch:
             )
 
     def _from(self, tried: Series) -> Series:
-        """Return where the search leads from here; each time the samples are chosen anew."""
+        """Return the result of the search from this start; the samples are chosen again in each round."""
         start = self._spread(tried[self.free], self.unknowns)
         for _ in range(ROUNDS):
             self.laws.choose(start)
@@ -128,7 +127,7 @@ class StandSearch:
         return start
 
     def _explains(self, unknowns: Series) -> int:
-        """Return how many samples these unknowns explain, less three for each that they don't."""
+        """Return how many samples these unknowns explain, minus three for each that they don't."""
         self.laws.choose(unknowns)
         misses = np.abs(self.laws.misses(unknowns))
         return int(np.sum(self.laws.counted() & (misses < _ROBUST)) - 3 * np.sum(misses >= _ROBUST))
@@ -144,12 +143,13 @@ class StandSearch:
         return best
 
     def _spread(self, free: Series, start: Series) -> Series:
+        """Return all unknowns: the free ones, and from `start` the others."""
         unknowns = start.copy()
         unknowns[self.free] = free
         return unknowns
 
     def _counted(self, unknowns: Series) -> Series:
-        """Return the misses, 0 for outliers, and last how late the command is read over what is likely."""
+        """Return the misses, 0 for outliers; the last entry is LATE relative to its standard deviation."""
         misses = np.where(self.kept, self.laws.misses(unknowns), 0.0)
         return np.append(misses, unknowns[LATE] / (LATE_SHARE * self.data.step_s))
 
@@ -171,7 +171,7 @@ class StandSearch:
         return self._spread(result.x, start)
 
     def half_widths(self) -> dict[int, float]:
-        """Return half of each interval by its place in NAMES, infinite where the log does not tell it."""
+        """Return half of each interval by its place in NAMES, infinite if the log does not determine it."""
         from scipy.stats import norm
         from scipy.stats import t as student
 
@@ -182,10 +182,10 @@ class StandSearch:
             change[place] = 1e-3 * _SCALE[place]
             up, down = self._counted(self.unknowns + change), self._counted(self.unknowns - change)
             columns.append((up - down) / (2e-3 * _SCALE[place]))
-        # As in the search: a miss beyond _ROBUST counts linearly only.
+        # As in the search: misses above _ROBUST count linearly only.
         softly = (1.0 + (misses / _ROBUST) ** 2) ** -0.25
         block = np.append(self.data.time_s[self.laws.rows] // BLOCK_S, -1.0).astype(np.intp)
-        misses[-1] = 1.0  # What is likely, not what came out once.
+        misses[-1] = 1.0  # The standard deviation, not the single result.
         widths = block_half_widths(np.column_stack(columns) * softly[:, None], misses * softly, block)
         half = dict(zip(self.free, widths, strict=True))
         openings = max(len(self.data.holds) - SHARED, FREEDOM_LEAST)
@@ -193,14 +193,14 @@ class StandSearch:
             place: float(student.ppf(CONFIDENCE, openings) / norm.ppf(CONFIDENCE)) for place in BY_OPENINGS
         }
         half = {place: width * wider.get(place, 1.0) for place, width in half.items()}
-        # What is rounded may be wrong alike in all rows.
+        # The error of a rounded value may be the same in all rows.
         rounded = 0.5 * self.data.step_v / float(np.median(self.data.battery_v))
         for place in set(half) & {VOLTS, START, FULL}:
             half[place] += rounded * float(self.unknowns[place])
         if NO_LOAD in half:
             half[NO_LOAD] += 0.5 * self.data.step_a
         if OHM not in self.free:
-            # The resistance is the bike file's; the drop at no load may be by half wrong.
+            # The resistance is the bike file's; the drop at no load may be wrong by half.
             drop_v = DROP_SHARE * float(self.unknowns[OHM] * self.unknowns[NO_LOAD])
             span_v = float(self.unknowns[FULL] - self.unknowns[START])
             by_drop_v = span_v * drop_v / float(np.median(self.data.battery_v))

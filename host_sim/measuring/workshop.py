@@ -1,5 +1,6 @@
 """What a workshop measures with a tape and a voltmeter: wheel circumference, and the scale of a reading."""
 
+from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
@@ -13,23 +14,20 @@ POINTS_LEAST = 3
 Pairs = list[tuple[float, float]]
 
 
+@dataclass(frozen=True, slots=True)
 class LineFit:
-    """A straight line through pairs: `slope`, `at_zero`, the pairs' `given` side and their residuals."""
+    """A straight line through pairs: `slope`, value `at_zero`, the `given` side of the pairs, residuals."""
 
-    __slots__ = ("at_zero", "given", "residuals", "slope")
-
-    def __init__(self, slope: Estimate, at_zero: Estimate, given: Series, residuals: Series) -> None:
-        """Store the result."""
-        self.slope = slope
-        self.at_zero = at_zero
-        self.given = given
-        self.residuals = residuals
+    slope: Estimate
+    at_zero: Estimate
+    given: Series
+    residuals: Series
 
 
 def circumference(pushes: Pairs) -> LineFit:
-    """Return the line through 0 of pushes (distance in m, turns): its slope is the circumference.
+    """Return the line through 0 of pushes (distance in m, turns): its slope is the circumference, m.
 
-    Each push counts alike whatever its length: the mean ratio. NotEnoughError below 3 pushes.
+    It is the mean ratio: each push has the same weight, whatever its length. NotEnoughError below 3 pushes.
     """
     if len(pushes) < PUSHES_LEAST:
         raise NotEnoughError(f"{len(pushes)} pushes, at least {PUSHES_LEAST} are needed for an interval")
@@ -37,7 +35,7 @@ def circumference(pushes: Pairs) -> LineFit:
 
     turns = np.array([one for _, one in pushes])
     ratios = np.array([way_m / one for way_m, one in pushes])
-    _, found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "pushes")
+    found = line_search(1).from_starts(lambda unknowns: ratios - unknowns[0], ((2.0,), (0.5,)), "the pushes")
     spread = float(np.std(ratios, ddof=1)) / sqrt(len(ratios))
     half = float(student.ppf(CONFIDENCE, len(ratios) - 1)) * spread
     around = Estimate(float(found[0]), half, "m")
@@ -45,7 +43,7 @@ def circumference(pushes: Pairs) -> LineFit:
 
 
 def straight_line(points: Pairs, unit: str) -> LineFit:
-    """Return scale and true value at reading 0 from (reading, true) pairs.
+    """Return scale, and true value at reading 0 in `unit`, from (reading, true) pairs.
 
     Ordinary least squares with Student's t. NotEnoughError below 3 points or with all readings equal.
     """
@@ -58,7 +56,7 @@ def straight_line(points: Pairs, unit: str) -> LineFit:
 
     middle = float(np.mean(readings))
     around = readings - middle
-    _, found = line_search(2).from_starts(
+    found = line_search(2).from_starts(
         lambda unknowns: true - unknowns[0] * around - unknowns[1],
         ((1.0, 0.0), (0.0, 50.0), (-2.0, -50.0)),
         "the readings don't show the scale",

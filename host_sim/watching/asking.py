@@ -1,4 +1,4 @@
-"""Requests edges, settings, a change or the last 20 s from a board; waits for a standstill if needed."""
+"""Requests to a standing board: edges, settings, changes, the last 20 s; waits for a standstill if needed."""
 
 import time
 from collections.abc import Callable
@@ -13,7 +13,7 @@ from host_sim.textfile import spoken
 if TYPE_CHECKING:
     from host_sim.watching.session import ClosablePort
 
-WAIT_S = 120.0  # To wait until the bicycle stands; the desk's rider rests twice in 48 s.
+WAIT_S = 120.0  # The longest wait for a standstill; the desk's rider rests twice in 48 s.
 ASK_AGAIN_S = 0.5
 
 
@@ -27,7 +27,7 @@ def require_link() -> None:
 
 
 def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
-    """Choose the port again, since a board may come back under another name, and open it."""
+    """Choose the port again, because a board may return under another name, and open it."""
     from host_sim.boardlink.console_client import open_port
     from host_sim.boardlink.port_choice import choose_port
 
@@ -36,7 +36,7 @@ def open_chosen(given: str | None) -> "tuple[str, ClosablePort]":
 
 
 class AskRequest:
-    """The requests to a standing board, in this order: clear the fault, change settings, edges, settings."""
+    """The requests to a standing board; `ask` has their order."""
 
     def __init__(
         self,
@@ -46,7 +46,7 @@ class AskRequest:
         capture: Path | None,
         show_settings: bool,
         force: bool,
-        black_box: Path | None = None,
+        black_box: Path | None,
     ) -> None:
         """Check everything before a port is opened; RequestError says what is wrong."""
         require_link()
@@ -80,9 +80,9 @@ def when_standing(
     clock_s: Callable[[], float] = time.monotonic,
     pause: Callable[[float], None] = time.sleep,
 ) -> Any:
-    """Return what `asked` returns once the bicycle stands; BoardTrouble if it does not stand within WAIT_S.
+    """Return the result of `asked` once the bicycle stands; InMotion if it still moves after WAIT_S.
 
-    `notice` gets a message if waiting is necessary.
+    `notice` gets a message if it has to wait.
     """
     from host_sim.watching.workshop import InMotion
 
@@ -116,9 +116,10 @@ def _fetch_black_box(
 def ask(
     request: AskRequest, say: Callable[[str], None], notice: Callable[[str], None] = lambda line: None
 ) -> dict[str, Any]:
-    """Send the requests; return what was done. BoardTrouble if the board refuses one; those before stay done.
+    """Send the requests, and return what was done; BoardTrouble if the board refuses one.
 
-    Requests that need a standstill wait for it; `notice` gets a message.
+    The order: clear the fault, edges, the last 20 s, settings, changes. Requests before a refused one remain
+    done. Requests that need a standstill wait for it, and `notice` gets a message.
     """
     import contextlib
 

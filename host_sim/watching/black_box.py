@@ -1,8 +1,8 @@
 """Fetches the board's recording: the 20 s before a fault, or the last 20 s."""
 
-import time
 from collections.abc import Callable
 from pathlib import Path
+from time import monotonic
 from typing import TypeVar
 
 from host_sim.boardlink.console_client import BoardRefusal, BoardSilent, ConsoleClient
@@ -12,7 +12,7 @@ from host_sim.boardlink.recorded import SEQUENCES, Block
 from host_sim.replay.log_file import LogFailed, LogWriter
 from host_sim.watching.session import ClosablePort
 from host_sim.watching.watched import printable
-from host_sim.watching.workshop import MUST_STAND, BoardTrouble, InMotion
+from host_sim.watching.workshop import BoardTrouble, refused
 
 TRIES = 3
 PATIENCE_S = 20.0  # A ring of 50 kB takes 5 s over a serial adapter.
@@ -23,10 +23,9 @@ Answer = TypeVar("Answer")
 class BlackBox:
     """The recorder of a standing board. Every method raises BoardTrouble if the board refuses."""
 
-    def __init__(self, port: ClosablePort, clock_s: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, port: ClosablePort) -> None:
         """Use an open port."""
         self._port = port
-        self._clock_s = clock_s
         self._found: dict[int, Block] = {}
         self._wanted: list[int] = []
         self._board = ""
@@ -39,7 +38,7 @@ class BlackBox:
         self._asked(self._freeze)
 
     def fetch(self, path: Path, force: bool) -> int:
-        """Write the frozen recording to a log; return its number of steps. The bicycle may move meanwhile."""
+        """Write the frozen recording to a log, and return its number of steps. The bicycle may move."""
         blocks = self._asked(self._collect)
         try:
             with LogWriter(path, force, "--blackbox") as log:
@@ -51,15 +50,14 @@ class BlackBox:
         return sum(block.steps for block in blocks)
 
     def release(self) -> None:
-        """Let the board record again over the frozen recording; the bicycle must stand."""
+        """Let the board record again, over the frozen recording; the bicycle must stand."""
         self._asked(self._client.release)
 
     def _asked(self, ask: Callable[[], Answer]) -> Answer:
         try:
             return ask()
         except BoardRefusal as error:
-            trouble = InMotion if str(error) == MUST_STAND else BoardTrouble
-            raise trouble(f"the board refuses to send its recording: {printable(str(error))}") from None
+            raise refused("send its recording", error) from None
         except BoardSilent as error:
             raise BoardTrouble(str(error)) from None
 
@@ -73,17 +71,16 @@ class BlackBox:
         wanted = self._wanted
         for _ in range(TRIES):
             self._client.stream(from_oldest=True)
-            until_s = self._clock_s() + PATIENCE_S
-            while self._clock_s() < until_s and not all(number in self._found for number in wanted):
-                if wanted and wanted[-1] in self._found:
-                    break  # The block before it was damaged on the link.
+            until_s = monotonic() + PATIENCE_S
+            while (missing := set(wanted) - set(self._found)) and monotonic() < until_s:
+                if wanted[-1] in self._found:
+                    break  # A block before it was damaged on the link.
                 self._client.wire.feed(self._port.read(READ_SIZE))
-            if all(number in self._found for number in wanted):
+            if not missing:
                 return [self._found[number] for number in wanted]
-        missing = sum(number not in self._found for number in wanted)
         raise BoardTrouble(
-            f"{missing} of {len(wanted)} blocks of the recording did not arrive complete in {TRIES} tries; "
-            f"they stay on the board"
+            f"{len(missing)} of {len(wanted)} blocks of the recording did not arrive complete in {TRIES} "
+            "tries; they stay on the board"
         )
 
     def _frame(self, frame: Frame) -> None:

@@ -1,6 +1,6 @@
-"""Characters on a terminal: a channel as a two-row trace, a bar with marks, columns over time.
+"""Drawings of characters: a channel as a two-row trace, a bar with marks, columns over time.
 
-Everything is drawn with box characters, or in ASCII if the terminal can't show them.
+They consist of box characters, or of ASCII if the terminal can't show these.
 """
 
 from collections.abc import Sequence
@@ -57,7 +57,7 @@ def bar_rows(
 ) -> tuple[str, str]:
     """Return a bar from 0 to `top` and, below it, ticks at `marks` with `words` beside or between them.
 
-    Words that don't fit replace ticks.
+    If the words don't fit, they replace the ticks.
     """
     filled = min(max(round(value / top * width), 0), width)
     bar = kit.filled * filled + kit.rest * (width - filled)

@@ -1,4 +1,4 @@
-"""Single keys from the terminal, without waiting for return, and the signals that end a watch."""
+"""Single keys from the terminal, without the return key, and the signals that end a watch."""
 
 import contextlib
 import os
@@ -10,7 +10,7 @@ from types import FrameType
 
 
 class Stop:
-    """Remembers that a signal requested the end, so that no operation is cut short. Read: `wanted`."""
+    """Stores in `wanted` that a signal requested the end, so that no operation is interrupted."""
 
     def __init__(self) -> None:
         """Start without a request."""
@@ -36,10 +36,10 @@ def stop_by_signal() -> Iterator[Stop]:
 
 
 class Keys:
-    """The keys pressed since the last call, as one string."""
+    """The keys of a terminal."""
 
     def pressed(self) -> str:
-        """Return them; never waits."""
+        """Return the keys pressed since the last call; never waits."""
         return ""
 
 

@@ -1,4 +1,4 @@
-"""Shows the page on a terminal, handles its keys, rings its bell."""
+"""Shows the page on a terminal, handles keys, rings the bell."""
 
 from collections.abc import Callable
 from types import TracebackType
@@ -77,9 +77,8 @@ class LivePage:
 
     def _ring(self, watched: Watched, now_s: float) -> None:
         """Ring the bell for new events that require it, at most once a second."""
-        fresh = min(watched.happenings_seen - self._seen, len(watched.happenings))
+        wanted = any(one.ring for one in watched.happenings_after(self._seen))
         self._seen = watched.happenings_seen
-        wanted = any(one.ring for one in list(watched.happenings)[len(watched.happenings) - fresh :])
         if wanted and now_s >= self._bell_s:
             self._bell_s = now_s + BELL_EVERY_S
             self._console.bell()

@@ -1,25 +1,25 @@
 """Detects frames that the link lost, by their numbers."""
 
-NUMBERS = 256  # A frame's number counts modulo 256,
-FRAMES_PER_S = 20  # so 12.8 s without a frame could hide 256 more.
+NUMBERS = 256  # A frame's number is modulo this,
+FRAMES_PER_S = 20  # so 12.8 s without a frame may hide 256 more lost ones.
 
 
 class LostFrames:
-    """Watches the numbers of the frames that arrive. Read: `count`, and `names` of the last loss.
+    """Checks the numbers of the frames. `count`: frames lost so far; `names`: numbers of the last loss.
 
-    After a pause of 12.8 s or more, in which numbers could have wrapped, `names` begins with "at least". A
+    After a pause of 12.8 s or more, in which numbers may have wrapped, `names` begins with "at least". A
     pause alone is not a loss: a board whose host does not read sends no frames.
     """
 
     def __init__(self) -> None:
-        """Start with any number."""
+        """Accept any number first."""
         self.count = 0
         self.names = ""
         self._number: int | None = None
         self._received_s = 0.0
 
     def take(self, number: int, received_s: float) -> int:
-        """Check the next frame's number; return how many are missing before it."""
+        """Check the next frame's number, 0 to 255; return how many frames are missing before it."""
         lost = 0
         if self._number is not None:
             lost = (number - self._number - 1) % NUMBERS

@@ -1,16 +1,17 @@
 """Detects a magnet that the pedal sensor missed, from the levels in every frame.
 
-The levels come once in each control period (5 ms), so the pitch from one rising edge of channel A to
-the next is known to about one period. Where a magnet is missed, one pitch is twice (or, for two magnets,
-three times) as long as the two before and the two after it. Limits:
+There is a sample of the levels in each control period (5 ms), so the pitch from one rising edge of channel A
+to the next is known to about one period. If a magnet is missed, one pitch is twice (for two magnets, three
+times) as long as the two before and the two after it. Limits:
 
-* pitches shorter than 4 periods (20 ms: 12 magnets at 250 rpm, 32 magnets at 94 rpm) are not evaluated; * the
-four neighbours must agree with each other, so nothing is reported while the rider speeds up or slows down; *
-a foot that rests for just one or two pitches and then continues looks the same. A magnet that is really
-missing is missed at the same place in each turn, so those are counted too (`repeated`); * two gaps within
-three pitches of each other are not reported, as neither has even neighbours; * frames that report a late step
-are not evaluated: a magnet may have passed between two samples; * channel B alone is not evaluated. `treadle
-inspect` evaluates both, and the whole ring.
+* pitches shorter than 4 periods (20 ms: 12 magnets at 250 rpm, 32 magnets at 94 rpm) are not evaluated;
+* the four neighbours must agree with each other, so nothing is reported while the rider speeds up or slows
+  down;
+* a rider who pauses for one or two pitches looks the same. A magnet that is really missing is missed at the
+  same place in each turn, so such repetitions are counted too (`repeated`);
+* two gaps within three pitches of each other are not reported, because neither has even neighbours;
+* frames that report a late step are not evaluated: a magnet may have passed between two samples;
+* channel B alone is not evaluated. `treadle inspect` evaluates both channels, and the whole ring.
 """
 
 from collections import deque
@@ -18,19 +19,22 @@ from statistics import median
 
 CHANNEL_A = 1
 SHORTEST_PERIODS = 4
-# In shares of the neighbours' median: two times 0.8 and three times 1.15, the limits of uneven pedalling.
+# Relative to the neighbours' median: 2 x 0.8 and 3 x 1.13, the limits of uneven pedalling.
 LEAST_SHARE = 1.6
 LARGEST_SHARE = 3.4
 SPREAD_SHARE = 0.4
-SPREAD_PERIODS = 2  # The effect of sampling on an even pitch.
+SPREAD_PERIODS = 2  # By sampling, even pitches may differ by this.
 _MIDDLE = 2
 
 
 class MissedMagnets:
-    """Processes one sample of the levels in each control period. Read: `count`, `repeated`."""
+    """Processes a sample of the levels for each control period. Public: `count`, `repeated`.
+
+    `pulses_per_rev` may be set; 0 means unknown, and then no repetition is counted.
+    """
 
     def __init__(self) -> None:
-        """Start with an unknown crank. `pulses_per_rev` is 0 while it is unknown."""
+        """Start without a sample."""
         self.count = 0
         self.repeated = 0
         self.pulses_per_rev = 0
@@ -43,7 +47,7 @@ class MissedMagnets:
         self._place = 0
 
     def take(self, levels: int | None, direction: str) -> int:
-        """Process the next sample (None if one is missing); return how many missed magnets it reveals.
+        """Process the next sample (None if it is missing); return how many missed magnets it shows.
 
         `direction` is that of the frame: "forward", "backward" or "standing".
         """

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from rich.text import Text
 
+from firmware.settings import TWO_CHANNELS
+from firmware.ticks import CONTROL_PERIOD_MS
 from host_sim.boardlink.frames import Frame
 from host_sim.units import KM_PER_H_PER_M_PER_S
 from host_sim.watching import words
@@ -29,9 +31,10 @@ _UNFIT = "not fitted: the pedal sensor has one channel"
 
 @dataclass(slots=True)
 class Controls:
-    """State that the keys change: samples per column, and the held levels (None if not held).
+    """The state that keys change: samples per column, and the held levels (None if not held).
 
-    `held_seen` is how many samples had arrived when they were held; `file` is the record's name, or empty.
+    `held_seen`: how many samples had arrived by then; `keys`: whether there are keys; `file`: the record's
+    name, or empty.
     """
 
     per_column: int = 2
@@ -95,11 +98,11 @@ def _traces(watched: Watched, width: int, controls: Controls, kit: Characters) -
     if controls.held is not None:
         levels, seen = list(controls.held), controls.held_seen
     columns = width - LABEL_WIDTH
-    # A sample stays in its column, because columns begin at fixed samples.
+    # Columns begin at fixed samples, so that a sample stays in its column.
     whole = len(levels) - seen % controls.per_column
     recent = levels[max(whole - columns * controls.per_column, 0) : max(whole, 0)]
     rows: list[Text] = []
-    one_channel = watched.settings.get("sensor_kind", 0) != 0
+    one_channel = watched.settings.get("sensor_kind", TWO_CHANNELS) != TWO_CHANNELS
     for name, bit, style in (("channel A", 0, A_STYLE), ("channel B", 1, B_STYLE)):
         if bit and one_channel:
             rows += [Text(f"{name:<{LABEL_WIDTH}}{_UNFIT}", style=style), Text("")]
@@ -108,13 +111,10 @@ def _traces(watched: Watched, width: int, controls: Controls, kit: Characters) -
         upper, lower = trace_rows(channel, columns, controls.per_column, kit)
         rows.append(Text(f"{name:<{LABEL_WIDTH}}{upper}", style=style))
         rows.append(Text(" " * LABEL_WIDTH + lower, style=style))
-    column_ms = controls.per_column * words.PERIOD_MS
+    column_ms = controls.per_column * CONTROL_PERIOD_MS
     what = "held; recording continues" if controls.held is not None else "now at the right edge"
-    span_s = columns * column_ms / 1000
-    return [
-        *rows,
-        Text(f"{'':<{LABEL_WIDTH}}{column_ms} ms a column, {span_s:.1f} s in all, {what}", style="dim"),
-    ]
+    scale = f"{column_ms} ms a column, {columns * column_ms / 1000:.1f} s in all, {what}"
+    return [*rows, Text(" " * LABEL_WIDTH + scale, style="dim")]
 
 
 def _present(watched: Watched, frame: Frame, width: int, kit: Characters) -> list[Text]:
@@ -190,12 +190,11 @@ def _history(watched: Watched, width: int, room: int, kit: Characters) -> list[T
         return [Text("")] * room
     rows_each = min((room - 3) // 2, HISTORY_MOST)
     columns = width - LABEL_WIDTH - VALUE_WIDTH
-    scale = f"{'':<{LABEL_WIDTH + VALUE_WIDTH}}one second a column, now at the right edge"
+    scale = " " * (LABEL_WIDTH + VALUE_WIDTH) + "one second a column, now at the right edge"
     rows = [Text("")]
-    top_w = power_top_w(watched)
     for name, top, unit, values, style in (
         ("cadence", CADENCE_TOP_RPM, "rpm", watched.cadences_rpm, A_STYLE),
-        ("power", top_w, "W", watched.powers_w, BAR_STYLE),
+        ("power", power_top_w(watched), "W", watched.powers_w, BAR_STYLE),
     ):
         drawn = column_rows(list(values), top, columns, rows_each, kit)
         labels = [f"{top} {unit}", *[""] * (rows_each - 2), f"0 {unit}"]
@@ -212,11 +211,7 @@ def _labelled(label: str, value: str, style: str = "") -> Text:
 
 
 def _bar(label: str, value: str, bar: str) -> Text:
-    return (
-        Text(f"{label:<{LABEL_WIDTH}}")
-        .append(f"{value:<{VALUE_WIDTH}}", style="bold")
-        .append(bar, style=BAR_STYLE)
-    )
+    return _labelled(label, f"{value:<{VALUE_WIDTH}}", "bold").append(bar, style=BAR_STYLE)
 
 
 def _keys(controls: Controls) -> Text:

@@ -1,4 +1,4 @@
-"""The watch as lines of text, if standard output is not a terminal or with --plain."""
+"""The watch as lines of text: with --plain, or if standard output is not a terminal."""
 
 from collections.abc import Callable
 
@@ -23,10 +23,9 @@ class PlainLines:
     def look(self, watched: Watched, now_s: float) -> None:
         """Print what is new."""
         self._ended()
-        fresh = min(watched.happenings_seen - self._seen, len(watched.happenings))
-        self._seen = watched.happenings_seen
-        for happening in list(watched.happenings)[len(watched.happenings) - fresh :]:
+        for happening in watched.happenings_after(self._seen):
             self._say(f"{happening.at_s:8.1f} s  {happening.text}")
+        self._seen = watched.happenings_seen
         frame = watched.frame
         heard = frame is not None and watched.connected and now_s - watched.frame_s < SILENCE_S
         if frame is None or not heard:
@@ -42,7 +41,7 @@ class PlainLines:
         self._say(f"{now_s:8.1f} s  {one_line(watched, frame)}" + (f"; {warning}" if warning else ""))
 
     def _say_silence(self, watched: Watched, now_s: float) -> None:
-        """Print once for each silence that no frame arrives."""
+        """Print that no frame arrives, once per silence."""
         heard_s = max(watched.frame_s, watched.since_s)
         if watched.connected and now_s - heard_s >= SILENCE_S and not self._silence_said:
             self._silence_said = True

@@ -1,7 +1,7 @@
-"""Records every frame at once as a row of CSV, so written rows survive the end of this program.
+"""Writes every frame at once as a row of CSV, so that rows survive however this program ends.
 
-Unlike results of other commands this file is written in place, so that an interruption loses nothing. A row
-is written completely or removed. The columns are in this folder's README.
+Unlike the results of other commands this file is written in place, so that an interruption loses nothing. A
+row is written completely or removed. This folder's README describes the columns.
 """
 
 import contextlib
@@ -16,20 +16,18 @@ from host_sim.boardlink.frames import Frame
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
-RECEIVED = ("received_s", "connection", "lost", "lost_numbers")
-COLUMNS = (*RECEIVED, *(field.name for field in fields(Frame)))
-DECIMALS = 6  # A microsecond for times; for volts and the like, more than the board sends.
+DECIMALS = 6  # Microseconds for times; for volts and the like, more than the board sends.
 
 
 class RecordingFailed(Exception):
-    """The file can't be written any more; the message is one sentence."""
+    """The file can no longer be written; the message is one sentence."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reception:
-    """How a frame arrived: seconds since the start, the connection, and the frames lost before it.
+    """How a frame arrived: seconds since the start, number of the connection, frames lost before it.
 
-    `lost_numbers` names the frames lost, as "17" or "254 to 1"; empty if none.
+    `lost_numbers`: the numbers of the lost frames, as "17" or "254 to 1"; empty if there are none.
     """
 
     received_s: float
@@ -38,11 +36,14 @@ class Reception:
     lost_numbers: str
 
 
+COLUMNS = tuple(field.name for record in (Reception, Frame) for field in fields(record))
+
+
 class RecordFile:
-    """An open record. Read: `path`, `frames` (rows written). Use it in a `with`."""
+    """An open record; `frames` is the number of rows written. Use it in a `with`."""
 
     def __init__(self, path: Path, force: bool) -> None:
-        """Check first that the file can be written; RequestError says why not.
+        """Open the file; RequestError says why it can't be written.
 
         An existing file is refused, or with `force` emptied when the first frame arrives.
         """
@@ -63,7 +64,7 @@ class RecordFile:
             raise RequestError(f"{name} can't be written, allowed is another --record: {reason}") from None
 
     def write(self, frame: Frame, reception: Reception) -> None:
-        """Append a row; RecordingFailed if that fails, and then the rows before it stay."""
+        """Append a row; RecordingFailed if that fails: then the file has the rows before it."""
         try:
             if self.frames == 0:
                 os.ftruncate(self._file, 0)
@@ -97,8 +98,7 @@ class RecordFile:
 
 
 def _row(frame: Frame, reception: Reception) -> str:
-    values: list[Any] = [getattr(reception, name) for name in RECEIVED]
-    values += [getattr(frame, field.name) for field in fields(Frame)]
+    values = [getattr(record, field.name) for record in (reception, frame) for field in fields(record)]
     line = io.StringIO()
     csv.writer(line, lineterminator="\n").writerow([_cell(value) for value in values])
     return line.getvalue()

@@ -3,11 +3,11 @@
 from host_sim.boardlink.frames import Frame
 
 STEPS_MODULO = 65_536
-GAP_SHOWN_MAX = 1_000  # Missing samples that are stored as such; more would add nothing.
+GAP_SHOWN_MAX = 1_000  # Of a longer gap, only this many missing samples are stored.
 
 
 class Samples:
-    """Joins the samples of a frame to those of the frame before."""
+    """Removes from a frame's samples those that the frame before already had."""
 
     def __init__(self) -> None:
         """Start with no frame."""
@@ -22,5 +22,5 @@ class Samples:
         return missing + list(frame.level_samples[carried - min(since, carried) :])
 
     def forget(self) -> None:
-        """Don't join the next frame to the last one: the board restarted, or the port was disconnected."""
+        """Don't relate the next frame to the last one: the board restarted, or the port was disconnected."""
         self._steps = None

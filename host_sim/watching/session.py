@@ -1,4 +1,4 @@
-"""One watch from start to end: opens the port, reads it, and waits for it after a disconnection."""
+"""One watch from start to end: opens the port, reads it, and after a disconnection waits for it."""
 
 import contextlib
 from collections.abc import Callable
@@ -42,8 +42,8 @@ class View(Protocol):
 class Session:
     """Watches until `view` or the time ends it.
 
-    `connect` opens the port and returns its name with it, or raises RequestError or NoBoard. `now_s` is a
-    clock that never goes back, `pause` waits so many seconds.
+    `connect` opens the port and returns its name and the port, or raises RequestError or NoBoard. `now_s` is
+    a clock that never goes back; `pause` waits for a number of seconds.
     """
 
     def __init__(
@@ -78,8 +78,8 @@ class Session:
     def run(self) -> None:
         """Watch to the end.
 
-        RequestError or NoBoard if the port can't be opened the first time, RecordingFailed if the record
-        takes no more.
+        RequestError or NoBoard if the port can't be opened the first time, RecordingFailed if the record can
+        no longer be written.
         """
         port = self._connected()
         try:
@@ -96,7 +96,7 @@ class Session:
                 self.watched.away_s += self.now_s - self.watched.since_s
 
     def tick(self) -> None:
-        """Update the view, and end when it is time."""
+        """Update the view; raise Ended when the time is over."""
         if self._seconds is not None and self.now_s >= self._seconds:
             raise Ended
         self._view.look(self.watched, self.now_s)
@@ -156,7 +156,7 @@ class Session:
         """Request the settings once after each start of the board; it also answers while it rides."""
         if self.watched.settings or self.watched.frame is None or self.now_s < self._ask_after_s:
             return
-        # A frame from before the port was opened is out of date.
+        # A frame from before the port was opened is outdated.
         if self.watched.frame_s < self.watched.since_s:
             return
         self._ask_after_s = self.now_s + ASK_AGAIN_S
@@ -169,7 +169,7 @@ class Session:
 
 
 class _GuardedPort:
-    """A port that raises PortGone on failure, and that continues the watch while waiting for an answer."""
+    """A port that raises PortGone on failure, and keeps the watch running while it waits for an answer."""
 
     def __init__(self, port: BytePort, tick: Callable[[], None]) -> None:
         self._port = port

@@ -1,7 +1,7 @@
 """Records every step of the watched board, in addition to its frames, for a replay.
 
-A recording that begins with the board's start can be replayed exactly. So if the board no longer has its
-first steps, it is restarted if it stands; if it moves, or keeps a fault, recording begins where it is.
+A recording that begins with the board's start can be replayed exactly. So a board that no longer has its
+first steps is restarted, if it stands; if it moves, or has a latched fault, the recording begins where it is.
 """
 
 from pathlib import Path
@@ -15,7 +15,7 @@ from host_sim.watching.watched import Watched
 
 
 class Streaming(Protocol):
-    """What is needed from a board's console."""
+    """The requests of a board's console that are needed here."""
 
     def stream(self, from_oldest: bool = False) -> None:
         """Ask for the recorder's blocks."""
@@ -30,9 +30,9 @@ def steps_path(record: Path) -> Path:
 
 
 class StepRecord:
-    """Requests the stream and writes it to a log. Read: `steps`, `lost`, `holes`, `from_start`, `refusal`.
+    """Requests the stream and writes it to a log. `steps`: how many; `from_start`: from the board's start on.
 
-    `lost` steps are known to be missing in `holes` places; `refusal` is why the board sends none, or empty.
+    `lost` steps are known to be missing, in `holes` places; `refusal`: why the board sends none, or empty.
     """
 
     def __init__(self, log: LogWriter) -> None:

@@ -5,20 +5,20 @@ from dataclasses import dataclass
 from firmware.decide.engagement import ASSISTING, STATE_NAMES
 from firmware.ticks import ticks_diff_us
 from host_sim.boardlink.frames import Frame
+from host_sim.watching.lost_frames import NUMBERS
 
-BEFORE_S = (
-    2.0  # Of rest before the first help; with less, the firmware may not have seen the controls at rest.
-)
+# Rest before the first help; after less, the firmware may not have seen the controls at rest.
+BEFORE_S = 2.0
 AFTER_S = 5.0
 LONGEST_S = 30.0  # From the first help to the end of the step.
-NUMBERS = 256  # A frame's number is modulo this.
 
 
 @dataclass(frozen=True, slots=True)
 class StepSeen:
-    """The frames of a step, and their times in s from the first help on (below 0 before).
+    """The frames of a step, and their times in s since the first help (negative before).
 
-    `step_s` is when the command rose for the last time: help before that was withdrawn, as after a doubt.
+    `step_s`: when the command rose for the last time; help before that was withdrawn, for example because a
+    reading was in doubt.
     """
 
     frames: tuple[Frame, ...]
@@ -27,7 +27,7 @@ class StepSeen:
 
 
 class StepFinder:
-    """Processes frames until a step is complete. Read: `why_not`, why the last attempt was not a step."""
+    """Processes frames until a step is complete. `why_not`: why the last attempt was not a step."""
 
     def __init__(self) -> None:
         """Start without a frame."""
@@ -58,7 +58,7 @@ class StepFinder:
         return StepSeen(tuple(frames), times_s, times_s[self._rose])
 
     def _look_for_help(self, frame: Frame) -> None:
-        """Store the frames that a step needs before the first help, and check whether help has begun."""
+        """Keep the frames that a step needs before the first help, and check whether help has begun."""
         frames = self._frames
         while len(frames) > 2 and _since_s(frames[1], frame) >= BEFORE_S:
             del frames[0]

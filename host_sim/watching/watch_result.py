@@ -1,6 +1,6 @@
 """The result of a watch."""
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,27 +11,19 @@ if TYPE_CHECKING:
     from host_sim.watching.watched import Watched
 
 
+@dataclass(frozen=True, slots=True)
 class WatchResult:
-    """The counts of a watch, its record and its failure."""
+    """The result of a watch. `file`: the record; `failure`: why it ended early, or empty."""
 
-    def __init__(
-        self,
-        watched: "Watched",
-        seconds: float,
-        file: Path | None,
-        failure: str,
-        steps: "StepRecord | None" = None,
-    ) -> None:
-        """Store the result; `failure` says why the record ended early, or is empty."""
-        self.steps = steps
-        self.watched = watched
-        self.seconds = seconds
-        self.file = file
-        self.failure = failure
+    watched: "Watched"
+    seconds: float
+    file: Path | None
+    failure: str
+    steps: "StepRecord | None" = None
 
     @property
     def complaint(self) -> str:
-        """One sentence if the record has a gap, or if no frame was seen."""
+        """A sentence if the record failed or has a gap, or if no frame could be read; else empty."""
         watched = self.watched
         if self.failure:
             return self.failure

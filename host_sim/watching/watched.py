@@ -13,7 +13,7 @@ from host_sim.watching.record_file import Reception
 from host_sim.watching.samples import Samples
 
 SAMPLES_KEPT = 4_000  # Control periods: 20 s.
-MINUTES_KEPT_S = 240  # One value a second for each column of the widest page.
+MINUTES_KEPT_S = 240  # One value per second and column of the widest page.
 EVENTS_KEPT = 100
 WORST_OF_FRAMES = 20  # The last second.
 TEXT_MAX = 160
@@ -30,16 +30,16 @@ class Happening:
 
 
 class Watched:
-    """The data of the page, the lines and the summary; every attribute may be read.
+    """The data of the page, the lines and the summary; every public attribute may be read.
 
-    `settings` is empty and `board` "" until the board has answered. `happenings_seen` counts all events,
-    `happenings` has the last ones. `levels` are samples of both channels, one a control period, None where a
-    sample is missing, and `levels_seen` counts them all. `worsts_us` are the longest steps reported by the
-    last frames. `other_kind` is the kind of the board's frames if this program can't read them.
+    `settings` and `board` are empty until the board has answered. `happenings` has the last events,
+    `happenings_seen` counts all. `levels` are samples of both channels, one per control period, None if
+    missing; `levels_seen` counts all. `worsts_us`: the longest steps that the last frames reported.
+    `other_kind`: the kind of the board's frames if this program can't read them.
     """
 
     def __init__(self) -> None:
-        """Know nothing."""
+        """Start without a port."""
         self.port = ""
         self.board = ""
         self.settings: dict[str, int] = {}
@@ -70,6 +70,11 @@ class Watched:
         self.happenings.append(Happening(now_s, text, ring))
         self.happenings_seen += 1
 
+    def happenings_after(self, seen: int) -> list[Happening]:
+        """Return the events since `happenings_seen` was `seen`, if they are still stored."""
+        fresh = min(self.happenings_seen - seen, len(self.happenings))
+        return list(self.happenings)[len(self.happenings) - fresh :]
+
     def opened(self, port: str, now_s: float) -> None:
         """Note that a port was opened."""
         if self.connections:
@@ -89,7 +94,7 @@ class Watched:
         self.begin_anew()
 
     def begin_anew(self) -> None:
-        """Don't join later data to earlier data."""
+        """Don't relate later data to earlier data."""
         self.lost.forget()
         self._samples.forget()
         if self.levels:
@@ -99,7 +104,7 @@ class Watched:
         self.settings = {}
 
     def learnt(self, about: dict[str, Any], settings: dict[str, Any]) -> None:
-        """Store the board's answers to about and settings."""
+        """Store the board's answers to the requests about and settings."""
         self.board = printable(str(about.get("board", "")))
         self.settings = {
             str(name): value
@@ -149,7 +154,7 @@ class Watched:
         for levels in self._samples.new_in(frame):
             self.levels.append(levels)
             self.levels_seen += 1
-            # Between late steps a magnet may have passed unseen, so they are not evaluated.
+            # Between late steps a magnet may have passed unseen, so these are not evaluated.
             missed += self.missed.take(levels if even else None, frame.direction)
         if missed:
             again = ", again at the same place of the ring" if self.missed.repeated else ""

@@ -1,14 +1,15 @@
 """Texts about the board that the page and the lines share."""
 
+from firmware.settings import ONE_CHANNEL
+from firmware.ticks import CONTROL_PERIOD_MS
 from host_sim.boardlink.frames import Frame
 from host_sim.units import KM_PER_H_PER_M_PER_S
+from host_sim.watching.missed_magnets import SHORTEST_PERIODS
 from host_sim.watching.watched import Watched, other_kind_of
 
-ONE_CHANNEL = 1
-SHORTEST_PITCH_S = 0.02  # The shortest pitch at which missed magnets are detected: four samples.
-PERIOD_MS = 5
-STEPS_PER_S = 200
-SILENCE_S = 2.0  # There are usually twenty frames a second, so after 2 s without one something is wrong.
+SHORTEST_PITCH_S = SHORTEST_PERIODS * CONTROL_PERIOD_MS / 1000
+STEPS_PER_S = 1000 // CONTROL_PERIOD_MS
+SILENCE_S = 2.0  # There are usually twenty frames a second; 2 s without one are not normal.
 HOW_TO_SEE_MORE = (
     "is this the port of a board that rides? One in maintenance, or at its prompt, sends no frames"
 )
@@ -58,7 +59,7 @@ def loop(watched: Watched, frame: Frame) -> str:
     worst_ms = max(watched.worsts_us, default=frame.worst_us) / 1000
     return (
         f"{frame.form}, {rate} of {STEPS_PER_S} steps/s, "
-        f"longest {worst_ms:.1f} of {PERIOD_MS} ms, {frame.overruns} overruns"
+        f"longest {worst_ms:.1f} of {CONTROL_PERIOD_MS} ms, {frame.overruns} overruns"
     )
 
 
@@ -68,7 +69,7 @@ def settings_in_force(frame: Frame) -> str:
 
 
 def missed(watched: Watched) -> str:
-    """Return how many magnets were missed, and whether always the same one."""
+    """Return how many magnets were missed, and whether it was always the same one."""
     found = watched.missed
     if found.count == 0:
         return "none missed"
@@ -81,7 +82,7 @@ def missed(watched: Watched) -> str:
 
 
 def judged(watched: Watched, frame: Frame) -> str:
-    """Return the text of `missed`, or that the pitch is too short to detect anything."""
+    """Return the text of `missed`, or that pitches are now too short to detect anything."""
     too_fast = 0.0 < frame.pitch_s < SHORTEST_PITCH_S and frame.direction != "standing"
     return f"{watched.missed.count} missed; now too fast to detect" if too_fast else missed(watched)
 

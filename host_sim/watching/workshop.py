@@ -1,4 +1,4 @@
-"""Requests to a board at rest: settings, changes, a cleared fault, its last edges."""
+"""Requests to a board at rest: settings, changes, clearing a fault, its last edges."""
 
 import json
 from collections.abc import Callable
@@ -23,7 +23,13 @@ class BoardTrouble(Exception):
 
 
 class InMotion(BoardTrouble):
-    """The board refuses because the bicycle moves or the motor drives; it may accept later."""
+    """The board refused because the bicycle moves or the motor drives; it may accept later."""
+
+
+def refused(what: str, error: BoardRefusal) -> BoardTrouble:
+    """Return the exception for a board that refuses to do something."""
+    kind = InMotion if str(error) == MUST_STAND else BoardTrouble
+    return kind(f"the board refuses to {what}: {printable(str(error))}")
 
 
 def parse_changes(words: list[str]) -> dict[str, int]:
@@ -54,7 +60,7 @@ class Workshop:
     """Sends requests to a board; every method raises BoardTrouble if the board refuses."""
 
     def __init__(self, port: ClosablePort, on_frame: Callable[[Frame], None] = lambda frame: None) -> None:
-        """Use an open port; frames that arrive beside answers go to `on_frame`."""
+        """Use an open port; frames that arrive between answers go to `on_frame`."""
         self._client = ConsoleClient(port, on_frame)
 
     def about(self) -> dict[str, str]:
@@ -72,7 +78,7 @@ class Workshop:
         self._ask("change its settings", lambda: self._client.change(changes))
 
     def clear_fault(self) -> None:
-        """Clear the fault; it latches again at once if its cause is still there."""
+        """Clear the fault; it latches again at once if its cause still exists."""
         self._ask("clear the fault", self._client.clear)
 
     def keep_edges(self, path: Path, force: bool) -> int:
@@ -91,8 +97,7 @@ class Workshop:
         try:
             return asked()
         except BoardRefusal as error:
-            kind = InMotion if str(error) == MUST_STAND else BoardTrouble
-            raise kind(f"the board refuses to {what}: {printable(str(error))}") from None
+            raise refused(what, error) from None
         except BoardSilent:
             raise BoardTrouble(
                 f"the board did not answer when asked to {what}: is this the port of a board that rides?"

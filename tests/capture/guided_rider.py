@@ -1,4 +1,4 @@
-"""Somebody who turns the crank as a guided capture asks, in front of the magnets of `tests.capture.halls`."""
+"""A simulated person who turns the crank as a guided capture asks; magnets are of `tests.capture.halls`."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -52,7 +52,7 @@ def angle_of(rider: GuidedTurns) -> tuple[np.ndarray, np.ndarray]:
 
 
 def items(rider: GuidedTurns) -> Iterator[Item]:
-    """Give the stream as a board does: edges, and a moment every 5 ms."""
+    """Yield the stream as from a board: edges, and a moment every 5 ms."""
     times_s, turned = angle_of(rider)
     pitches = (turned + rider.arm) * rider.ring.count
     flips: list[tuple[float, int]] = []
@@ -81,7 +81,7 @@ def items(rider: GuidedTurns) -> Iterator[Item]:
 
 
 def true_arm_deg(rider: GuidedTurns) -> float:
-    """Return how far the crank goes from the arm down until the leading pickup sees a magnet."""
+    """Return by how many degrees the crank turns from the arm down until the leading pickup sees a magnet."""
     turned = np.linspace(0.0, 1.0, 200_001)
     seen = rider.ring.field_at((turned + rider.arm) * rider.ring.count, 0)
     places, first = switched(seen)

@@ -13,7 +13,7 @@ FORWARD_S = (2.0, 10.0)
 
 
 def sensor(**keys: Any) -> Sensor:
-    """Return a sensor with ten magnets set by hand, within 4 % of a pitch, unless `keys` say otherwise."""
+    """Return a sensor with ten magnets placed by hand, within 4 % of a pitch, except for `keys`."""
     pulses = keys.get("pulses", 10)
     return Sensor(**{"errors_deg": uneven_errors_deg(pulses, 0.04, 3), **keys})
 
@@ -31,13 +31,13 @@ def look_at(
     turns: float | None = None,
     forward_s: tuple[float, float] | None = FORWARD_S,
 ) -> Inspection:
-    """Inspect what was recorded."""
+    """Inspect a recorded capture."""
     in_file = 2 if turned.kind == "two channels" else 1
     return inspect_edges(recorded.source, in_file, Told(forward_s, turns))
 
 
 def write(recorded: Recorded, path: Path, channels: int = 2) -> Path:
-    """Write what was recorded as VCD or CSV."""
+    """Write a recorded capture as VCD or CSV."""
     with path.open("w", encoding="utf-8") as file:
         writer = CaptureWriter(file, path.suffix, int(recorded.chunks[0].levels[0]), channels)
         for chunk in recorded.chunks:
@@ -48,15 +48,15 @@ def write(recorded: Recorded, path: Path, channels: int = 2) -> Path:
 
 
 def noise(per_s: float) -> FaultSpec:
-    """Return noise pulses of up to 2 ms, so many a second."""
+    """Return a fault: noise pulses of up to 2 ms, so many per second."""
     return FaultSpec("noise", per_s=per_s)
 
 
 def missing(magnet: int) -> FaultSpec:
-    """Return a magnet that is gone, counted from 1."""
+    """Return a fault: a magnet, counted from 1, is missing."""
     return FaultSpec("magnet missing", magnet=magnet)
 
 
 def weak(magnet: int, strength: float) -> FaultSpec:
-    """Return a magnet whose pulse is `strength` of what it was."""
+    """Return a fault: the pulse of a magnet is reduced to `strength`."""
     return FaultSpec("magnet weak", magnet=magnet, strength=strength)

@@ -1,4 +1,4 @@
-"""Whatever edges come, an inspection ends with findings in their ranges, and never in a crash."""
+"""With any edges an inspection ends with findings in their ranges, never in a crash."""
 
 import json
 import warnings
@@ -25,7 +25,7 @@ wild_edges = st.lists(st.tuples(gaps_ns, st.integers(0, 3)), max_size=150)
 
 @st.composite
 def trains(draw):
-    """Draw a two-channel train that turns to and fro with gaps that repeat."""
+    """Draw edges of two channels that turn to and fro with repeating gaps."""
     pattern = draw(st.lists(st.integers(2_000_000, 200_000_000), min_size=1, max_size=12))
     order = [0, 1, 3, 2]
     place, edges = 0, []
@@ -45,7 +45,7 @@ def _chunks(edges):
 
 
 def _edges(levels, long_ns):
-    """Return an edge to each level, 2 ms after the one before but where `long_ns` says how long after."""
+    """Return an edge to each level, 2 ms after the one before, or as long as `long_ns` says."""
     return [(long_ns.get(place, 2_000_000), int(level)) for place, level in enumerate(levels)]
 
 
@@ -57,7 +57,7 @@ def _edges(levels, long_ns):
     in_file=1,
     turns=None,
 )
-# A cubic through unlike transits goes beyond all numbers, or to nothing.
+# A cubic through unequal transits may exceed all numbers.
 @example(
     edges=_edges(
         "13201320132013201",

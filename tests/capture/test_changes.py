@@ -1,4 +1,4 @@
-"""A ring or a wire that changes during the capture is noticed; nothing wrong is stated over the change."""
+"""A ring or a wire that changes during the capture is noticed, and no statement is wrong."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Noise and bounces go, and are counted; magnets stay, however quick, narrow or weak."""
+"""Noise and bounces are removed and counted; magnets stay, however fast, narrow or weak."""
 
 import numpy as np
 import pytest
@@ -32,7 +32,7 @@ def test_a_pulse_of_one_millisecond_is_noise_and_leaves_nothing():
 
 
 def test_noise_inside_a_short_pulse_does_not_take_the_pulse_with_it():
-    # High for 4.2 ms with a hole of half a millisecond: three runs in a row are short, the pulse is not.
+    # High for 4.2 ms with a hole of half a millisecond: three consecutive runs are short, the pulse is not.
     channel = _clean([100, 101.5, 102, 104.2, 200, 204.2])
     assert channel.times_ns.tolist() == [100 * MS, 104_200_000, 200 * MS, 204_200_000]
 

@@ -1,4 +1,4 @@
-"""What is wrong with a sensor shows in its edges, at the right magnet and with the right name."""
+"""Faults of a sensor are found from its edges, at the right magnet and by the right name."""
 
 import numpy as np
 import pytest
@@ -24,7 +24,7 @@ def test_the_channel_that_leads_is_told_from_the_seconds_said_to_be_forward(a_le
     lead, other = ("A", "B") if a_leads else ("B", "A")
     recorded = record(turned)
     assert look_at(recorded, turned, forward_s=(2.0, 10.0)).lead.value == lead
-    # The same capture, its backward part said to be forward.
+    # The same capture, with the backward part given as forward.
     assert look_at(recorded, turned, forward_s=(20.0, 28.0)).lead.value == other
 
 
@@ -177,7 +177,7 @@ def test_reversals_and_both_counts_agree_with_the_crank():
     recorded = record(sensor(backward_s=10.0))
     found = look_at(recorded, sensor())
     assert found.reversals == found.reversals_seen == 1
-    # Four edges a pitch, ten pitches a turn, forward less backward.
+    # Four edges a pitch, ten pitches a turn, forward minus backward.
     assert found.board.net == pytest.approx(40.0 * recorded.turns, abs=3.0)
     assert found.table.net == found.board.net
     assert found.agree is True

@@ -30,7 +30,7 @@ def _judged(numbers):
 def test_what_is_stated_is_right():
     judged = _judged(range(FIRST, FIRST + SMALL))
     assert stated_right_share(counts(judged).values()) >= LEAST_RIGHT
-    # And much is stated: an inspection that never says anything is right as well.
+    # And much is stated: an inspection that states nothing makes no errors either.
     pulses = [one.outcome for one in judged if one.finding == "pulses per revolution"]
     assert pulses.count(STATED_RIGHT) >= 0.5 * SMALL
 

@@ -1,4 +1,4 @@
-"""`treadle inspect` as a user meets it: what it prints, its exit code, and what lies there afterwards."""
+"""`treadle inspect` as a user sees it: its output, its exit code, and the files that it leaves."""
 
 import json
 import os
@@ -167,7 +167,7 @@ def test_write_puts_what_is_sure_into_the_bike_file_and_keeps_its_comments(tread
     assert part.phase_deg == pytest.approx(80.0, abs=1.0)
     assert (len(part.angle_errors_deg), part.uneven_deg) == (12, 0.0)
     assert "pulses_per_rev = 12" in out
-    # Beside [pedal_sensor] not a byte is different.
+    # Outside [pedal_sensor] not a byte is different.
     assert text.split("[pedal_sensor]")[0] == TRIKE.split("[pedal_sensor]")[0]
     assert text.split("[wheel_sensor]")[1] == TRIKE.split("[wheel_sensor]")[1]
 
@@ -178,7 +178,7 @@ def test_after_writing_nothing_is_left_to_do_about_the_lead_and_the_wires_stay(t
     assert code == 0
     assert "leave the wires as they are" in out
     assert "swap the wires" not in out
-    # And a second run finds file and capture alike.
+    # In a second run file and capture agree.
     code, out, _ = treadle("crank.vcd", "--forward", "2:15", "--bike", "mine.toml", "--out", "again")
     assert (code, "the bike file" in out) == (0, False)
 
@@ -298,7 +298,7 @@ def test_an_interrupt_before_delivery_leaves_nothing(treadle, here, monkeypatch)
 
 @pytest.mark.long
 def test_a_signal_while_reading_leaves_nothing(here):
-    # Long enough to be still at work, at the latest drawing, when the signal comes.
+    # Long enough to be still working, at the latest drawing, when the signal comes.
     with (here / "long.csv").open("w", encoding="utf-8") as file:
         file.write("time_us,a\n")
         for index in range(800_000):

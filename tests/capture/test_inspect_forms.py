@@ -1,4 +1,4 @@
-"""Session files and board dumps go through the whole command as VCD does."""
+"""The whole command accepts session files and board dumps, as it does VCD."""
 
 import json
 from pathlib import Path
@@ -30,7 +30,7 @@ def test_a_session_file_of_another_program_gives_the_findings_of_the_same_ride_i
     session = _inspected(ELSEWHERE / "ride.sr", tmp_path / "session", "4:6")
     vcd = _inspected(ELSEWHERE / "ride.vcd", tmp_path / "vcd", "4:6")
     assert (session.form, vcd.form) == ("session file", "VCD")
-    # Six seconds of a ride: two turns and a bit, so the pulses stay open.
+    # Six seconds of a ride: slightly more than two turns, so the pulses stay unknown.
     assert (session.as_json["channels"], session.as_json["lead"]) == (2, vcd.as_json["lead"])
     assert session.as_json["lead"] in ("A", "B")
     assert session.as_json["pulses_per_rev"] is None
@@ -41,7 +41,7 @@ def test_a_session_file_of_another_program_gives_the_findings_of_the_same_ride_i
 
 def test_the_edges_that_a_board_remembers_tell_its_ring(tmp_path):
     session = Session()
-    # The board's clock wraps on the way.
+    # The board's clock wraps during the capture.
     start_us = TICKS_MAX_US - 12_000_000
     for chunk in record(sensor(pulses=8)).chunks:
         for time_ns, levels in zip(chunk.times_ns.tolist(), chunk.levels.tolist(), strict=True):

@@ -1,4 +1,4 @@
-"""The cadences, stop times and ways that follow from a ring are those of the firmware's own rule."""
+"""The cadences, stop times and distances that follow from a ring are those of the firmware's rule."""
 
 import pytest
 
@@ -44,7 +44,7 @@ def test_a_missing_magnet_makes_a_gap_of_more_than_a_pitch():
 
 def test_at_25_km_per_h_two_metres_are_0_288_s():
     # Ring of 6 on one channel: a pitch at 60 rpm is 166.7 ms, 160 % of it 266.7 ms; the rule of distance
-    # leaves 2 m / 6.944 m/s = 288 ms, less 60 ms of the motor controller and 5 ms of the step: 223 ms.
+    # leaves 2 m / 6.944 m/s = 288 ms, minus 60 ms of the motor controller and 5 ms of the step: 223 ms.
     row = _row(support_of(_ring(6, phase_deg=float("nan")), ONE_CHANNEL, False, 0.0), 25.0)
     assert row.stop_s == pytest.approx(0.288, abs=0.001)
     assert row.distance_m == pytest.approx(2.0, abs=0.01)

@@ -1,4 +1,4 @@
-"""How many magnets make a turn: from their pattern, never from the legs'."""
+"""The number of magnets in a turn comes from their pattern, never from the legs'."""
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ NAN = np.full(1, np.nan)
 
 
 def _angles(pitches):
-    """Return pitches of one channel, about which nothing else is known."""
+    """Return pitches of one channel, of which nothing else is known."""
     nothing = np.full(len(pitches), np.nan)
     return Angles(np.asarray(pitches), nothing, nothing, np.nan, nothing, False)
 
@@ -97,15 +97,15 @@ def test_stops_in_between_do_not_spoil_the_pattern():
 def test_counted_turns_leave_the_numbers_that_fit():
     # 100 rises in 10 turns, one pulse and a tenth of a turn off at most: 99 / 10.1 to 101 / 9.9.
     assert counted_between(100, 10.0) == (pytest.approx(9.802, abs=1e-3), pytest.approx(10.202, abs=1e-3))
-    assert seen_a_turn(Pattern(0, 0.0, 0, 0.0, 0.0), 100, 10.0).magnets == 10
+    assert seen_a_turn(Pattern(0, 0.0, 0), 100, 10.0).magnets == 10
     # In 2 turns, 32 magnets look like 31 or 33.
-    assert seen_a_turn(Pattern(0, 0.0, 0, 0.0, 0.0), 64, 2.0).confidence < 0.9
+    assert seen_a_turn(Pattern(0, 0.0, 0), 64, 2.0).confidence < 0.9
     assert turns_needed(10.0) == 4
     assert turns_needed(32.0) == 9
 
 
 def test_a_count_that_contradicts_the_pattern_makes_both_doubtful():
-    pattern = Pattern(10, 0.97, 10, 30.0, 0.03)
+    pattern = Pattern(10, 0.97, 10)
     assert seen_a_turn(pattern, 300, 30.0).confidence == 0.99
     assert seen_a_turn(pattern, 300, 25.0).confidence == 0.5
 

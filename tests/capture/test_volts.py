@@ -1,4 +1,4 @@
-"""Captures in volts: any layout gives the same edges, and each magnet's height is what its field makes it."""
+"""Captures in volts: any layout gives the same edges, and each magnet's height agrees with its field."""
 
 from dataclasses import replace
 from random import Random
@@ -236,7 +236,7 @@ def test_one_damaged_level_does_not_make_volts_of_levels(tmp_path):
 
 @pytest.mark.parametrize("layout", [units_below, range_left])
 def test_any_cut_of_a_file_is_refused_or_read(tmp_path, layout):
-    """Cut anywhere, also within a letter of more bytes, a file gives edges, damage or one sentence."""
+    """Cut anywhere, even within a character of several bytes, a file gives edges, damage or one sentence."""
     text = layout(*sampled(replace(SCOPE, legs=Legs((("turn", 1.0, 60.0),))))).encode()
     random = Random(7)
     refusals = []

@@ -1,4 +1,4 @@
-"""Captures of wheel sensors, from a source of its own: what was planted is found, and nothing else."""
+"""Captures of wheel sensors from an independent source: planted faults are found, and nothing else."""
 
 import json
 from dataclasses import replace
@@ -30,7 +30,7 @@ def _advice(found: WheelInspection) -> str:
 @pytest.mark.parametrize("magnets", quick_first(3, [2, 3, 6, 16, 36]))
 @pytest.mark.parametrize("low_active", [False, True])
 def test_uneven_magnets_tell_how_many_they_are(magnets, low_active):
-    # Two and three hardly tell a rider's legs from uneven places, so theirs are farther off.
+    # With two or three magnets, legs look much like uneven places, so theirs are farther off.
     spin = Spin(magnets, uneven=0.04 if magnets > 3 else 0.08, wide_m=0.02, low_active=low_active, seed=7)
     alone = _found(spin)
     assert (alone.turn.pulses.value, alone.turn.pulses.sure) == (magnets, False)
@@ -124,7 +124,7 @@ def treadle(treadle):
 
 @pytest.fixture
 def here(tmp_path, monkeypatch):
-    """Work in a folder with a push of 5 turns, a ride and a bike file of one's own."""
+    """Work in a folder with a push of 5 turns, a ride and a copied bike file."""
     monkeypatch.chdir(tmp_path)
     for name, spin in (
         ("push.csv", Spin(4, course=PUSH, turns=5.0)),

@@ -123,7 +123,7 @@ def test_a_file_that_is_cut_off_is_refused(tmp_path):
         (METADATA.replace("unitsize=1", "unitsize=0"), "2", "its unitsize is '0', allowed is 1 to 64"),
         (METADATA.replace("=logic-1", "=logic-2"), "2", "there are no samples of logic channels in it"),
         (METADATA.replace("probe", "nothing"), "2", "it has 0 channels, allowed is --channels with "
-         "a file that has some"),
+         "one or two of another file"),
     ],
 )  # fmt: skip
 def test_metadata_that_make_no_sense_are_refused(tmp_path, metadata, version, sentence):

@@ -1,4 +1,4 @@
-"""A number that the bike file has wrong is found from a log; where nothing is wrong, nothing is named."""
+"""A wrong number in the bike file is found from a log; if nothing is wrong, nothing is named."""
 
 import json
 from dataclasses import replace
@@ -41,7 +41,7 @@ NUMBERS = {number.name: number for number in (*LOOKED_AT, WHEEL_PULSES)}
 
 @cache
 def ridden(bike_name: str, number: str = "", factor: float = 1.0) -> Section:
-    """Ride a bicycle one number of which is not that of its file."""
+    """Ride a bicycle of which one number differs from its file."""
     bike = load_bike(bike_name)
     if number:
         value = NUMBERS[number].of(bike) * factor
@@ -70,7 +70,7 @@ def test_a_ride_of_the_very_bike_is_predicted_and_nothing_is_named(bike_name):
 
 
 def test_the_bench_has_the_crank_of_the_log_only_as_far_as_gears_and_wheel_allow():
-    # A wheel that the log shows as standing can't be pedalled on a road: the crank stands with it.
+    # On a road, a wheel that stands in the log can't be pedalled: the crank stands too.
     ride = measured(ridden("cargo_trike"))
     stands = replace(ride, speed_m_per_s=0.0 * ride.speed_m_per_s)
     bike = load_bike("cargo_trike")
@@ -112,7 +112,7 @@ def test_a_hill_of_the_log_stays_where_it_is_for_a_slower_bench():
 
     bench.watch(Watch())
     bench.ride(script, SECONDS)
-    # Nobody pushes here, only the motor: the bench is slower, and meets the hill later, or never.
+    # Only the motor drives here: the bench is slower, and reaches the hill later, or never.
     assert {grade for distance_m, grade in seen if distance_m < way_m - 1.0} == {0.0}
     assert {grade for distance_m, grade in seen if distance_m > way_m + 1.0} <= {0.05}
 

@@ -16,7 +16,7 @@ def masses(truth):
 
 
 def coasted(truth, random, runs=6):
-    """Return one log a run, there and back in turn."""
+    """Return one log per run, alternately there and back."""
     logs = []
     for place in range(runs):
         time_s, speed = roads.coasted(truth, random, 1 if place % 2 == 0 else -1)

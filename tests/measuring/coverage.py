@@ -1,4 +1,4 @@
-"""How often the intervals of each measurement hold the truth of random bicycles."""
+"""How often the intervals of each measurement contain the truth of random bicycles."""
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from tests.measuring.spinning import Logger, Spin, logged
 
 
 def coast_down(random):
-    """Return pairs of estimate and truth by name, as all of these do."""
+    """Return pairs of estimate and truth by name, as all functions below do."""
     return _road(measured, random)
 
 
@@ -89,7 +89,7 @@ KINDS = {
 
 
 def table(kind, count, seed):
-    """Return by name: how many, the share that holds the truth, and the median error over the truth."""
+    """Return by name: how many, the share of intervals with the truth, and the median relative error."""
     random = np.random.default_rng(seed)
     held: dict[str, list[bool]] = {}
     errors: dict[str, list[float]] = {}

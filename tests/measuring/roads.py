@@ -1,4 +1,4 @@
-"""Random bicycles on windy roads: what a sensor would have written. Nothing of host_sim is used here.
+"""Random bicycles on windy roads: what a sensor would record. Nothing of host_sim is used here.
 
 So neither formula nor integrator of what is tested can hide its own mistake. Forces after Martin, Milliken,
 Cobb, McFadden and Coggan, J. Appl. Biomech. 14 (1998) 276: air, rolling, slope, wheel bearings (91 mN and
@@ -21,7 +21,7 @@ RIDE_STEP_S = 0.25
 
 
 class Truth:
-    """What a bicycle is, and the road and wind of its afternoon."""
+    """The numbers of a bicycle, and the road and the wind."""
 
     def __init__(self, random):
         self.mass_kg = random.uniform(85.0, 220.0)
@@ -32,7 +32,7 @@ class Truth:
         self.grade = random.uniform(-0.002, 0.002)
 
     def acceleration(self, speed, grade, air_speed, drive_n=0.0):
-        """Return how fast the rolling bicycle gains speed, m/s2."""
+        """Return the acceleration of the rolling bicycle, m/s2."""
         slope = atan(grade)
         air_n = 0.5 * AIR_KG_PER_M3 * self.cda_m2 * air_speed * abs(air_speed)
         road_n = self.mass_kg * G * (self.crr * cos(slope) + sin(slope))
@@ -40,7 +40,7 @@ class Truth:
 
 
 class Gusts:
-    """Wind that changes by chance and keeps for about GUST_S."""
+    """Wind that changes at random and lasts for about GUST_S."""
 
     def __init__(self, random, strength_m_per_s, step_s):
         self._random, self._strength = random, strength_m_per_s
@@ -67,7 +67,7 @@ def coasted(truth, random, sign, step_s=0.1):
 
 
 class Course:
-    """A way there and back or round in a circle, over hills of up to 4 % or none, falling or rising 0.2 %."""
+    """A course there and back or in a circle, over hills of up to 4 % or none, falling or rising by 0.2 %."""
 
     def __init__(self, random, net_grade):
         self._net = net_grade
@@ -109,7 +109,7 @@ def ridden(truth, random, seconds=5400):
     gusts = Gusts(random, truth.gust_m_per_s, RIDE_STEP_S)
     usual_w = random.uniform(110.0, 200.0) * (truth.mass_kg / 100.0) ** 0.5
     steps = round(1.0 / RIDE_STEP_S)
-    # The whole way is only known at the end: what it would be at 6.5 m/s, and then the ride ends there.
+    # The length of the ride is assumed to be that at 6.5 m/s, and the ride ends there.
     whole_m = 6.5 * seconds
     weather_m, weather_at = random.uniform(0.0, 3.0), random.uniform(0.0, 2.0 * pi)
     speed, way_m, left_s, wanted_w = 5.0, 0.0, 0, usual_w

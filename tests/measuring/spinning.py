@@ -1,4 +1,4 @@
-"""Random motors on a stand: own equations, solved by scipy's solve_ivp, and what a logger reads of them.
+"""Random motors on a stand: independent equations, solved by scipy's solve_ivp, and a logger's readings.
 
 Nothing of the bench or of the fit is used here. A direct-current machine: the motor controller gives it a
 share of the battery voltage (speed kind) or of its current limit (torque kind), which follows the command
@@ -20,7 +20,7 @@ NAMES = ("time_s", "speed_m_per_s", "battery_v", "current_a", "command_v")
 
 @dataclass(frozen=True, slots=True)
 class Spin:
-    """A motor, its controller, its battery, and the wheel with what holds it back."""
+    """A motor, its controller, its battery, and the wheel with its resistance."""
 
     kind: str
     volts: float = 5.0  # V for 1 m/s at the rim, and N for 1 A.
@@ -93,7 +93,7 @@ class Spin:
             motor_a = min(share * self.motor_limit_a, (source_v - emf_v) / (self.ohm + self.pack_ohm))
             idle_a = self.no_load_a
         if motor_a <= self.no_load_a:
-            # The motor turns alone, at whatever speed its voltage gives.
+            # The motor turns alone, at the speed of its voltage.
             return self.no_load_a, idle_a
         watts = motor_a * (emf_v + motor_a * self.ohm)
         battery_a = 2.0 * watts / (source_v + sqrt(max(source_v**2 - 4.0 * self.pack_ohm * watts, 0.0)))
@@ -187,7 +187,7 @@ def by_pulses(times, speed, pulse_m):
 
 
 def procedure(random, levels, rounds=3, hold_s=4.0, stop_s=3.5):
-    """Return the times and commands of a person at the throttle, and when the brake is pulled."""
+    """Return times and commands of a person at the throttle, and when the brake is pulled."""
     at_s, command_v = [0.0, 1.0], [0.0, 0.0]
     brake_s, brake = [0.0], [0.0]
     for number in range(rounds):
@@ -226,5 +226,5 @@ def followed(spin, random, at_s, command_v, braked=None, logger=None):
 
 
 def board(spin):
-    """Return the logger that a board is: by wheel pulses, in steps, 20 rows a second."""
+    """Return a logger like a board: speed from wheel pulses, rounded readings, 20 rows a second."""
     return replace(Logger(), step_s=0.05, pulse_m=2.1 / 6.0, current_step_a=0.03, voltage_step_v=0.01)

@@ -48,7 +48,7 @@ def test_without_noise_or_wind_the_numbers_are_exact():
 
 def test_an_identification_by_python_control_of_the_same_runs_gives_the_same_numbers():
     # Its least squares of the response to the inputs 1 and v^2 (control.markov, one lag): the force
-    # that slows the bicycle, less the bearings', over stretches of 5 s. It knows neither wind nor grade.
+    # that slows the bicycle, minus the bearings', over stretches of 5 s, without wind and grade.
     random = np.random.default_rng(8)
     truth = Truth(random)
     truth.wind_m_per_s = truth.gust_m_per_s = truth.grade = 0.0
@@ -92,6 +92,20 @@ def test_all_there_and_then_all_back_is_found_to_be_that():
     fit = fit_coast_downs([run for log in logs[0::2] + logs[1::2] for run in coast_runs(log)], masses(truth))
     assert fit.signs == [1, 1, 1, -1, -1, -1]
     assert fit.head_wind_m_per_s == pytest.approx(1.4, abs=0.3)
+    assert fit.crr.value == pytest.approx(truth.crr, rel=0.1)
+
+
+@pytest.mark.parametrize("alternating", [True, False])
+def test_an_order_of_directions_that_fits_badly_does_not_refuse_the_other_one(alternating):
+    # With this wind and grade the best fit of the wrong order is at a bound.
+    random = np.random.default_rng(3)
+    truth = Truth(random)
+    truth.grade, truth.wind_m_per_s, truth.gust_m_per_s = 0.004, 1.4, 0.1
+    logs = coasted(truth, random)
+    logs = logs if alternating else logs[0::2] + logs[1::2]
+    fit = fit_coast_downs([run for log in logs for run in coast_runs(log)], masses(truth))
+    assert fit.signs == ([1, -1, 1, -1, 1, -1] if alternating else [1, 1, 1, -1, -1, -1])
+    assert fit.grade == pytest.approx(0.004, abs=0.0005)
     assert fit.crr.value == pytest.approx(truth.crr, rel=0.1)
 
 

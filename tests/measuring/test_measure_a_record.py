@@ -1,4 +1,4 @@
-"""`treadle measure` reads what `treadle watch --record` wrote, by the board's own clock."""
+"""`treadle measure` reads a record of `treadle watch --record`, with the times of the board's clock."""
 
 import json
 
@@ -15,13 +15,13 @@ RESISTANCE_OHM, NO_LOAD_V = 0.12, 40.2
 
 
 def record_of(rows, columns=COLUMNS):
-    """Return the text of a record with these rows, each a dictionary; what is not given is 0."""
+    """Return the text of a record with these rows, each a dictionary; missing values are 0."""
     lines = [",".join(str(row.get(column, 0)) for column in columns) for row in rows]
     return "\n".join([",".join(columns), *lines]) + "\n"
 
 
 def stepped(start_us):
-    """Return rows of a load of 8 A that goes on and off every 5 s, twenty rows a second."""
+    """Return rows of a load of 8 A that is switched every 5 s, twenty rows a second."""
     rows = []
     for number in range(600):
         current_a = 8.0 * (number // 100 % 2)

@@ -1,4 +1,4 @@
-"""Elevation balance: bicycles whose truth is known, two recorded rides, and logs that are not enough."""
+"""Elevation balance: bicycles whose truth is known, two recorded rides, and logs that are not sufficient."""
 
 import csv
 from functools import cache
@@ -125,7 +125,7 @@ def test_the_numbers_do_not_depend_on_how_often_a_recorder_writes(name):
     [
         ("rider_power_w", 0.0, "0 stretches of 600 m"),
         ("rider_power_w", np.nan, "0 stretches of 600 m"),
-        ("rider_power_w", 2900.0, "the best fit lies at the end of what is possible"),
+        ("rider_power_w", 2900.0, "the best fit is at a limit of what is possible"),
         ("speed_m_per_s", 0.0, "0 stretches of 600 m"),
         ("speed_m_per_s", 39.0, "the speed hardly changes over the ride"),
     ],

@@ -1,4 +1,4 @@
-"""Load steps, pushes, known values: each against a truth put in."""
+"""Load steps, pushes, known values: each against a known truth."""
 
 import numpy as np
 import pytest
@@ -89,4 +89,4 @@ def test_intervals_hold_the_truth_of_random_bicycles(kind):
     for cases, held, error in table(kind, 40, 1).values():
         assert cases == 40
         assert held >= 0.85
-        assert error < 0.3  # An offset is a small number beside its scale.
+        assert error < 0.3  # An offset is small compared with its scale.

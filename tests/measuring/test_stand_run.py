@@ -1,4 +1,4 @@
-"""Stand runs: numbers of motors from own equations and closed forms come back, or it says what is missing."""
+"""Stand runs: numbers of motors from independent equations are found again, or the missing data are named."""
 
 import json
 from dataclasses import replace
@@ -44,7 +44,7 @@ def rows_of(log, rows):
 
 
 def holds_truth(fit, spin, slack=1.0):
-    """Check each interval, for a seed that was not chosen, with some slack for the one in twenty."""
+    """Check each interval, for a seed that was not chosen; one in twenty may miss slightly."""
     for name, found in fit.numbers.items():
         assert abs(found.value - spin.truth[name]) <= slack * (found.high - found.value), (name, found.value)
 
@@ -103,7 +103,7 @@ def test_a_step_in_closed_form_gives_the_numbers_that_it_is_made_of():
     random = np.random.default_rng(1)
     speed += random.normal(size=len(times)) * 0.02
     current_a += random.normal(size=len(times)) * 0.05
-    # What a row shows came of the commands before it.
+    # A row shows the effect of the commands before it.
     columns = (times, speed, np.full_like(times, 36.0), current_a, command_v)
     fit = fit_stand_run(Log("closed.csv", dict(zip(NAMES, columns, strict=True))), GUESS)
     assert fit.kind == "speed"
@@ -120,7 +120,7 @@ def test_the_lag_that_python_control_identifies_in_the_same_log_is_in_the_interv
     wanted = np.clip((command_v - value["start_v"]) / (value["full_v"] - value["start_v"]), 0.0, 1.0)
 
     def misses_v(lag_s):
-        """Return what the law leaves over with the library's response of 1 / (lag s + 1)."""
+        """Return the residual of the law with the library's response of 1 / (lag s + 1)."""
         share = control.forced_response(control.tf([1.0], [lag_s, 1.0]), time_s, wanted).outputs
         law = share * (share * battery_v - value["volts_s_per_m"] * speed) - value["ohm"] * current_a
         return float(np.sum(law[share > 0.05] ** 2))
@@ -181,11 +181,11 @@ def test_a_throttle_that_never_opens_fully_tells_lag_and_dead_band_but_no_volts(
         (SPEED_SPIN, (3.7, 3.95, 4.2)),  # Each fully open.
         (SPEED_SPIN, (3.5, 3.8, 4.2)),
         (TORQUE_SPIN, (3.7, 3.95, 4.2)),
-        (TORQUE_SPIN, (1.083, 1.3, 1.6)),  # The lowest turns the wheel hardly at all.
+        (TORQUE_SPIN, (1.083, 1.3, 1.6)),  # The lowest command hardly turns the wheel.
         (
             replace(TORQUE_SPIN, air_n_per_m2_per_s2=0.1),
             (1.25, 1.5, 4.2),
-        ),  # Air holds a low command's speed back.
+        ),  # Air resistance reduces the speed of a low command.
     ],
 )
 def test_the_kind_is_never_mistaken_where_commands_tell_little(spin, levels):
@@ -197,7 +197,7 @@ def test_the_kind_is_never_mistaken_where_commands_tell_little(spin, levels):
         refused = ""
         assert fit.kind == spin.kind
     assert not refused or refused.startswith(
-        ("the kind of the motor controller: ", "commands that the throttle")
+        ("the kind of the motor controller is unclear: ", "commands that the throttle")
     )
 
 

@@ -1,4 +1,4 @@
-"""The bench bridge: a step of the desk board beside the same step on the bench."""
+"""The bench bridge: a step of the desk board compared with the same step on the bench."""
 
 import json
 import re
@@ -28,7 +28,7 @@ PERIOD_US = 50_000
 
 
 def frames(*stretches, first_us=2**30 - 1_000_000):
-    """Return frames 50 ms apart across the wrap of the clock: (seconds, changes) one after the other."""
+    """Return frames 50 ms apart across the wrap of the clock, from (seconds, changes)."""
     made = []
     for seconds, changes in stretches:
         for _ in range(round(seconds * 20)):

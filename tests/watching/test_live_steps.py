@@ -1,4 +1,4 @@
-"""The desk board streams every step and every crank edge while it rides; a late host learns of the loss."""
+"""The desk board streams every step and every crank edge while it rides; a late host is told of the loss."""
 
 import time
 from contextlib import closing

@@ -21,11 +21,11 @@ from host_sim.watching.watched import Watched
 from host_sim.watching.workshop import BoardTrouble, Workshop
 from tests.desk_on_a_port import DeskOnAPort
 
-PATIENCE_S = 300.0  # On a busy computer; nothing here takes a tenth of it when all is well.
+PATIENCE_S = 300.0  # For a busy computer; usually everything takes less than a tenth of it.
 
 
 class Until:
-    """A view that ends the watch when `holds` does, and does something after so many frames."""
+    """A view that ends the watch when `holds` is true, and acts after a number of frames."""
 
     def __init__(
         self, holds: Callable[[Watched], bool], acts: dict[int, Callable[[], None]] | None = None
@@ -61,7 +61,7 @@ def rows_of(path: Path) -> list[dict[str, str]]:
 
 
 def same_as_sent(rows: list[dict[str, str]], desk: DeskOnAPort) -> bool:
-    """Tell whether the rows are frames that the desk sent, one after the other and none left out."""
+    """Return whether the rows are consecutive frames that the desk sent."""
     found = [(int(row["number"]), int(row["time_us"])) for row in rows]
     sent = [(frame.number, frame.time_us) for frame in desk.frames_sent()]
     first = sent.index(found[0])
@@ -71,7 +71,7 @@ def same_as_sent(rows: list[dict[str, str]], desk: DeskOnAPort) -> bool:
 def test_every_frame_that_the_desk_sent_is_in_the_record(tmp_path):
     path = tmp_path / "ride.csv"
     with DeskOnAPort(tmp_path, "--hurry") as desk:
-        result = watched_by(desk, Until(frames_of(400)), path)  # More than the 256 numbers that there are.
+        result = watched_by(desk, Until(frames_of(400)), path)  # More than the 256 possible numbers.
         rows = rows_of(path)
         assert same_as_sent(rows, desk)
     summary = result.as_json()

@@ -1,4 +1,4 @@
-"""What arrives is kept whole: losses by their numbers, levels without overlap, a row for each frame."""
+"""All that arrives is stored: losses by their numbers, levels without overlap, a row for each frame."""
 
 import csv
 import errno
@@ -145,7 +145,7 @@ def test_a_full_disk_ends_the_record_after_its_last_whole_row(tmp_path, monkeypa
         whole = path.read_bytes()
 
         def half(file, row):
-            """Take the first bytes of a row, and then no more."""
+            """Write the first bytes of a row, and then fail."""
             if path.read_bytes() == whole:
                 return write(file, row[:20])
             raise OSError(errno.ENOSPC, "No space left on device")

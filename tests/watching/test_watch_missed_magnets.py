@@ -1,4 +1,4 @@
-"""A missed magnet is noticed by its doubled pitch, and uneven pedalling is not taken for one."""
+"""A missed magnet is noticed by its doubled pitch, and uneven pedalling is not mistaken for it."""
 
 import pytest
 
@@ -12,7 +12,7 @@ from tests.ride.riding import bike_with, recorded
 
 
 def told(pitches: list[int], direction: str = "forward", pulses_per_rev: int = 0) -> MissedMagnets:
-    """Give a detector half a pitch of high and half of low for each pitch, in control periods."""
+    """Feed a detector half a pitch of high and half of low for each pitch, in control periods."""
     found = MissedMagnets()
     found.pulses_per_rev = pulses_per_rev
     for pitch in pitches:
@@ -89,7 +89,7 @@ def test_nothing_is_said_across_missing_samples_or_a_change_of_direction():
 
 
 class _Look(StepWatch):
-    """Looks at the levels as the telemetry does, ten control periods a frame."""
+    """Samples the levels as the telemetry does, ten control periods per frame."""
 
     def __init__(self, pulses_per_rev: int, magnet_gone: bool) -> None:
         self.found = MissedMagnets()

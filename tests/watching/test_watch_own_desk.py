@@ -123,7 +123,7 @@ def test_the_workshop_tells_motion_from_other_refusals():
 
 
 def _moving(times: int):
-    """Return a request that is refused for motion so many times."""
+    """Return a request that is refused so many times because of motion."""
     left = [times]
 
     def asked() -> str:

@@ -1,4 +1,4 @@
-"""The page: rows that stay where they are, words for everything, and nothing wider than the terminal."""
+"""The page: rows that stay in place, words for everything, and nothing wider than the terminal."""
 
 import pytest
 
@@ -35,7 +35,7 @@ LABELS = {
 
 
 def seen(**changes) -> Watched:
-    """Return what is known after one frame, and the settings."""
+    """Return the data after one frame, and the settings."""
     watched = Watched()
     watched.opened("/dev/ttyACM0", 0.0)
     watched.learnt({"board": "rpi_pico"}, {**SETTINGS, **changes.pop("settings", {})})
@@ -266,7 +266,7 @@ def test_where_there_is_room_the_last_minutes_are_drawn():
 
 
 def lines_of(looks) -> list[str]:
-    """Return the lines said when the watch looks at (watched, now_s) one after the other."""
+    """Return the lines that are printed for consecutive (watched, now_s)."""
     said: list[str] = []
     lines = PlainLines(said.append, lambda: None)
     for watched, now_s in looks:

@@ -1,4 +1,4 @@
-"""`treadle watch` as a user meets it: the page in a real terminal, keys, signals, lines, JSON, exit codes."""
+"""`treadle watch` as a user sees it: the page in a real terminal, keys, signals, lines, JSON, exit codes."""
 
 import json
 import os
@@ -142,7 +142,7 @@ def test_the_page_in_a_terminal_of_80_by_24(tmp_path, terminal):
         assert next(True for _ in seen.looks() if rows_of(path)[-1]["connection"] == "2")
         seen.press("q")
         assert seen.code() == 0
-        seen.wait_for("lost on the link")  # Of the summary: the page may stand a moment longer.
+        seen.wait_for("lost on the link")  # Of the summary: the page may stay a moment longer.
         rows = seen.wait_for("recorded in")
     assert not any(row.startswith("channel A") for row in rows)  # The terminal is as it was.
     assert {row["connection"] for row in rows_of(path)} == {"1", "2"}

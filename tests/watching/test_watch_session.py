@@ -15,7 +15,7 @@ from tests.unit.test_console import Session as BoardSession
 
 
 class Clock:
-    """A clock that moves when somebody waits or reads."""
+    """A clock that advances when the session waits or reads."""
 
     def __init__(self) -> None:
         self.s = 100.0
@@ -59,7 +59,7 @@ class Cable(Line):
 
 
 class Looks:
-    """A view that counts its looks and ends after some."""
+    """A view that counts its calls and ends after some."""
 
     def __init__(self, end_after: int = 10**9) -> None:
         self.count = 0

@@ -1,4 +1,4 @@
-"""`watch --record` and `--blackbox` keep every step of the desk, and each log is replayed bit for bit."""
+"""`watch --record` and `--blackbox` store every step of the desk, and each log is replayed bit for bit."""
 
 import json
 from functools import partial
@@ -75,7 +75,7 @@ def test_a_black_box_that_is_there_already_is_not_replaced(treadle, here):
 
 
 class Told:
-    """A console that notes what it is asked."""
+    """A console that records its requests."""
 
     def __init__(self, refuses: str = "") -> None:
         self.asked: list[str] = []

@@ -1,4 +1,4 @@
-"""What a standing board is asked: settings, changes, the fault, its last edges; refusals in one sentence."""
+"""Requests to a standing board: settings, changes, the fault, its last edges; refusals in one sentence."""
 
 import pytest
 

@@ -1,8 +1,7 @@
-"""The layout of a CSV file of volts: where the numbers begin, which column is what, in which units.
+"""The layout of a CSV file of volts: where the numbers begin, and what each column contains, in which unit.
 
-Programs write anything above the numbers: settings, names, a line of units. The numbers begin with the first
-rows that contain only numbers, with equal numbers of columns; names and units are the lines directly above
-them.
+The lines above the numbers vary: settings, names, a line of units. The numbers begin with the first rows that
+contain only numbers, in equal numbers of columns; names and units are the lines directly above them.
 """
 
 import re
@@ -11,17 +10,23 @@ from itertools import pairwise
 from pathlib import Path
 
 from host_sim.capture.choice import choose
-from host_sim.capture.csv_header import SEPARATORS, UNIT_EXPONENTS, UNIT_WORDS, pointed
+from host_sim.capture.csv_header import (
+    MULTIPLES,
+    SEPARATORS,
+    TIME_NAME,
+    UNIT_EXPONENTS,
+    UNIT_WORDS,
+    exponent_of,
+    pointed,
+)
 from host_sim.capture.csv_rows import LEVEL_WORDS
+from host_sim.capture.edges import RATE_MAX_HZ
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
-ROWS_ALIKE = 3  # So many rows in a row that are numbers are no settings any more.
-HOLDS_VOLTS = 0.25  # Of the rows that have another number than 0 and 1; a single one is a damaged row.
-RATE_MOST_HZ = 9e9
+ROWS_ALIKE = 3  # This many consecutive rows of numbers are data, not settings.
+HOLDS_VOLTS = 0.25  # Share of rows with a number other than 0 and 1; a single one is a damaged row.
 VOLT_WORDS = {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3}
-PREFIXES = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
-_TIME = re.compile(r"(t|time|times|timestamp|seconds|elapsed)(?![a-z0-9])", re.IGNORECASE)
 _COUNTER = re.compile(
     r"(n|no|nr|x|#|index|sample|samples|point|points|number|sequence)[.\s]*$", re.IGNORECASE
 )
@@ -41,7 +46,7 @@ class Layout:
     """How to read the rows from the byte `data_begin` on, which is line `lines` + 1.
 
     `time_column` -1: there are no times, samples come at `rate_hz`. `exponent` of the time's unit in
-    nanoseconds. `columns` are those of the channels, A first, `scales` make volts of them; `unit_known`
+    nanoseconds. `columns` are those of the channels, A first; `scales` convert them to volts; `unit_known`:
     whether the file names volts or millivolts.
     """
 
@@ -118,7 +123,7 @@ def _numbers_in(head: bytes) -> _Head | None:
     """Return the lines above the numbers and the numbers; None if there are none."""
     raw = head.split(b"\n")
     lines = [line.decode("utf-8", "replace").strip().lstrip("\ufeff") for line in raw]
-    lines = lines[:-1] if len(lines) > ROWS_ALIKE + 1 else lines  # The last one may be cut short.
+    lines = lines[:-1] if len(lines) > ROWS_ALIKE + 1 else lines  # The last one may be incomplete.
     for separator in SEPARATORS:
         rows = [[word.strip().strip('"').strip() for word in line.split(separator)] for line in lines]
         wide = [len(row) if _is_numbers(row, separator) else 0 for row in rows]
@@ -142,7 +147,7 @@ def _is_numbers(row: list[str], separator: str) -> bool:
 
 
 def is_number(word: str) -> bool:
-    """Whether a word is a decimal number, or says that the range was left."""
+    """Whether a word is a decimal number, or an infinity: the value was out of range."""
     try:
         float(word.replace("∞", "inf"))
     except ValueError:
@@ -182,7 +187,7 @@ def _unit_word(text: str) -> str:
 def _time_column(found: _Head, names: list[str], units: list[str], samplerate_hz: int | None) -> int:
     """Return the column of times, -1 if there is none."""
     for place, (name, unit) in enumerate(zip(names, units, strict=True)):
-        if _TIME.match(name) or unit in UNIT_WORDS:
+        if TIME_NAME.match(name) or unit in UNIT_WORDS:
             return place
     if samplerate_hz is not None or len(names) == 1 or units[0] in VOLT_WORDS or _COUNTER.match(names[0]):
         return -1
@@ -198,11 +203,11 @@ def _in_volts(found: _Head, columns: list[int], units: list[str]) -> bool:
 
 
 def _rate(above: list[str], told_hz: int | None, file: str) -> float:
-    """Return the samples a second, from the user or from a line above the numbers."""
+    """Return the samples per second, from the user or from a line above the numbers."""
     rate_hz = float(told_hz) if told_hz is not None else 0.0
     for text in above:
         if not rate_hz and (match := _RATE.search(text)) and is_number(match[1]):
-            rate_hz = float(match[1]) * PREFIXES[match[2].casefold()]
+            rate_hz = float(match[1]) * MULTIPLES[match[2].casefold()]
         if (
             not rate_hz
             and (match := _INTERVAL.search(text))
@@ -211,7 +216,7 @@ def _rate(above: list[str], told_hz: int | None, file: str) -> float:
         ):
             exponent = UNIT_WORDS.get(match[2].casefold(), UNIT_EXPONENTS["s"])
             rate_hz = 1e9 / (float(match[1]) * 10.0**exponent)
-    if not 0.0 < rate_hz <= RATE_MOST_HZ:
+    if not 0.0 < rate_hz <= RATE_MAX_HZ:
         raise RequestError(
             f"{file}: it has volts and no times, allowed is --samplerate with the samples a second"
         )
@@ -220,9 +225,7 @@ def _rate(above: list[str], told_hz: int | None, file: str) -> float:
 
 def _exponent(unit: str, time_unit: str | None, file: str, line: int) -> int:
     if time_unit is not None:
-        if time_unit not in UNIT_EXPONENTS:
-            raise RequestError(f"--time-unit is '{time_unit}', allowed is {', '.join(UNIT_EXPONENTS)}")
-        return UNIT_EXPONENTS[time_unit]
+        return exponent_of(time_unit)
     if unit not in UNIT_WORDS:
         raise RequestError(
             f"{file} line {line + 1}: the column of times names no unit, allowed is --time-unit with "

@@ -1,6 +1,6 @@
 """Measures each magnet in volts: how high its pulse rises, and its margin above the threshold."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,13 +12,12 @@ from host_sim.capture.findings import Inspection
 from host_sim.capture.stretches import Floats
 from host_sim.units import NS_PER_S
 
-WEAK_SHARE = (
-    0.8  # Of the usual height; magnets of one batch differ by some per cent. Common practice, no source.
-)
+# Of the usual height; magnets of one batch differ by some per cent. Common practice, no source.
+WEAK_SHARE = 0.8
 CLIPPED_FLAT = 0.25
 WOBBLE_SHARE, WOBBLE_EXPLAINS = 0.06, 0.7
 TURNS_LEAST = 2
-NEAR_NS = 5_000_000  # So far a cleaned edge may be from the one that the switch saw.
+NEAR_NS = 5_000_000  # The most by which a cleaned edge differs from the switch's.
 NEGATIVE_SHARE, NO_MEAN_SHARE = 0.1, 0.15
 DRIFT_SHARE = 0.2
 
@@ -27,9 +26,9 @@ DRIFT_SHARE = 0.2
 class MagnetVolts:
     """One magnet on one channel, medians over the turns.
 
-    `peak_v` is the most while the channel is high, `trough_v` the least while it is low afterwards;
-    `margin_v` the lesser of how far they lie beyond their thresholds; `share` the height from floor to
-    peak or from top to trough, the lesser, 1 for the usual magnet of this channel.
+    `peak_v` is the maximum while the channel is high, `trough_v` the minimum while it is low afterwards;
+    `margin_v` how far they are beyond their thresholds, the smaller of the two; `share` the height from floor
+    to peak or from top to trough, the smaller of the two, relative to this channel's usual magnet (1).
     """
 
     number: int
@@ -41,10 +40,10 @@ class MagnetVolts:
 
 @dataclass(frozen=True, slots=True)
 class ChannelVolts:
-    """One channel: its thresholds (medians), and its magnets in the order of the ring; none if unknown.
+    """One channel: its thresholds (medians, V), and its magnets in the order of the ring; none if unknown.
 
-    `low_runs`: the share of weak pulses, if single magnets are unknown. `wobble`: how much the
-    height swings once a turn, a share, if that is the pattern; else 0.
+    `low_runs`: the share of weak pulses, 0 to 1, for when single magnets are unknown. `wobble`: amplitude of
+    the height's variation once a turn, as a share, if that explains most of its variation; else 0.
     """
 
     name: str
@@ -58,29 +57,29 @@ class ChannelVolts:
 
     @property
     def weak(self) -> list[MagnetVolts]:
-        """The magnets whose pulse may be lost: far lower than usual, or no farther than the noise."""
+        """The magnets whose pulse may be lost: far lower than usual, or with a margin below the noise."""
         if not self.swing.linear or self.dead:
             return []
         return [one for one in self.magnets if one.share < WEAK_SHARE or one.margin_v < self.swing.noise_v]
 
     @property
     def drift_v(self) -> float:
-        """How far the floor moved during the capture."""
+        """The range of the floor during the capture, V."""
         return float(np.ptp(self.swing.floor_v))
 
     @property
     def drifts(self) -> bool:
-        """Whether thresholds that do not move along would see other pulses."""
+        """Whether fixed thresholds would detect different pulses."""
         return self.drift_v > DRIFT_SHARE * self.swing.usual_v
 
     @property
     def without_constant_part(self) -> bool:
-        """Whether the volts swing around 0, as behind a capacitor; a Hall output is never below 0."""
+        """Whether the voltage swings around 0, as behind a capacitor; a Hall output is never below 0."""
         return self._negative and abs(self.swing.mean_v) < NO_MEAN_SHARE * self.swing.usual_v
 
     @property
     def reversed(self) -> bool:
-        """Whether the volts are below 0 for another reason: probe or picture upside down."""
+        """Whether the voltage is below 0 for another reason: a reversed probe or an inverted channel."""
         return self._negative and not self.without_constant_part
 
     @property
@@ -90,7 +89,10 @@ class ChannelVolts:
 
 @dataclass(frozen=True, slots=True)
 class VoltsFound:
-    """All that volts tell. `unit_known`: whether the file says that its numbers are volts."""
+    """The findings from the volts. `unit_known`: whether the file says that its numbers are volts.
+
+    `told`: whether the user gave the thresholds.
+    """
 
     channels: list[ChannelVolts]
     unit_known: bool
@@ -98,7 +100,7 @@ class VoltsFound:
 
     @property
     def linear(self) -> bool:
-        """Whether the volts follow the field, so that they tell strong magnets from weak ones."""
+        """Whether the voltage follows the field, so that it distinguishes strong magnets from weak ones."""
         alive = [one for one in self.channels if not one.dead]
         return bool(alive) and all(one.swing.linear for one in alive)
 
@@ -145,7 +147,7 @@ def _channel(
 
 @dataclass(frozen=True, slots=True)
 class _Pulses:
-    """Each high time with the low one after it: `place` in the runs, volts, margin, height."""
+    """Each high time with the low time after it: `place` in the runs, volts, margin, height."""
 
     place: Times
     peak_v: Floats
@@ -170,7 +172,7 @@ def _pulses(runs: Runs, thresholds: Thresholds, swing: Swing) -> _Pulses:
 
 
 def _numbers_of(pulses: _Pulses, runs: Runs, name: str, start_ns: int, inspection: Inspection) -> Times:
-    """Return the magnet's number of each pulse, 0 where it is not known."""
+    """Return the number of each pulse's magnet, 0 if unknown."""
     ring, rises_s = inspection.ring, inspection.rises_s
     numbers = np.zeros(len(pulses.place), np.int64)
     if ring is None or not inspection.pulses.sure or len(rises_s) < 2:
@@ -179,8 +181,7 @@ def _numbers_of(pulses: _Pulses, runs: Runs, name: str, start_ns: int, inspectio
     rises_ns = np.round(rises_s * NS_PER_S).astype(np.int64)
     passed = np.searchsorted(rises_ns, begin_ns + NEAR_NS, side="right") - 1
     inside = (passed >= 0) & (begin_ns <= rises_ns[-1] + NEAR_NS)
-    leading = ("A" if inspection.a_first else "B") == name or inspection.phase_deg.value is None
-    if leading:
+    if inspection.phase_deg.value is None or name == ("A" if inspection.a_first else "B"):
         inside &= np.abs(rises_ns[np.maximum(passed, 0)] - begin_ns) <= NEAR_NS
     of_ring = np.array([magnet.number for magnet in ring.magnets])
     numbers[inside] = of_ring[passed[inside] % len(of_ring)]
@@ -195,14 +196,11 @@ def _magnets(pulses: _Pulses, numbers: Times) -> list[MagnetVolts]:
             columns = (pulses.peak_v, pulses.trough_v, pulses.margin_v, pulses.share)
             found.append(MagnetVolts(number, *(float(np.median(column[mine])) for column in columns)))
     usual = float(np.median([one.share for one in found])) if found else 1.0
-    return [
-        MagnetVolts(one.number, one.peak_v, one.trough_v, one.margin_v, one.share / max(usual, 1e-9))
-        for one in found
-    ]
+    return [replace(one, share=one.share / max(usual, 1e-9)) for one in found]
 
 
 def _wobble(magnets: list[MagnetVolts]) -> float:
-    """Return how much the heights vary once around the ring, if that explains most of their differences."""
+    """Return the amplitude of a variation once around the ring, if that explains most differences; else 0."""
     if len(magnets) < 6:
         return 0.0
     share = np.array([one.share for one in magnets])

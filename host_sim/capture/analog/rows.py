@@ -1,4 +1,4 @@
-"""Rows of a CSV file of volts to numbers, piece by piece."""
+"""Converts rows of a CSV file of volts to numbers, piece by piece."""
 
 import io
 from collections.abc import Iterator
@@ -10,19 +10,17 @@ import numpy as np
 from host_sim.capture.analog.layout import Layout, is_number
 from host_sim.capture.blocks import Done, shown, whole_pieces
 from host_sim.capture.csv_header import pointed
-from host_sim.capture.edges import Damage, Times
+from host_sim.capture.edges import TIME_NS_MAX, Damage, Times, ascending
 from host_sim.capture.stretches import Floats
 from host_sim.textfile import open_file
 from host_sim.units import NS_PER_S
 
-TIME_NS_MOST = 9e18
-
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Some samples: `times_ns` never falls; `volts` has a row for each channel.
+    """Consecutive samples: `times_ns` never falls; `volts` has a row for each channel.
 
-    Where the range was left (infinite), the last number before it stands.
+    A value out of range (infinite) is replaced by the last number before it.
     """
 
     times_ns: Times
@@ -30,7 +28,7 @@ class Piece:
 
 
 def pieces_of(path: Path, layout: Layout, done: Done | None) -> Iterator[Piece]:
-    """Give all samples in pieces; raise Damage, as readers of edges do, where rows stop making sense."""
+    """Yield all samples in pieces; Damage, as from readers of edges, where a row is invalid."""
     line, sample = layout.lines, 0
     before_ns: int | None = None
     last = np.zeros(len(layout.columns))
@@ -40,7 +38,7 @@ def pieces_of(path: Path, layout: Layout, done: Done | None) -> Iterator[Piece]:
         for text in whole_pieces(file, (b"\n",), path.stat().st_size, done):
             numbers, wrong = _numbers(text, layout)
             times_ns = _times(numbers, layout, sample)
-            end = _ascending(times_ns, before_ns)
+            end = ascending(times_ns, before_ns)
             if end:
                 volts = _finite(numbers[:end, -len(scales) :].T, last)
                 last, before_ns = volts[:, -1], int(times_ns[end - 1])
@@ -55,28 +53,24 @@ def pieces_of(path: Path, layout: Layout, done: Done | None) -> Iterator[Piece]:
             line += text.count(b"\n")
 
 
-def _ascending(times_ns: Times, before_ns: int | None) -> int:
-    """Return how many samples come in order of time."""
-    if before_ns is not None:
-        times_ns = np.concatenate((np.array([before_ns], np.int64), times_ns))
-    back = np.flatnonzero(times_ns[1:] < times_ns[:-1])
-    all_of_them = len(times_ns) - (before_ns is not None)
-    return int(back[0]) + (before_ns is None) if len(back) else all_of_them
-
-
 def _numbers(text: bytes, layout: Layout) -> tuple[Floats, str]:
-    """Return a row of numbers for each line, times first, and what is wrong with the first bad line."""
-    wanted = [layout.time_column] if layout.time_column >= 0 else []
+    """Return a row of numbers for each line, times first, and what is wrong with the first invalid line."""
     try:
-        return _read(text, layout, [*wanted, *layout.columns]), ""
+        return _read(text, layout), ""
     except ValueError:
         good = _good_bytes(text, layout)
         bad = text[good:].split(b"\n", 1)[0].strip()
         wrong = f"{shown(bad)} is not a row of {layout.columns_in_row} columns with numbers"
-        return _read(text[:good], layout, [*wanted, *layout.columns]), wrong
+        return _read(text[:good], layout), wrong
 
 
-def _read(text: bytes, layout: Layout, columns: list[int]) -> Floats:
+def _columns(layout: Layout) -> list[int]:
+    """Return the columns that are read, times first."""
+    return [*([layout.time_column] if layout.time_column >= 0 else []), *layout.columns]
+
+
+def _read(text: bytes, layout: Layout) -> Floats:
+    columns = _columns(layout)
     if not text.strip():
         return np.zeros((0, len(columns)))
     text = text.replace("∞".encode(), b"inf")
@@ -86,11 +80,11 @@ def _read(text: bytes, layout: Layout, columns: list[int]) -> Floats:
 
 
 def _good_bytes(text: bytes, layout: Layout) -> int:
-    """Return how many bytes of a piece are rows as they should be."""
+    """Return how many bytes at the start of a piece are valid rows."""
+    wanted = _columns(layout)
     good = 0
     for line in text.splitlines(keepends=True):
         words = [word.strip().strip('"') for word in line.decode("utf-8", "replace").split(layout.separator)]
-        wanted = [*layout.columns, *([layout.time_column] if layout.time_column >= 0 else [])]
         if line.strip() and not line.lstrip().startswith(b"#"):
             if len(words) <= max(wanted):
                 return good
@@ -104,13 +98,13 @@ def _times(numbers: Floats, layout: Layout, sample: int) -> Times:
     if layout.time_column < 0:
         return np.round((sample + np.arange(len(numbers))) * (NS_PER_S / layout.rate_hz)).astype(np.int64)
     times = numbers[:, 0] * 10.0**layout.exponent
-    if not (np.abs(times) < TIME_NS_MOST).all():
+    if not (np.abs(times) < TIME_NS_MAX).all():
         raise Damage("has a time that is not a number; what follows is not read")
     return np.asarray(np.round(times), np.int64)
 
 
 def _finite(volts: Floats, last: Floats) -> Floats:
-    """Return the volts, each that is none or beyond the range replaced by the one before it."""
+    """Return the volts; values that are missing or out of range are replaced by the one before."""
     if np.isfinite(volts).all():
         return volts
     padded = np.column_stack((last, volts))

@@ -1,4 +1,4 @@
-"""Removes sample-to-sample noise from volts that follow the field, so that their edges don't jitter."""
+"""Removes sample-to-sample noise from a voltage that follows the field, so that its edges don't jitter."""
 
 from collections.abc import Iterator
 
@@ -13,9 +13,9 @@ SAMPLES_LEAST = 3
 
 
 def smoothed(pieces: Iterator[Piece], channels: list[bool]) -> Iterator[Piece]:
-    """Yield the pieces; in `channels` that are True each sample is the mean of SMOOTH_S around it.
+    """Yield the pieces; where `channels` is True each sample is the mean over SMOOTH_S around it.
 
-    Half a window at either end of the file is left out.
+    Half a window is left out at both ends of the file.
     """
     held: Piece | None = None
     size = 0
@@ -39,7 +39,7 @@ def smoothed(pieces: Iterator[Piece], channels: list[bool]) -> Iterator[Piece]:
 
 
 def _window(piece: Piece) -> int:
-    """Return an odd number of samples that take SMOOTH_S; 1 where samples are too far apart."""
+    """Return the odd number of samples in SMOOTH_S; 1 if samples are too far apart."""
     seconds = float(piece.times_ns[-1] - piece.times_ns[0]) / NS_PER_S
     size = round(SMOOTH_S * len(piece.times_ns) / seconds) if seconds > 0.0 else 1
     return max(size - (size + 1) % 2, 1)

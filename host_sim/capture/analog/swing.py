@@ -1,7 +1,7 @@
-"""How far the volts of a channel swing, how noisy they are, and the thresholds that follow.
+"""Swing and noise of a channel's voltage, and the thresholds that follow from them.
 
 Measured in blocks of two seconds, so that the thresholds follow a drift of the offset, or an AC-coupled
-channel. A block without magnets uses those of its neighbours.
+channel. A block without magnets uses the values of its neighbours.
 """
 
 from collections.abc import Iterator
@@ -16,24 +16,24 @@ from host_sim.units import NS_PER_S
 BLOCK_S = 2.0
 LOW_PERCENT, HIGH_PERCENT = 1.0, 99.0
 MOVING_SHARE = 0.5  # A block with less than this of the usual swing has no magnets in it.
-MIDDLE = 0.42  # Of the swing: magnets are peaks on a flat floor, and a weak one must still be seen.
+MIDDLE = 0.42  # Of the swing: magnets are peaks on a flat floor, and a weak one must still be detected.
 HALF_BAND_LEAST, HALF_BAND_MOST = 0.08, 0.25
-NOISE_ROOM = 0.7  # Of the noise from peak to peak, on either side of the middle.
+NOISE_ROOM = 0.7  # Times the peak-to-peak noise, on either side of the middle.
 MAINS_HZ = (50.0, 60.0)
-BESIDE_HZ = (-3.5, -2.5, 2.5, 3.5)  # What is found there too comes from the magnets, not from hum.
-SIGMAS = 6.0  # Of noise that is normal, from peak to peak.
+BESIDE_HZ = (-3.5, -2.5, 2.5, 3.5)  # What is also found here comes from the magnets, not from hum.
+SIGMAS = 6.0  # Peak-to-peak normal noise, in standard deviations.
 BETWEEN = (0.25, 0.75)
 LINEAR_SHARE = 0.12
 DEAD_VOLTS, DEAD_SHARE = 0.1, 0.08
-SAMPLES_MOST = 1_000_000  # Of a block; more are thinned out.
+SAMPLES_MOST = 1_000_000  # In a block; at higher rates blocks are shorter.
 
 
 @dataclass(frozen=True, slots=True)
 class Swing:
-    """The volts of one channel. Arrays by block: its middle in seconds, floor and top in volts.
+    """The voltage of one channel. The arrays have an entry for each block: its middle (s), floor and top (V).
 
-    `noise_v` from peak to peak, hum included. `between`: the share of moving samples that are
-    neither near the floor nor near the top. `least_v`, `most_v`: over everything; `mean_v` likewise.
+    `noise_v` is peak to peak, including hum. `between`: the share of samples in blocks with magnets that are
+    neither near the floor nor near the top. `least_v`, `most_v`, `mean_v`: over the whole capture.
     """
 
     block_s: Floats
@@ -47,22 +47,22 @@ class Swing:
 
     @property
     def usual_v(self) -> float:
-        """The swing from floor to top, over the blocks."""
+        """The swing from floor to top, V: the median over the blocks."""
         return float(np.median(self.top_v - self.floor_v))
 
     @property
     def linear(self) -> bool:
-        """Whether the volts follow the field, as those of a Hall element do; a switch has two levels only."""
+        """Whether the voltage follows the field, as from a Hall element; a switch has only two levels."""
         return self.between >= LINEAR_SHARE
 
     @property
     def half_band(self) -> float:
-        """Half the distance of the two thresholds, a share of the swing."""
+        """Half the distance between the two thresholds, as a share of the swing."""
         wanted = NOISE_ROOM * self.noise_v / max(self.usual_v, 1e-9)
         return min(max(wanted, HALF_BAND_LEAST), HALF_BAND_MOST)
 
     def thresholds_v(self, when_s: Floats) -> tuple[Floats, Floats]:
-        """Return the lower and upper threshold at each moment."""
+        """Return the lower and upper threshold, V, at each time."""
         floor_v = np.interp(when_s, self.block_s, self.floor_v)
         swing_v = np.interp(when_s, self.block_s, self.top_v) - floor_v
         return (
@@ -81,7 +81,7 @@ class _Block:
     most_v: float
     sum_v: float
     count: int
-    volts: Floats  # Some of the samples, thinned.
+    volts: Floats  # About a thousand of the samples.
 
 
 def swings_of(pieces: Iterator[Piece], channels: int) -> list[Swing]:
@@ -94,7 +94,7 @@ def swings_of(pieces: Iterator[Piece], channels: int) -> list[Swing]:
 
 
 def _in_blocks(pieces: Iterator[Piece]) -> Iterator[tuple[Floats, Floats]]:
-    """Give the samples in blocks of BLOCK_S, the last one longer."""
+    """Yield the samples in blocks of BLOCK_S, the last one longer."""
     times: list[Floats] = []
     volts: list[Floats] = []
     held = 0
@@ -154,7 +154,7 @@ def _swing(blocks: list[_Block]) -> Swing:
 
 
 def _white(volts: Floats) -> float:
-    """Return the noise from sample to sample, peak to peak: steady slopes cancel in second differences."""
+    """Return the sample-to-sample noise, peak to peak: steady slopes cancel in second differences."""
     if len(volts) < 3:
         return 0.0
     return float(SIGMAS * 1.48 * np.median(np.abs(np.diff(volts, 2))) / np.sqrt(6.0))

@@ -1,7 +1,7 @@
-"""From volts to edges: a switch with two thresholds, as a comparator with hysteresis has.
+"""Converts volts to edges: a switch with two thresholds, like a comparator with hysteresis.
 
-A crossing lies on the straight line between two samples, so its time is finer than the samples are. Each
-time between two edges is kept with the furthest volts that it reached.
+Crossings are interpolated linearly between two samples, so their times are finer than the sampling. For each
+run between two edges the extreme voltage is stored.
 """
 
 from collections.abc import Callable
@@ -19,9 +19,9 @@ Thresholds = Callable[[Floats], tuple[Floats, Floats]]
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """Times between two edges: `begin_ns`, the level (0 or 1), the furthest volts reached.
+    """Runs between two edges, an entry each: begin, level (0 or 1), and the extreme voltage in it.
 
-    `flat`: the share of samples that are equal to the furthest one.
+    `flat`: the share of samples that are equal to the extreme one.
     """
 
     begin_ns: Times
@@ -31,12 +31,12 @@ class Runs:
 
 
 class Switch:
-    """Processes the samples of one channel piece by piece; `level` is the present one."""
+    """Processes the samples of one channel piece by piece; `level` is the present level."""
 
     def __init__(self, thresholds: Thresholds) -> None:
-        """Store the function that returns the two thresholds for moments in seconds."""
+        """Store the function that returns the two thresholds for times in seconds."""
         self._thresholds = thresholds
-        self.level = -1  # Not known before the first sample.
+        self.level = -1  # Unknown before the first sample.
         self._time_ns = 0
         self._volt = 0.0
         self._rows: list[tuple[int, int, float, float]] = []
@@ -44,7 +44,7 @@ class Switch:
         self._extreme_v, self._count, self._equal = 0.0, 0, 0
 
     def take(self, times_ns: Times, volts: Floats) -> tuple[int, Times]:
-        """Return the level at the first sample, and when it changes afterwards."""
+        """Return the level before the first sample, and the times of the changes."""
         low_v, high_v = self._thresholds(times_ns / NS_PER_S)
         if self.level < 0:
             self.level = int(volts[0] > 0.5 * (low_v[0] + high_v[0]))
@@ -63,12 +63,12 @@ class Switch:
 
     def runs(self) -> Runs:
         """Return the runs that have ended."""
-        rows = self._rows
+        begins, levels, extremes, flat = zip(*self._rows, strict=True) if self._rows else ((), (), (), ())
         return Runs(
-            np.array([row[0] for row in rows], np.int64),
-            np.array([row[1] for row in rows], np.int64),
-            np.array([row[2] for row in rows]),
-            np.array([row[3] for row in rows]),
+            np.array(begins, np.int64),
+            np.array(levels, np.int64),
+            np.array(extremes, np.float64),
+            np.array(flat, np.float64),
         )
 
     def _crossings(
@@ -82,7 +82,7 @@ class Switch:
         return np.asarray(np.round(before_ns + share * (times_ns[changes] - before_ns)), np.int64)
 
     def _note_runs(self, changes: Times, level: Times, when_ns: Times, volts: Floats) -> None:
-        """Go on with the run under way, and keep those that end in this piece."""
+        """Continue the present run, and store those that end in this piece."""
         borders = [0, *changes.tolist(), len(volts)]
         begins = [self._begin_ns, *when_ns.tolist()]
         for place in range(len(borders) - 1):

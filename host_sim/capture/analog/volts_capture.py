@@ -1,4 +1,4 @@
-"""A CSV file of volts as a capture of edges; the volts stay available."""
+"""A CSV file of volts as a capture of edges, with access to the volts."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,7 +21,7 @@ LEVELS_V = (0.8, 2.0)  # Levels at which a 3.3 V input is low and high (JEDEC JE
 class VoltsCapture(Capture):
     """A CSV file of volts. After `chunks`: `swings` and `runs` of each channel, `start_ns` on its clock.
 
-    `told_v`: the thresholds that the user gave, low and high; None for those that follow from the swing.
+    `told_v`: the thresholds that the user gave, low and high; None if they follow from the swing.
     """
 
     form = "CSV in volts"
@@ -39,7 +39,7 @@ class VoltsCapture(Capture):
         self.start_ns = 0
 
     def thresholds_of(self, channel: int) -> Thresholds:
-        """Return a function for a channel's two thresholds at moments of the file's clock, in seconds."""
+        """Return a function that gives a channel's two thresholds (V) at times of the file's clock (s)."""
         told_v = self.told_v
         if told_v is None and dead_channels(self.swings)[channel]:
             told_v = LEVELS_V
@@ -49,7 +49,7 @@ class VoltsCapture(Capture):
         return lambda when_s: (np.full(len(when_s), low_v), np.full(len(when_s), high_v))
 
     def shown(self, begin_s: float, end_s: float) -> tuple[Floats, Floats]:
-        """Return times in seconds of the capture and volts between two moments, at most some thousands."""
+        """Return times (s of the capture) and volts between two times, at most some thousands of samples."""
         times: list[Floats] = []
         volts: list[Floats] = []
         try:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from host_sim.capture.analog.magnets import WEAK_SHARE, ChannelVolts, MagnetVolts, VoltsFound
+from host_sim.capture.analog.magnets import WEAK_SHARE, ChannelVolts, VoltsFound
 from host_sim.capture.analog.volts_capture import LEVELS_V
 from host_sim.capture.findings import WEAK_OPEN
 
@@ -25,15 +25,14 @@ def why_of(volts: VoltsFound) -> list[str]:
 
 
 def settled(why: list[str], volts: VoltsFound | None) -> list[str]:
-    """Return the faults that the edges show, without those that the volts have cleared."""
-    told = volts is not None and volts.judged
-    return [phrase for phrase in why if not (told and phrase == WEAK_OPEN)]
+    """Return the faults that the edges show, without those that the volts rule out."""
+    judged = volts is not None and volts.judged
+    return [phrase for phrase in why if not (judged and phrase == WEAK_OPEN)]
 
 
 def volts_advice(volts: VoltsFound) -> list[str]:
-    """Return one sentence for each thing to do, with directions."""
-    said: list[str] = []
-    said += _below_zero(volts)
+    """Return one sentence for each action, with instructions."""
+    said = _below_zero(volts)
     for one in volts.channels:
         if not one.dead:
             said += _recording(one)
@@ -96,11 +95,11 @@ def _magnets(volts: VoltsFound) -> list[str]:
             f"and most at magnet {near.number} ({near.share:.0%}): the ring is off centre or bent. Move it "
             f"towards the pickup at magnet {far.number} and away from it at magnet {near.number}"
         ]
-    weak_on = {number: [one for one in volts.channels if _has(one, number)] for number in volts.weak}
-    for number, channels in weak_on.items():
+    for number in volts.weak:
+        channels = [one for one in volts.channels if any(magnet.number == number for magnet in one.weak)]
         names = " and ".join(one.name for one in channels)
-        parts = "; ".join(_margin_words(one, _of(one, number)) for one in channels)
-        alone = len(channels) < len([one for one in volts.channels if not one.dead])
+        parts = "; ".join(_margin_words(one, number) for one in channels)
+        alone = len(channels) < sum(not one.dead for one in volts.channels)
         other = next((one.name for one in volts.channels if one.name not in names), "")
         remedy = (
             f"it is normal on {other}, so it is out of line or the pickups are tilted: move the magnet "
@@ -146,7 +145,7 @@ def _channels(volts: VoltsFound) -> list[str]:
 
 
 def _levels_wrong(one: ChannelVolts) -> bool:
-    """Whether a switch's two levels, measured at the pin, are outside the levels of an input."""
+    """Whether the two levels of a switch, measured at the pin, are outside the levels of an input."""
     swing = one.swing
     if one.dead or swing.linear or swing.least_v < -0.5:
         return False
@@ -157,15 +156,8 @@ def _some_are_low(one: ChannelVolts) -> bool:
     return one.swing.linear and not one.dead and not one.magnets and one.low_runs > LOW_RUNS
 
 
-def _has(one: ChannelVolts, number: int) -> bool:
-    return any(magnet.number == number for magnet in one.weak)
-
-
-def _of(one: ChannelVolts, number: int) -> MagnetVolts:
-    return next(magnet for magnet in one.magnets if magnet.number == number)
-
-
-def _margin_words(one: ChannelVolts, magnet: MagnetVolts) -> str:
+def _margin_words(one: ChannelVolts, number: int) -> str:
+    magnet = next(magnet for magnet in one.magnets if magnet.number == number)
     usual = sorted(other.margin_v for other in one.magnets)[len(one.magnets) // 2]
     return (
         f"{magnet.share:.0%} of the usual height, {magnet.margin_v:.2f} V of margin instead of {usual:.2f} V"

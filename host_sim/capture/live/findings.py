@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from firmware.settings import A_LEADS
 from host_sim.capture.diagnose import KINDS, Told, inspect_edges
 from host_sim.capture.edges import EdgeChunk
 from host_sim.capture.findings import Inspection
@@ -12,14 +13,17 @@ from host_sim.capture.live.guide import TURNS_BACK, TURNS_FORWARD, Edge, Guide
 from host_sim.capture.live.position import ArmPosition, arm_position
 
 MARGIN_S = 0.5
-TURNS_WITHIN = 0.35  # Of the two turns back, in turns: a person stops slightly before or after the mark.
+TURNS_WITHIN = 0.35  # Tolerance of the turns back: a person stops slightly before or after the mark.
 EDGES_LOOKED_AT = 64
 CODED = "duty-coded"
 
 
 @dataclass(frozen=True, slots=True)
 class GuidedFindings:
-    """`inspection` is of the turns forward, `whole` of all edges; `why` lists faults of the turns."""
+    """`inspection` is of the turns forward, `whole` has all edges; `why` and `advice`: faults of the turns.
+
+    `arm` and `back_turns` are None if unknown.
+    """
 
     inspection: Inspection
     whole: EdgeChunk
@@ -30,9 +34,9 @@ class GuidedFindings:
 
 
 def levels_at_rest(edges: list[Edge]) -> int:
-    """Return the levels before the first edge, since the stream contains changes only.
+    """Return the levels before the first edge, which the stream does not contain.
 
-    Two channels alternate, so the first edge was on the channel that the second was not on.
+    Two channels alternate, so the first edge was on the channel that did not have the second one.
     """
     if len(edges) < 2:
         return edges[0].levels ^ 1 if edges else 0
@@ -52,14 +56,8 @@ def guided_findings(guide: Guide, one_channel: bool) -> GuidedFindings:
         before = [edge for edge in guide.edges if edge.at_s < forward_s[0]]
         part = [edge for edge in guide.edges if forward_s[0] <= edge.at_s <= forward_s[1]]
         at_rest = before[-1].levels if before else rest_levels
-    end_s = part[-1].at_s + MARGIN_S if part else guide.now_s
     forward = chunk_of(part, at_rest)
-    told = Told(
-        (0.0, max(end_s - part[0].at_s, 1.0) + MARGIN_S if part else 1.0),
-        TURNS_FORWARD if forward_s is not None else None,
-        one_channel,
-    )
-    found = inspect_edges(lambda: iter([forward]), 2, told)
+    found = inspect_edges(lambda: iter([forward]), 2, _told(guide, part, one_channel))
     if found.kind.value == "one channel" and guide.back_s is not None:
         found = _with_kind(found, whole)
     arm = arm_position(part, at_rest, found) if forward_s is not None else None
@@ -80,16 +78,14 @@ class RingSoFar:
 
 
 def ring_so_far(guide: Guide, one_channel: bool) -> RingSoFar | None:
-    """Return the ring that the turns forward, finished or not, show; None if they don't yet."""
+    """Return the ring according to the turns forward, finished or not; None if it is still unknown."""
     part = [edge for edge in guide.edges if edge.at_s >= guide.forward_began_s]
     if guide.forward_s is not None:
         part = [edge for edge in part if edge.at_s <= guide.forward_s[1]]
     if len(part) < EDGES_LOOKED_AT:
         return None
     chunk = chunk_of(part, levels_at_rest(part))
-    end_s = part[-1].at_s - part[0].at_s + 2.0 * MARGIN_S
-    told = Told((0.0, end_s), TURNS_FORWARD if guide.forward_s is not None else None, one_channel)
-    found = inspect_edges(lambda: iter([chunk]), 2, told)
+    found = inspect_edges(lambda: iter([chunk]), 2, _told(guide, part, one_channel))
     if not found.pulses.value:
         return None
     missing, weak = found.missing.value or [], found.weak.value or []
@@ -97,8 +93,15 @@ def ring_so_far(guide: Guide, one_channel: bool) -> RingSoFar | None:
     return RingSoFar(found.pulses.value, found.pulses.sure, missing, weak, passed)
 
 
+def _told(guide: Guide, part: list[Edge], one_channel: bool) -> Told:
+    """Return that all of `part` is forward, and the number of turns if these have ended."""
+    lasting_s = part[-1].at_s - part[0].at_s if part else 0.0
+    turns = TURNS_FORWARD if guide.forward_s is not None else None
+    return Told((0.0, lasting_s + 2.0 * MARGIN_S), turns, one_channel)
+
+
 def chunk_of(edges: list[Edge], rest_levels: int) -> EdgeChunk:
-    """Return edges in the form of file readers: times ascending from 0, changes only."""
+    """Return edges as file readers do: times ascending from 0, changes only."""
     begin_s = edges[0].at_s - MARGIN_S if edges else 0.0
     times, levels = [0], [rest_levels]
     for edge in edges:
@@ -112,7 +115,7 @@ def chunk_of(edges: list[Edge], rest_levels: int) -> EdgeChunk:
 
 
 def _with_kind(found: Inspection, whole: EdgeChunk) -> Inspection:
-    """Return the findings with the kind found from turns in both directions, which a coded duty needs."""
+    """Return the findings with the kind from turns in both directions, which a duty-coded sensor needs."""
     both = inspect_edges(lambda: iter([whole]), 2, Told(one_channel=True))
     return replace(found, kind=both.kind) if both.kind.value == CODED else found
 
@@ -160,7 +163,7 @@ def against_board(found: Inspection, settings: dict[str, int]) -> tuple[list[str
             f"the board is set to {settings.get('pulses_per_rev')} pulses a turn, the crank gives "
             f"{found.pulses.value}"
         )
-    says = "A" if settings.get("lead") == 0 else "B"
+    says = "A" if settings.get("lead") == A_LEADS else "B"
     if found.kind.value == "two channels" and found.lead.sure and found.lead.value != says:
         why.append("the board sees forward as backward")
         advice.append(

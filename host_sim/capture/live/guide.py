@@ -1,11 +1,11 @@
-"""Leads through a guided capture: the next instruction follows from the edges and the pauses between them."""
+"""Guides a capture: the next instruction follows from the edges and the pauses between them."""
 
 from dataclasses import dataclass
 
 TURNS_FORWARD, TURNS_BACK = 6, 2
-STILL_S = 2.0  # After this time without an edge the crank has stopped.
+STILL_S = 2.0  # Without an edge for this time the crank has stopped.
 READY_S = 1.5
-EDGES_LEAST = 12  # Fewer come from a hand that finds its position.
+EDGES_LEAST = 12  # Fewer edges come from adjusting the crank by hand.
 WAIT_S = 90.0
 
 READY, FORWARD_NEXT, FORWARD, BACK_NEXT, BACK, DONE = range(6)
@@ -29,14 +29,14 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A moment without an edge."""
+    """A time without an edge, seconds since the stream began."""
 
     at_s: float
 
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """Steps or edges are missing here; `count` 0 if their number is unknown."""
+    """Steps or edges are missing here; `count` is 0 if their number is unknown."""
 
     count: int
 
@@ -45,14 +45,15 @@ Item = Edge | Moment | Lost
 
 
 class Guide:
-    """Processes the stream item by item. Read: `stage`, `edges`, `lost`, `forward_s`, `back_s`, `gave_up`.
+    """Processes the stream item by item; attributes without underscore may be read.
 
-    `forward_began_s`: when the present turns forward began. `forward_s` and `back_s` are from the first to
-    the last edge of the six and the two turns, None before they ended. `gave_up`: nobody turned for WAIT_S.
+    `losses`: how often something was lost, `lost`: how many steps in all. `forward_began_s`: when the present
+    turns forward began. `forward_s` and `back_s`: times of the first and the last edge of the turns forward
+    and back, None before they ended. `gave_up`: nobody turned for WAIT_S.
     """
 
     def __init__(self) -> None:
-        """Wait until the crank stands."""
+        """Begin by waiting for a standstill."""
         self.stage = READY
         self.edges: list[Edge] = []
         self.lost = 0

@@ -1,4 +1,4 @@
-"""The ring as text: magnets around a circle, the arm's position, missing and weak magnets."""
+"""The ring as text: magnets on a circle, the arm's position, missing and weak magnets."""
 
 from itertools import pairwise
 from math import cos, pi, sin
@@ -8,9 +8,9 @@ SEEN, MISSING, WEAK, HERE = "●", "○", "◐", "◆"
 
 
 def ring_text(pulses: int, missing: list[int], weak: list[int], arm_deg: float | None, here: int = 0) -> str:
-    """Return a circle of magnets, forward clockwise, the left arm at the bottom; `here` is under the pickup.
+    """Return a circle of magnets, forward clockwise, the left arm at the bottom; `here` is at the pickup.
 
-    `arm_deg`: angle of the crank from the arm straight down until magnet 1 passes; None: magnet 1 on top.
+    `arm_deg`: angle of the crank from the arm straight down until magnet 1 passes; None: magnet 1 is on top.
     """
     page = [[" "] * COLUMNS for _ in range(ROWS)]
     for number in range(1, pulses + 1):
@@ -33,7 +33,7 @@ def ring_text(pulses: int, missing: list[int], weak: list[int], arm_deg: float |
 
 
 def so_far_text(times_s: list[float]) -> str:
-    """Return the magnets passed so far, one letter each, a gap for one without a pulse; 60 in a line."""
+    """Return the magnets passed so far, one sign each, another one for a gap; 60 per line."""
     letters: list[str] = []
     gaps = [later - one for one, later in pairwise(times_s)]
     for place, gap_s in enumerate(gaps):

@@ -1,9 +1,10 @@
-"""Lost and doubled pulses and noise by speed, and noise by whether the motor drives."""
+"""Lost pulses, doubled pulses and noise by speed, and noise with and without the motor driving."""
 
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import binomtest
 
 from host_sim.capture.stretches import Floats
@@ -11,8 +12,8 @@ from host_sim.capture.wheel.pulses import WheelPulses
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 BANDS_KM_PER_H = (0.0, 8.0, 16.0, 24.0, 32.0, 120.0)
-LOST_FROM, LOST_TO = 1.6, 8.4  # Of the neighbouring gaps; more is a stop.
-AGREE = 1.3  # The gaps before and after a lost pulse: a wheel does not change its speed by more.
+LOST_FROM, LOST_TO = 1.6, 8.4  # Times the neighbouring gaps; more is a stop.
+AGREE = 1.3  # Largest ratio of the gaps before and after a lost pulse: a wheel is heavy.
 BESIDE = 3
 STILL_S = 1.5
 CHANCE = 1e-4
@@ -22,7 +23,7 @@ NOISE_LEAST = 6
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """Counts while the wheel turned at `least` to `most` (km/h, or turns a second x 7.2)."""
+    """Counts at speeds of `least` to `most` km/h, with a usual circumference if the real one is unknown."""
 
     least_km_per_h: float
     most_km_per_h: float
@@ -35,9 +36,10 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """Noise pulses a second: while the motor drives and while not; None without a channel that says so.
+    """Noise pulses per second, also with and without the motor driving; None without a channel for that.
 
-    `with_drive`, `with_speed`: whether noise comes clearly more often while driving, or while turning.
+    `with_drive`, `with_speed`: whether noise is clearly more frequent while the motor drives, or the wheel
+    turns.
     """
 
     per_s: float
@@ -50,12 +52,12 @@ class Noise:
 def lost_in(gaps_s: Floats, shape: Floats) -> tuple[Floats, Floats]:
     """Return the places of gaps in which pulses were lost, and how many in each.
 
-    `shape`: the usual gap at each place, as a share (all 1 where magnets sit evenly or are not known).
+    `shape`: the usual gap at each place, as a share of the mean (all 1 if magnets are even or unknown).
     """
     even = gaps_s / shape
     places, counts = [], []
     for place in range(1, len(even) - 1):
-        # The shortest: other lost pulses make gaps longer, and hardly all of those beside.
+        # The shortest: other lost pulses make gaps longer, but hardly all of them.
         before = float(np.min(even[max(place - BESIDE, 0) : place]))
         after = float(np.min(even[place + 1 : place + 1 + BESIDE]))
         ratio = float(even[place] / np.sqrt(before * after))
@@ -68,7 +70,7 @@ def lost_in(gaps_s: Floats, shape: Floats) -> tuple[Floats, Floats]:
 
 
 def filled_gaps(gaps_s: Floats) -> Floats:
-    """Return the gaps with those over lost pulses divided evenly."""
+    """Return the gaps; those with lost pulses are divided evenly."""
     places, counts = lost_in(gaps_s, np.ones(len(gaps_s)))
     parts = np.ones(len(gaps_s), np.int64)
     parts[places] = counts + 1
@@ -76,49 +78,47 @@ def filled_gaps(gaps_s: Floats) -> Floats:
 
 
 def speeds_at(pulses: WheelPulses, metres_a_pulse: float) -> tuple[Floats, Floats]:
-    """Return moments in the middle of each gap, and the speed there in km/h."""
+    """Return the time in the middle of each gap, and the speed there in km/h."""
     middle_s = 0.5 * (pulses.rise_s[1:] + pulses.rise_s[:-1])
     return middle_s, KM_PER_H_PER_M_PER_S * metres_a_pulse / np.maximum(pulses.gaps_s, 1e-6)
 
 
 def bands_of(pulses: WheelPulses, lost_s: Floats, lost: Floats, speeds: tuple[Floats, Floats]) -> list[Band]:
-    """Return the bands in which the wheel turned at all."""
+    """Return the bands of speed that have pulses."""
     middle_s, km_per_h = speeds
     if len(middle_s) == 0:
         return []
-    # A lost pulse makes a gap look slow, never quick: the quicker ones beside it count.
+    # A lost pulse makes a gap look slow, never fast: the faster ones beside it count.
     smooth = np.array(
         [float(np.quantile(km_per_h[max(at - 4, 0) : at + 5], 0.75)) for at in range(len(km_per_h))]
     )
-
-    def speed_at(when_s: Floats) -> Floats:
-        return np.asarray(np.interp(when_s, middle_s, smooth))
-
+    at_lost, at_double, at_noise = (
+        np.interp(when_s, middle_s, smooth) for when_s in (lost_s, pulses.double_s, pulses.noise_s)
+    )
     turning = pulses.gaps_s < STILL_S
     bands = []
     for least, most in pairwise(BANDS_KM_PER_H):
-        inside = (smooth >= least) & (smooth < most) & turning
-
-        def count(when_s: Floats, low: float = least, high: float = most) -> Floats:
-            speed = speed_at(when_s)
-            return np.asarray((speed >= low) & (speed < high))
-
+        inside = _within(smooth, least, most) & turning
         bands.append(
             Band(
                 least,
                 most,
                 float(pulses.gaps_s[inside].sum()),
                 int(inside.sum()),
-                int(lost[count(lost_s)].sum()) if len(lost_s) else 0,
-                int(count(pulses.double_s).sum()) if len(pulses.double_s) else 0,
-                int(count(pulses.noise_s).sum()) if len(pulses.noise_s) else 0,
+                int(lost[_within(at_lost, least, most)].sum()),
+                int(_within(at_double, least, most).sum()),
+                int(_within(at_noise, least, most).sum()),
             )
         )
     return [band for band in bands if band.pulses]
 
 
+def _within(km_per_h: Floats, least: float, most: float) -> NDArray[np.bool_]:
+    return (km_per_h >= least) & (km_per_h < most)
+
+
 def noise_of(pulses: WheelPulses, seconds: float, drive: tuple[Floats, Floats] | None) -> Noise:
-    """Return how often noise comes, and with what."""
+    """Return how frequent noise is, over `seconds`; `drive`: when the motor begins and ends to drive."""
     count = len(pulses.noise_s)
     driving: float | None = None
     idle: float | None = None
@@ -140,7 +140,7 @@ def noise_of(pulses: WheelPulses, seconds: float, drive: tuple[Floats, Floats] |
 
 
 def _more(inside: int, count: int, share: float) -> bool:
-    """Whether more of `count` fall into a share of the time than chance would have it."""
+    """Whether more of `count` fall into a share of the time than can be due to chance."""
     if count < NOISE_LEAST or not 0.0 < share < 1.0:
         return False
     return float(binomtest(inside, count, share, alternative="greater").pvalue) < CHANCE

@@ -12,12 +12,12 @@ from host_sim.capture.stretches import Floats
 from host_sim.capture.wheel.by_speed import Band, Noise, bands_of, filled_gaps, lost_in, noise_of, speeds_at
 from host_sim.capture.wheel.pulses import WheelPulses, drive_times, wheel_pulses
 from host_sim.capture.wheel.turn import WheelTurn, turn_of_wheel
+from host_sim.capture.wire_words import NOISE_TOLD_PER_S
 from host_sim.units import NS_PER_S
 
-FEW_SHARE = 0.002  # Of all pulses: one lost in 500 is due to a pothole; more are the sensor's fault.
+FEW_SHARE = 0.002  # Of all pulses: one lost in 500 may be due to a pothole; more are the sensor's fault.
 FEW = 2
-NOISE_SPLITS = 0.05  # This share of noise pulses falls into a magnet's pulse and splits it.
-NOISE_TOLD_PER_S = 0.2
+NOISE_SPLITS = 0.05  # This share of noise pulses coincides with a magnet's pulse and splits it.
 CIRCUMFERENCE_WITHIN = 0.02
 TURNS_FOR_CIRCUMFERENCE = 3.0
 USUAL_CIRCUMFERENCE_M = 2.1
@@ -25,7 +25,7 @@ USUAL_CIRCUMFERENCE_M = 2.1
 
 @dataclass(frozen=True, slots=True)
 class WheelTold:
-    """Known values: distance in metres and turns of a push (0, 0: none), and the bike file's values."""
+    """Known values: distance (m) and turns of a push (0, 0: none), and the bike file's values (0: none)."""
 
     pushed_m: float = 0.0
     pushed_turns: float = 0.0
@@ -35,9 +35,9 @@ class WheelTold:
 
 @dataclass(frozen=True, slots=True)
 class WheelInspection:
-    """The findings. `circumference_m` is None without a push; `speed_known`: whether speeds are in km/h.
+    """The findings. `circumference_m` is None without a push; `speed_known`: whether any is known.
 
-    `middle_s`, `km_per_h` over time; `lost_s`: when pulses were lost, `lost`: how many each time.
+    `middle_s`, `km_per_h`: the speed over time; `lost_s`: when pulses were lost, `lost`: how many each time.
     """
 
     pulses: WheelPulses
@@ -57,17 +57,17 @@ class WheelInspection:
     @property
     def lost_count(self) -> int:
         """The number of lost pulses."""
-        return int(self.lost.sum()) if len(self.lost) else 0
+        return int(self.lost.sum())
 
     @property
     def few(self) -> float:
-        """The number of faults that still counts as none."""
+        """The number of lost or doubled pulses up to which they are not reported."""
         by_noise = NOISE_SPLITS * len(self.pulses.noise_s)
         return max(FEW, FEW_SHARE * len(self.pulses.rise_s), by_noise)
 
     @property
     def why(self) -> list[str]:
-        """The reasons why the sensor is not called fit."""
+        """The reasons why the sensor is not called fit, one short phrase each."""
         if len(self.pulses.rise_s) < 4:
             return ["the wheel gives no pulses"]
         return [
@@ -100,7 +100,7 @@ class WheelInspection:
 
     @property
     def changes(self) -> dict[str, Any]:
-        """Return the keys of a bike file that follow from the certain findings."""
+        """The keys of a bike file that follow from the certain findings."""
         keys: dict[str, Any] = {}
         if self.turn.pulses.sure and self.turn.pulses.value != self.told.pulses:
             keys["wheel_sensor.pulses_per_rev"] = self.turn.pulses.value
@@ -112,7 +112,7 @@ class WheelInspection:
 
 
 def inspect_wheel(source: EdgeSource, told: WheelTold) -> WheelInspection:
-    """Inspect the edges of a wheel channel; a second channel is high while the motor drives."""
+    """Inspect the edges of a wheel channel; a second channel, if any, is high while the motor drives."""
     gathered = gather(source)
     pulses = wheel_pulses(gathered.times_ns, gathered.levels)
     has_drive = bool(gathered.changes[1]) or bool(np.any(gathered.levels & CHANNEL_B))
@@ -120,7 +120,7 @@ def inspect_wheel(source: EdgeSource, told: WheelTold) -> WheelInspection:
     seconds = max((gathered.kept_end_ns - int(gathered.times_ns[0])) / NS_PER_S, 1e-9)
     turn = turn_of_wheel(pulses.gaps_s, told.pushed_turns, told.pulses)
     if not turn.seen and not told.pushed_turns:
-        # Each lost pulse shifts the following ones by a place: with lost pulses restored a pattern may show.
+        # Each lost pulse shifts the following ones by a place: if they are restored, a pattern may show.
         turn = turn_of_wheel(filled_gaps(pulses.gaps_s), 0.0, told.pulses)
     circumference_m = told.pushed_m / told.pushed_turns if told.pushed_turns else None
     around_m = circumference_m or told.circumference_m or USUAL_CIRCUMFERENCE_M
@@ -147,7 +147,7 @@ def inspect_wheel(source: EdgeSource, told: WheelTold) -> WheelInspection:
 
 
 def _shape(gaps_s: Floats, turn: WheelTurn) -> Floats:
-    """Return how long each gap usually is relative to its neighbours: long in every turn is no lost pulse."""
+    """Return how long each gap is in every turn, relative to the mean: a missing magnet is no lost pulse."""
     if not turn.missing or len(gaps_s) < 2 * turn.seen:
         return np.ones(len(gaps_s))
     count = turn.seen

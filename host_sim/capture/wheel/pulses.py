@@ -1,4 +1,4 @@
-"""From edges of one channel to the pulses of a wheel's magnets, with noise and doubles set apart."""
+"""From edges of one channel to the pulses of a wheel's magnets, without noise and doubled pulses."""
 
 from dataclasses import dataclass
 
@@ -9,17 +9,17 @@ from host_sim.capture.stretches import Floats
 from host_sim.units import NS_PER_S
 
 AROUND_S = 2.0
-NARROW_SHARE = 0.3  # Of the width that half of the high time around has; a magnet's pulse is never so short.
-NARROW_MOST_S = 0.004  # A wheel at 100 km/h with a magnet of 10 mm near its rim passes it in some ms.
-DOUBLE_SHARE = 0.3  # Of the usual time between pulses around.
+NARROW_SHARE = 0.3  # Of the usual width nearby; a magnet's pulse is never so short.
+NARROW_MOST_S = 0.004  # A magnet of 10 mm near the rim takes some ms to pass even at 100 km/h.
+DOUBLE_SHARE = 0.3  # Of the usual time between pulses nearby.
 BESIDE = 4
 
 
 @dataclass(frozen=True, slots=True)
 class WheelPulses:
-    """Times in seconds of the capture: rises of the pulses that count, of noise, and of doubles.
+    """Rises in seconds of the capture: of the pulses that count, of noise, and of doubled pulses.
 
-    Of a part that is low over a magnet the falls count.
+    If the sensor is low over a magnet, these are falls.
     """
 
     rise_s: Floats
@@ -28,7 +28,7 @@ class WheelPulses:
 
     @property
     def gaps_s(self) -> Floats:
-        """The times from pulse to pulse."""
+        """The times from pulse to pulse, s."""
         return np.diff(self.rise_s)
 
 
@@ -53,17 +53,15 @@ def wheel_pulses(times_ns: Times, levels: Levels) -> WheelPulses:
 
 
 def drive_times(times_ns: Times, levels: Levels) -> tuple[Floats, Floats]:
-    """Return when the second channel becomes high, and when low again (the last one at the end)."""
+    """Return when the second channel becomes high, and when low again or the capture ends, s."""
     level = ((levels & CHANNEL_B) > 0).astype(np.int8)
     change = np.diff(level, prepend=0, append=0)
-    ends = np.append(times_ns, times_ns[-1])
-    return times_ns[np.flatnonzero(change[:-1] == 1)] / NS_PER_S, ends[
-        np.flatnonzero(change == -1)
-    ] / NS_PER_S
+    times_s = np.append(times_ns, times_ns[-1]) / NS_PER_S
+    return times_s[change == 1], times_s[change == -1]
 
 
 def _low_over_magnet(change_s: Floats, first_high: bool) -> bool:
-    """Whether the channel is high for most of the turning time: magnets take less of a turn than gaps do."""
+    """Whether the channel is low over magnets: then highs are longer, since gaps are longer than magnets."""
     spans = np.diff(change_s)
     high = spans[0 if first_high else 1 :: 2]
     low = spans[1 if first_high else 0 :: 2]
@@ -73,19 +71,19 @@ def _low_over_magnet(change_s: Floats, first_high: bool) -> bool:
 
 
 def _weighted_median(spans_s: Floats) -> float:
-    """Return the span that half of all the time is spent in at least; short ones do not change it."""
+    """Return the median of spans, weighted by their length, so that short ones have no effect."""
     ordered = np.sort(spans_s)
     return float(ordered[int(np.searchsorted(np.cumsum(ordered), 0.5 * ordered.sum()))])
 
 
 def _usual_widths(rise_s: Floats, width_s: Floats) -> Floats:
-    """Return for each pulse the width that half of the high time around it has at least."""
+    """Return for each pulse the weighted median of the widths within AROUND_S."""
     usual = np.empty(len(rise_s))
     first = np.searchsorted(rise_s, rise_s - AROUND_S)
     stop = np.searchsorted(rise_s, rise_s + AROUND_S, side="right")
     before = (-1, -1, 0.0)
     for place, (begin, end) in enumerate(zip(first.tolist(), stop.tolist(), strict=True)):
-        # Around a pulse hardly anything changes from one to the next: a new look every tenth of a window.
+        # It hardly changes from pulse to pulse: computed again after a tenth of the window.
         if before[0] < 0 or end - before[1] > (end - begin) // 10 or begin - before[0] > (end - begin) // 10:
             before = (begin, end, _weighted_median(width_s[begin:end]))
         usual[place] = before[2]
@@ -93,7 +91,7 @@ def _usual_widths(rise_s: Floats, width_s: Floats) -> Floats:
 
 
 def _doubles(rise_s: Floats) -> np.ndarray:
-    """Return which pulses follow the one before far too soon: a contact that bounces, or a slow magnet."""
+    """Return which pulses come far too soon after the one before: a bouncing contact, or a slow magnet."""
     double = np.zeros(len(rise_s), np.bool_)
     gaps = np.diff(rise_s)
     if len(gaps) < BESIDE:

@@ -1,7 +1,7 @@
-"""What to do about a wheel sensor's findings: one sentence each."""
+"""The advice that follows from a wheel sensor's findings: one sentence each."""
 
-from host_sim.capture.wheel.by_speed import Band
-from host_sim.capture.wheel.inspection import NOISE_TOLD_PER_S, WheelInspection
+from host_sim.capture.wheel.inspection import WheelInspection
+from host_sim.capture.wire_words import NOISE_TOLD_PER_S
 
 FEW_OF = 0.2
 MORE_TIMES = 4.0  # Ratio between the two ends of the speed range, by share of pulses.
@@ -37,15 +37,15 @@ def _turn(found: WheelInspection) -> list[str]:
 def _lost(found: WheelInspection) -> list[str]:
     if found.lost_count <= found.few:
         return []
-    where = _where(found, [band.lost for band in found.bands])
+    lost = [band.lost for band in found.bands]
+    where = _where(found, lost)
     remedy = {
         "fast": "the magnet passes too fast for the pickup: make the gap smaller, or use a wider magnet",
         "slow": "at low speed a weak field does not switch the pickup: make the gap smaller",
     }.get(where, "make the gap between magnet and pickup smaller, and check for a loose plug")
     return [
         f"{found.lost_count} of {len(found.pulses.rise_s) + found.lost_count} pulses are lost"
-        f"{_speeds(found, where, [band.lost for band in found.bands])}: {remedy}. Each lost pulse reads as "
-        f"half the speed"
+        f"{_speeds(found, where, lost)}: {remedy}. Each lost pulse reads as half the speed"
     ]
 
 
@@ -68,8 +68,7 @@ def _noise(found: WheelInspection) -> list[str]:
         return [
             f"noise comes with the motor: {noise.driving_per_s:.1f} pulses a second while it drives, "
             f"{noise.idle_per_s:.1f} while it doesn't. Lay the wheel's wire away from the phase wires, "
-            f"twist it "
-            "with its ground, and check the pull-up; then record again"
+            "twist it with its ground, and check the pull-up; then record again"
         ]
     if noise.per_s <= NOISE_TOLD_PER_S:
         return []
@@ -107,19 +106,19 @@ def _bike(found: WheelInspection) -> list[str]:
 
 def _where(found: WheelInspection, counts: list[int]) -> str:
     """Return "fast" or "slow" if one end of the speed range has far more than the other, else ""."""
-    bands: list[Band] = found.bands
+    bands = found.bands
     if len(bands) < 2:
         return ""
     half = len(bands) // 2
     low = sum(counts[:half]) / max(sum(band.pulses for band in bands[:half]), 1)
-    high = sum(counts[len(bands) - half :]) / max(sum(band.pulses for band in bands[len(bands) - half :]), 1)
+    high = sum(counts[-half:]) / max(sum(band.pulses for band in bands[-half:]), 1)
     if high > MORE_TIMES * low:
         return "fast"
     return "slow" if low > MORE_TIMES * high else ""
 
 
 def _speeds(found: WheelInspection, where: str, counts: list[int]) -> str:
-    """Return at which speeds, if they are known and differ."""
+    """Return the speeds at which it happens mostly, if there are such."""
     if not where or not found.speed_known:
         return f", mostly when the wheel is {where}" if where else ""
     hit = [band for band, count in zip(found.bands, counts, strict=True) if count > FEW_OF * sum(counts)]

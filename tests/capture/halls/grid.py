@@ -1,4 +1,4 @@
-"""Cases drawn by number: which ring, which legs, which fault, and what is true about each."""
+"""Cases by number: each has a ring, legs, a fault, and the truth about them."""
 
 from dataclasses import dataclass, field, replace
 from random import Random
@@ -44,7 +44,7 @@ NOT_FIT = {
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One capture with its truth: the class, whose magnet (0: none) and channel have the fault."""
+    """One capture with its truth: the class, and the magnet (0: none) and channel that have the fault."""
 
     number: int
     name: str
@@ -56,7 +56,7 @@ class Case:
 
 
 def case(number: int) -> Case:
-    """Return case `number`, always the same one; classes take turns."""
+    """Return case `number`, always the same one; the classes alternate."""
     random = Random(f"case {number}")
     name = CLASSES[number % len(CLASSES)]
     count = random.choice(PULSES)
@@ -83,7 +83,7 @@ def _places(count: int, uneven: float, random: Random) -> tuple[float, ...]:
 
 
 def _spoiled(made: Case, random: Random) -> Case:
-    """Give a case what its class is about."""
+    """Return the case with the fault of its class."""
     name, ring, legs, magnet = made.name, made.capture.ring, made.capture.legs, made.magnet
     one = {magnet: random.uniform(0.0, 0.36)}
     less = {magnet: random.uniform(0.5, 0.62)}

@@ -1,4 +1,4 @@
-"""Holds an inspection of a case against the case's truth."""
+"""Compares the inspection of a case with the truth."""
 
 from dataclasses import dataclass, replace
 from typing import Any
@@ -18,7 +18,7 @@ FORWARD_S = (2.0, 8.0)
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One finding: its name, the capture's class, if a value was given, how sure, if it is right."""
+    """One finding: its name, the capture's class, if there is a value, its confidence, if it is right."""
 
     finding: str
     name: str
@@ -28,7 +28,7 @@ class Verdict:
 
     @property
     def stated(self) -> bool:
-        """Whether it was stated, 90 % and more."""
+        """Whether it was stated: with 90 % or more."""
         return self.given and self.confidence >= SURE
 
 
@@ -39,7 +39,7 @@ def inspect(case: Case) -> Inspection:
 
 
 def verdicts(case: Case, found: Inspection) -> list[Verdict]:
-    """Return what became of each finding that has a truth."""
+    """Return a verdict on each finding whose truth is known."""
     capture, ring = case.capture, case.capture.ring
     two = capture.channels == 2
     usual = sweep(replace(ring, strengths=({}, {})))
@@ -82,7 +82,7 @@ GONE = ("a magnet missing", "no overlap, with stops", "a magnet lost on the way"
 
 
 def fit_is_wrong(case: Case, found: Inspection) -> bool:
-    """Whether a sensor that must not be used is called fit: the error that can hurt somebody."""
+    """Whether a sensor that must not be used is called fit: this error can hurt somebody."""
     return case.name in NOT_FIT and found.fit
 
 

@@ -58,7 +58,7 @@ def switched(field_seen: Floats) -> tuple[NDArray[np.int64], int]:
 
 
 def crossing(times_s: Floats, field_seen: Floats, places: NDArray[np.int64], first: int) -> Floats:
-    """Return when the switch changes: between two samples the field is a straight line."""
+    """Return when the switch changes: between two samples the field is linear."""
     levels = (first + 1 + np.arange(len(places))) & 1
     threshold = np.where(levels == 1, OPERATE, RELEASE)
     before, after = field_seen[places - 1], field_seen[places]
@@ -81,7 +81,7 @@ class SweptTruth:
 
 
 def sweep(ring: Magnets) -> SweptTruth:
-    """Turn the ring once, evenly, and look."""
+    """Turn the ring once, evenly, and return what the pickups show."""
     pitches = np.linspace(0.0, 2.0 * ring.count, 2 * ring.count * SWEEP_POINTS // 4 + 1)
     edges: list[tuple[float, int, int]] = []
     duty, rises = [], []

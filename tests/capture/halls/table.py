@@ -16,7 +16,7 @@ def right_of_stated(judged: Iterable[Verdict]) -> tuple[int, int]:
 
 
 def markdown(judged: list[Verdict], fit: dict[str, list[bool]]) -> str:
-    """Return all tables; `fit` holds for each class what each capture was called."""
+    """Return all tables; `fit` has for each class whether each capture was called fit."""
     captures = sum(len(called) for called in fit.values())
     right, stated = right_of_stated(judged)
     head = (
@@ -54,7 +54,7 @@ def _findings(judged: list[Verdict]) -> list[str]:
 
 
 def _calibration(judged: list[Verdict]) -> list[str]:
-    """Return how often a confidence was right; plain yes-or-no findings carry none and are left out."""
+    """Return how often a confidence was right; yes-or-no findings have none and are left out."""
     lines = ["| confidence | findings | right |", "|---|---|---|"]
     for least, most in BINS:
         some = [one.right for one in judged if one.given and least <= one.confidence < min(most, 0.9999)]

@@ -36,7 +36,7 @@ class Capture:
 
 
 def edges_of(capture: Capture) -> tuple[EdgeChunk, float]:
-    """Return the edges, and the turns forward less backward."""
+    """Return the edges, and the turns forward minus backward."""
     times_s, turns = turned(capture.legs, capture.seed)
     fine_s = np.linspace(times_s[0], times_s[-1], FINER * (len(times_s) - 1) + 1)
     fine = np.interp(fine_s, times_s, turns)
@@ -59,7 +59,7 @@ def edges_of(capture: Capture) -> tuple[EdgeChunk, float]:
 
 
 def source_of(chunk: EdgeChunk) -> Iterator[EdgeChunk]:
-    """Give the edges as a reader of a file does."""
+    """Yield the edges as a file reader does."""
     return iter([chunk])
 
 
@@ -100,7 +100,7 @@ def _joined(flips: list[tuple[Floats, int]], capture: Capture) -> EdgeChunk:
 
 
 def first_magnet(capture: Capture) -> int:
-    """Return which magnet (from 1) the leading pickup sees first: the capture's magnet 1."""
+    """Return the magnet (from 1) that the leading pickup sees first: the capture's magnet 1."""
     _, turns = turned(capture.legs, capture.seed)
     pickup = 1 if capture.dead == (0,) else 0
     pitches = turns * capture.ring.count

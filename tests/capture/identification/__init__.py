@@ -1,5 +1,5 @@
-"""How often an inspection is right: captures made on the bench, with known rings and faults.
+"""How often an inspection is right, for captures made on the bench with known rings and faults.
 
-This is the one place under `capture` that knows the bench. `python -m tests.capture.identification` rides
+Only this folder of `tests/capture` uses the bench. `python -m tests.capture.identification` rides
 the grid and prints the table of `host_sim/capture/README.md`.
 """

@@ -1,4 +1,4 @@
-"""Captures in which the ring or a wire changes on the way, and what of the inspection's statements is wrong.
+"""Captures in which the ring or a wire changes, and which of the inspection's statements are wrong.
 
 The grid of `grid.py` has sensors that stay as they are. Here a magnet falls off, comes back or weakens, a
 second one is lost, a channel dies, or the wires change places, between 15 and 90 % of the capture.
@@ -28,7 +28,7 @@ CADENCES_RPM = (30.0, 45.0, 60.0, 80.0)
 
 @dataclass(frozen=True, slots=True)
 class ChangingCase:
-    """One case: what happens at `at_s` to this sensor; magnets `missing`, `weak`: as captures count."""
+    """One case: what happens to this sensor at `at_s`; `missing`, `weak`: magnets as captures number them."""
 
     number: int
     sensor: Sensor
@@ -87,7 +87,7 @@ def inspect_changing(case: ChangingCase) -> Inspection:
 
 
 def stated_wrong(case: ChangingCase, found: Inspection) -> list[str]:
-    """Return the names of findings that are stated and wrong."""
+    """Return the names of the findings that are stated but wrong."""
     wrong = []
     if found.kind.sure and found.kind.value != case.sensor.kind:
         wrong.append("kind")
@@ -107,7 +107,7 @@ def stated_wrong(case: ChangingCase, found: Inspection) -> list[str]:
 
 
 def change_noticed(case: ChangingCase, found: Inspection) -> bool:
-    """Whether a change of the ring, or of a channel, is said to be within three turns of when it was."""
+    """Whether a change of the ring or of a channel is reported within three turns of its time."""
     room_s = 3.0 * 60.0 / case.sensor.rpm + 0.5
     times_s = [change.at_s for change in found.changes]
     if case.happens == DIES:

@@ -81,7 +81,7 @@ def _faults(fault: str, magnet: int, strength: float) -> list[FaultSpec]:
 
 
 def first_magnet(sensor: Sensor, missing: int) -> int:
-    """Return which magnet of the bench (from 1) rises first: the capture's magnet 1."""
+    """Return the magnet of the bench (from 1) that rises first: the capture's magnet 1."""
     duty = sensor.duty_percent / 100.0
     starts: list[tuple[float, int]] = []
     for magnet in range(1, sensor.pulses + 1):

@@ -1,4 +1,4 @@
-"""Holds the findings of one capture against what is known about it."""
+"""Compares the findings of one capture with the truth."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -16,7 +16,7 @@ OUTCOMES = ("stated, right", "stated, wrong", "guessed, right", "guessed, wrong"
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What became of one finding: its name, which row of the table it belongs to, and the outcome."""
+    """The verdict on one finding: its name, its row of the table, and the outcome."""
 
     finding: str
     row: str
@@ -24,13 +24,13 @@ class Verdict:
 
 
 def judge(case: Case) -> list[Verdict]:
-    """Record a case on the bench, inspect it, and judge each finding that has a truth."""
+    """Record a case on the bench, inspect it, and judge each finding whose truth is known."""
     recorded = record(case.sensor)
     return verdicts(case, inspect(case, recorded))
 
 
 def inspect(case: Case, recorded: Recorded) -> Inspection:
-    """Inspect a recorded case, given ten seconds that are forward, and maybe the turns."""
+    """Inspect a recorded case, given ten seconds of forward pedalling, and perhaps the turns."""
     channels = 2 if case.sensor.kind == "two channels" else 1
     turns = None if case.turns_off is None else recorded.turns + case.turns_off
     forward_s = (5.0, 15.0)
@@ -38,7 +38,7 @@ def inspect(case: Case, recorded: Recorded) -> Inspection:
 
 
 def verdicts(case: Case, found: Inspection) -> list[Verdict]:
-    """Judge each finding that has a truth."""
+    """Judge each finding whose truth is known."""
     sensor = case.sensor
     two = sensor.kind == "two channels" and case.fault != "dead"
     judged = [

@@ -6,7 +6,7 @@ from tests.capture.identification.judging import OUTCOMES, STATED_RIGHT, STATED_
 
 
 def counts(judged: Iterable[Verdict]) -> dict[tuple[str, str], list[int]]:
-    """Return how often each outcome came, by finding and row."""
+    """Return the number of each outcome, by finding and row."""
     found: dict[tuple[str, str], list[int]] = {}
     for verdict in judged:
         row = found.setdefault((verdict.finding, verdict.row), [0] * len(OUTCOMES))
@@ -15,7 +15,7 @@ def counts(judged: Iterable[Verdict]) -> dict[tuple[str, str], list[int]]:
 
 
 def stated_right_share(rows: Iterable[list[int]]) -> float:
-    """Return which share of what was stated was right; 1 where nothing was."""
+    """Return the share of statements that were right; 1 without statements."""
     right = wrong = 0
     for row in rows:
         right += row[STATED_RIGHT]
@@ -24,7 +24,7 @@ def stated_right_share(rows: Iterable[list[int]]) -> float:
 
 
 def markdown(judged: list[Verdict], captures: int) -> str:
-    """Return the table with a line above it that says how it came about."""
+    """Return the table, below a line that says how it was made."""
     found = counts(judged)
     lines = [
         f"{captures} captures; `uv run python -m tests.capture.identification {captures}` "

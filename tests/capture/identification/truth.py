@@ -1,4 +1,4 @@
-"""Captures whose sensor is known: the bench turns the crank, with its faults, and the edges are kept."""
+"""Captures of a known sensor: the bench turns the crank, with faults, and records the edges."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -56,7 +56,7 @@ class _Recorder(EdgeWatch):
 
 
 def uneven_errors_deg(pulses: int, uneven: float, seed: int) -> tuple[float, ...]:
-    """Return errors as of magnets glued by hand: up to `uneven` of a pitch to either side, at random."""
+    """Return random errors of magnets glued by hand, up to `uneven` of a pitch to either side."""
     random = Random(seed)
     pitch_deg = 360.0 / pulses
     return tuple(round(random.uniform(-uneven, uneven) * pitch_deg, 4) for _ in range(pulses))
@@ -70,7 +70,7 @@ class Recorded:
     turns: float
 
     def source(self) -> Iterator[EdgeChunk]:
-        """Give the edges from the start."""
+        """Yield the edges from the start."""
         return iter(self.chunks)
 
 
@@ -84,7 +84,7 @@ def record(sensor: Sensor) -> Recorded:
     _turn(world, sensor)
     times_ns = np.array([0, *recorder.times_us], np.int64) * 1000
     levels = np.array([first_levels, *recorder.levels], np.uint8)
-    # At one moment the last level counts, and only changes are edges, as the readers of files have it.
+    # As in file readers, the last level at a time counts, and only changes are edges.
     last = np.append(times_ns[1:] != times_ns[:-1], True)
     times_ns, levels = times_ns[last], levels[last]
     changed = np.append(True, levels[1:] != levels[:-1])
@@ -128,7 +128,7 @@ def _turn(world: World, sensor: Sensor) -> None:
         now_s = step * CONTROL_PERIOD_US * 1e-6
         if later and now_s >= later[0][0]:
             set_faults(world, list(later.pop(0)[1]))
-        # A slow walk that is drawn back: cadence as of legs on a road, not of a machine.
+        # A slow random walk with a restoring force: a cadence like that of a rider, not of a machine.
         drift += -drift * 0.002 + random.gauss(0.0, 1.0) * sensor.wander * 0.045
         backward = now_s >= sensor.seconds - sensor.backward_s
         rpm = sensor.rpm * min(max(1.0 + drift, 0.5), 1.5) * (-1.0 if backward else 1.0)

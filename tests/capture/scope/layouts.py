@@ -1,4 +1,4 @@
-"""The same volts as CSV files of many layouts: what stands above the numbers, separators, units, no times."""
+"""The same volts as CSV files of many layouts: lines above the numbers, separators, units, no times."""
 
 from collections.abc import Callable
 
@@ -30,7 +30,7 @@ def settings_above(times_s: Floats, volts: Floats) -> str:
 
 
 def interval_above(times_s: Floats, volts: Floats) -> str:
-    """No times; a line above tells the time from sample to sample. Tabs, quoted names."""
+    """No times; a line above gives the time from sample to sample. Tabs, quoted names."""
     rows = [f"{a:.4f}\t{b:.4f}" for a, b in zip(*volts, strict=True)]
     return "\n".join([f"# sample interval: {times_s[1] - times_s[0]:.6f} s", '"A (V)"\t"B (V)"', *rows, ""])
 
@@ -43,7 +43,7 @@ def rate_above(times_s: Floats, volts: Floats) -> str:
 
 
 def range_left(times_s: Floats, volts: Floats) -> str:
-    """What is beyond the range is an infinity, as a sign or a word."""
+    """Values out of range are infinities, as a sign or a word."""
     most = volts.max()
     words = [[("∞" if a >= most else f"{a:.4f}") for a in row] for row in volts]
     rows = [f"{at:.6f},{a},{b}" for at, a, b in zip(times_s, *words, strict=True)]
@@ -51,7 +51,7 @@ def range_left(times_s: Floats, volts: Floats) -> str:
 
 
 def nameless(_: Floats, volts: Floats) -> str:
-    """Numbers only; everything must be told."""
+    """Numbers only; the user must give everything else."""
     return "\n".join([f"{a:.4f},{b:.4f}" for a, b in zip(*volts, strict=True)])
 
 

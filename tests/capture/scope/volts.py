@@ -73,7 +73,7 @@ def _coupled(volts: Floats, share: float) -> Floats:
 
 
 def true_heights(ring: Magnets, channel: int) -> list[float]:
-    """Return the peak of the field over each magnet, beside the median, magnet 1 first."""
+    """Return the peak of the field at each magnet, relative to the median, magnet 1 first."""
     pitches = np.linspace(0.0, ring.count, ring.count * 400, endpoint=False)
     seen = ring.field_at(pitches, channel)
     peaks = np.roll(seen, -round(channel * ring.phase * 400)).reshape(ring.count, 400).max(axis=1)
@@ -81,7 +81,7 @@ def true_heights(ring: Magnets, channel: int) -> list[float]:
 
 
 def first_magnet(scope: Scope) -> int:
-    """Return which magnet pickup A sees first rising: the capture's magnet 1."""
+    """Return the magnet with the first rise at pickup A: the capture's magnet 1."""
     _, turns = turned(scope.legs, scope.seed)
     pitches = turns * scope.ring.count
     seen = scope.ring.field_at(pitches, 0)

@@ -9,7 +9,7 @@ import numpy as np
 from host_sim.capture.edges import EdgeChunk
 
 STEP_S = 0.001
-# Seconds and speeds between which the speed goes on evenly: a start, quick riding, a stop, another start.
+# Seconds and speeds, linear in between: a start, fast riding, a stop, another start.
 RIDE = (
     (0.0, 0.0),
     (2.0, 0.0),
@@ -51,7 +51,7 @@ class Spin:
 
 
 def edges_of_wheel(spin: Spin) -> EdgeChunk:
-    """Return the edges, as a reader of a file gives them."""
+    """Return the edges as a file reader does."""
     random = Random(f"wheel {spin.seed}")
     times_s, turns = _turned(spin, random)
     changes: list[tuple[float, int, int]] = []
@@ -69,7 +69,7 @@ def edges_of_wheel(spin: Spin) -> EdgeChunk:
 
 
 def source_of(spin: Spin) -> Iterator[EdgeChunk]:
-    """Give the edges once."""
+    """Yield the edges once."""
     return iter([edges_of_wheel(spin)])
 
 
@@ -115,7 +115,7 @@ def _noise(spin: Spin, seconds: float, random: Random) -> list[tuple[float, int,
 
 
 def _chunk(changes: list[tuple[float, int, int]], spin: Spin, seconds: float) -> EdgeChunk:
-    """Put changes in order; 2 and 3 begin and end a pulse of noise, which turns the level round."""
+    """Put changes in order; 2 and 3 begin and end a pulse of noise, which inverts the level."""
     level = {0: 0, 1: 0}
     turned_round = 0
     times, levels = [0], [int(spin.low_active)]
