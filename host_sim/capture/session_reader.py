@@ -1,4 +1,4 @@
-"""Reads session files: a zip with `version`, `metadata` (INI) and samples in `logic-1-1` and on."""
+"""Reads sigrok session files: a zip with `version`, `metadata` (INI) and samples in `logic-1-1` and on."""
 
 import configparser
 import lzma
