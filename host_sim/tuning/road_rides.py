@@ -11,7 +11,7 @@ from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.tuning.levers import LEGS_W
+from host_sim.tuning.operating import LEGS_W
 from host_sim.tuning.ride_start import rest_s
 from host_sim.tuning.variant import with_settings
 from host_sim.units import S_PER_HOUR

@@ -4,6 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import exp, log
 
+AS_GOOD = 0.05  # Thresholds whose scores differ by no more than this count as equally good.
+
 
 @dataclass(frozen=True, slots=True)
 class Spread:

@@ -1,48 +1,26 @@
-"""Chooses engage and release thresholds for a ring and its rider by evaluating each candidate on rides."""
+"""Chooses the release thresholds for a ring and its rider by evaluating each candidate on rides."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
-from firmware.settings import FIRST_PITCH_EDGES, TWO_CHANNELS
 from host_sim.bikes.model import Bike
-from host_sim.rules.stopping import STEADY_ABOVE_ENGAGE, distance_limit_m, ring_can_show_rpm
-from host_sim.tuning.engage_rides import EngageMeasures, EngageRides
+from host_sim.rules.stopping import distance_limit_m
+from host_sim.tuning.engage_thresholds import RELEASE_BELOW_RPM
 from host_sim.tuning.release_course import PARTS
 from host_sim.tuning.release_rides import ReleaseMeasures, ReleaseRides, pooled
 from host_sim.tuning.ride_start import RELEASE_LEAST_RPM
-from host_sim.tuning.score import Priority, engage_score, release_score, sound_score
-from host_sim.tuning.spread import Spread, balance_point, nearest, spread_of
+from host_sim.tuning.score import release_score, sound_score
+from host_sim.tuning.spread import AS_GOOD, Spread, balance_point, spread_of
 from host_sim.tuning.stop_rides import way_with_wheel_lost_m
-from host_sim.tuning.variant import with_settings
+from host_sim.tuning.variant import NOTHING_FIXED, with_settings
 
-ENGAGE_RPM = (*range(10, 31), 32, 34, 36, 38, 40)
-AS_GOOD = 0.05  # Scores this near to each other are taken as the same.
 STAYS = 0.1  # What gains less than this is not worth a change: a tenth of what most riders call fine.
-RELEASE_BELOW_RPM = 2  # By how much at least the release cadence is below the engage cadence.
-ENGAGE_TURNS_MOST = 0.3  # Help that comes later than after a third of a turn is no help at starting.
 # Closer than this, steady pedalling at the threshold hunts (the rule "no hunting at the thresholds").
 RELEASE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 STOP_PITCH_PERCENT = (*range(100, 200, 10), 200, 220, 250)
 PATIENT_PERCENT = 160
 NEAR_RPM = 3
 NEAR_PERCENT = 20
-SWINGING_LEGS = 1.08
-EDGES_PER_PULSE = {TWO_CHANNELS: 4}
-NOTHING_KEPT: Mapping[str, int] = MappingProxyType({})
-
-
-@dataclass(frozen=True, slots=True)
-class EngagePoint:
-    """One candidate of the engage curve."""
-
-    engage_edges: int
-    engage_rpm: int
-    measures: EngageMeasures
-    score: float
-
-
-EngageScorer = Callable[[int, int], EngagePoint]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,26 +34,12 @@ class ReleasePoint:
 
 
 @dataclass(frozen=True, slots=True)
-class EngageChoice:
-    """The chosen point; the curve over the edges at its cadence, and over the cadence at its edges.
-
-    `spreads` by setting: what single draws of the rides recommend. `before_keeping`: what would be chosen
-    if no setting had to keep its value.
-    """
-
-    chosen: EngagePoint
-    over_edges: list[EngagePoint]
-    over_rpm: list[EngagePoint]
-    spreads: dict[str, Spread]
-    before_keeping: EngagePoint
-
-
-@dataclass(frozen=True, slots=True)
 class ReleaseChoice:
     """The chosen point, and `sound`, the one that would be chosen if no ring ever had a flaw.
 
-    The curves over release cadence and share of the pitch; `slowest_rpm` ridden; what no setting cures.
-    `before_keeping`: what would be chosen if no setting had to keep its value.
+    `over_rpm` and `over_percent` are the curves over release cadence and share of the pitch; `slowest_rpm` is
+    the cadence of the slowest legs ridden, `incurable_per_min` the lapses that no setting avoids. `spreads`
+    and `before_keeping` as in `EngageChoice`.
     """
 
     chosen: ReleasePoint
@@ -86,89 +50,6 @@ class ReleaseChoice:
     incurable_per_min: float
     spreads: dict[str, Spread]
     before_keeping: ReleasePoint
-
-
-def least_edges(bike: Bike) -> int:
-    """Return the edges that a first measured pitch needs, the fewest that may be required."""
-    return FIRST_PITCH_EDGES[bike.firmware_settings.sensor_kind]
-
-
-def least_engage_rpm(bike: Bike) -> float:
-    """Return the cadence in rpm below which help lapses with this ring at speeds up to the taper.
-
-    The rule "steady help" requires it from a third above the engage cadence; legs vary a little about that.
-    """
-    return ring_can_show_rpm(bike) * SWINGING_LEGS / STEADY_ABOVE_ENGAGE
-
-
-def edge_candidates(bike: Bike) -> list[int]:
-    """Return numbers of engage edges from the fewest that count up to ENGAGE_TURNS_MOST of a turn."""
-    settings = bike.firmware_settings
-    per_turn = settings.pulses_per_rev * EDGES_PER_PULSE.get(settings.sensor_kind, 2)
-    most = min(max(round(per_turn * ENGAGE_TURNS_MOST), least_edges(bike) + 2), 128)
-    return list(range(least_edges(bike), most + 1))
-
-
-def choose_engage(
-    bike: Bike, priority: Priority, seed: int = 1, kept: Mapping[str, int] = NOTHING_KEPT
-) -> EngageChoice:
-    """Return edges and cadence with the least score over all draws, and what single draws would recommend.
-
-    What `kept` names of edges and cadence has that value; the cadence is above a kept release cadence.
-    """
-    rides = EngageRides(bike, seed)
-    edges_range = edge_candidates(bike)
-    floor_rpm = least_engage_rpm(bike)
-    rpms = [rpm for rpm in ENGAGE_RPM if rpm >= floor_rpm] or [ENGAGE_RPM[-1]]
-    point = _scored(rides.measures, priority)
-    free, flat = _best_engage(bike, point, edges_range, rpms)
-    edges_left = [kept["engage_edges"]] if "engage_edges" in kept else edges_range
-    above_rpm = kept.get("release_rpm", 0) + RELEASE_BELOW_RPM
-    rpms_left = [rpm for rpm in rpms if rpm >= above_rpm] or [above_rpm - RELEASE_BELOW_RPM + 1]
-    rpms_left = [kept["engage_rpm"]] if "engage_rpm" in kept else rpms_left
-    chosen = _best_engage(bike, point, edges_left, rpms_left)[0] if kept else free
-    each = [_scored(ride.measures, priority) for ride in rides.rides]
-    alone = [_best_engage(bike, one, edges_range, rpms)[0] for one in each]
-    return EngageChoice(
-        chosen,
-        [point(edges, chosen.engage_rpm) for edges in edges_range],
-        [point(chosen.engage_edges, rpm) for rpm in ENGAGE_RPM],
-        {
-            "engage_edges": spread_of([one.engage_edges for one in alone]),
-            "engage_rpm": spread_of([one.engage_rpm for one in alone], flat),
-        },
-        free,
-    )
-
-
-def _scored(measured: Callable[[int, int], EngageMeasures], priority: Priority) -> EngageScorer:
-    """Return the function that gives a point for edges and cadence."""
-
-    def point(edges: int, rpm: int) -> EngagePoint:
-        measures = measured(edges, rpm)
-        return EngagePoint(edges, rpm, measures, engage_score(measures, priority))
-
-    return point
-
-
-def _best_engage(
-    bike: Bike, point: EngageScorer, edges_range: list[int], rpms: list[int]
-) -> tuple[EngagePoint, list[int]]:
-    """Return a point as good as the best, and the cadences that are as good with its edges.
-
-    Of all that is as good the cadence nearest to the present one; with it the present edges if they are as
-    good too, else those with the least score, of equal ones the fewest.
-    """
-    now = bike.firmware_settings
-    points = [point(edges, rpm) for edges in edges_range for rpm in rpms]
-    least = min(one.score for one in points)
-    level = [one for one in points if one.score <= least + AS_GOOD]
-    rpm = nearest([one.engage_rpm for one in level], now.engage_rpm)
-    chosen = min(
-        (one for one in level if one.engage_rpm == rpm),
-        key=lambda one: (one.engage_edges != now.engage_edges, round(one.score, 6), one.engage_edges),
-    )
-    return chosen, [one.engage_rpm for one in level if one.engage_edges == chosen.engage_edges]
 
 
 def safe_percents(bike: Bike) -> list[int]:
@@ -182,11 +63,11 @@ def safe_percents(bike: Bike) -> list[int]:
 
 
 def choose_release(
-    bike: Bike, engage_rpm: int, rides: ReleaseRides, kept: Mapping[str, int] = NOTHING_KEPT
+    bike: Bike, engage_rpm: int, rides: ReleaseRides, kept: Mapping[str, int] = NOTHING_FIXED
 ) -> ReleaseChoice:
     """Return release cadence and share of the pitch with the least score, for a given engage cadence.
 
-    What `kept` names of the two has that value.
+    Each of the two that `kept` names has the value there.
     """
     ride = rides.for_engage(engage_rpm)
     now = bike.firmware_settings
@@ -209,7 +90,7 @@ def choose_release(
     percent = _gap(now.stop_pitch_percent, [point(rpm, some) for some in percents]).stop_pitch_percent
     near = range(max(rpm - NEAR_RPM, RELEASE_LEAST_RPM), min(rpm + NEAR_RPM, highest_rpm) + 1)
     rpms = sorted({*near, min(now.release_rpm, highest_rpm)})
-    # A ring that is and stays sound is best off with the shortest gap, so its search begins there.
+    # A ring that stays sound does best with the shortest gap, so its search begins there.
     for some in rpms:
         point(some, STOP_PITCH_PERCENT[0])
         for other in percents:
@@ -217,7 +98,7 @@ def choose_release(
                 point(some, other)
     if now.release_rpm <= highest_rpm and now.stop_pitch_percent in percents:
         point(now.release_rpm, now.stop_pitch_percent)
-    for some in percents:  # Whatever was ridden near another cadence, the gap is chosen among all of them.
+    for some in percents:  # The gap is chosen among all of them, whichever cadence was ridden before.
         point(_best(bike, [points[0] for points in found.values()]).release_rpm, some)
     whole, *parts = ([points[index] for points in found.values()] for index in range(PARTS + 1))
     left = whole
