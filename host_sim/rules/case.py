@@ -43,7 +43,7 @@ class Case:
         ticks_at_start_us: int | None = None,
         settings_after: Settings | None = None,
     ) -> None:
-        """Take what is to be ridden."""
+        """Store the inputs."""
         self.bike = bike
         self.course = course
         self.seed = seed
@@ -88,7 +88,7 @@ class Scenario:
 
 
 def with_scatter(bike: Bike, draw: Random) -> Bike:
-    """Return another bike built from the same file, with slightly different parts, load and charge.
+    """Return another specimen of the same bike, with slightly different parts, load and charge.
 
     Common practice, no source: load and charge vary freely, magnets and pickup within the tolerances of the
     file, the motor controller's lag within a tenth.

@@ -20,9 +20,9 @@ from host_sim.rules.verdict import FAILS, HOLDS, NOT_SHOWN, Finding, Verdict
 __all__ = ["FAILS", "HOLDS", "NOT_SHOWN", "Done", "Finding", "Judging", "Say", "Verdict", "judge", "measure"]
 
 MORE_ROUNDS = 3  # With the rides asked for, a rule that was not shown gets up to four times as many.
-FEW_RIDES = 4  # Ridden here sooner than a worker process has started.
+FEW_RIDES = 4  # Fewer rides are done before a worker process has started.
 COMPILING_PAYS = 400  # Fewer rides take less time interpreted than a first compilation does.
-BATCH = 8  # Rides that travel together.
+BATCH = 8  # Rides sent to a worker process together.
 
 Done = Callable[[int, int], None]
 Say = Callable[[str], None]
@@ -30,7 +30,7 @@ Kinds = dict[str, tuple[Scenario, list[Rule]]]
 
 
 def _nobody_listens(sentence: str) -> None:
-    """Nothing is said."""
+    """Ignore the message."""
 
 
 class Judging:

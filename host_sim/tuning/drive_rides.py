@@ -23,6 +23,7 @@ from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
 from host_sim.rules.driving_probes import OVER_LIMIT
+from host_sim.rules.riding import on_roller
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.rates import empty_mass_kg
 from host_sim.tuning.ride_start import DRAWS, draws_of, rest_s
@@ -116,7 +117,7 @@ def step_course(bike: Bike) -> tuple[Course, float]:
         STEP_SPEED_SHARE * bike.firmware_settings.taper_start_mm_per_s / 1000.0 * KM_PER_H_PER_M_PER_S
     )
     lines: Lines = [
-        {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed_km_per_h},
+        on_roller(speed_km_per_h),
         {"at_s": begin_s, "cadence_rpm": 70},
         {"at_s": begin_s + SLOPE_S, "over_s": 1.0, "roller_km_per_h": 0.75 * speed_km_per_h},
     ]
@@ -131,7 +132,7 @@ def edge_course(bike: Bike) -> Course:
     step_km_per_h = min(EDGE_STEP_KM_PER_H, speed_km_per_h)
     slower_km_per_h = max(speed_km_per_h - EDGE_LESS_KM_PER_H, EDGE_SLOWEST_KM_PER_H)
     lines: Lines = [
-        {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": step_km_per_h},
+        on_roller(step_km_per_h),
         {"at_s": begin_s, "cadence_rpm": 70},
         {"at_s": begin_s + EDGE_FASTER_S, "over_s": 2.0, "roller_km_per_h": speed_km_per_h},
         {"at_s": begin_s + EDGE_SLOPE_S, "over_s": 2.0, "roller_km_per_h": slower_km_per_h},

@@ -16,6 +16,7 @@ import numpy as np
 from host_sim.bench.course import Course, course_from
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.rules.riding import on_roller
 from host_sim.tuning.drive import GAIN_MOST_UV_PER_W
 from host_sim.tuning.drive_bench import DriveSettings
 from host_sim.tuning.drive_rides import traced
@@ -111,13 +112,7 @@ def surge_course(bike: Bike, point: OperatingPoint) -> Course:
     kick_s = begin_s + SETTLE_S
     speed_km_per_h = point.speed_m_per_s * KM_PER_H_PER_M_PER_S
     lines: Lines = [
-        {
-            "at_s": 0,
-            "cadence_rpm": 0,
-            "crank_free": True,
-            "roller_km_per_h": speed_km_per_h,
-            "charge_percent": 100.0 * point.charge,
-        },
+        on_roller(speed_km_per_h) | {"charge_percent": 100.0 * point.charge},
         {"at_s": begin_s, "cadence_rpm": 70},
         {"at_s": kick_s, "roller_km_per_h": 0.95 * speed_km_per_h},
         {"at_s": kick_s + KICK_S, "roller_km_per_h": speed_km_per_h},

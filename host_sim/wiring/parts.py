@@ -235,8 +235,7 @@ def _levers(bike: Bike, pins: BoardPins) -> list[Part]:
 
 
 def _sensors(wires: int, bike: Bike) -> list[Part]:
-    edges = {"two channels": 4, "one channel": 2, "duty-coded": 2}[bike.pedal_sensor.kind]
-    least_us = 60e6 / (bike.pedal_sensor.pulses_per_rev * edges * 250.0)
+    least_us = 60e6 / (bike.pedal_sensor.edges_per_turn * 250.0)
     brakes = 0 if bike.brakes.switches == "none" else 1
     return [
         Part(
