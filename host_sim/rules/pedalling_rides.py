@@ -249,7 +249,7 @@ class RockingOn(Scenario):
 
 
 def _to_and_fro(at_s: float, until_s: float, half_s: float, cadence_rpm: float) -> tuple[Lines, float]:
-    """Return stretches of rocking, backward first, and the end of the last one that begins before `until_s`."""
+    """Return stretches of rocking, backward first, the last begun before `until_s`, and that one's end."""
     lines: Lines = []
     while at_s < until_s:
         cadence_rpm = -cadence_rpm
