@@ -140,8 +140,8 @@ def _level(points: list[ReleasePoint]) -> list[ReleasePoint]:
 def _gap(present: int, points: list[ReleasePoint]) -> ReleasePoint:
     """Return the present stop gap if it is as good as any, else the shortest that is.
 
-    Below the shortest the score rises within a step or two, above it by less than luck does: so the middle,
-    the least score and the upper end would all depend on the draw of the rides.
+    Below the shortest the score rises within a step or two, above it by less than it differs between draws of
+    the rides: the middle, the least score and the upper end would all depend on the draw.
     """
     least = min(one.score for one in points)
     level = {one.stop_pitch_percent: one for one in points if one.score <= least + STAYS}
@@ -149,10 +149,7 @@ def _gap(present: int, points: list[ReleasePoint]) -> ReleasePoint:
 
 
 def _best(bike: Bike, points: list[ReleasePoint]) -> ReleasePoint:
-    """Return the present settings if they are as good as any; else the middle of the cadences, and `_gap`.
-
-    Each cadence has the weight that its score leaves it.
-    """
+    """Return the present settings if as good as any, else the mean cadence, weighed by score, and `_gap`."""
     now = bike.firmware_settings
     least = min(one.score for one in points)
     for one in points:
