@@ -125,7 +125,7 @@ def cutoff_distance_m(bike: Bike, place: Place) -> float | None:
 
 
 def _mm_per_s(km_per_h: float) -> int:
-    """Return a speed in whole mm/s, never more than was asked for."""
+    """Return a speed in whole mm/s, rounded down."""
     return floor(km_per_h * _MM_PER_S_PER_KM_PER_H)
 
 
