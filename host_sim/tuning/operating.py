@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from host_sim.bikes.model import Bike
 from host_sim.bikes.power_loop_of import back_emf_v, motor_current_a
-from host_sim.plant.bicycle import GRAVITY_M_PER_S2
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 # Of the speed at which power begins to fade. Below the lowest, motors run at their current limit.
@@ -12,6 +11,7 @@ SPEED_SHARES = (0.45, 0.7, 1.0)
 CHARGES = (0.2, 1.0)
 LOADS = (0.3, 1.0)
 LEGS_W = 75.0  # What a healthy adult can give all day (Malewicki 1983, in oocities.org/mdetting).
+_GRAVITY_M_PER_S2 = 9.80665
 _AIR_KG_PER_M3 = 1.2
 
 
@@ -59,7 +59,7 @@ def grade_of(bike: Bike, point: OperatingPoint) -> float:
     drawn_w = bike.firmware_settings.assist_power_w * point.load
     power_w = LEGS_W * bicycle.chain_efficiency + motor_shaft_w(bike, drawn_w, speed_m_per_s)
     air_n = 0.5 * _AIR_KG_PER_M3 * bicycle.drag_area_m2 * speed_m_per_s**2
-    weight_n = bicycle.mass_kg * GRAVITY_M_PER_S2
+    weight_n = bicycle.mass_kg * _GRAVITY_M_PER_S2
     return (power_w / speed_m_per_s - air_n) / weight_n - bicycle.rolling_coefficient
 
 
