@@ -44,10 +44,6 @@ class Agenda:
         heappush(self._heap, (max(time_us, self.now_us), self.number(), event))
         self._look()
 
-    def next_us(self) -> int:
-        """Return when the next event happens; IndexError if none is left."""
-        return self._heap[0][0]
-
     def take(self) -> Event:
         """Remove the next event and move `now_us` to its time; IndexError if none is left."""
         self.now_us, _, event = heappop(self._heap)

@@ -20,6 +20,7 @@ and `selector_position` exclude each other. All keys are in `course_table`.
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -41,22 +42,18 @@ KnownFaults = Mapping[str, Sequence[str]]
 SHIFTING_RPM = 65.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """A title, a length and stretches in ascending order of `at_s`, the first at 0."""
+    """A title, a length and resolved stretches in ascending order of `at_s`, the first at 0."""
 
-    __slots__ = ("_starts_s", "name", "seconds", "stretches", "title")
-
-    def __init__(self, name: str, title: str, seconds: float, stretches: list[Stretch]) -> None:
-        """Store resolved stretches, as made by `load_course`."""
-        self.name = name
-        self.title = title
-        self.seconds = seconds
-        self.stretches = stretches
-        self._starts_s = [stretch.at_s for stretch in stretches]
+    name: str
+    title: str
+    seconds: float
+    stretches: list[Stretch]
 
     def at(self, time_s: float) -> Stretch:
         """Return the values at `time_s`: the stretch itself, or during its `over_s` an interpolated one."""
-        index = max(bisect_right(self._starts_s, time_s) - 1, 0)
+        index = max(bisect_right(self.stretches, time_s, key=lambda stretch: stretch.at_s) - 1, 0)
         stretch = self.stretches[index]
         since_s = time_s - stretch.at_s
         if index == 0 or since_s >= stretch.over_s:

@@ -13,7 +13,7 @@ STUCK = 1  # The reading keeps the value that it had when the fault began.
 FIXED = 2  # The reading is `fixed`, whatever the true value.
 
 CONTACT_LOST_SHORTEST_US = 5_000
-CONTACT_LOST_LONGEST_US = 50_000  # A shaking loose contact; common practice, no source.
+CONTACT_LOST_LONGEST_S = 0.05  # A shaking loose contact; common practice, no source.
 _TURN = 2.0 * pi
 
 
@@ -101,7 +101,7 @@ class Distortion:
             if now_us < self._lost_until_us:
                 return self.open_value
             if self._random.random() < self.lost_per_s * elapsed_s:
-                span_us = float(CONTACT_LOST_LONGEST_US - CONTACT_LOST_SHORTEST_US)
+                span_us = CONTACT_LOST_LONGEST_S * 1e6 - float(CONTACT_LOST_SHORTEST_US)
                 lost_us = CONTACT_LOST_SHORTEST_US + int(self._random.random() * span_us)
                 self._lost_until_us = now_us + lost_us
                 return self.open_value

@@ -13,7 +13,7 @@ _LOCK = Lock()  # Rides of one process may run in threads.
 
 
 class _Tape:
-    """The first numbers of a seed, made block by block as they are asked for."""
+    """The first numbers of a seed, made block by block when they are needed."""
 
     __slots__ = ("_made", "_numbers", "_uniform")
 

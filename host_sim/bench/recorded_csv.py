@@ -55,7 +55,7 @@ def _add(records: RideRecords, header: list[str], cells: list[str], place: str) 
         raise RequestError(
             f"{place}: elapsed_s is {elapsed_s:g}, allowed is above {records.elapsed_s[-1]:g}, the one before"
         )
-    records.add(elapsed_s, {name: values.get(name) for name in COLUMNS[1:]})
+    records.add(elapsed_s, values)
 
 
 def _number(name: str, cell: str, place: str) -> float | None:

@@ -7,6 +7,8 @@ braking: the recording slows faster than the road explains. Wind is unknown and 
 single second may be far off; all values derived from this are called estimated.
 """
 
+from dataclasses import dataclass, field
+
 from host_sim.plant.bicycle import Bicycle
 
 SMOOTH_S = 3
@@ -20,26 +22,20 @@ BRAKING_LEAST_M_PER_S2 = 0.2
 PUSHING_W = 30.0  # Riders who push this hard do not brake: a head wind slowed the recording. Judgement.
 
 
+@dataclass(frozen=True, slots=True)
 class Road:
-    """The bicycle of a recording, and how many people pedal it; each is taken to do what was recorded."""
+    """The bicycle of a recording, and how many people pedal it, each of them as recorded."""
 
-    __slots__ = ("bicycle", "riders")
-
-    def __init__(self, bicycle: Bicycle, riders: int = 1) -> None:
-        """Store the bicycle of the plant and its number of riders."""
-        self.bicycle = bicycle
-        self.riders = riders
+    bicycle: Bicycle
+    riders: int = 1
 
 
+@dataclass(slots=True)
 class Effort:
     """Entry i of each list holds from second i to i + 1, for all riders together."""
 
-    __slots__ = ("braking", "rider_power_w")
-
-    def __init__(self) -> None:
-        """Start empty."""
-        self.rider_power_w: list[float] = []
-        self.braking: list[bool] = []
+    rider_power_w: list[float] = field(default_factory=list)
+    braking: list[bool] = field(default_factory=list)
 
 
 def estimated_effort(

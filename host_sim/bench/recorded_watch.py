@@ -10,11 +10,7 @@ from host_sim.errors import RequestError
 from host_sim.table_rows import table_rows
 
 FIRST_COLUMN = "received_s"
-COLUMNS = {
-    "cadence_rpm": "cadence_rpm",
-    "speed_m_per_s": "speed_m_per_s",
-    "battery_w": "power_w",
-}
+COLUMNS = {"cadence_rpm": "cadence_rpm", "speed_m_per_s": "speed_m_per_s", "battery_w": "power_w"}
 
 
 def watch_records(lines: list[str], file_name: str) -> RideRecords:
@@ -38,9 +34,7 @@ def _add(records: RideRecords, row: dict[str, str], place: str) -> None:
         raise RequestError(
             f"{place}: {FIRST_COLUMN} is {elapsed_s:g}, allowed is {records.elapsed_s[-1]:g} or more"
         )
-    values: dict[str, float | None] = {"rider_power_w": None, "altitude_m": None}
-    values.update({name: _number(name, column, row, place) for name, column in COLUMNS.items()})
-    records.add(elapsed_s, values)
+    records.add(elapsed_s, {name: _number(name, column, row, place) for name, column in COLUMNS.items()})
 
 
 def _number(name: str, column: str, row: dict[str, str], place: str) -> float:
@@ -49,7 +43,7 @@ def _number(name: str, column: str, row: dict[str, str], place: str) -> float:
         value = float(row[column])
     except ValueError:
         value = math.nan
-    # A crank that turns backward has a cadence below zero in no column of ours; a current offset has.
+    # Only the power may be below zero, from an offset of the current; our cadence never is.
     if name == "battery_w" and value < 0.0:
         value = 0.0
     if not low <= value <= high:

@@ -6,6 +6,7 @@ are in `recording_rules` and in host_sim/recordings/README.md; `Recording.correc
 each was used.
 """
 
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from host_sim.bench.recorded_csv import read_csv
@@ -32,6 +33,7 @@ RECORDINGS = Path(__file__).resolve().parent.parent / "recordings"
 _SUFFIXES = (".csv", ".fit")
 
 
+@dataclass(slots=True)
 class Recording:
     """A ride by the second: entry i of each list is what held i seconds after the start.
 
@@ -41,43 +43,24 @@ class Recording:
     `speed_m_per_s` how fast it was. `estimated` names what was not recorded but worked out from the speed.
     """
 
-    __slots__ = (
-        "braking",
-        "cadence_rpm",
-        "corrections",
-        "estimated",
-        "grade",
-        "name",
-        "paused",
-        "place_m",
-        "rider_power_w",
-        "speed_m_per_s",
-        "standing",
-    )
+    name: str
+    cadence_rpm: list[float]
+    rider_power_w: list[float]
+    grade: list[float]
+    paused: list[bool]
+    corrections: Corrections
+    braking: list[bool] = field(init=False)
+    standing: list[bool] = field(init=False)
+    speed_m_per_s: list[float] = field(default_factory=list)
+    place_m: list[float] = field(default_factory=list)
+    estimated: list[str] = field(default_factory=list)
 
-    def __init__(
-        self,
-        name: str,
-        cadence_rpm: list[float],
-        rider_power_w: list[float],
-        grade: list[float],
-        paused: list[bool],
-        corrections: Corrections,
-    ) -> None:
-        """Store lists of equal length, else ValueError."""
-        if not len(cadence_rpm) == len(rider_power_w) == len(grade) == len(paused):
+    def __post_init__(self) -> None:
+        """Refuse lists of different lengths by ValueError."""
+        if not len(self.cadence_rpm) == len(self.rider_power_w) == len(self.grade) == len(self.paused):
             raise ValueError("cadence_rpm, rider_power_w, grade and paused must have equal lengths")
-        self.name = name
-        self.cadence_rpm = cadence_rpm
-        self.rider_power_w = rider_power_w
-        self.grade = grade
-        self.paused = paused
-        self.corrections = corrections
-        self.braking = [False] * len(paused)
-        self.standing = list(paused)
-        self.speed_m_per_s: list[float] = []
-        self.place_m: list[float] = []
-        self.estimated: list[str] = []
+        self.braking = [False] * len(self.paused)
+        self.standing = list(self.paused)
 
     @property
     def seconds(self) -> int:

@@ -4,19 +4,20 @@
    brakes on. At most PAUSE_KEPT_S seconds of it are kept: nothing happens in the rest. A shorter gap counts
    as empty cells. Records within one second are averaged.
 2. Empty cells. Up to FILLED_MAX_S seconds are interpolated between their neighbours, longer ones are 0:
-without a reading no pedalling is assumed.
+   without a reading no pedalling is assumed.
 3. Spike. One second of cadence that differs by more than SPIKE_RPM from both neighbours, to the same side,
    while these agree within SPIKE_RPM, becomes their mean. Three exceptions: a dip in a second without rider
    power is kept, since the rider did ease off; a second between two standing ones is kept up to PUSH_MAX_RPM,
    it is a short push of the pedal; and zero never counts as a spike (see rule 4).
 4. Lag. Zero cadence with rider power for up to LAG_MAX_S seconds means that the recorder lags behind the
-legs: cadence is interpolated. Zero cadence without power is a real stop, even of a single second. Power
-without
-   cadence for longer, or between two standing seconds, is set to 0: the assist logic sees the crank, and a
-   standing crank does no work.
+   legs: cadence is interpolated. Zero cadence without power is a real stop, even of a single second. Power
+   without cadence for longer, or between two standing seconds, is set to 0: the assist logic sees the crank,
+   and a standing crank does no work.
 """
 
-from host_sim.bench.records_of_ride import RideRecords
+from dataclasses import asdict, dataclass
+
+from host_sim.bench.records_of_ride import VALUES, RideRecords
 
 PAUSE_FROM_S = 4.0  # Recorders sometimes drop one to three records; a rider stands longer than that.
 PAUSE_KEPT_S = 20  # Long enough for the bicycle to come to rest and for every time-out to pass.
@@ -26,33 +27,22 @@ PUSH_MAX_RPM = 100.0  # Nobody turns the crank twice from rest to rest within a 
 LAG_MAX_S = 2
 
 
+@dataclass(slots=True)
 class Corrections:
     """How many seconds of a recording each rule changed."""
 
-    __slots__ = (
-        "averaged_records",
-        "blank_seconds",
-        "filled_seconds",
-        "lagging_seconds",
-        "left_out_seconds",
-        "pauses",
-        "spikes",
-        "unbelieved_power_seconds",
-    )
-
-    def __init__(self) -> None:
-        self.pauses = 0
-        self.left_out_seconds = 0
-        self.averaged_records = 0
-        self.filled_seconds = 0
-        self.blank_seconds = 0
-        self.spikes = 0
-        self.lagging_seconds = 0
-        self.unbelieved_power_seconds = 0
+    averaged_records: int = 0
+    blank_seconds: int = 0
+    filled_seconds: int = 0
+    lagging_seconds: int = 0
+    left_out_seconds: int = 0
+    pauses: int = 0
+    spikes: int = 0
+    unbelieved_power_seconds: int = 0
 
     def as_dict(self) -> dict[str, int]:
         """Return the counts by name."""
-        return {name: getattr(self, name) for name in self.__slots__}
+        return asdict(self)
 
 
 def lay_out_seconds(records: RideRecords, corrections: Corrections) -> tuple[RideRecords, list[bool]]:
@@ -99,15 +89,14 @@ def _add_pause(track: RideRecords, paused: list[bool], gap_s: float, corrections
 
 
 def _add_row(track: RideRecords, paused: list[bool], values: dict[str, float | None], is_pause: bool) -> None:
-    names = ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m", "battery_w")
-    track.add(float(len(paused)), {name: values.get(name) for name in names})
+    track.add(float(len(paused)), values)
     paused.append(is_pause)
 
 
 def _mean_of(records: RideRecords, first: int, last: int) -> dict[str, float | None]:
     """Return the mean of each column over the records `first` to `last`, None where all are empty."""
     means: dict[str, float | None] = {}
-    for name in ("cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m", "battery_w"):
+    for name in VALUES:
         values = getattr(records, name)
         if first == last:  # The usual case: one record a second.
             means[name] = values[first]

@@ -1,9 +1,12 @@
 """A recorder's data, column by column, before any rule is applied."""
 
+from dataclasses import dataclass, field
+
 from host_sim.errors import RequestError
 
 COLUMNS = ("elapsed_s", "cadence_rpm", "rider_power_w", "speed_m_per_s", "altitude_m")
 REQUIRED = COLUMNS[:3]
+VALUES = (*COLUMNS[1:], "battery_w")  # Battery power is known from a board only.
 # Lowest and highest plausible value, and its unit. Cadence: 0 to 200 rpm is plausible, 130 rpm for long
 # is rare (the rides in host_sim/recordings). Power: 2137 W is the highest within one turn that Martin, Wagner
 # and Coyle measured (Med. Sci. Sports Exerc. 1997, 29:1505). The others are round numbers beyond any ride.
@@ -17,27 +20,22 @@ LIMITS = {
 }
 
 
+@dataclass(slots=True)
 class RideRecords:
     """Lists of equal length; None where the recorder had no value. `elapsed_s` never falls."""
 
-    __slots__ = ("altitude_m", "battery_w", "cadence_rpm", "elapsed_s", "rider_power_w", "speed_m_per_s")
-
-    def __init__(self) -> None:
-        self.elapsed_s: list[float] = []
-        self.cadence_rpm: list[float | None] = []
-        self.rider_power_w: list[float | None] = []
-        self.speed_m_per_s: list[float | None] = []
-        self.altitude_m: list[float | None] = []
-        self.battery_w: list[float | None] = []  # Known from a board only.
+    elapsed_s: list[float] = field(default_factory=list)
+    cadence_rpm: list[float | None] = field(default_factory=list)
+    rider_power_w: list[float | None] = field(default_factory=list)
+    speed_m_per_s: list[float | None] = field(default_factory=list)
+    altitude_m: list[float | None] = field(default_factory=list)
+    battery_w: list[float | None] = field(default_factory=list)
 
     def add(self, elapsed_s: float, values: dict[str, float | None]) -> None:
-        """Append one record; `values` has every column but `elapsed_s`, `battery_w` if known."""
+        """Append one record; a column that `values` does not have is empty in it."""
         self.elapsed_s.append(elapsed_s)
-        self.cadence_rpm.append(values["cadence_rpm"])
-        self.rider_power_w.append(values["rider_power_w"])
-        self.speed_m_per_s.append(values["speed_m_per_s"])
-        self.altitude_m.append(values["altitude_m"])
-        self.battery_w.append(values.get("battery_w"))
+        for name in VALUES:
+            getattr(self, name).append(values.get(name))
 
     def check_not_empty(self, file_name: str) -> None:
         """Raise RequestError unless there are two records, and speed or both cadence and power among them."""

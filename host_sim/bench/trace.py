@@ -4,6 +4,7 @@ While the controller has no supply, the state is "off" and the controller's esti
 """
 
 from collections.abc import Callable
+from math import pi
 from pathlib import Path
 from typing import TextIO
 
@@ -17,7 +18,7 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import EdgeWatch, World
 
 PERIODS_PER_ROW = 10  # 50 ms: twenty rows a second.
-RPM_PER_RAD_PER_S = 9.549296585513721
+RPM_PER_RAD_PER_S = 30.0 / pi
 _NEW = -1
 _OFF = -2
 OFF_NAME = "off"
@@ -130,13 +131,10 @@ class EdgeWindow(StepWatch, EdgeWatch):
 
     def edge(self, time_us: int, levels: int) -> None:
         """Record a crank edge."""
-        if self.centre_us is not None:
-            if time_us <= self.centre_us + self.half_us:
-                self.edges.append((time_us, levels))
-            return
-        self.edges.append((time_us, levels))
-        while self.edges and self.edges[0][0] < time_us - self.half_us:
-            self.before = self.edges.pop(0)[1]
+        if self.centre_us is None or time_us <= self.centre_us + self.half_us:
+            self.edges.append((time_us, levels))
+        if self.centre_us is None:
+            self._drop_until(time_us - self.half_us)
 
     def write(self, path: Path) -> None:
         """Write the edges as CSV, each with the levels after it; the first row has the levels before."""
@@ -151,6 +149,13 @@ class EdgeWindow(StepWatch, EdgeWatch):
     def look(self, outputs: Outputs) -> None:
         """Fix the window when the state is reached for the first time."""
         if self.centre_us is None and self._controller.engagement.state == self._centre_state:
-            self.centre_us = self._world.now_us
-            while self.edges and self.edges[0][0] < self.centre_us - self.half_us:
-                self.before = self.edges.pop(0)[1]
+            self.fix(self._world.now_us)
+
+    def fix(self, centre_us: int) -> None:
+        """Fix the window around `centre_us`, which is not later than now."""
+        self.centre_us = centre_us
+        self._drop_until(centre_us - self.half_us)
+
+    def _drop_until(self, time_us: int) -> None:
+        while self.edges and self.edges[0][0] < time_us:
+            self.before = self.edges.pop(0)[1]

@@ -8,6 +8,7 @@ from random import Random
 
 from firmware.records import EdgeLog
 from host_sim.bench.board_clock import BoardClock
+from host_sim.bench.distortion import CONTACT_LOST_LONGEST_S
 from host_sim.bench.drive_faults import DriveFaults
 from host_sim.bench.edge_watch import EdgeWatch as EdgeWatch  # Re-exported.
 from host_sim.bench.noise import Noise
@@ -33,7 +34,6 @@ NOISE_PULSE_LONGEST_S = 0.002
 BOUNCES = 3
 BOUNCE_S = 0.0003  # Under 1 ms: common for contacts; reed-sensor.com glossary gives 0.5 to 1 ms.
 TURNING_RAD_PER_S = 0.05  # Half a revolution per minute: slower is standing.
-CONTACT_LOST_LONGEST_S = 0.05  # Of a channel's loose contact; common practice, no source.
 
 
 class PlantWatch:
@@ -168,9 +168,8 @@ class World:
         self.crank_log = EdgeLog()
         self.wheel_log = EdgeLog()
         self._random = Random(seed)
-        self._fault_random = Random(
-            seed ^ FAULT_SEED
-        )  # Separate, so that other faults keep their random numbers.
+        # Separate, so that other faults keep their random numbers.
+        self._fault_random = Random(seed ^ FAULT_SEED)
         self._edge_watches: list[EdgeWatch] = []
         self._plant_watches: list[PlantWatch] = []
         self._true_levels = pedal_sensor.levels

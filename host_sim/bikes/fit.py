@@ -26,8 +26,8 @@ def check_fit(bike: Bike, place: Place) -> None:
 
 def refuse(key: str, value: float | str, allowed: str) -> ValueError:
     """Return the refusal of a key's value in the common form."""
-    told = value if isinstance(value, str) else f"{value:g}"
-    return ValueError(f"{key} is {told}, allowed is {allowed}")
+    shown = value if isinstance(value, str) else f"{value:g}"
+    return ValueError(f"{key} is {shown}, allowed is {allowed}")
 
 
 def edge_gaps(sensor: PedalSensor) -> list[float]:
@@ -67,15 +67,11 @@ def _check_drive(bike: Bike) -> None:
         raise refuse("motor_controller.full_v", controller.full_v, allowed)
     least_a = min(motor.current_limit_a, controller.battery_current_limit_a)
     if motor.no_load_current_a > 0.5 * least_a:
-        raise refuse(
-            "motor.no_load_current_a",
-            motor.no_load_current_a,
-            f"half of the lower limit, {least_a / 2:g} (A)",
-        )
+        allowed = f"up to half of the lower limit, {least_a / 2:g} (A)"
+        raise refuse("motor.no_load_current_a", motor.no_load_current_a, allowed)
     if battery.full_v < battery.empty_v + 1.0:
-        raise refuse(
-            "battery.full_v", battery.full_v, f"{battery.empty_v + 1.0:g} (empty_v and a volt) or more (V)"
-        )
+        allowed = f"{battery.empty_v + 1.0:g} (empty_v and a volt) or more (V)"
+        raise refuse("battery.full_v", battery.full_v, allowed)
     # Once half the voltage is lost inside the battery, power falls with more current: P = E^2 / 4R.
     most_a = battery.empty_v / (2.0 * battery.resistance_ohm)
     if controller.battery_current_limit_a > most_a:
@@ -97,9 +93,8 @@ def _check_sensor(sensor: PedalSensor) -> None:
         raise refuse(f"{key}.uneven_deg", sensor.uneven_deg, "0 (degrees) beside angle_errors_deg")
     errors = sensor.angle_errors_deg
     if errors and len(errors) != sensor.pulses_per_rev:
-        raise refuse(
-            f"{key}.angle_errors_deg", f"a list of {len(errors)}", f"one for each of {sensor.pulses_per_rev}"
-        )
+        allowed = f"one for each of {sensor.pulses_per_rev}"
+        raise refuse(f"{key}.angle_errors_deg", f"a list of {len(errors)}", allowed)
     gap = min(edge_gaps(sensor))
     if gap < EDGE_GAP_LEAST:
         where = f"{sensor.phase_deg:g} with duty_percent {sensor.duty_percent:g}"
@@ -117,9 +112,8 @@ def _check_sensor(sensor: PedalSensor) -> None:
         raise ValueError(f"{key}.{name} moves neighbouring magnets {found} apart, allowed is {allowed}")
     half_pitch_deg = 180.0 / sensor.pulses_per_rev
     if sensor.hysteresis_deg > half_pitch_deg:
-        raise refuse(
-            f"{key}.hysteresis_deg", sensor.hysteresis_deg, f"half a pitch, {half_pitch_deg:.3g} (degrees)"
-        )
+        allowed = f"up to half a pitch, {half_pitch_deg:.3g} (degrees)"
+        raise refuse(f"{key}.hysteresis_deg", sensor.hysteresis_deg, allowed)
 
 
 def _error_for_pulses(duty: float) -> float:
@@ -134,35 +128,28 @@ def _error_for_pulses(duty: float) -> float:
 def _check_levers(bike: Bike) -> None:
     throttle, selector = bike.throttle, bike.selector
     if throttle.full_v < throttle.rest_v + 0.5:
-        raise refuse(
-            "throttle.full_v",
-            throttle.full_v,
-            f"{throttle.rest_v + 0.5:g} (rest_v and half a volt) or more (V)",
-        )
+        allowed = f"{throttle.rest_v + 0.5:g} (rest_v and half a volt) or more (V)"
+        raise refuse("throttle.full_v", throttle.full_v, allowed)
     if selector.high_v < selector.low_v + 0.5:
-        raise refuse(
-            "selector.high_v",
-            selector.high_v,
-            f"{selector.low_v + 0.5:g} (low_v and half a volt) or more (V)",
-        )
+        allowed = f"{selector.low_v + 0.5:g} (low_v and half a volt) or more (V)"
+        raise refuse("selector.high_v", selector.high_v, allowed)
     _check_selector(selector)
 
 
 def _check_selector(selector: Selector) -> None:
     shares = selector.shares_percent
+    given = f"a list of {len(shares)}"
     if selector.kind != "positions":
         if selector.positions is not None:
             raise refuse("selector.positions", selector.positions, 'a key of kind "positions" only')
         if shares:
-            raise refuse(
-                "selector.shares_percent", f"a list of {len(shares)}", 'a key of kind "positions" only'
-            )
+            raise refuse("selector.shares_percent", given, 'a key of kind "positions" only')
         return
     if selector.positions is None:
         raise ValueError("selector.positions is missing, allowed is a whole number, 2 to 6")
     if len(shares) != selector.positions:
-        told = f"a list of {len(shares)}"
-        raise refuse("selector.shares_percent", told, f"one share for each of {selector.positions} positions")
+        allowed = f"one share for each of {selector.positions} positions"
+        raise refuse("selector.shares_percent", given, allowed)
 
 
 def _check_place(bike: Bike, place: Place) -> None:
@@ -171,6 +158,5 @@ def _check_place(bike: Bike, place: Place) -> None:
         allowed = f"{'below' if place.power_strict else 'up to'} {place.power_limit_w:g} (W) in {bike.place}"
         raise refuse("motor.rated_power_w", rated_w, allowed)
     if place.brake_must_release and bike.brakes.switches == "none":
-        raise refuse(
-            "brakes.switches", '"none"', f'"all" or "some" in {bike.place}: a brake must end assistance'
-        )
+        allowed = f'"all" or "some" in {bike.place}: a brake must end assistance'
+        raise refuse("brakes.switches", '"none"', allowed)

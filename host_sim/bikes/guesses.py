@@ -1,7 +1,7 @@
-"""A bicycle out of the few things that a person can answer: what is known, and what must be guessed.
+"""Values for a new bike file from a few answers: what is known, and what must be guessed.
 
-Every formula is a starting value that lets the bench ride at once; what each guess is worth is measured at
-the bicycle. Sources: physics where a formula says so, else common practice, no source.
+Every formula gives a starting value, so that the bench can ride at once; measurements at the bicycle replace
+the guesses. Sources: physics where a formula says so, else common practice, no source.
 """
 
 from dataclasses import dataclass

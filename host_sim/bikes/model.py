@@ -102,6 +102,11 @@ class PedalSensor(Table):
         """Whether channel A changes first when turning forward; on the left it is the other one."""
         return (self.leads_on_the_right == "A") == (self.side == "right")
 
+    @property
+    def edges_per_turn(self) -> int:
+        """How many edges one turn of the crank gives, those of all channels together."""
+        return self.pulses_per_rev * (4 if self.kind == "two channels" else 2)
+
     def magnet_errors_deg(self) -> list[float]:
         """Return the error of each magnet's place, in degrees of the crank.
 

@@ -27,7 +27,7 @@ def open_map_full_w(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -
     controller, motor = bike.motor_controller, bike.motor
     if controller.kind == "speed":
         return controller.battery_current_limit_a * bike.battery.full_v
-    current_a = _motor_current_a(bike, power_limit_w, taper_start_mm_per_s)
+    current_a = motor_current_a(bike, power_limit_w, taper_start_mm_per_s / 1000.0)
     return power_limit_w * motor.current_limit_a / current_a
 
 
@@ -56,8 +56,8 @@ def most_w_per_v(bike: Bike, power_limit_w: int, taper_start_mm_per_s: int) -> f
     dP/dd = U I + d U dI/dd, dI/dd = U / (R + d^2 Rb), where Rb is the battery's resistance.
     """
     controller, motor = bike.motor_controller, bike.motor
-    current_a = _motor_current_a(bike, power_limit_w, taper_start_mm_per_s)
-    back_v = _back_v(bike, taper_start_mm_per_s)
+    current_a = motor_current_a(bike, power_limit_w, taper_start_mm_per_s / 1000.0)
+    back_v = back_emf_v(bike, taper_start_mm_per_s / 1000.0)
     if controller.kind == "speed":
         battery = bike.battery
         loaded_v = battery.full_v - battery.resistance_ohm * power_limit_w / battery.full_v
@@ -83,13 +83,14 @@ def motor_model(bike: Bike) -> dict[str, int]:
     }
 
 
-def _back_v(bike: Bike, speed_mm_per_s: int) -> float:
-    wheel_rad_per_s = speed_mm_per_s / 1000.0 / bike.bicycle.wheel_circumference_m * 2.0 * pi
-    return bike.motor.torque_constant_nm_per_a * wheel_rad_per_s
+def back_emf_v(bike: Bike, speed_m_per_s: float) -> float:
+    """Return the back-EMF of the motor at a speed of the bicycle, V."""
+    rad_per_s = speed_m_per_s / bike.bicycle.wheel_circumference_m * 2.0 * pi
+    return bike.motor.torque_constant_nm_per_a * rad_per_s
 
 
-def _motor_current_a(bike: Bike, power_w: int, speed_mm_per_s: int) -> float:
-    """Return the motor current that draws `power_w` at a speed: E I + R I^2 = P."""
-    back_v = _back_v(bike, speed_mm_per_s)
+def motor_current_a(bike: Bike, power_w: float, speed_m_per_s: float) -> float:
+    """Return the motor current that draws `power_w` at a speed, without any limit: E I + R I^2 = P."""
+    back_v = back_emf_v(bike, speed_m_per_s)
     root_v = sqrt(back_v**2 + 4.0 * bike.motor.resistance_ohm * power_w)
     return (root_v - back_v) / (2.0 * bike.motor.resistance_ohm)

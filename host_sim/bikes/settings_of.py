@@ -15,7 +15,6 @@ from host_sim.refusals import closest
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
-_EDGES_PER_PULSE = {"two channels": 4, "one channel": 2, "duty-coded": 2}
 _THROTTLE_USES = ("never", "below start-up speed", "freely")
 _MM_PER_S_PER_KM_PER_H = 1000.0 / KM_PER_H_PER_M_PER_S
 # A sixth of a turn is pedalling; less may be a nudge. With a tenth, 40 to 50 % of nudges of up to
@@ -62,14 +61,13 @@ def _short(value: int) -> str:
 def _sensor(bike: Bike) -> dict[str, int]:
     sensor = bike.pedal_sensor
     kind = _KINDS[sensor.kind]
-    edges_per_turn = _EDGES_PER_PULSE[sensor.kind] * sensor.pulses_per_rev
     return {
         "sensor_kind": kind,
         "lead": 1 if _on_b(sensor) else 0,
         "forward_duty_high": 1 if sensor.duty_percent >= 50.0 else 0,
         "pulses_per_rev": sensor.pulses_per_rev,
         "edge_gap_permille": _edge_gap_permille(sensor),
-        "engage_edges": max(FIRST_PITCH_EDGES[kind], round(edges_per_turn * _ENGAGE_TURN_SHARE)),
+        "engage_edges": max(FIRST_PITCH_EDGES[kind], round(sensor.edges_per_turn * _ENGAGE_TURN_SHARE)),
         "wheel_circumference_mm": round(bike.bicycle.wheel_circumference_m * 1000.0),
         "wheel_pulses_per_rev": bike.wheel_sensor.pulses_per_rev,
         "wheel_lost_ms": _wheel_lost_ms(bike),
@@ -127,7 +125,7 @@ def cutoff_distance_m(bike: Bike, place: Place) -> float | None:
 
 
 def _mm_per_s(km_per_h: float) -> int:
-    """Return a speed in whole mm/s, never more than was asked for."""
+    """Return a speed in whole mm/s, rounded down."""
     return floor(km_per_h * _MM_PER_S_PER_KM_PER_H)
 
 

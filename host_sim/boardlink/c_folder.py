@@ -21,7 +21,7 @@ from host_sim.forms.vectors import RideVectors, VectorWriter
 RANDOM_STEPS = 10_000
 SEED = 1
 COURSES = {"errand": 120, "broken_sensor": None}
-"""What is ridden for the vectors, and how many seconds of it; None: all."""
+"""The courses that are ridden for the vectors, and how many seconds of each; None is all of it."""
 WRAP_AFTER_S = 40
 PLAIN = ("check.h", "check_host.c", "Makefile")
 
@@ -104,14 +104,11 @@ def _names(program: Program) -> list[str]:
     lines: list[str] = []
     for module in program.modules.values():
         for constant in module.constants.values():
-            if (
-                constant.type.kind == "table"
-                and constant.type.name == "text"
-                and len(constant.type.dims) == 1
-            ):
+            found = constant.type
+            if (found.kind, found.name, len(found.dims)) == ("table", "text", 1):
                 assert isinstance(constant.value, tuple)
-                lines += [f"| number | {constant.name} |", "|---|---|"]
-                lines += [*_rows([(at, str(text)) for at, text in enumerate(constant.value)]), ""]
+                names = [(at, str(text)) for at, text in enumerate(constant.value)]
+                lines += [f"| number | {constant.name} |", "|---|---|", *_rows(names), ""]
     return lines[:-1]
 
 

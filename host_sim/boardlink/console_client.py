@@ -14,6 +14,7 @@ from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
 READ_TIMEOUT_S = 0.05
+READ_SIZE = 4_096
 SILENT_READS_MAX = 100  # Consecutive reads without data or without an answer: 5 s on a quiet port.
 READS_TO_CLEAR = 2  # After this time an incomplete line left by another program has been refused.
 BAUD_RATE = 115_200  # The rate of an ESP32's serial adapter; USB ignores it.
@@ -123,6 +124,14 @@ class ConsoleClient:
         """Return the answers with the last crank edges as the board sends them: an edge dump."""
         return self._ask({"request": "edges"})
 
+    def listen(self, size: int = READ_SIZE) -> None:
+        """Read at most `size` bytes and pass everything in them to its handlers; waits a moment at most."""
+        for item in self.wire.feed(self._port.read(size)):
+            if isinstance(item, Frame):
+                self._on_frame(item)
+            else:
+                self._on_text(item)
+
     def _ask(self, request: dict[str, Any]) -> list[dict[str, Any]]:
         """Send a request; return all lines of its answer, or raise BoardRefusal or BoardSilent."""
         self._clear_line()
@@ -133,7 +142,7 @@ class ConsoleClient:
             silent_reads += 1
             came = False
             # Process all received data, even after the answer, so that no frame is lost.
-            for item in self.wire.feed(self._port.read(4_096)):
+            for item in self.wire.feed(self._port.read(READ_SIZE)):
                 answer = self._answer_in(item, request["request"])
                 if answer is not None:
                     came = True
@@ -155,11 +164,7 @@ class ConsoleClient:
         self._cleared = True
         self._port.write(b"\n")
         for _ in range(READS_TO_CLEAR):
-            for item in self.wire.feed(self._port.read(4_096)):
-                if isinstance(item, Frame):
-                    self._on_frame(item)
-                else:
-                    self._on_text(item)
+            self.listen()
 
     def _answer_in(self, item: Frame | str, request: str) -> dict[str, Any] | None:
         """Return the answer or refusal in a line; pass other lines to their handlers."""

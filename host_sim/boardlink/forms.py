@@ -17,7 +17,7 @@ from host_sim.forms.viper.firmware import MODULE, fused_firmware
 from host_sim.near_names import nearest
 
 SETTINGS_FILE = "firmware/settings.py"
-FORM_FILE = "boards/startable.py"  # From which a board knows what to tell in its frames.
+FORM_FILE = "boards/startable.py"  # It tells the board which form to report in its frames.
 OFTEN = (
     "boards/analog.py",
     "boards/wired_board.py",
@@ -44,8 +44,6 @@ SELDOM = (
     "firmware/settings.py",
 )
 """What runs at a start or at rest: as machine code it is twice as large, too large for a Pico."""
-
-
 _START = b"micropython.alloc_emergency_exception_buf(100)\n"
 # Without it a Pico's memory is too fragmented to load all machine code, and the start fails.
 _COLLECTING = b"import gc  # noqa: E402\n\ngc.threshold(16_384)\n"

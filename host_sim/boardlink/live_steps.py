@@ -74,11 +74,8 @@ class LiveSteps:
         """
         self._reader = StepReader()
         self._items: list[RecordedStep | Loss] = []
-        self._on_frame = on_frame
-        self._on_text = on_text
         self._on_block = on_block
         self._clock_s = clock_s
-        self._port = port
         self._unread = 0
         self._renewal = Renewal()
         self._client = ConsoleClient(port, on_frame, on_text, self._take)
@@ -106,11 +103,7 @@ class LiveSteps:
             self._client.stream()
             self._renewal.requested(self._clock_s())
         else:
-            for item in self._client.wire.feed(self._port.read(READ_SIZE)):
-                if isinstance(item, Frame):
-                    self._on_frame(item)
-                else:
-                    self._on_text(item)
+            self._client.listen(READ_SIZE)
         found = self._items
         self._items = []
         return found

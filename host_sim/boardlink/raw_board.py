@@ -54,7 +54,7 @@ class RawBoard:
             self.close()
             raise BoardTrouble(
                 f"{error}; if it is riding, ground its maintenance pin and restart it; if not, plug it in "
-                f"again"
+                "again"
             ) from None
 
     def run(self, code: str, doing: str) -> list[Any]:

@@ -54,7 +54,7 @@ _PICO_FLASH = FlashLayout(
     address=0x1000_0000 + 0x000A_0000, block_size=4_096, block_count=352, uf2_family=0xE48B_FF56
 )
 
-# Its code runs on every later Cortex-M; MicroPython's loader takes it there.
+# Its code runs on every later Cortex-M, and MicroPython's loader accepts it there.
 _ARMV6M = ("armv6m", 4)
 
 _WIRE = "connect it with a USB cable that carries data (many only charge)"
@@ -87,7 +87,7 @@ TARGETS = (
         "pyboard",
         ("with STM32F405RG",),  # Every STM32 board calls its platform pyboard.
         None,
-        f"{_WIRE}",
+        _WIRE,
         emitter=_ARMV6M,  # The Pico's code, never run here: so bytecode unless asked for.
     ),
     Target("desk", "the desk, without hardware", "linux", (), None, ""),

@@ -47,8 +47,7 @@ def refuse_what_exists(folder: Path, force: bool) -> None:
         if not empty and not _is_bundle(folder):
             raise RequestError(
                 f"{spoken(folder)} is not a bundle of ours, so --force does not replace it, allowed is "
-                f"another "
-                "--out"
+                "another --out"
             )
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "no possible file name"

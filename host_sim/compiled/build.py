@@ -93,23 +93,23 @@ def compiled_copy(parts: tuple[str, ...] = HOT) -> Path:
     missing = missing_tools()
     if missing:
         raise CannotCompile(f"there is no compiled copy: {missing}")
-    cache = cache_folder()
-    folder = cache / f"compiled-{_digest(sources, version('mypy'))}"
+    folder = _folder_for(sources)
     if folder.is_dir():
         return folder
+    cache = folder.parent
     cache.mkdir(parents=True, exist_ok=True)
-    with _one_at_a_time(cache), tempfile.TemporaryDirectory(dir=cache) as workshop:
+    with _one_at_a_time(cache), tempfile.TemporaryDirectory(dir=cache) as scratch:
         if folder.is_dir():  # Another process built it in the meantime.
             return folder
-        _compile(sources, Path(workshop))
-        _keep_binaries(Path(workshop))
+        _compile(sources, Path(scratch))
+        _keep_binaries(Path(scratch))
         try:
-            Path(workshop).rename(folder)
+            Path(scratch).rename(folder)
         except OSError:
             if not folder.is_dir():  # Otherwise another process was faster.
                 raise
         else:
-            Path(workshop).mkdir()  # For the context manager to remove.
+            Path(scratch).mkdir()  # For the context manager to remove.
     return folder
 
 
@@ -132,9 +132,11 @@ def _one_at_a_time(cache: Path) -> Iterator[None]:
 
 def is_built(parts: tuple[str, ...] = HOT) -> bool:
     """Return whether the compiled copy exists already."""
-    if missing_tools():
-        return False
-    return (cache_folder() / f"compiled-{_digest(_sources(parts), version('mypy'))}").is_dir()
+    return not missing_tools() and _folder_for(_sources(parts)).is_dir()
+
+
+def _folder_for(sources: list[Path]) -> Path:
+    return cache_folder() / f"compiled-{_digest(sources, version('mypy'))}"
 
 
 def _sources(parts: tuple[str, ...]) -> list[Path]:
@@ -165,36 +167,36 @@ def _digest(sources: list[Path], mypy_version: str) -> str:
     return digest.hexdigest()[:16]
 
 
-def _compile(sources: list[Path], workshop: Path) -> None:
+def _compile(sources: list[Path], scratch: Path) -> None:
     texts = {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in sources}
     names = [name for name in texts if not name.startswith(INTERPRETED)]
     whole = whole_constants(texts[name] for name in names)
     fixed = fixed_fields(texts[name] for name in names)
     vectors = find_spec("librt") is not None and find_spec("librt.vecs") is not None
     for name, text in texts.items():
-        copy = workshop / name
+        copy = scratch / name
         copy.parent.mkdir(parents=True, exist_ok=True)
         if name in names:
             text = annotated(with_fixed_fields(text, fixed), whole, vectors)
         copy.write_text(text, encoding="utf-8")
-    shutil.copy(RARE_CALLS, workshop)
+    shutil.copy(RARE_CALLS, scratch)
     environment = {**os.environ, "MYPYC_OPT_LEVEL": OPTIMISATION, "MYPYC_DEBUG_LEVEL": "0", "MYPYPATH": ""}
     environment["CFLAGS"] = f"{os.environ.get('CFLAGS', '')} {C_FLAGS}".strip()
-    command = [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(workshop / "types"), *names]
-    log = workshop / "log"
-    code = Guarded(command, workshop, environment, log, str(workshop)).wait()
+    command = [sys.executable, "-m", "mypyc", *MYPY_OPTIONS, "--cache-dir", str(scratch / "types"), *names]
+    log = scratch / "log"
+    code = Guarded(command, scratch, environment, log, str(scratch)).wait()
     if code != 0:
         said = log.read_text(encoding="utf-8", errors="replace").strip() or "no message"
         last = said.splitlines()[-1]
         raise CannotCompile(f"there is no compiled copy: mypyc ended with code {code}, {last}")
 
 
-def _keep_binaries(workshop: Path) -> None:
+def _keep_binaries(scratch: Path) -> None:
     """Delete everything except extension modules and files that stay interpreted."""
     suffix = sysconfig.get_config_var("EXT_SUFFIX")
     for name in ("build", "types"):
-        shutil.rmtree(workshop / name, ignore_errors=True)
-    for path in workshop.rglob("*"):
-        kept = path.name.endswith(suffix) or path.is_relative_to(workshop / INTERPRETED)
+        shutil.rmtree(scratch / name, ignore_errors=True)
+    for path in scratch.rglob("*"):
+        kept = path.name.endswith(suffix) or path.is_relative_to(scratch / INTERPRETED)
         if path.is_file() and not kept:
             path.unlink()

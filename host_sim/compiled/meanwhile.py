@@ -18,10 +18,10 @@ class CopyMeanwhile:
     def __init__(self) -> None:
         """Begin."""
         self.folder = ""
-        self._desk = TemporaryDirectory(prefix="treadle-compiling-", ignore_cleanup_errors=True)
+        self._scratch = TemporaryDirectory(prefix="treadle-compiling-", ignore_cleanup_errors=True)
         environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-        desk = Path(self._desk.name)
-        self._running = Guarded([sys.executable, "-P", "-c", _PROGRAM], desk, environment, desk / "log")
+        scratch = Path(self._scratch.name)
+        self._running = Guarded([sys.executable, "-P", "-c", _PROGRAM], scratch, environment, scratch / "log")
         self._waiting = Thread(target=self._wait, daemon=True)
         self._waiting.start()
 
@@ -36,4 +36,4 @@ class CopyMeanwhile:
         """End the compilation, finished or not."""
         self._running.end()
         self._waiting.join()
-        self._desk.cleanup()
+        self._scratch.cleanup()

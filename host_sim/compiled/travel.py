@@ -1,6 +1,6 @@
-"""Passes settings between processes by their values, since a compiled class has no empty instance.
+"""Lets settings be pickled by their values, since pickle can't make an empty instance of a compiled class.
 
-Importing it is enough, on both sides.
+It is enough that both processes import it.
 """
 
 import copyreg
@@ -8,13 +8,13 @@ import copyreg
 from firmware.settings import Settings
 
 
-def settings_again(values: dict[str, int]) -> Settings:
-    """Return the settings on the other side."""
+def rebuilt(values: dict[str, int]) -> Settings:
+    """Return settings with these values; unpickling calls it."""
     return Settings(values)
 
 
-def _departing(settings: Settings) -> tuple[object, tuple[dict[str, int]]]:
-    return settings_again, (settings.as_dict(),)
+def _reduced(settings: Settings) -> tuple[object, tuple[dict[str, int]]]:
+    return rebuilt, (settings.as_dict(),)
 
 
-copyreg.pickle(Settings, _departing)  # type: ignore[arg-type]
+copyreg.pickle(Settings, _reduced)  # type: ignore[arg-type]

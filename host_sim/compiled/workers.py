@@ -20,14 +20,20 @@ from queue import SimpleQueue
 from threading import Lock
 from typing import Any, TypeVar
 
-import host_sim.compiled.travel  # noqa: F401  It teaches settings to travel.
+import host_sim.compiled.travel  # noqa: F401  It lets settings be pickled.
 from host_sim.compiled.build import HOT, ROOT, CannotCompile, compiled_copy, is_built, missing_tools
 from host_sim.compiled.meanwhile import CopyMeanwhile
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+USUAL_MOST = 8
 DEATHS_MAX = 3  # A batch is not tried again after its worker has died this often.
 AHEAD = 4  # Batches on their way for each worker, so that none waits for another.
+
+
+def usual_count() -> int:
+    """Return how many processes to start unless the user says otherwise: one a core, at most USUAL_MOST."""
+    return min(os.cpu_count() or 1, USUAL_MOST)
 
 
 class WorkerDied(Exception):
@@ -35,7 +41,7 @@ class WorkerDied(Exception):
 
 
 class Workers:
-    """`count` processes for as long as the `with` block lasts. Read: `notice`, "" or why they are slow."""
+    """`count` processes during the `with` block. Read: `notice`, "" or why they are slow."""
 
     def __init__(
         self,
@@ -123,9 +129,8 @@ class Workers:
                 place = self._ready(place)
                 answer = place.ask(request)
             finally:
-                self._idle.put(
-                    place if answer is not None else None
-                )  # Otherwise somebody would wait for ever.
+                # Without a slot in the queue another thread would wait for ever.
+                self._idle.put(place if answer is not None else None)
             if answer is None:
                 continue
             done, results = answer
@@ -147,7 +152,7 @@ class Workers:
     def _start(self) -> "_Worker":
         with self._starting:
             if self._over:
-                raise WorkerDied("the workers have been sent home")
+                raise WorkerDied("the worker processes have been ended")
             worker = _kept_for(self._folder) or _Worker(self._folder)
             self._started.append(worker)
             return worker
@@ -191,7 +196,7 @@ _keeping = Lock()
 
 @contextmanager
 def processes_kept() -> Iterator[None]:
-    """Hand processes on from one `Workers` to the next in this block: starting one takes a second or two."""
+    """Reuse processes from one `Workers` to the next in this block: starting one takes a second or two."""
     global _kept
     with _keeping:
         if _kept is not None:
@@ -207,7 +212,7 @@ def processes_kept() -> Iterator[None]:
 
 
 def _keep(worker: _Worker) -> bool:
-    """Keep a process for the next one who asks, if there will be one."""
+    """Keep a process for the next `Workers`, if one may follow; return whether it is kept."""
     with _keeping:
         if _kept is None:
             return False

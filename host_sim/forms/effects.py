@@ -15,10 +15,11 @@ from host_sim.forms.outside import outside
 
 def find_effects(program: Program) -> None:
     """Compute what each function reads and writes, including the functions that it calls."""
-    own: dict[str, Effects] = {}
-    for label, function in program.functions.items():
-        if label in program.calls:
-            own[label] = _own_effects(program, function)
+    own = {
+        label: _own_effects(program, function)
+        for label, function in program.functions.items()
+        if label in program.calls
+    }
     program.effects = dict(own)
     changed = True
     while changed:
@@ -57,9 +58,8 @@ def check_order(program: Program, function: Function) -> None:
             first, second = _effects_of(program, function, left), _effects_of(program, function, right)
             place = left if hasattr(left, "lineno") else right
             if first.writes and second.writes:
-                raise outside(
-                    function.module.path, place, "two calls that change something in one expression"
-                )
+                sentence = "two calls that change something in one expression"
+                raise outside(function.module.path, place, sentence)
             clash = (first.writes & second.reads) | (first.reads & second.writes)
             if clash:
                 owner, field = min(clash)
@@ -73,9 +73,8 @@ def _check_chain(program: Program, function: Function, node: ast.Compare) -> Non
     """Refuse a chain of comparisons whose middle changes something: in C it would do so twice."""
     for middle in node.comparators[:-1]:
         if _effects_of(program, function, middle).writes:
-            raise outside(
-                function.module.path, node, "a call that changes something within a chain of comparisons"
-            )
+            sentence = "a call that changes something within a chain of comparisons"
+            raise outside(function.module.path, node, sentence)
 
 
 def _unordered(node: ast.AST) -> Iterator[tuple[ast.expr, ast.expr]]:
@@ -108,7 +107,7 @@ def _effects_of(program: Program, function: Function, expression: ast.expr) -> E
         if isinstance(node, ast.Attribute) and id(node.value) in program.types:
             found = found | Effects(frozenset({(program.types[id(node.value)].name, node.attr)}))
         if isinstance(node, ast.Call):
-            called = expressions.called(node) if not _constructs(program, function, node) else None
+            called = None if _constructs(program, function, node) else expressions.called(node)
             if called is not None:
                 found = found | program.effects[called.label]
     return found

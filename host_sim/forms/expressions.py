@@ -5,11 +5,28 @@ import ast
 from host_sim.forms.model import BOOL, INT, NONE, TEXT, Class, Function, Program, Type
 from host_sim.forms.outside import OutsideSubsetError, outside
 
-ARITHMETIC = (
-    ast.Add, ast.Sub, ast.Mult, ast.FloorDiv, ast.Mod,
-    ast.LShift, ast.RShift, ast.BitAnd, ast.BitOr, ast.BitXor,
-)  # fmt: skip
-ORDERING = (ast.Lt, ast.LtE, ast.Gt, ast.GtE)
+OPERATORS: dict[type[ast.operator], str] = {
+    ast.Add: "+",
+    ast.Sub: "-",
+    ast.Mult: "*",
+    ast.FloorDiv: "//",
+    ast.Mod: "%",
+    ast.LShift: "<<",
+    ast.RShift: ">>",
+    ast.BitAnd: "&",
+    ast.BitOr: "|",
+    ast.BitXor: "^",
+}
+"""The arithmetic of the subset, with its signs in Python."""
+COMPARISONS: dict[type[ast.cmpop], str] = {
+    ast.Lt: "<",
+    ast.LtE: "<=",
+    ast.Gt: ">",
+    ast.GtE: ">=",
+    ast.Eq: "==",
+    ast.NotEq: "!=",
+}
+"""The comparisons of the subset, with their signs in Python and in C."""
 EQUALITY = (ast.Eq, ast.NotEq)
 SHIFT_MAX = 30
 BUILT_IN = {"abs": (1, 1), "min": (2, 3), "max": (2, 3), "len": (1, 1)}
@@ -74,7 +91,7 @@ class Expressions:
         if isinstance(node, ast.Attribute):
             return self.field_type(node)
         if isinstance(node, ast.BinOp):
-            return self._arithmetic(node)
+            return self.computed(node, node.op, node.left, node.right)
         if isinstance(node, ast.UnaryOp):
             return self._unary(node)
         if isinstance(node, ast.BoolOp):
@@ -121,19 +138,17 @@ class Expressions:
             raise NotYetKnown(f"{self.module.path}:{node.lineno}: {kind.name} has no field {node.attr}")
         return kind.fields[node.attr].type
 
-    def _arithmetic(self, node: ast.BinOp) -> Type:
-        if not isinstance(node.op, ARITHMETIC):
+    def computed(self, node: ast.AST, sign: ast.operator, left: ast.expr, right: ast.expr) -> Type:
+        """Return the type of `left sign right`, the value of `node` or what it assigns."""
+        if type(sign) not in OPERATORS:
             raise self.refuse(node, f"`{ast.unparse(node)}` computes what the subset has not")
-        self.wanted(node.left, INT)
-        self.wanted(node.right, INT)
-        amount = self.known_value(node.right)
-        if isinstance(node.op, ast.FloorDiv | ast.Mod) and amount is not None and amount <= 0:
+        self.wanted(left, INT)
+        self.wanted(right, INT)
+        amount = self.known_value(right)
+        if isinstance(sign, ast.FloorDiv | ast.Mod) and amount is not None and amount <= 0:
             raise self.refuse(node, f"divides by {amount}, allowed is a positive divisor")
-        if (
-            isinstance(node.op, ast.LShift | ast.RShift)
-            and amount is not None
-            and not 0 <= amount <= SHIFT_MAX
-        ):
+        shifts = isinstance(sign, ast.LShift | ast.RShift) and amount is not None
+        if shifts and amount not in range(SHIFT_MAX + 1):
             raise self.refuse(node, f"shifts by {amount}, allowed is 0 to {SHIFT_MAX}")
         return INT
 
@@ -161,8 +176,8 @@ class Expressions:
     def _comparison(self, node: ast.Compare) -> Type:
         first = self.wanted(node.left, INT, BOOL)
         for sign, right in zip(node.ops, node.comparators, strict=True):
-            kinds = (INT,) if isinstance(sign, ORDERING) else (first,)
-            if not isinstance(sign, (*ORDERING, *EQUALITY)) or first not in kinds:
+            kinds = (first,) if isinstance(sign, EQUALITY) else (INT,)
+            if type(sign) not in COMPARISONS or first not in kinds:
                 raise self.refuse(node, f"`{ast.unparse(node)}` compares what the subset does not")
             self.wanted(right, *kinds)
         return BOOL

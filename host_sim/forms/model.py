@@ -147,11 +147,7 @@ class Program:
     def classes(self) -> dict[str, Class]:
         """All classes by name; a class comes after those whose objects it owns."""
         found = {kind.name: kind for module in self.modules.values() for kind in module.classes.values()}
-        order: dict[str, Class] = {}
-        for kind in found.values():
-            for one in _with_parts(kind, found):
-                order[one.name] = one
-        return order
+        return {one.name: one for kind in found.values() for one in _with_parts(kind, found)}
 
     @property
     def functions(self) -> dict[str, Function]:
@@ -169,30 +165,23 @@ class Program:
 
     def constant(self, module: Module, name: str) -> Constant | None:
         """Return the constant that `name` means in `module`, or None."""
-        if name in module.constants:
-            return module.constants[name]
-        if name not in module.imports:
-            return None
-        source, real = module.imports[name]
-        return self.modules[source].constants.get(real)
+        source, real = self._behind(module, name)
+        return module.constants.get(name) or source.constants.get(real)
 
     def function(self, module: Module, name: str) -> Function | None:
         """Return the function that `name` means in `module`, or None."""
-        if name in module.functions:
-            return module.functions[name]
-        if name not in module.imports:
-            return None
-        source, real = module.imports[name]
-        return self.modules[source].functions.get(real)
+        source, real = self._behind(module, name)
+        return module.functions.get(name) or source.functions.get(real)
 
     def class_named(self, module: Module, name: str) -> Class | None:
         """Return the class that `name` means in `module`, or None."""
-        if name in module.classes:
-            return module.classes[name]
-        if name not in module.imports:
-            return None
-        source, real = module.imports[name]
-        return self.modules[source].classes.get(real)
+        source, real = self._behind(module, name)
+        return module.classes.get(name) or source.classes.get(real)
+
+    def _behind(self, module: Module, name: str) -> tuple[Module, str]:
+        """Return module and name behind an imported name; `module` and `name` for any other."""
+        source, real = module.imports.get(name, (module.name, name))
+        return self.modules[source], real
 
     def border(self) -> list[Class]:
         """Return the classes that the root's public methods take and return, and the classes these own."""

@@ -130,9 +130,8 @@ def _check_names(function: Function) -> None:
     """Refuse names that mean something else in C."""
     for name in (*function.parameters, *function.locals):
         if name in NAMES_OF_C:
-            raise outside(
-                function.module.path, function.node, f"{name} in {function.label} is a reserved word of C"
-            )
+            sentence = f"{name} in {function.label} is a reserved word of C"
+            raise outside(function.module.path, function.node, sentence)
 
 
 def _check_ends(function: Function) -> None:
@@ -150,11 +149,9 @@ def _always_returns(statements: list[ast.stmt]) -> bool:
 
 def _check_recursion(program: Program) -> None:
     for label, function in program.functions.items():
-        reached = program.reached(sorted(program.calls.get(label, ())))
-        if function in reached:
-            raise outside(
-                function.module.path, function.node, f"{label} calls itself, directly or indirectly"
-            )
+        if function in program.reached(sorted(program.calls.get(label, ()))):
+            sentence = f"{label} calls itself, directly or indirectly"
+            raise outside(function.module.path, function.node, sentence)
 
 
 def _check_slots(program: Program) -> None:
@@ -165,6 +162,5 @@ def _check_slots(program: Program) -> None:
                 slots = {ast.literal_eval(element) for element in statement.value.elts}
                 if slots != set(kind.fields):
                     odd = min(slots ^ set(kind.fields))
-                    raise outside(
-                        kind.module.path, statement, f"{odd} is a slot or a field of {kind.name}, not both"
-                    )
+                    sentence = f"{odd} is a slot or a field of {kind.name}, not both"
+                    raise outside(kind.module.path, statement, sentence)

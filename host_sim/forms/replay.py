@@ -186,20 +186,10 @@ def main() -> None:
         with open(argument, "rb") as file:
             replay = Replay(file)
             replay.run()
-        name = argument.split("/")[-1]
-        say(
-            name,
-            "steps",
-            replay.steps,
-            "edges",
-            replay.edges,
-            "differences",
-            replay.differences,
-            "allocations",
-            replay.allocations,
-            "digest",
-            hex(replay.digest),
-        )
+        words = [argument.split("/")[-1]]
+        for name in ("steps", "edges", "differences", "allocations"):
+            words += [name, getattr(replay, name)]
+        say(*words, "digest", hex(replay.digest))
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 import ast
 
-from host_sim.forms.expressions import ARITHMETIC, SHIFT_MAX, Expressions
+from host_sim.forms.expressions import Expressions
 from host_sim.forms.model import BOOL, INT, NONE, TEXT, Field, Type
 
 
@@ -18,7 +18,7 @@ class Statements(Expressions):
         if isinstance(statement, ast.Assign):
             self._assign(statement)
         elif isinstance(statement, ast.AugAssign):
-            self._augment(statement)
+            self.computed(statement, statement.op, statement.target, statement.value)
         elif isinstance(statement, ast.If):
             self.condition(statement.test)
             self.take_all(statement.body)
@@ -144,18 +144,6 @@ class Statements(Expressions):
         self.wanted(value, INT)
         self.program.types[id(target)] = INT
 
-    def _augment(self, statement: ast.AugAssign) -> None:
-        if not isinstance(statement.op, ARITHMETIC):
-            raise self.refuse(statement, f"`{ast.unparse(statement)}` computes what the subset has not")
-        self.wanted(statement.target, INT)
-        self.wanted(statement.value, INT)
-        amount = self.known_value(statement.value)
-        if isinstance(statement.op, ast.FloorDiv | ast.Mod) and amount is not None and amount <= 0:
-            raise self.refuse(statement, f"divides by {amount}, allowed is a positive divisor")
-        if isinstance(statement.op, ast.LShift | ast.RShift) and amount is not None:
-            if not 0 <= amount <= SHIFT_MAX:
-                raise self.refuse(statement, f"shifts by {amount}, allowed is 0 to {SHIFT_MAX}")
-
     def _loop(self, statement: ast.For) -> None:
         where = statement.iter
         if isinstance(where, ast.Tuple):
@@ -164,12 +152,14 @@ class Statements(Expressions):
             for argument in where.args:
                 self.wanted(argument, INT)
             self._loop_body(statement)
-        elif isinstance(where, ast.Name) and self.typed(where) == Type(
-            "table", "int", self.typed(where).dims[:1]
-        ):
+        elif isinstance(where, ast.Name) and self._is_row(self.typed(where)):
             self._loop_body(statement)
         else:
             raise self.refuse(statement, f"`for … in {ast.unparse(where)}` is not in the subset")
+
+    def _is_row(self, found: Type) -> bool:
+        """Tell whether it is a constant table of whole numbers without tables in it."""
+        return found.kind == "table" and found.name == "int" and len(found.dims) == 1
 
     def _loop_body(self, statement: ast.For) -> None:
         """Type a loop over numbers. Its variable must not be changed inside or used after it."""

@@ -58,9 +58,7 @@ class MagnetRing:
         self.strengths = [1.0] * pulses_per_rev
         self.a_strengths = [1.0] * pulses_per_rev  # Shares of `strengths`, as channel A sees them.
         self.b_strengths = [1.0] * pulses_per_rev
-        self.multiple = (
-            1  # Pulses that each magnet makes: more than one if a part with more poles was fitted.
-        )
+        self.multiple = 1  # Pulses of each magnet: more than one if a part with more poles was fitted.
         self.edges_rad: list[float] = []
         self.forward_levels: list[int] = []
         self.backward_levels: list[int] = []

@@ -15,9 +15,7 @@ RESISTANCE_AT_CELSIUS = 25.0  # `resistance_ohm` is the winding at this temperat
 # Motor and battery use each other's current and voltage of the previous step. This smoothing of the voltage
 # keeps that exchange stable for packs up to eight times as resistive as the winding (at 5 ms steps).
 SUPPLY_SMOOTHING_S = 0.02
-_SHARE_SETTLED = (
-    1e-9  # The lag ends here, so that a decaying exponential doesn't become a slow denormal number.
-)
+_SHARE_SETTLED = 1e-9  # The lag ends here: a decaying exponential would become a slow denormal number.
 _SUPPLY_LOW_V = 0.1  # Below this the battery counts as disconnected.
 
 

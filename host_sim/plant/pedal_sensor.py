@@ -79,9 +79,8 @@ class PedalSensor:
             name = f"angle_errors_deg[{index}]"
             error_deg = require(name, error_deg, -half_pitch_deg, half_pitch_deg, "degrees")
             errors_rad[index] = error_deg * _RAD_PER_DEG
-        self._half_play_rad = (
-            0.5 * require("hysteresis_deg", hysteresis_deg, 0.0, 20.0, "degrees") * _RAD_PER_DEG
-        )
+        hysteresis_deg = require("hysteresis_deg", hysteresis_deg, 0.0, 20.0, "degrees")
+        self._half_play_rad = 0.5 * hysteresis_deg * _RAD_PER_DEG
         self._ring = MagnetRing(kind, pulses, a_leads, duty, phase_deg, errors_rad, on_b)
         self._channel_states = [FREE, FREE]
         self._seen_levels = [0, 1, 2, 3]

@@ -12,7 +12,7 @@ from host_sim.plant.limits import require
 FOLLOW = 0  # The crank follows `target_rad_per_s`; the gear follows from crank and wheel.
 HOLD = 1  # The rider tries to hold `target_rad_per_s` in the given gear.
 EFFORT = 2  # The rider gives `power_w` in the given gear.
-RIDDEN = 3  # A recording: as FOLLOW, as far as the wheel and the gears of this bicycle let the crank turn.
+RIDDEN = 3  # A recording: as FOLLOW, within what the wheel and the gears of this bicycle allow.
 
 # Legs stop from 80 rpm (8.4 rad/s) in 0.14 s and start as fast; common practice, no source.
 LEG_ACCELERATION_RAD_PER_S2 = 60.0
@@ -20,9 +20,8 @@ LEG_ACCELERATION_RAD_PER_S2 = 60.0
 HOLD_BAND_RAD_PER_S = 1.0
 # EFFORT: no rider pedals above 150 rpm for long; common practice, no source.
 LEG_FASTEST_RAD_PER_S = 5.0 * pi
-_START_AFTER_DEAD_CENTRE_RAD = (
-    0.25 * pi
-)  # A rider who waits at the lights puts a pedal where it can be pushed.
+# A rider who waits at the lights puts a pedal where it can be pushed.
+_START_AFTER_DEAD_CENTRE_RAD = 0.25 * pi
 _TURN_RAD = 2.0 * pi
 _STILL_RAD_PER_S = 1e-3
 _CAUGHT_UP_RAD_PER_S = 1e-9
@@ -155,8 +154,7 @@ class Rider:
         """The crank follows its target; the torque follows from the power."""
         leg_rad_per_s = self._move_leg(self.target_rad_per_s, elapsed_s)
         twice_rad = 2.0 * (self.crank_rad - self._dead_centre_rad) + leg_rad_per_s * elapsed_s
-        # Speed is the integral of torque, so its variation is a quarter period behind; the mean stays the
-        # target.
+        # Speed is the integral of torque, so it varies a quarter period later; its mean stays the target.
         crank_rad_per_s = leg_rad_per_s * self._ripple_mean * (1.0 - self._ripple * sin(twice_rad))
         self.crank_rad_per_s = crank_rad_per_s
         self.crank_rad += crank_rad_per_s * elapsed_s
@@ -215,9 +213,8 @@ class Rider:
         torque_nm = 0.0
         if self.mode == HOLD:
             missing_rad_per_s = wanted_rad_per_s - wheel_rad_per_s
-            if (
-                missing_rad_per_s > 0.0
-            ):  # Within that tolerance the wheel may be faster; the legs never apply negative torque.
+            # Within the tolerance of `_push` the wheel may be faster; legs never apply negative torque.
+            if missing_rad_per_s > 0.0:
                 torque_nm = self._strength_nm * missing_rad_per_s / HOLD_BAND_RAD_PER_S
         if self.mode == EFFORT or self.development_m == 0.0:
             power_nm = self._strength_nm

@@ -1,5 +1,6 @@
 """One ride for the rules: a bike with the tolerances of real parts, a course, a seed."""
 
+from dataclasses import dataclass
 from random import Random
 from typing import Any, Protocol
 
@@ -26,30 +27,20 @@ class Build(Protocol):
         """Make one."""
 
 
+@dataclass(slots=True)
 class Case:
-    """The inputs of a ride: `bike`, `course`, `seed`.
+    """The inputs of a ride.
 
     Optional: the start of the board's clock, the settings after the first loss of supply, and `build`, which
     makes the controller (None for the firmware's own).
     """
 
-    __slots__ = ("bike", "build", "course", "seed", "settings_after", "ticks_at_start_us")
-
-    def __init__(
-        self,
-        bike: Bike,
-        course: Course,
-        seed: int,
-        ticks_at_start_us: int | None = None,
-        settings_after: Settings | None = None,
-    ) -> None:
-        """Take what is to be ridden."""
-        self.bike = bike
-        self.course = course
-        self.seed = seed
-        self.ticks_at_start_us = ticks_at_start_us
-        self.settings_after = settings_after
-        self.build: Build | None = None
+    bike: Bike
+    course: Course
+    seed: int
+    ticks_at_start_us: int | None = None
+    settings_after: Settings | None = None
+    build: Build | None = None
 
     @property
     def settings(self) -> Settings:
@@ -57,7 +48,7 @@ class Case:
         return self.bike.firmware_settings
 
     def bench(self) -> Bench:
-        """Return the bike on a bench of its own, not ridden yet."""
+        """Return the bike on a new bench, before its ride."""
         return bench_for(self.bike, self.seed, self.ticks_at_start_us, self.settings_after, self.build)
 
     def script(self) -> CourseScript:
@@ -88,7 +79,7 @@ class Scenario:
 
 
 def with_scatter(bike: Bike, draw: Random) -> Bike:
-    """Return another bike built from the same file, with slightly different parts, load and charge.
+    """Return another specimen of the same bike, with slightly different parts, load and charge.
 
     Common practice, no source: load and charge vary freely, magnets and pickup within the tolerances of the
     file, the motor controller's lag within a tenth.

@@ -8,14 +8,14 @@ from firmware.records import Outputs
 from firmware.settings import MOTOR_SPEED
 from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.clock import US_PER_S
+from host_sim.bench.ride_measures import SETTLED_SHARE, SURGE_WINDOW_US
 from host_sim.bench.world import TURNING_RAD_PER_S, World
 from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
 
 RISE_PERIODS = 20  # 0.1 s: over less, whole millivolts would count for much.
 STEPPED_BACK_MV = 10  # A command that falls by this much at once has found the back-EMF.
-SETTLED_SHARE = 0.1
-SURGE_WINDOW_S = 4.0
+OVER_LIMIT = 1.1  # Of the power limit: power above this counts as too much.
 CONTINUOUS_PERIODS = 2000  # 10 s.
 LINE_MOVED = 0.03  # Of the power limit: less is the noise of the reading.
 QUIET_S = 1.0  # Time after a change in the ride that is not evaluated.
@@ -245,7 +245,7 @@ class Tracking(Probe):
         self._overshoot = max(self._overshoot, share - 1.0)
         if abs(share - 1.0) > SETTLED_SHARE:
             self._outside_us = now_us
-        if now_us > self._end_us - SURGE_WINDOW_S * US_PER_S:
+        if now_us > self._end_us - float(SURGE_WINDOW_US):
             self._lowest = min(self._lowest, share)
             self._highest = max(self._highest, share)
 
@@ -306,7 +306,7 @@ class PowerExcess(Probe):
 
     def look(self, outputs: Outputs) -> None:
         """Add up what is above."""
-        excess_w = self.world.motor.power_w - 1.1 * float(self.settings.power_limit_w)
+        excess_w = self.world.motor.power_w - OVER_LIMIT * float(self.settings.power_limit_w)
         before_j = 0.0 if self.measured is None else self.measured
         self.saw(before_j + max(excess_w, 0.0) * float(CONTROL_PERIOD_US) / US_PER_S)
 

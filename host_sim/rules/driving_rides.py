@@ -4,8 +4,7 @@ from random import Random
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines, Scenario
-from host_sim.rules.riding import cutoff_km_per_h, rest
-from host_sim.units import KM_PER_H_PER_MM_PER_S
+from host_sim.rules.riding import cutoff_km_per_h, on_roller, rest, taper_km_per_h
 
 
 class ThrottleFromRest(Scenario):
@@ -42,7 +41,7 @@ class BrakePull(Scenario):
             return None
         start_s = rest(bike)
         lines: Lines = [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(5.0, 20.0)},
+            on_roller(draw.uniform(5.0, 20.0)),
             {"at_s": start_s, "cadence_rpm": draw.uniform(40.0, 100.0)},
         ]
         for turn in range(2):
@@ -64,8 +63,7 @@ class SelectorPositions(Scenario):
             return None
         start_s = rest(bike)
         speed = draw.uniform(6.0, 0.8 * cutoff_km_per_h(bike))
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]
-        lines.append({"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)})
+        lines: Lines = [on_roller(speed), {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)}]
         if bike.selector.kind == "positions":
             places: Lines = [
                 {"selector_position": number} for number in range(1, (bike.selector.positions or 2) + 1)
@@ -87,15 +85,9 @@ class PowerSteps(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Fifteen seconds of pedalling."""
         start_s = rest(bike)
-        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
         return start_s + 15.0, [
-            {
-                "at_s": 0,
-                "cadence_rpm": 0,
-                "crank_free": True,
-                # Slower than 10 km/h many motors can't take their power: there the current limit rules.
-                "roller_km_per_h": draw.uniform(10.0, 0.95 * taper_km_per_h),
-            },
+            # Slower than 10 km/h many motors can't take their power: there the current limit rules.
+            on_roller(draw.uniform(10.0, 0.95 * taper_km_per_h(bike))),
             {"at_s": start_s, "cadence_rpm": draw.uniform(55.0, 90.0)},
         ]
 
@@ -109,15 +101,14 @@ class HelpResumed(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Three times 4 s of pedalling on the roller, the last one after it has slowed down."""
         start_s = rest(bike)
-        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
-        speed = draw.uniform(10.0, min(24.0, 0.95 * taper_km_per_h))
+        speed = draw.uniform(10.0, min(24.0, 0.95 * taper_km_per_h(bike)))
         faster = min(speed + draw.uniform(2.0, 6.0), cutoff_km_per_h(bike))
         cadence = draw.uniform(60.0, 90.0)
         coast_s = start_s + 5.0 + draw.uniform(1.0, 4.0)
         slow_s = coast_s + 6.0
         brakes = bike.brakes.switches != "none"
         return slow_s + 8.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed},
+            on_roller(speed),
             {"at_s": start_s, "cadence_rpm": cadence},
             {"at_s": start_s + 5.0, "cadence_rpm": 0},
             {"at_s": coast_s, "cadence_rpm": cadence},
@@ -134,44 +125,46 @@ class SlopeBegins(Scenario):
     sentence = "a slope that begins under full power, or a roller that slows down as fast"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
-        """On the road 5 to 10 % after half a minute on the level; or on the roller 12 km/h in 2 to 3 s."""
+        """On the road 5 to 10 % after half a minute on the level; on the roller 12 km/h less in 2 to 3 s."""
         start_s = rest(bike)
         pedal = {"cadence_rpm": draw.uniform(60.0, 85.0)}
-        taper_km_per_h = bike.firmware_settings.taper_start_mm_per_s * KM_PER_H_PER_MM_PER_S
         if seed % 2:
-            speed = draw.uniform(0.8, 0.95) * taper_km_per_h
-            lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]
-            lines.append({"at_s": start_s} | pedal)
+            speed = draw.uniform(0.8, 0.95) * taper_km_per_h(bike)
             slower = {"over_s": draw.uniform(2.0, 3.0), "roller_km_per_h": max(speed - 12.0, 4.0)}
-            lines.append({"at_s": start_s + 6.0} | slower)
-            return start_s + 14.0, lines
-        lines = [{"at_s": 0, "cadence_rpm": 0}]
-        lines.append({"at_s": start_s, "effort_w": draw.uniform(100.0, 250.0)} | pedal)
-        lines.append({"at_s": start_s + 30.0, "grade_percent": draw.uniform(5.0, 10.0)})
-        return start_s + 45.0, lines
+            return start_s + 14.0, [
+                on_roller(speed),
+                {"at_s": start_s} | pedal,
+                {"at_s": start_s + 6.0} | slower,
+            ]
+        return start_s + 45.0, [
+            {"at_s": 0, "cadence_rpm": 0},
+            {"at_s": start_s, "effort_w": draw.uniform(100.0, 250.0)} | pedal,
+            {"at_s": start_s + 30.0, "grade_percent": draw.uniform(5.0, 10.0)},
+        ]
 
 
 class HillyRide(Scenario):
-    """A ride as it comes."""
+    """Hills, stops, brakes and the throttle in random order."""
 
     name = "hilly ride"
     sentence = "a ride over hills with stops, brakes and the throttle"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
-        """About a minute of anything."""
+        """New random values every 2 to 9 s, for about a minute."""
         lines: Lines = [{"at_s": 0, "cadence_rpm": 0}]
         at_s = rest(bike)
         while at_s < 60.0:
-            line: dict[str, object] = {
-                "at_s": at_s,
-                "cadence_rpm": draw.choice((0.0, -30.0, 50.0, 65.0, 80.0, 95.0)),
-            }
-            line["effort_w"] = draw.uniform(20.0, 250.0)
-            line["grade_percent"] = draw.uniform(-3.0, 7.0)
-            line["brake"] = draw.random() < 0.15
-            line["throttle_percent"] = draw.choice((0.0, 0.0, 0.0, 40.0, 100.0))
-            line["selector_percent"] = draw.choice((0.0, 50.0, 100.0, 100.0, 100.0))
-            lines.append(line)
+            lines.append(
+                {
+                    "at_s": at_s,
+                    "cadence_rpm": draw.choice((0.0, -30.0, 50.0, 65.0, 80.0, 95.0)),
+                    "effort_w": draw.uniform(20.0, 250.0),
+                    "grade_percent": draw.uniform(-3.0, 7.0),
+                    "brake": draw.random() < 0.15,
+                    "throttle_percent": draw.choice((0.0, 0.0, 0.0, 40.0, 100.0)),
+                    "selector_percent": draw.choice((0.0, 50.0, 100.0, 100.0, 100.0)),
+                }
+            )
             at_s += draw.uniform(2.0, 9.0)
         return at_s, lines
 
@@ -186,8 +179,7 @@ class BatteryRunsLow(Scenario):
         """A lower charge every 4 s."""
         start_s = rest(bike)
         speed = draw.uniform(10.0, 16.0)
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]
-        lines.append({"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)})
+        lines: Lines = [on_roller(speed), {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)}]
         for index, charge in enumerate((30, 20, 14, 10, 7, 4, 2, 0)):
             lines.append({"at_s": start_s + 4.0 + 4.0 * index, "charge_percent": charge})
         return start_s + 36.0, lines
@@ -207,10 +199,8 @@ class MotorGetsHot(Scenario):
         start_s = rest(bike)
         low = settings.heat_foldback_decicelsius / 10.0
         span = settings.heat_limit_decicelsius / 10.0 - low
-        lines: Lines = [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(10.0, 16.0)}
-        ]
-        lines.append({"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)})
+        speed = draw.uniform(10.0, 16.0)
+        lines: Lines = [on_roller(speed), {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)}]
         for index, share in enumerate((-0.2, 0.1, 0.35, 0.6, 0.85, 1.05)):
             lines.append({"at_s": start_s + 4.0 + 4.0 * index, "motor_celsius": low + share * span})
         return start_s + 28.0, lines

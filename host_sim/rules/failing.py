@@ -34,7 +34,7 @@ def _wheel_limit_s(bike: Bike) -> float:
 
 
 def _shunt_limit_s(bike: Bike) -> float | None:
-    """Only at full command can a missing current be told from a small one, so its rise time counts."""
+    """Add the rise to full command: only there can a missing current be distinguished from a small one."""
     if not bike.shunt.fitted:
         return None
     settings = bike.firmware_settings

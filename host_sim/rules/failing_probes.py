@@ -186,10 +186,8 @@ class WrapDifference(Probe):
     def end(self) -> None:
         """Ride again with the wrap a random way into the ride, and compare."""
         wrap_us = int(self.case.course.seconds * US_PER_S * (0.2 + 0.6 * (self.case.seed % 97) / 97.0))
-        twin = Case(
-            self.case.bike, self.case.course, self.case.seed, (TICKS_MAX_US + 1 - wrap_us) & TICKS_MAX_US
-        )
-        twin.build = self.case.build
+        start_us = (TICKS_MAX_US + 1 - wrap_us) & TICKS_MAX_US
+        twin = Case(self.case.bike, self.case.course, self.case.seed, start_us, build=self.case.build)
         bench = twin.bench()
         log = CommandLog()
         bench.watch(log)

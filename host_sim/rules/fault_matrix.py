@@ -4,6 +4,7 @@ A cell holds, fails, or is unseen: then the hazard table says why, and how large
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from host_sim.bikes.model import Bike
@@ -38,27 +39,17 @@ RUN_ON_MARGIN_M = 0.05  # The way of one control period at 36 km/h: what the end
 BRAKED_S = 0.5
 
 
+@dataclass(frozen=True, slots=True)
 class Cell:
-    """One cell: `row`, `speed_km_per_h`, `situation`, what was `measured`, `verdict`, `why` and `hazard`."""
+    """One judged cell; `why` has a phrase for each exceeded limit, `hazard` is "" unless one is known."""
 
-    def __init__(
-        self,
-        row: str,
-        speed_km_per_h: float,
-        situation: str,
-        measured: Measured,
-        verdict: str,
-        why: list[str],
-        hazard: str,
-    ) -> None:
-        """Store a judged cell."""
-        self.row = row
-        self.speed_km_per_h = speed_km_per_h
-        self.situation = situation
-        self.measured = measured
-        self.verdict = verdict
-        self.why = why
-        self.hazard = hazard
+    row: str
+    speed_km_per_h: float
+    situation: str
+    measured: Measured
+    verdict: str
+    why: list[str]
+    hazard: str
 
     def as_json(self) -> dict[str, Any]:
         """Return everything about the cell."""
@@ -176,19 +167,18 @@ def judged(bike: Bike, table: HazardTable, row: Row | None, job: Job, measured: 
     """Return the verdict on one ride; `row` is None for the ride without a fault."""
     name = NO_FAULT_ROW if row is None else row.name
     events = 1 if row is None else row.events
+    place = (name, job[2], job[3], measured)
     why = Limits(bike, events).broken_by(measured)
     if not why:
-        return Cell(name, job[2], job[3], measured, HOLDS, [], "")
+        return Cell(*place, HOLDS, [], "")
     known = None if row is None else unseen_of(table, name, bike, job[2], job[3])
     if known is None:
-        return Cell(name, job[2], job[3], measured, FAILS, why, "")
+        return Cell(*place, FAILS, why, "")
     hazard, unseen = known
     beyond = Limits(bike, events, unseen).broken_by(measured)
     if beyond:
-        return Cell(
-            name, job[2], job[3], measured, FAILS, [f"{one}: more than stated" for one in beyond], hazard.name
-        )
-    return Cell(name, job[2], job[3], measured, UNSEEN, why, hazard.name)
+        return Cell(*place, FAILS, [f"{one}: more than stated" for one in beyond], hazard.name)
+    return Cell(*place, UNSEEN, why, hazard.name)
 
 
 MapJobs = Callable[[Callable[[Job], Measured], Iterable[Job]], Iterator[Measured]]

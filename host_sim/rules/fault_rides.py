@@ -16,6 +16,7 @@ from host_sim.bench.truth import Bounds, Truth
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Case, Lines
+from host_sim.rules.driving_probes import OVER_LIMIT
 from host_sim.rules.fault_rows import Row, row_named
 from host_sim.rules.riding import rest
 from host_sim.units import KM_PER_H_PER_M_PER_S
@@ -25,7 +26,6 @@ SITUATIONS = (PEDALLING, COASTING, BY_THROTTLE, STARTING)
 SPEEDS_KM_PER_H = (3.0, 8.0, 16.0, 22.0)
 OVER_CUTOFF_KM_PER_H = 3.0
 
-POWER_TOLERANCE = 1.1  # Of the power limit: what a controller that works may overshoot in steady riding.
 CADENCE_RPM = 65.0
 BEFORE_S = 6.0  # Long enough for full power on every example bike.
 FAULT_S = 20.0
@@ -50,7 +50,7 @@ def bounds_of(bike: Bike) -> Bounds:
     elif bike.throttle.fitted and place.throttle_unpedalled == "freely":
         throttle_m_per_s = cutoff_m_per_s
     return Bounds(
-        power_w=POWER_TOLERANCE * bike.firmware_settings.power_limit_w,
+        power_w=OVER_LIMIT * bike.firmware_settings.power_limit_w,
         speed_m_per_s=cutoff_m_per_s * (1.0 + place.cutoff_tolerance_percent / 100.0),
         throttle_m_per_s=throttle_m_per_s,
     )

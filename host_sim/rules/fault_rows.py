@@ -5,6 +5,7 @@ reading: a pedal sensor's channel is pulled up (open collector), levers and read
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from host_sim.bikes.model import Bike
@@ -20,39 +21,28 @@ INPUTS = (CRANK, WHEEL, DRIVE, THROTTLE, SELECTOR, BATTERY, SHUNT, HEAT, BRAKE, 
 
 SLOW_PER_S = 5.0  # A plausible cadence on most rings.
 FAST_PER_S = 50.0  # The frequency of the mains in most countries.
-SLOW_PULSE_MS, FAST_PULSE_MS = 100.0, 10.0
+SLOW = {"per_s": SLOW_PER_S, "pulse_ms": 100.0}
+FAST = {"per_s": FAST_PER_S, "pulse_ms": 10.0}
 
 
+@dataclass(frozen=True, slots=True, eq=False)
 class Row:
     """One input that fails in one way: `input`, `mode`, and the `faults` of a course that cause it.
 
-    `lost_s` are pairs of times after the start of the fault, in seconds, between which the supply is off.
-    `backward` means that nothing fails, but the crank turns backward. `events` is the approximate number of
-    times that the fault occurs in a ride; the limits apply to each time. `heals_s` ends the fault.
+    `applies` tells whether a bike has this input at all. `lost_s` are pairs of times after the start of the
+    fault, in seconds, between which the supply is off. `backward` means that nothing fails, but the crank
+    turns backward. `events` is the approximate number of times that the fault occurs in a ride; the limits
+    apply to each time. `heals_s` ends the fault.
     """
 
-    __slots__ = ("applies", "backward", "events", "faults", "heals_s", "input", "lost_s", "mode")
-
-    def __init__(
-        self,
-        of_input: str,
-        mode: str,
-        faults: tuple[Fault, ...],
-        applies: Applies = lambda bike: True,
-        lost_s: tuple[tuple[float, float], ...] = (),
-        backward: bool = False,
-        events: int = 1,
-        heals_s: float | None = None,
-    ) -> None:
-        """State the row; `applies` tells whether a bike has this input at all."""
-        self.input = of_input
-        self.mode = mode
-        self.faults = faults
-        self.applies = applies
-        self.lost_s = lost_s
-        self.backward = backward
-        self.events = events
-        self.heals_s = heals_s
+    input: str
+    mode: str
+    faults: tuple[Fault, ...]
+    applies: Applies = lambda bike: True
+    lost_s: tuple[tuple[float, float], ...] = ()
+    backward: bool = False
+    events: int = 1
+    heals_s: float | None = None
 
     @property
     def name(self) -> str:
@@ -68,16 +58,14 @@ def _channel_rows(channel: str, applies: Applies) -> list[Row]:
     def fault(name: str, **keys: float) -> tuple[Fault, ...]:
         return ({"name": name, "channel": channel, **keys},)
 
-    slow = {"per_s": SLOW_PER_S, "pulse_ms": SLOW_PULSE_MS}
-    fast = {"per_s": FAST_PER_S, "pulse_ms": FAST_PULSE_MS}
     modes = {
         "stuck low": fault("channel stuck low"),
         "open or stuck high": fault("channel stuck high"),
         "stuck as it is": fault("channel dead"),
         "misses a magnet": fault("magnet missing on one channel", magnet=2),
         "dropouts": fault("channel dropouts", per_s=2.0),
-        "interference 5 Hz": fault("channel interference", **slow),
-        "interference 50 Hz": fault("channel interference", **fast),
+        "interference 5 Hz": fault("channel interference", **SLOW),
+        "interference 50 Hz": fault("channel interference", **FAST),
     }
     return [Row(CRANK, f"{channel} {mode}", faults, applies) for mode, faults in modes.items()]
 
@@ -86,12 +74,11 @@ def _both_rows() -> list[Row]:
     def both(name: str, **keys: float) -> tuple[Fault, ...]:
         return tuple({"name": name, "channel": channel, **keys} for channel in "AB")
 
-    slow = {"per_s": SLOW_PER_S, "pulse_ms": SLOW_PULSE_MS}
     return [
         Row(CRANK, "both stuck as they are", both("channel dead"), _two_channels),
         Row(CRANK, "both open or stuck high", both("channel stuck high"), _two_channels),
         Row(CRANK, "both dropouts", both("channel dropouts", per_s=2.0), _two_channels),
-        Row(CRANK, "both interference 5 Hz", both("channel interference", **slow), _two_channels),
+        Row(CRANK, "both interference 5 Hz", both("channel interference", **SLOW), _two_channels),
         Row(CRANK, "A and B exchanged", ({"name": "channels swapped"},), _two_channels),
         Row(CRANK, "magnet missing", ({"name": "magnet missing", "magnet": 2},)),
         Row(CRANK, "magnet weak", ({"name": "magnet weak", "magnet": 2, "strength": 0.4},)),
@@ -203,7 +190,7 @@ ROWS: tuple[Row, ...] = (
     *_wheel_rows(),
     Row(DRIVE, "unplugged", ({"name": "motor controller unplugged"},)),
     Row(DRIVE, "cuts out for 0.4 s", ({"name": "motor controller unplugged"},), heals_s=0.4),
-    # In the 20 to 31 s of a cell some ten cuts.
+    # About ten cuts in the 20 to 31 s of a cell.
     Row(
         DRIVE,
         "cuts out again and again",

@@ -4,7 +4,7 @@ from random import Random
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines, Scenario
-from host_sim.rules.riding import rest
+from host_sim.rules.riding import on_roller, rest
 
 
 class FaultWhileDriving(Scenario):
@@ -28,12 +28,11 @@ class FaultWhileDriving(Scenario):
             return None
         start_s = rest(bike)
         speed = draw.uniform(6.0, 9.0) if name == "shunt reading dead" else draw.uniform(6.0, 20.0)
-        begin = {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}
         drive = {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 95.0)}
         fault_s = start_s + 6.0 + draw.random()
         rest_s = fault_s + 15.0
         return rest_s + rest(bike) + 4.0, [
-            begin,
+            on_roller(speed),
             drive,
             {"at_s": fault_s, "fault": [fault]},
             {"at_s": fault_s + 12.0, "fault": []},
@@ -43,19 +42,19 @@ class FaultWhileDriving(Scenario):
 
 
 class ThrottleStuck(Scenario):
-    """The throttle sticks open; only the brake, and the speed where the place has one, end it."""
+    """The throttle sticks open; only the brake, and a speed limit of the place, end its help."""
 
     name = "throttle stuck"
     sentence = "the throttle sticks open while it drives, then the brake is pulled"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines] | None:
-        """Open, stuck, closed by the hand in vain, braked."""
+        """Opened, stuck after 2 to 3 s, braked 4 s later."""
         if not bike.throttle.fitted or bike.brakes.switches == "none":
             return None
         start_s = rest(bike)
         stuck_s = start_s + 2.0 + draw.random()
         return stuck_s + 8.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(0.0, 4.0)},
+            on_roller(draw.uniform(0.0, 4.0)),
             {"at_s": start_s, "throttle_percent": draw.uniform(50.0, 100.0)},
             {"at_s": stuck_s, "fault": [{"name": "throttle stuck"}]},
             {"at_s": stuck_s + 4.0, "brake": True},
@@ -69,13 +68,13 @@ class ShuntStuck(Scenario):
     sentence = "the shunt's reading stands still while the motor drives, then the legs stop"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines] | None:
-        """Stuck for 8 s, the legs stop after 4 s of them."""
+        """Stuck for 8 s; the legs stop after 4 of them."""
         if not bike.shunt.fitted:
             return None
         start_s = rest(bike)
         stuck_s = start_s + draw.uniform(1.0, 6.0)
         return stuck_s + 9.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 18.0)},
+            on_roller(draw.uniform(6.0, 18.0)),
             {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 90.0)},
             {"at_s": stuck_s, "fault": [{"name": "shunt reading stuck"}]},
             {"at_s": stuck_s + 4.0, "cadence_rpm": 0},
@@ -97,13 +96,10 @@ class Overrun(Scenario):
         faults: Lines = [{"name": "noise", "per_s": 5000.0}, {"name": "loop stalls", "stall_ms": 40}]
         burst_for_s = 0.5
         if seed % 2:
-            edges_per_turn = (
-                4 if bike.pedal_sensor.kind == "two channels" else 2
-            ) * bike.pedal_sensor.pulses_per_rev
-            burst_for_s = 100.0 * 60.0 / (edges_per_turn * cadence)
+            burst_for_s = 100.0 * 60.0 / (bike.pedal_sensor.edges_per_turn * cadence)
             faults = [{"name": "loop stalls", "stall_ms": round(burst_for_s * 1000.0)}]
         return burst_s + burst_for_s + 8.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 18.0)},
+            on_roller(draw.uniform(6.0, 18.0)),
             {"at_s": start_s, "cadence_rpm": cadence},
             {"at_s": burst_s, "fault": faults},
             {"at_s": burst_s + burst_for_s, "fault": []},
@@ -117,12 +113,12 @@ class BrownOut(Scenario):
     sentence = "the supply lost for a moment while the crank turns"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
-        """Lost for 0.05 to 2 s; the crank turns on for 6 s, rests, turns again."""
+        """Lost for 0.05 to 2 s; the crank keeps turning for 6 s, rests, turns again."""
         start_s = rest(bike)
         lost_s = start_s + 6.0 + draw.random()
         back_s = lost_s + draw.uniform(0.05, 2.0)
         return back_s + 12.0 + rest(bike), [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(5.0, 20.0)},
+            on_roller(draw.uniform(5.0, 20.0)),
             {"at_s": start_s, "cadence_rpm": draw.uniform(50.0, 95.0)},
             {"at_s": lost_s, "power_switch": False},
             {"at_s": back_s, "power_switch": True},
@@ -140,7 +136,7 @@ class NoiseAtRest(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Five bursts."""
         start_s = rest(bike)
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 0}]
+        lines: Lines = [on_roller(0)]
         for index, rate in enumerate((1.0, 5.0, 20.0, 100.0, 1000.0)):
             fault = {"name": "noise", "per_s": rate * draw.uniform(0.5, 1.0)}
             lines.append({"at_s": start_s + 4.0 * index, "fault": [fault]})

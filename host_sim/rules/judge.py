@@ -7,11 +7,10 @@ rule, up to MORE_ROUNDS times as many rides of its kinds are added.
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from os import cpu_count
 
 from host_sim.bikes.model import Bike
 from host_sim.compiled.build import HOT, is_built
-from host_sim.compiled.workers import Workers
+from host_sim.compiled.workers import Workers, usual_count
 from host_sim.rules.case import Build, Scenario
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.measure import Job, measure, ride_job, ride_once
@@ -21,10 +20,9 @@ from host_sim.rules.verdict import FAILS, HOLDS, NOT_SHOWN, Finding, Verdict
 __all__ = ["FAILS", "HOLDS", "NOT_SHOWN", "Done", "Finding", "Judging", "Say", "Verdict", "judge", "measure"]
 
 MORE_ROUNDS = 3  # With the rides asked for, a rule that was not shown gets up to four times as many.
-WORKERS_MOST = 8
-FEW_RIDES = 4  # Ridden here sooner than a worker process has started.
+FEW_RIDES = 4  # Fewer rides are done before a worker process has started.
 COMPILING_PAYS = 400  # Fewer rides take less time interpreted than a first compilation does.
-BATCH = 8  # Rides that travel together.
+BATCH = 8  # Rides sent to a worker process together.
 
 Done = Callable[[int, int], None]
 Say = Callable[[str], None]
@@ -32,7 +30,7 @@ Kinds = dict[str, tuple[Scenario, list[Rule]]]
 
 
 def _nobody_listens(sentence: str) -> None:
-    """Nothing is said."""
+    """Ignore the message."""
 
 
 class Judging:
@@ -68,7 +66,7 @@ class Judging:
         `workers` is the number of processes; with 1 all rides run in this process, interpreted.
         """
         jobs = self._jobs(self._kinds, self._seed)
-        count = workers or min(cpu_count() or 1, WORKERS_MOST)
+        count = workers or usual_count()
         if count == 1 or len(jobs) < FEW_RIDES or not all(rule in RULES for rule in self.rules):
             self._ride_all(jobs, self._ridden_here, done, say)
             return

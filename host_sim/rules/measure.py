@@ -10,7 +10,7 @@ from host_sim.rules.rule import Rule
 from host_sim.rules.verdict import Finding
 
 Job = tuple[str, int, tuple[str, ...]]
-"""A ride as it travels to a worker: the name of its kind, its number, the names of the rules that measure."""
+"""A ride as it is sent to a worker: the name of its kind, its number, the names of the rules that measure."""
 
 
 def ride_once(
@@ -41,7 +41,7 @@ def measure(bike: Bike, scenario: Scenario, seed: int, rules: Sequence[Rule]) ->
 
 
 def ride_job(bike: Bike, job: Job, build: Build | None = None) -> list[Finding] | None:
-    """Ride a job, in a worker process: rules hold functions, so only their names travel."""
+    """Ride a job in a worker process; rules hold functions, which can't be pickled, so it has only names."""
     kind, seed, names = job
     rules = [rule_named(name) for name in names]
     scenario = next(one for rule in rules for one in rule.scenarios if one.name == kind)

@@ -4,7 +4,7 @@ from random import Random
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines, Scenario
-from host_sim.rules.riding import cutoff_km_per_h, rest
+from host_sim.rules.riding import cutoff_km_per_h, on_roller, rest
 
 
 class SuddenStop(Scenario):
@@ -18,7 +18,7 @@ class SuddenStop(Scenario):
         speeds = (10.0, 20.0, min(25.0, 0.985 * cutoff_km_per_h(bike)), 0.97 * cutoff_km_per_h(bike))
         speed = speeds[seed % len(speeds)]
         start_s = rest(bike)
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed}]
+        lines: Lines = [on_roller(speed)]
         for turn in range(2):
             at_s = start_s + 14.0 * turn
             lines.append({"at_s": at_s, "cadence_rpm": draw.uniform(35.0, 105.0)})
@@ -38,7 +38,7 @@ class FadingLegs(Scenario):
         fade_s = draw.uniform(1.0, 6.0)
         speed = draw.uniform(6.0, 0.97 * cutoff_km_per_h(bike))
         return start_s + 16.0 + fade_s, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed},
+            on_roller(speed),
             {"at_s": start_s, "cadence_rpm": draw.uniform(40.0, 100.0)},
             {"at_s": start_s + 8.0, "over_s": fade_s, "cadence_rpm": 0},
         ]
@@ -55,7 +55,7 @@ class Backward(Scenario):
         start_s = rest(bike)
         speed = draw.uniform(0.0, 0.97 * cutoff_km_per_h(bike))
         return start_s + 30.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed},
+            on_roller(speed),
             {"at_s": start_s, "cadence_rpm": -draw.uniform(15.0, 90.0)},
             {"at_s": start_s + 6.0, "cadence_rpm": draw.uniform(40.0, 100.0)},
             {"at_s": start_s + 14.0 + draw.random(), "cadence_rpm": -draw.uniform(15.0, 90.0)},
@@ -75,7 +75,7 @@ class SpeedSweep(Scenario):
         start_s = rest(bike)
         top = 1.25 * cutoff_km_per_h(bike)
         return start_s + 104.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 3},
+            on_roller(3),
             {"at_s": start_s, "cadence_rpm": draw.uniform(55.0, 95.0)},
             {"at_s": start_s + 4.0, "over_s": 60.0, "roller_km_per_h": top},
             {"at_s": start_s + 69.0, "over_s": 30.0, "roller_km_per_h": 3},
@@ -93,7 +93,7 @@ class SlowAtSpeed(Scenario):
         start_s = rest(bike)
         slow = bike.firmware_settings.engage_rpm * 1.33
         return start_s + 30.0, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 4},
+            on_roller(4),
             {"at_s": start_s, "cadence_rpm": draw.uniform(slow, max(slow, 55.0))},
             {"at_s": start_s + 4.0, "over_s": 25.0, "roller_km_per_h": 0.99 * cutoff_km_per_h(bike)},
         ]
@@ -111,9 +111,7 @@ class SteadyCadence(Scenario):
         threshold = settings.engage_rpm if seed % 2 else settings.release_rpm
         cadence = threshold + (-1.0, 0.0, 1.0)[seed // 2 % 3] + draw.uniform(-0.3, 0.3)
         start_s = rest(bike)
-        lines: Lines = [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 14.0)}
-        ]
+        lines: Lines = [on_roller(draw.uniform(6.0, 14.0))]
         if seed // 6 % 2:
             lines.append({"at_s": start_s, "cadence_rpm": 60.0})
             start_s += 4.0
@@ -137,23 +135,18 @@ class SteadySpeed(Scenario):
 
 
 class TurningAtPowerUp(Scenario):
-    """The crank turns or the throttle is open when the supply comes; later both rest, and act again."""
+    """The crank turns or the throttle is open at power-up; later both rest, then the rider pedals."""
 
     name = "turning at power-up"
     sentence = "switched on while the crank turns or the throttle is open, then at rest, then pedalled"
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
-        """Switched on at 2 s; at rest from 10 s; pedalled from 10 s and the rest on."""
+        """Switched on at 2 s, at rest from 10 s, pedalled after the rest."""
         cadence = draw.uniform(25.0, 90.0) if seed % 3 != 1 else 0.0
         throttle = 100.0 if seed % 3 != 0 else 0.0
-        begin: dict[str, object] = {"at_s": 0, "power_switch": False, "crank_free": True}
+        begin = on_roller(draw.uniform(0.0, 15.0))
         return 16.0 + rest(bike), [
-            begin
-            | {
-                "cadence_rpm": cadence,
-                "throttle_percent": throttle,
-                "roller_km_per_h": draw.uniform(0.0, 15.0),
-            },
+            begin | {"power_switch": False, "cadence_rpm": cadence, "throttle_percent": throttle},
             {"at_s": 2, "power_switch": True},
             {"at_s": 10, "cadence_rpm": 0, "throttle_percent": 0},
             {"at_s": 10 + rest(bike), "cadence_rpm": 60.0},
@@ -169,9 +162,7 @@ class FirstEdges(Scenario):
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Three starts."""
         low = bike.firmware_settings.engage_rpm * 1.3
-        lines: Lines = [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(4.0, 15.0)}
-        ]
+        lines: Lines = [on_roller(draw.uniform(4.0, 15.0))]
         at_s = rest(bike)
         for _ in range(3):
             lines.append({"at_s": at_s, "cadence_rpm": draw.uniform(low, 95.0)})
@@ -181,7 +172,7 @@ class FirstEdges(Scenario):
 
 
 class SlowStart(Scenario):
-    """The bicycle gathers speed while the legs are at it already."""
+    """The bicycle gains speed while the rider is already pedalling."""
 
     name = "slow start"
     sentence = "pedalling on the roller while the speed grows from nothing"
@@ -191,7 +182,7 @@ class SlowStart(Scenario):
         start_s = rest(bike)
         grow_s = draw.uniform(10.0, 20.0)
         return start_s + 3.0 + grow_s, [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 0},
+            on_roller(0),
             {"at_s": start_s, "cadence_rpm": draw.uniform(40.0, 90.0)},
             {"at_s": start_s + 2.0, "over_s": grow_s, "roller_km_per_h": 10},
         ]
@@ -205,7 +196,7 @@ class Nudges(Scenario):
 
     def lines(self, bike: Bike, draw: Random, seed: int) -> tuple[float, Lines]:
         """Four nudges."""
-        lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 0}]
+        lines: Lines = [on_roller(0)]
         at_s = rest(bike)
         for _ in range(4):
             cadence = draw.uniform(15.0, 60.0)
@@ -232,12 +223,8 @@ class Rocking(Scenario):
             {"at_s": 0, "cadence_rpm": -20.0, "crank_free": True, "roller_km_per_h": 0},
             {"at_s": draw.uniform(0.1, 1.0), "cadence_rpm": 0},
         ]
-        at_s = begin_s + 1.0
-        while at_s < begin_s + 16.0:
-            cadence = -cadence
-            lines.append({"at_s": round(at_s, 6), "cadence_rpm": cadence})
-            at_s += half_s
-        return at_s, lines
+        rocking, end_s = _to_and_fro(begin_s + 1.0, begin_s + 16.0, half_s, cadence)
+        return end_s, lines + rocking
 
 
 class RockingOn(Scenario):
@@ -251,15 +238,21 @@ class RockingOn(Scenario):
         pitch_turns = 1.0 / bike.pedal_sensor.pulses_per_rev
         start_s = rest(bike)
         lines: Lines = [
-            {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": draw.uniform(6.0, 18.0)},
+            on_roller(draw.uniform(6.0, 18.0)),
             {"at_s": start_s, "cadence_rpm": draw.uniform(35.0, 70.0)},
         ]
         half_s = draw.uniform(0.12, 0.3)
         cadence = draw.uniform(0.3, 0.5) * pitch_turns * 60.0 / half_s
         at_s = start_s + 6.0 + draw.random()
-        end_s = at_s + 6.0
-        while at_s < end_s:
-            cadence = -cadence
-            lines.append({"at_s": round(at_s, 6), "cadence_rpm": cadence})
-            at_s += half_s
-        return end_s + 1.0, lines
+        rocking, _ = _to_and_fro(at_s, at_s + 6.0, half_s, cadence)
+        return at_s + 6.0 + 1.0, lines + rocking
+
+
+def _to_and_fro(at_s: float, until_s: float, half_s: float, cadence_rpm: float) -> tuple[Lines, float]:
+    """Return stretches of rocking, backward first, the last begun before `until_s`, and that one's end."""
+    lines: Lines = []
+    while at_s < until_s:
+        cadence_rpm = -cadence_rpm
+        lines.append({"at_s": round(at_s, 6), "cadence_rpm": cadence_rpm})
+        at_s += half_s
+    return lines, at_s

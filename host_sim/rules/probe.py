@@ -25,7 +25,7 @@ class Probe(StepWatch):
     watches_edges: ClassVar[bool] = False
 
     def __init__(self, case: Case) -> None:
-        """Get ready for one ride."""
+        """Prepare for one ride."""
         self.case = case
         self.settings: Settings = case.settings
         self.measured: float | None = None
@@ -42,7 +42,7 @@ class Probe(StepWatch):
         """See an edge of the crank, as an EdgeWatch does."""
 
     def end(self) -> None:
-        """The ride is over: settle what is still open."""
+        """Finish the measurement at the end of the ride."""
 
     def saw(self, value: float) -> None:
         """Keep the larger of what was measured so far and `value`."""

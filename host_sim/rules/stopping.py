@@ -17,6 +17,7 @@ from host_sim.rules.stopping_probes import (
     RockingHelp,
     RunOnAfterNudge,
     StopLateness,
+    edge_gap_share,
     release_gap_s,
 )
 from host_sim.units import KM_PER_H_PER_MM_PER_S
@@ -80,8 +81,7 @@ def ring_can_show_rpm(bike: Bike) -> float:
     settings = bike.firmware_settings
     speed_m_per_s = settings.taper_start_mm_per_s / 1000.0
     gap_s = settings.cutoff_distance_mm / 1000.0 / speed_m_per_s - settings.motor_lag_ms / 1000.0
-    share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
-    return 60.0 * share / (settings.pulses_per_rev * gap_s)
+    return 60.0 * edge_gap_share(settings) / (settings.pulses_per_rev * gap_s)
 
 
 def shows_steady_pedalling(bike: Bike) -> bool:
@@ -96,13 +96,8 @@ def sparse_ring(bike: Bike) -> str:
     return (
         f"{settings.pulses_per_rev} pulses, {settings.cutoff_distance_mm / 1000:g} m and {speed:.1f} km/h "
         f"conflict: below {ring_can_show_rpm(bike):.0f} rpm the next edge comes too late. Use more pulses, "
-        "a second channel, "
-        "a switch on every brake (if the place then allows more), or a lower cut-off speed"
+        "a second channel, a switch on every brake (if the place then allows more), or a lower cut-off speed"
     )
-
-
-def _steady_cure(bike: Bike, measured: float, limit: float) -> str:
-    return sparse_ring(bike)
 
 
 def _hunting_cure(bike: Bike, measured: float, limit: float) -> str:
@@ -199,7 +194,7 @@ STOPPING = (
         COMMON_PRACTICE,
         (rides.SPEED_SWEEP, rides.SLOW_AT_SPEED),
         Lapses,
-        cure=_steady_cure,
+        cure=lambda bike, measured, limit: sparse_ring(bike),
         needs=(STATES,),
     ),
     Rule(

@@ -3,7 +3,7 @@
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
 from firmware.records import Outputs
-from firmware.settings import DUTY_CODED
+from firmware.settings import DUTY_CODED, Settings
 from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.world import TURNING_RAD_PER_S, World
@@ -12,11 +12,16 @@ from host_sim.rules.case import Case
 from host_sim.rules.probe import Probe
 
 
+def edge_gap_share(settings: Settings) -> float:
+    """Return the longest gap between edges that show pedalling, as a share of a pitch."""
+    return 1.0 if settings.sensor_kind == DUTY_CODED else float(settings.edge_gap_permille) / 1000.0
+
+
 def release_gap_s(bike: Bike) -> float:
     """Return the longest gap between edges at the release cadence, from the settings, in seconds."""
     settings = bike.firmware_settings
-    share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
-    return 60.0 / (settings.pulses_per_rev * settings.release_rpm) * share
+    pitch_s = 60.0 / float(settings.pulses_per_rev * settings.release_rpm)
+    return pitch_s * edge_gap_share(settings)
 
 
 class BackwardHelp(Probe):

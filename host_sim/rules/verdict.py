@@ -1,6 +1,7 @@
 """The result of one rule's rides: it holds, it fails, or it was not shown."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from host_sim.bikes.model import Bike
 from host_sim.rules.rule import Rule
@@ -10,17 +11,14 @@ FAILS = "fails"
 NOT_SHOWN = "not shown"
 
 
+@dataclass(frozen=True, slots=True)
 class Finding:
     """What one rule measured on one ride: `measured`, on ride `seed` of `scenario`."""
 
-    __slots__ = ("measured", "rule", "scenario", "seed")
-
-    def __init__(self, rule: str, scenario: str, seed: int, measured: float) -> None:
-        """Store a measurement."""
-        self.rule = rule
-        self.scenario = scenario
-        self.seed = seed
-        self.measured = measured
+    rule: str
+    scenario: str
+    seed: int
+    measured: float
 
 
 class Verdict:

@@ -51,9 +51,7 @@ class MomentWindow(EdgeWindow):
     def look(self, outputs: Outputs) -> None:
         """Fix the window when the moment has come."""
         if self.centre_us is None and self._world.now_us >= self._moment_us:
-            self.centre_us = self._moment_us
-            while self.edges and self.edges[0][0] < self.centre_us - self.half_us:
-                self.before = self.edges.pop(0)[1]
+            self.fix(self._moment_us)
 
 
 def whole_second(moment_us: int, seconds: float) -> int:

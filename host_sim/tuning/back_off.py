@@ -1,9 +1,9 @@
-"""Where the rules refuse the best settings: the best of those that do no worse than before in any rule.
+"""Replaces settings that the rules refuse by the best ones that do no worse than before in any rule.
 
-Which settings to hold back is found by riding what was refused, and nothing else, with some of them as the
-bike has them; how far they may go by riding steps of the way. Everything else is then chosen again for them;
-of several ways the one with the least score is taken, and the whole check is ridden again. Where no two
-groups of settings cure it, all are held but those that change nothing about it; at the worst, all.
+Only what was refused is ridden, with some settings as the bike has them, to find which to hold back; riding
+steps between present and best values shows how far they may go. Everything else is then chosen again for
+them. Of several possibilities the one with the least score is taken, and the whole check is ridden again. If
+no two groups of settings cure it, all are held except those that don't affect it; in the worst case, all.
 """
 
 from collections.abc import Callable, Mapping
@@ -36,12 +36,12 @@ GROUPS: tuple[Names, ...] = (
     ("heat_foldback_decicelsius",),
     ("assist_power_w",),
 )
-"""What is held back together."""
+"""Settings that are held back together."""
 
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """`tuned` keeps within the rules as `check` shows; `best` is what would have been chosen without them."""
+    """`tuned` keeps within the rules, as `check` shows; `best` is the choice without the rules."""
 
     tuned: Tuned
     check: RulesCheck
@@ -50,7 +50,7 @@ class Within:
 
     @property
     def sentence(self) -> str:
-        """What was given up for the rules and why, with numbers; "" if nothing was."""
+        """The cost of keeping within the rules and the reason, with numbers; "" if nothing was held back."""
         if self.best is self.tuned:
             return ""
         found = [name for name in self.best.changes if self.best.changes[name] != self.tuned.changes[name]]
@@ -76,9 +76,9 @@ def tune_within_rules(
     keep: tuple[str, ...] = (),
     say: Say = lambda sentence: None,
 ) -> Within:
-    """Tune a bicycle and hold back what the rules refuse: all that `treadle tune` recommends or writes.
+    """Tune a bicycle and hold back what the rules refuse; `treadle tune` recommends and writes the result.
 
-    `say` is told if the bench has to be compiled first, which takes a minute or two, once.
+    `say` gets a message if the bench has to be compiled first, which takes a minute or two, once.
     """
     with processes_kept():
         best = tune_apart(bike, priority, done, seed, keep, say=say)
@@ -86,16 +86,11 @@ def tune_within_rules(
         def again(held: Mapping[str, int]) -> Tuned:
             return tune_apart(bike, priority, done, seed, keep, held, best)
 
-        return _within_rules(best, again, seed, done)
+        return within_rules(best, again, seed, done)
 
 
 def within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:
     """Check a recommendation and hold back what the rules refuse; `again(held)` tunes with values held."""
-    with processes_kept():
-        return _within_rules(tuned, again, seed, done)
-
-
-def _within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:
     best, check = tuned, check_rules(tuned, seed, done)
     refused = list(check.refused)
     for turn in range(ROUNDS):
@@ -106,14 +101,14 @@ def _within_rules(tuned: Tuned, again: Again, seed: int, done: Done) -> Within:
         check = check_rules(tuned, seed, done)
         refused += check.refused
     if tuned is not best and tuned.after.scores.total > tuned.before.scores.total:
-        # What is left is worth less than nothing: everything stays as it is, which no rule can refuse.
+        # The rest would be worse than the present settings. All of those stay, which no rule can refuse.
         tuned = again(_part(best, sum(GROUPS, ()), 0.0))
         check = check_rules(tuned, seed, done)
     return Within(tuned, check, best, refused)
 
 
 def _ways_back(tuned: Tuned, refused: list[Refusal]) -> list[dict[str, int]]:
-    """Return values to hold that cure every refusal, as near to the best as STEPS go; one way or more."""
+    """Return one or more sets of values to hold that cure every refusal, as near to the best as STEPS go."""
     changed = [group for group in GROUPS if _changes(tuned, group)]
     for count in (1, 2):
         some = [sum(groups, ()) for groups in combinations(changed, count)]
@@ -123,7 +118,7 @@ def _ways_back(tuned: Tuned, refused: list[Refusal]) -> list[dict[str, int]]:
 
 
 def _all_but(tuned: Tuned, changed: list[Names], refused: list[Refusal]) -> dict[str, int]:
-    """Return all present values but those of the groups that, added one by one, leave every refusal cured."""
+    """Return the present values without the groups that can be left out, one by one, with all still cured."""
     held = _part(tuned, sum(GROUPS, ()), 0.0)
     for group in changed:
         less = {name: value for name, value in held.items() if name not in group}
@@ -138,7 +133,7 @@ def _changes(tuned: Tuned, names: Names) -> bool:
 
 
 def _furthest(tuned: Tuned, names: Names, refused: list[Refusal]) -> dict[str, int]:
-    """Return the values furthest from the present ones that cure every refusal; nothing if none do."""
+    """Return the values furthest from the present ones that cure every refusal; empty if none do."""
     present = _part(tuned, names, 0.0)
     if not _cured(tuned, present, refused):
         return {}
@@ -147,7 +142,7 @@ def _furthest(tuned: Tuned, names: Names, refused: list[Refusal]) -> dict[str, i
 
 
 def _part(tuned: Tuned, names: Names, share: float) -> dict[str, int]:
-    """Return values that lie this share of the way from the present to the chosen ones, by ratio."""
+    """Return values at this share of the way from the present to the chosen ones, on a scale of ratios."""
     now = tuned.bike.firmware_settings
     values = {}
     for name in names:

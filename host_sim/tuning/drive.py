@@ -8,15 +8,22 @@ operating range.
 
 from collections.abc import Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from host_sim.bikes.model import Bike
-from host_sim.tuning.drive_bench import AS_GOOD, DriveBench, DriveChoice, DrivePoint, DriveSettings
+from host_sim.tuning.drive_bench import (
+    AS_GOOD,
+    DriveBench,
+    DriveChoice,
+    DrivePoint,
+    DriveSettings,
+    settings_now,
+)
 from host_sim.tuning.identify import IdentifiedPlant, ProcessModel
 from host_sim.tuning.open_loop import PERIOD_S
-from host_sim.tuning.rates import legal_rise, rates_for
+from host_sim.tuning.rates import comfort_rise, legal_rise
 from host_sim.tuning.score import Priority
 from host_sim.tuning.simc import PiGains, simc
+from host_sim.tuning.variant import NOTHING_FIXED
 
 CLOSED_LOOP_DEAD_TIMES = (1.0, 2.0, 4.0, 8.0, 16.0)  # tau_c as multiples of the dead time; 1 is tight.
 RISE_FACTORS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 4.0, 8.0)
@@ -53,15 +60,15 @@ def choose_drive(
     plants: list[IdentifiedPlant],
     priority: Priority,
     seed: int = 1,
-    fixed: Mapping[str, int] = MappingProxyType({}),
+    fixed: Mapping[str, int] = NOTHING_FIXED,
 ) -> DriveChoice:
     """Return rise rate, gain and integral time with the least score that theory and a look around it find.
 
-    What `fixed` names keeps its value, and the rest is chosen for it.
+    Settings in `fixed` have the value there; the rest is chosen for them.
     """
     bench = DriveBench(bike, plants, priority, seed, fixed)
     model = loop_model(plants)
-    comfort = rates_for(bike, priority.jerk_m_per_s3).rise_mv_per_s
+    comfort = comfort_rise(bike, priority.jerk_m_per_s3)
     pairs = _gain_pairs(bike, model)
     proposed = [bench.ride(one) for one in _proposals(bike, pairs, comfort)]
     ends = [_descend(bench, start, pairs, bike.shunt.fitted) for start in _starts(proposed)]
@@ -70,7 +77,7 @@ def choose_drive(
 
 
 def _starts(proposed: list[DrivePoint]) -> list[DrivePoint]:
-    """Return the best proposal, and the best of those with quite another rise rate.
+    """Return the best proposal, and the best of those whose rise rate is far from its own.
 
     A stiff loop behind a slow ramp and a soft loop behind a quick one can both be good, and nothing between.
     """
@@ -100,14 +107,12 @@ def _least_change(
 ) -> DrivePoint:
     """Return a point as good as the best that changes little and that noise moves little.
 
-    What is as good with the present values keeps them: all three, the gains (within GAINS_AS_GOOD), the rise
-    rate. What does not is the middle of what theory proposes, each weighed by its score: the best of many as
-    good is luck.
+    Present values that are as good stay: all three, the gains (within GAINS_AS_GOOD), or the rise rate. The
+    others become the middle of what theory proposes, each weighed by its score, because the best of many
+    equally good ones is luck.
     """
-    now = bike.firmware_settings
-    chosen = best.settings
-    gains_now = replace(chosen, gain_uv_per_w=now.gain_uv_per_w, integral_ms=now.integral_ms)
-    all_now = replace(gains_now, rise_mv_per_s=now.rise_mv_per_s)
+    chosen, all_now = best.settings, settings_now(bike)
+    gains_now = replace(all_now, rise_mv_per_s=chosen.rise_mv_per_s)
     if bench.ride(all_now).score <= AS_GOOD * best.score:
         return bench.ride(all_now)
     if bench.ride(gains_now).score <= GAINS_AS_GOOD * best.score:
@@ -115,7 +120,7 @@ def _least_change(
     else:
         pairs_there = [replace(chosen, gain_uv_per_w=gain, integral_ms=ms) for gain, ms in pairs]
         chosen = bench.middle(pairs_there, best)
-    rise_now = bench.ride(replace(chosen, rise_mv_per_s=now.rise_mv_per_s))
+    rise_now = bench.ride(replace(chosen, rise_mv_per_s=all_now.rise_mv_per_s))
     rises = [replace(chosen, rise_mv_per_s=legal_rise(factor * comfort)) for factor in RISE_FACTORS]
     least = min((bench.ride(one) for one in [chosen, *rises]), key=lambda point: point.score)
     if rise_now.score <= AS_GOOD * least.score:
@@ -132,10 +137,9 @@ def _gain_pairs(bike: Bike, model: ProcessModel | None) -> list[tuple[int, int]]
 
 def _proposals(bike: Bike, pairs: list[tuple[int, int]], comfort: int) -> list[DriveSettings]:
     """Return every pair of gains at every share of the comfort limit, and the bicycle's present settings."""
-    now = bike.firmware_settings
     found = [DriveSettings(legal_rise(factor * comfort), *pair) for factor in RISE_FACTORS for pair in pairs]
     # Then the recommendation is never worse than the present settings.
-    return [*found, DriveSettings(now.rise_mv_per_s, now.gain_uv_per_w, now.integral_ms)]
+    return [*found, settings_now(bike)]
 
 
 def _around(settings: DriveSettings, loop: bool) -> list[DriveSettings]:

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from types import MappingProxyType
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
 from host_sim.tuning.rates import fall_for, legal_rise
 from host_sim.tuning.score import Priority, drive_score
 from host_sim.tuning.simc import PiGains
-from host_sim.tuning.variant import with_settings
+from host_sim.tuning.variant import NOTHING_FIXED, with_settings
 
 AS_GOOD = 1.03  # Times the least score: no rider feels the difference.
 
@@ -37,6 +36,12 @@ class DriveSettings:
     def gains(self) -> PiGains:
         """The gains in V/W and s."""
         return PiGains(self.gain_uv_per_w * 1e-6, self.integral_ms / 1000.0)
+
+
+def settings_now(bike: Bike) -> DriveSettings:
+    """Return the bicycle's present values of these settings."""
+    now = bike.firmware_settings
+    return DriveSettings(now.rise_mv_per_s, now.gain_uv_per_w, now.integral_ms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +85,9 @@ class DriveBench:
         plants: list[IdentifiedPlant],
         priority: Priority,
         seed: int = 1,
-        fixed: Mapping[str, int] = MappingProxyType({}),
+        fixed: Mapping[str, int] = NOTHING_FIXED,
     ) -> None:
-        """Get ready; `plants` may be empty without a shunt. `fixed` goes over what is ridden."""
+        """Prepare; `plants` may be empty without a shunt. `fixed` overrides the settings of every ride."""
         self._bike = bike
         self._fixed = {
             field.name: fixed[field.name] for field in fields(DriveSettings) if field.name in fixed
@@ -94,7 +99,7 @@ class DriveBench:
         self._found: dict[DriveSettings, DrivePoint] = {}
 
     def ride(self, settings: DriveSettings) -> DrivePoint:
-        """Return what `settings` come to, with what is fixed in them."""
+        """Return the point of `settings`, changed by what is fixed."""
         settings = replace(settings, **self._fixed)
         if settings not in self._found:
             changed = with_settings(self._bike, settings.changes(self._bike))

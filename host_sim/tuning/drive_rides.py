@@ -1,4 +1,4 @@
-"""The rides that a drive is measured on, whole bench, firmware as it is.
+"""The rides that a drive is measured on, on the whole bench with the unmodified firmware.
 
 *Step*: on a roller at 0.7 of the speed where power fades, from rest to full power, quiet for a while, then a
 slope slows the bicycle to three quarters within a second. *Start*: on the road, from standing, the box
@@ -16,28 +16,29 @@ from firmware.records import Outputs
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import Course, course_from
+from host_sim.bench.ride_measures import JERK_PERIODS, SETTLED_SHARE
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.rules.driving_probes import OVER_LIMIT
+from host_sim.rules.riding import on_roller
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.rates import empty_mass_kg
 from host_sim.tuning.ride_start import DRAWS, draws_of, rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 STEP_SPEED_SHARE = 0.7
-SETTLED_SHARE = 0.1
 SLOPE_S = 9.0  # After the legs begin: time enough to settle.
 QUIET_S = 3.0  # Before the slope: here the power should not swing.
 STEP_S = 15.0
 START_S = 8.0
+END_PERIODS = 200  # 1 s.
 EDGE_SHARE = 0.95
 EDGE_LESS_KM_PER_H, EDGE_SLOWEST_KM_PER_H = 12.0, 4.0
 EDGE_STEP_KM_PER_H = 24.0
 EDGE_FASTER_S, EDGE_SLOPE_S, EDGE_S = 3.0, 6.0, 9.5
-OVER_LIMIT = 1.1  # Of the power limit; what is above counts as too much, as in the rule.
-JERK_PERIODS = 20  # 0.1 s: what is shorter, the tyres and the rider's body take up.
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ class DriveMeasures:
 
 
 class PowerTrace(StepWatch):
-    """Power as a share of what is allowed, from the moment of engaging, by the control period.
+    """Power as a share of what is allowed, in each control period from the moment of engaging.
 
     Read: `shares`, `push_m_per_s2` (the motor's push over the mass without load), `times_s` since the ride
     began, `wanted_w` (the last), `commands_mv`, `powers_w`.
@@ -116,7 +117,7 @@ def step_course(bike: Bike) -> tuple[Course, float]:
         STEP_SPEED_SHARE * bike.firmware_settings.taper_start_mm_per_s / 1000.0 * KM_PER_H_PER_M_PER_S
     )
     lines: Lines = [
-        {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": speed_km_per_h},
+        on_roller(speed_km_per_h),
         {"at_s": begin_s, "cadence_rpm": 70},
         {"at_s": begin_s + SLOPE_S, "over_s": 1.0, "roller_km_per_h": 0.75 * speed_km_per_h},
     ]
@@ -131,7 +132,7 @@ def edge_course(bike: Bike) -> Course:
     step_km_per_h = min(EDGE_STEP_KM_PER_H, speed_km_per_h)
     slower_km_per_h = max(speed_km_per_h - EDGE_LESS_KM_PER_H, EDGE_SLOWEST_KM_PER_H)
     lines: Lines = [
-        {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": step_km_per_h},
+        on_roller(step_km_per_h),
         {"at_s": begin_s, "cadence_rpm": 70},
         {"at_s": begin_s + EDGE_FASTER_S, "over_s": 2.0, "roller_km_per_h": speed_km_per_h},
         {"at_s": begin_s + EDGE_SLOPE_S, "over_s": 2.0, "roller_km_per_h": slower_km_per_h},
@@ -164,9 +165,9 @@ def traced(bike: Bike, course: Course, seed: int) -> PowerTrace:
 
 
 def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
-    """Ride all of them DRAWS times and return the means; what never engages counts as the whole ride.
+    """Ride all of them DRAWS times and return the means; a ride without help counts with its whole length.
 
-    One draw alone decides where the wheel's magnets stand at a start: that moved the jerk by a fifth.
+    A draw decides where the wheel's magnets are at a start: between draws the jerk differed by a fifth.
     """
     each = [astuple(_measure_once(bike, one)) for one in draws_of(seed)]
     return DriveMeasures(*(sum(values) / DRAWS for values in zip(*each, strict=True)))
@@ -174,22 +175,18 @@ def measure_drive(bike: Bike, seed: int = 1) -> DriveMeasures:
 
 def _measure_once(bike: Bike, seed: int) -> DriveMeasures:
     course, begin_s = step_course(bike)
+    slope_s = begin_s + SLOPE_S
     step = traced(bike, course, seed)
     start = traced(empty(bike), start_course(bike), seed)
     edge_half_s, excess_j = _edge(bike, seed)
     if not bike.shunt.fitted:
-        _compare_with_the_end(step, begin_s + SLOPE_S)
-    slope_s = begin_s + SLOPE_S
+        _compare_with_the_end(step, slope_s)
     before = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s < slope_s]
     after = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s >= slope_s]
-    period_s = PERIOD_S
     outside = [index for index, share in enumerate(before) if abs(share - 1.0) > SETTLED_SHARE]
-    quiet = before[-round(QUIET_S / period_s) :]
-    off = [abs(share - 1.0) for share in after]
-    if not bike.shunt.fitted:
-        off = [
-            0.0
-        ]  # Without a shunt nothing corrects the power: the settings have no part in what a slope does to it.
+    quiet = before[-round(QUIET_S / PERIOD_S) :]
+    # Without a shunt nothing corrects the power, so the settings don't influence what a slope does to it.
+    off = [abs(share - 1.0) for share in after] if bike.shunt.fitted else [0.0]
     return DriveMeasures(
         # Not after the slope has begun: what the power does then counts as disturbance and recovery.
         jerk_m_per_s3=max(
@@ -198,10 +195,10 @@ def _measure_once(bike: Bike, seed: int) -> DriveMeasures:
         half_s=_first_s(before, 0.5),
         reach_s=_first_s(before, 0.9),
         overshoot_percent=100.0 * max(max(before, default=0.0) - 1.0, 0.0),
-        settling_s=(outside[-1] + 1) * period_s if outside else 0.0 if before else STEP_S,
+        settling_s=(outside[-1] + 1) * PERIOD_S if outside else 0.0 if before else STEP_S,
         swing_percent=100.0 * (max(quiet) - min(quiet)) if quiet else 100.0,
         disturbance_percent=100.0 * max(off, default=1.0),
-        recovery_s=sum(share > SETTLED_SHARE for share in off) * period_s if off else STEP_S,
+        recovery_s=sum(share > SETTLED_SHARE for share in off) * PERIOD_S if off else STEP_S,
         edge_half_s=edge_half_s,
         excess_j=excess_j,
     )
@@ -225,9 +222,8 @@ def _first_s(shares: list[float], share: float) -> float:
 
 def _compare_with_the_end(step: PowerTrace, end_s: float) -> None:
     """Without a shunt the power doesn't follow the limit, so shares are of the power that was reached."""
-    last_w = [power_w for power_w, at_s in zip(step.powers_w, step.times_s, strict=True) if at_s < end_s][
-        -200:
-    ]
+    pairs = zip(step.powers_w, step.times_s, strict=True)
+    last_w = [power_w for power_w, at_s in pairs if at_s < end_s][-END_PERIODS:]
     mean_w = sum(last_w) / len(last_w) if last_w else 0.0
     if mean_w > 0.0:
         step.shares = [power_w / mean_w for power_w in step.powers_w]

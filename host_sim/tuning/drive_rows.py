@@ -1,5 +1,6 @@
 """The rows about power: rise and fall rate, power loop or open map, and how much help there is."""
 
+from host_sim.tuning.loop_report import LoopReport
 from host_sim.tuning.rates import empty_mass_kg, fall_for, push_n_per_v
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.row import Row, row
@@ -11,7 +12,7 @@ def drive_rows(tuned: Tuned) -> list[Row]:
     pushes = [
         {
             "jerk_m_per_s3": one.drive.jerk_m_per_s3,
-            "push_on_rider_n_per_s": one.drive.jerk_m_per_s3 * tuned.bike.bicycle.rider_kg,
+            "push_on_rider_n_per_s": one.drive.jerk_m_per_s3 * bike.bicycle.rider_kg,
             "half_s": one.drive.half_s,
             "reach_s": one.drive.reach_s,
         }
@@ -28,8 +29,7 @@ def drive_rows(tuned: Tuned) -> list[Row]:
             f"a volt is {push_n_per_v(bike):.0f} N on {empty_mass_kg(bike):.0f} kg; comfort limit "
             f"{tuned.priority.jerk_m_per_s3:g} m/s3 (common practice, no source) against waiting for power"
             + _over_the_limit(tuned),
-            pushes[0],
-            pushes[1],
+            *pushes,
         ),
         row(
             tuned,
@@ -41,7 +41,7 @@ def drive_rows(tuned: Tuned) -> list[Row]:
         ),
     ]
     if tuned.loop is not None:
-        return rows + _loop_rows(tuned)
+        return rows + _loop_rows(tuned, tuned.loop)
     return rows if bike.shunt.fitted else rows + _open_rows(tuned)
 
 
@@ -51,10 +51,8 @@ def _over_the_limit(tuned: Tuned) -> str:
     return "; the jerk stays above it, since a lower rate would cost more in waiting"
 
 
-def _loop_rows(tuned: Tuned) -> list[Row]:
-    loop, settings = tuned.loop, tuned.drive.recommended
-    if loop is None:
-        return []
+def _loop_rows(tuned: Tuned, loop: LoopReport) -> list[Row]:
+    settings = tuned.drive.recommended
     numbers = [
         {
             "overshoot_percent": one.drive.overshoot_percent,
@@ -72,16 +70,10 @@ def _loop_rows(tuned: Tuned) -> list[Row]:
         f"{worst.phase_deg:.0f} degrees, delay {worst.delay_s * 1000.0:.0f} ms, Ms {worst.sensitivity:.2f}. "
         + loop.surge.sentence(tuned.bike)
     )
+    why_integral = "SIMC: the lag of the plant; longer and shorter ones were ridden too"
     return [
-        row(tuned, "gain_uv_per_w", settings.gain_uv_per_w, why, numbers[0], numbers[1]),
-        row(
-            tuned,
-            "integral_ms",
-            settings.integral_ms,
-            "SIMC: the lag of the plant; longer and shorter ones were ridden too",
-            numbers[0],
-            numbers[1],
-        ),
+        row(tuned, "gain_uv_per_w", settings.gain_uv_per_w, why, *numbers),
+        row(tuned, "integral_ms", settings.integral_ms, why_integral, *numbers),
     ]
 
 
@@ -111,4 +103,4 @@ def road_rows(tuned: Tuned) -> list[Row]:
         f"{tuned.road.full.assist_power_w} W take, on a way with two level kilometres for one up 3 %, with "
         "75 W of legs: half as far again on a battery"
     )
-    return [row(tuned, "assist_power_w", watts, why, numbers[0], numbers[1])]
+    return [row(tuned, "assist_power_w", watts, why, *numbers)]

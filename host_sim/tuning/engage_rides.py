@@ -23,6 +23,7 @@ from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.rules.riding import on_roller
 from host_sim.tuning.ride_start import draws_of, longest_pitch_s, rest_s
 
 # With 12 starts drawn at random the engage cadence came to 12, 15, 18 and 22 rpm over five seeds.
@@ -63,7 +64,7 @@ def engage_course(bike: Bike, seed: int = 1) -> tuple[Course, list[Span]]:
     draw = Random(f"engage {seed}")
     # A crank counts as standing after a pitch at the lowest release cadence plus 0.5 s.
     pause_s = 0.6 + longest_pitch_s(bike)
-    lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": WALKING_KM_PER_H}]
+    lines: Lines = [on_roller(WALKING_KM_PER_H)]
     spans: list[Span] = []
     at_s = rest_s(bike) + pause_s
     kinds = ["start"] * STARTS + ["nudge"] * NUDGES + ["rock"] * ROCKINGS + ["shake"] * SHAKES

@@ -1,16 +1,15 @@
 """Computes selector shares, throttle range and fold-back points."""
 
-from dataclasses import dataclass
-from math import ceil, sqrt
+from math import ceil
 
 from scipy.optimize import brentq
 
-from host_sim.bench.assemble import bench_for
+from host_sim.bench.assemble import bicycle_of
 from host_sim.bikes.model import Bike
+from host_sim.tuning.operating import LEGS_W, motor_shaft_w
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 FELT_GRADE = 0.02  # Shares are felt most on a gentle slope; on a steep one the motor is at its limit anyway.
-LEGS_W = 75.0  # What a rider gives all day (Malewicki 1983, in oocities.org/mdetting).
 SHARE_STEP_PERCENT = 5
 FELT_LEAST_KM_PER_H = 0.5
 # Margin at both ends of the throttle: a share of its travel, within limits (common practice, no source).
@@ -22,20 +21,13 @@ PLAY_SHARE, PLAY_LEAST_MV, PLAY_MOST_MV = 0.05, 80, 150
 VOLTAGE_LAG_S = 0.16
 POWER_ANSWER_S = 0.16
 SAG_MARGIN_V = 0.15
-HEAT_MINUTE_S = 60.0
-
-
-@dataclass(frozen=True, slots=True)
-class ShareStep:
-    """One selector position: its share in percent, and the speed it gives on the felt grade, km/h."""
-
-    share_percent: float
-    speed_km_per_h: float
+HEAT_FADE_K, HEAT_FADE_S = 30.0, 30.0  # The fade is at least this wide, and this long at full current.
+HEAT_FADE_FROM_DECICELSIUS = 600  # A motor reaches this on any climb in summer.
 
 
 def steady_speed_m_per_s(bike: Bike, motor_w: float, grade: float) -> float:
     """Return the speed that legs of LEGS_W and `motor_w` at the rim keep on `grade`, m/s."""
-    bicycle = bench_for(bike, 1).world.bicycle
+    bicycle = bicycle_of(bike)
     power_w = LEGS_W * bike.bicycle.chain_efficiency + motor_w
 
     def missing_w(speed_m_per_s: float) -> float:
@@ -44,34 +36,20 @@ def steady_speed_m_per_s(bike: Bike, motor_w: float, grade: float) -> float:
     return float(brentq(missing_w, 0.01, 40.0))
 
 
-def rim_w(bike: Bike, drawn_w: float, speed_m_per_s: float) -> float:
-    """Return the watts that reach the rim from these electrical watts: E (I - I0), with E I + R I^2 drawn."""
-    motor = bike.motor
-    back_v = (
-        motor.torque_constant_nm_per_a
-        * speed_m_per_s
-        / bike.bicycle.wheel_circumference_m
-        * 6.283185307179586
-    )
-    current_a = (sqrt(back_v**2 + 4.0 * motor.resistance_ohm * drawn_w) - back_v) / (
-        2.0 * motor.resistance_ohm
-    )
-    return max(back_v * (min(current_a, motor.current_limit_a) - motor.no_load_current_a), 0.0)
-
-
 def felt_speed_km_per_h(bike: Bike, share: float) -> float:
     """Return the speed on the felt grade at a share (0 to 1) of the assist power."""
     drawn_w = bike.firmware_settings.assist_power_w * share
     speed_m_per_s = steady_speed_m_per_s(bike, 0.0, FELT_GRADE)
     for _ in range(30):  # The motor's efficiency depends on the speed, so one iteration is not enough.
-        speed_m_per_s = steady_speed_m_per_s(bike, rim_w(bike, drawn_w, speed_m_per_s), FELT_GRADE)
+        speed_m_per_s = steady_speed_m_per_s(bike, motor_shaft_w(bike, drawn_w, speed_m_per_s), FELT_GRADE)
     return speed_m_per_s * KM_PER_H_PER_M_PER_S
 
 
-def selector_shares(bike: Bike) -> list[ShareStep]:
-    """Return shares such that each position adds the same speed on the felt grade; empty without positions.
+def selector_shares(bike: Bike) -> list[float]:
+    """Return shares in percent with which each position adds the same speed on the felt grade.
 
-    The first position stays without help if the bike file has none there; the last gives full help.
+    Empty for a selector without positions, or where the motor adds almost no speed. The first position stays
+    without help if the bike file has none there; the last gives full help.
     """
     selector = bike.selector
     if selector.kind != "positions" or not selector.positions:
@@ -79,17 +57,17 @@ def selector_shares(bike: Bike) -> list[ShareStep]:
     first = 0.0 if selector.shares_percent[0] == 0.0 else 1.0 / selector.positions
     low, high = felt_speed_km_per_h(bike, first), felt_speed_km_per_h(bike, 1.0)
     if high - low < FELT_LEAST_KM_PER_H:
-        return []  # Almost no speed to share.
-    steps = []
+        return []
+    shares = []
     for number in range(selector.positions):
         wanted = low + (high - low) * number / (selector.positions - 1)
-        share = _share_for(bike, wanted, first)
-        percent = float(min(max(round(100.0 * share / SHARE_STEP_PERCENT) * SHARE_STEP_PERCENT, 0), 100))
-        steps.append(ShareStep(percent, felt_speed_km_per_h(bike, percent / 100.0)))
-    return steps
+        steps = round(100.0 * _share_for(bike, wanted, first) / SHARE_STEP_PERCENT)
+        shares.append(float(min(max(steps * SHARE_STEP_PERCENT, 0), 100)))
+    return shares
 
 
 def _share_for(bike: Bike, speed_km_per_h: float, first: float) -> float:
+    """Return the share from `first` to 1 that gives a speed on the felt grade."""
     low, high = first, 1.0
     for _ in range(20):
         middle = 0.5 * (low + high)
@@ -116,7 +94,7 @@ def battery_loop_gain(bike: Bike, foldback_mv: int) -> float:
 
 
 def battery_foldback_mv(bike: Bike) -> int:
-    """Return where power begins to fade: late enough to use the pack, early enough not to oscillate."""
+    """Return where power begins to fade, mV: late enough to use the pack, early enough not to oscillate."""
     settings, battery = bike.firmware_settings, bike.battery
     watts_sag_v = settings.power_limit_w * battery.resistance_ohm / battery.empty_v
     most_gain = 0.5 * VOLTAGE_LAG_S / POWER_ANSWER_S
@@ -133,8 +111,7 @@ def heating_k_per_s(bike: Bike) -> float:
 
 
 def heat_foldback_decicelsius(bike: Bike) -> int:
-    """Return where power begins to fade with heat: 30 K before the limit, more if it would warm quickly."""
-    settings = bike.firmware_settings
-    span_k = max(30.0, heating_k_per_s(bike) * HEAT_MINUTE_S * 0.5)
-    lowest = 600  # A motor reaches this on any climb in summer.
-    return max(settings.heat_limit_decicelsius - ceil(span_k) * 10, lowest)
+    """Return where power begins to fade with heat: 30 K before the limit, earlier if it warms up quickly."""
+    span_k = max(HEAT_FADE_K, heating_k_per_s(bike) * HEAT_FADE_S)
+    limit_decicelsius = bike.firmware_settings.heat_limit_decicelsius
+    return max(limit_decicelsius - ceil(span_k) * 10, HEAT_FADE_FROM_DECICELSIUS)

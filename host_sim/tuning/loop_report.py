@@ -1,6 +1,7 @@
 """The power loop of a recommendation: margins, predicted against measured, and rival methods."""
 
 from dataclasses import asdict, dataclass
+from math import isfinite
 from typing import Any
 
 from host_sim.bikes.model import Bike
@@ -13,7 +14,7 @@ from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.predict import Prediction, predict
 from host_sim.tuning.rates import fall_for
 from host_sim.tuning.simc import PiGains, simc, ziegler_nichols_oscillation
-from host_sim.tuning.surge import SurgeCheck, check_surge
+from host_sim.tuning.surge import SurgeCheck, SurgePoint, check_surge
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 
@@ -44,26 +45,24 @@ class LoopReport:
 def loop_report(
     bike: Bike, plants: list[IdentifiedPlant], drive: DriveChoice, measured: DriveMeasures, seed: int = 1
 ) -> LoopReport:
-    """Compute everything about the chosen loop; ValueError without a plant."""
+    """Return margins, rivals, prediction and surge limit of the chosen loop; ValueError without a plant."""
     chosen = drive.chosen.settings
     model = loop_model(plants)
     if model is None:
         raise ValueError("plants must contain one plant or more")
     worst = worst_case(plants, chosen.gains)
     strongest = max(plants, key=lambda plant: plant.model.gain)
-    rivals = []
-    for method, gains in (
-        ("SIMC, tight", simc(model)),
-        ("Ziegler-Nichols, oscillation", ziegler_nichols_oscillation(*proportional_limit(strongest))),
-    ):
-        rivals.append(Rival(method, gains, worst_case(plants, gains).margins))
+    methods = {
+        "SIMC, tight": simc(model),
+        "Ziegler-Nichols, oscillation": ziegler_nichols_oscillation(*proportional_limit(strongest)),
+    }
     fall = fall_for(bike, chosen.rise_mv_per_s)
     return LoopReport(
         model=model,
         gains=chosen.gains,
         worst=worst,
         by_point=[(plant.point, loop_margins(plant, chosen.gains)) for plant in plants],
-        rivals=rivals,
+        rivals=[Rival(name, gains, worst_case(plants, gains).margins) for name, gains in methods.items()],
         predicted=predict(bike, step_plant(bike, plants), chosen.gains, chosen.rise_mv_per_s, fall),
         measured=measured,
         surge=check_surge(bike, chosen, worst, plants, seed),
@@ -100,10 +99,15 @@ def margins_json(margins: Margins) -> dict[str, float | None]:
 
 
 def rounded(value: float | None, digits: int = 4) -> float | None:
-    """Return a number for people and JSON, None if there is none or it is infinite."""
-    if value is None or value != value or value in (float("inf"), float("-inf")):
-        return None
-    return round(value, digits)
+    """Return a number for people and JSON; None if there is none, or if it is infinite or NaN."""
+    return None if value is None or not isfinite(value) else round(value, digits)
+
+
+def _surge_json(how: str, point: SurgePoint | None) -> dict[str, float | None]:
+    return {
+        f"{how}_times": None if point is None else rounded(point.factor, 2),
+        f"{how}_hz": None if point is None else rounded(point.frequency_hz, 2),
+    }
 
 
 def loop_json(report: LoopReport, bike: Bike) -> dict[str, Any]:
@@ -140,10 +144,8 @@ def loop_json(report: LoopReport, bike: Bike) -> dict[str, Any]:
         "surge": {
             "where": surge.point.words(bike),
             "sentence": surge.sentence(bike),
-            "predicted_times": rounded(surge.felt.predicted.factor if surge.felt.predicted else None, 2),
-            "predicted_hz": rounded(surge.felt.predicted.frequency_hz if surge.felt.predicted else None, 2),
-            "simulated_times": rounded(surge.felt.simulated.factor if surge.felt.simulated else None, 2),
-            "simulated_hz": rounded(surge.felt.simulated.frequency_hz if surge.felt.simulated else None, 2),
+            **_surge_json("predicted", surge.felt.predicted),
+            **_surge_json("simulated", surge.felt.simulated),
         },
         "w_per_mv": rounded(report.w_per_mv, 2),
     }

@@ -6,16 +6,13 @@ loop a gain margin of 4.00 instead of 3.14.
 
 from dataclasses import dataclass
 from math import inf, isfinite, log10, pi, radians
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from host_sim.tuning.identify import Complexes, Floats, IdentifiedPlant
 from host_sim.tuning.open_loop import PERIOD_S
+from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.simc import PiGains
-
-if TYPE_CHECKING:
-    from host_sim.tuning.operating import OperatingPoint
 
 _NYQUIST_RAD_PER_S = pi / PERIOD_S
 _FREQUENCIES = 300
@@ -46,7 +43,7 @@ class WorstCase:
     """The least margin of each kind over the operating range, and where the gain margin is least."""
 
     margins: Margins
-    surge_point: "OperatingPoint"
+    surge_point: OperatingPoint
 
 
 def margins_of(response: Complexes, rad_per_s: Floats) -> Margins:
@@ -101,17 +98,14 @@ def worst_case(plants: list[IdentifiedPlant], gains: PiGains) -> WorstCase:
     """Return the least margins over all plants; ValueError without a plant."""
     if not plants:
         raise ValueError("plants must contain one plant or more")
-    pairs = [(loop_margins(plant, gains), plant.point) for plant in plants]
-    gain, point = min(((margins, point) for margins, point in pairs), key=lambda pair: pair[0].gain)
-    everything = [margins for margins, _ in pairs]
-    least = Margins(
-        gain=gain.gain,
-        phase_deg=min(margins.phase_deg for margins in everything),
-        delay_s=min(margins.delay_s for margins in everything),
-        sensitivity=max(margins.sensitivity for margins in everything),
-        surge_rad_per_s=gain.surge_rad_per_s,
-        crossover_rad_per_s=max(
-            margins.crossover_rad_per_s for margins in everything if isfinite(margins.delay_s)
-        ),
+    each = [loop_margins(plant, gains) for plant in plants]
+    least, at = min(zip(each, plants, strict=True), key=lambda pair: pair[0].gain)
+    worst = Margins(
+        gain=least.gain,
+        phase_deg=min(margins.phase_deg for margins in each),
+        delay_s=min(margins.delay_s for margins in each),
+        sensitivity=max(margins.sensitivity for margins in each),
+        surge_rad_per_s=least.surge_rad_per_s,
+        crossover_rad_per_s=max(margins.crossover_rad_per_s for margins in each if isfinite(margins.delay_s)),
     )
-    return WorstCase(least, point)
+    return WorstCase(worst, at.point)

@@ -1,16 +1,16 @@
 """Operating points: at which speeds, states of charge and loads the power loop has to work."""
 
 from dataclasses import dataclass
-from math import sqrt
 
 from host_sim.bikes.model import Bike
+from host_sim.bikes.power_loop_of import back_emf_v, motor_current_a
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 # Of the speed at which power begins to fade. Below the lowest, motors run at their current limit.
 SPEED_SHARES = (0.45, 0.7, 1.0)
 CHARGES = (0.2, 1.0)
 LOADS = (0.3, 1.0)
-_LEGS_W = 75.0  # What a healthy adult can give all day (Malewicki 1983, in oocities.org/mdetting).
+LEGS_W = 75.0  # What a healthy adult can give all day (Malewicki 1983, in oocities.org/mdetting).
 _GRAVITY_M_PER_S2 = 9.80665
 _AIR_KG_PER_M3 = 1.2
 
@@ -56,18 +56,14 @@ def grade_of(bike: Bike, point: OperatingPoint) -> float:
     """
     bicycle = bike.bicycle
     speed_m_per_s = point.speed_m_per_s
-    power_w = _LEGS_W * bicycle.chain_efficiency + motor_shaft_w(bike, point)
+    drawn_w = bike.firmware_settings.assist_power_w * point.load
+    power_w = LEGS_W * bicycle.chain_efficiency + motor_shaft_w(bike, drawn_w, speed_m_per_s)
     air_n = 0.5 * _AIR_KG_PER_M3 * bicycle.drag_area_m2 * speed_m_per_s**2
     weight_n = bicycle.mass_kg * _GRAVITY_M_PER_S2
     return (power_w / speed_m_per_s - air_n) / weight_n - bicycle.rolling_coefficient
 
 
-def motor_shaft_w(bike: Bike, point: OperatingPoint) -> float:
-    """Return the mechanical watts at this speed and load: E (I - I0), where E I + R I^2 is drawn."""
-    motor = bike.motor
-    rad_per_s = point.speed_m_per_s / bike.bicycle.wheel_circumference_m * 6.283185307179586
-    back_v = motor.torque_constant_nm_per_a * rad_per_s
-    drawn_w = bike.firmware_settings.assist_power_w * point.load
-    root_v = sqrt(back_v**2 + 4.0 * motor.resistance_ohm * drawn_w)
-    current_a = min((root_v - back_v) / (2.0 * motor.resistance_ohm), motor.current_limit_a)
-    return max(back_v * (current_a - motor.no_load_current_a), 0.0)
+def motor_shaft_w(bike: Bike, drawn_w: float, speed_m_per_s: float) -> float:
+    """Return the mechanical watts from `drawn_w` electrical ones: E (I - I0), where E I + R I^2 is drawn."""
+    current_a = min(motor_current_a(bike, drawn_w, speed_m_per_s), bike.motor.current_limit_a)
+    return max(back_emf_v(bike, speed_m_per_s) * (current_a - bike.motor.no_load_current_a), 0.0)

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host_sim.bench.ride_measures import SETTLED_SHARE
 from host_sim.bikes.model import Bike
-from host_sim.tuning.drive_rides import SETTLED_SHARE
+from host_sim.bikes.power_loop_of import back_emf_v, motor_current_a
 from host_sim.tuning.identify import Floats, IdentifiedPlant
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.simc import PiGains
@@ -68,13 +69,13 @@ def predict(
     """Predict the measures of the step ride at the plant's operating point."""
     loop = LinearLoop(bike, plant, gains, rise_mv_per_s / 1000.0, fall_mv_per_s / 1000.0)
     power_w = plant.power_w
-    shares: Floats = (
-        np.array([loop.step(power_w, 0.0) for _ in range(round(STEP_SECONDS / PERIOD_S))]) / power_w
-    )
+    steps_w = [loop.step(power_w, 0.0) for _ in range(round(STEP_SECONDS / PERIOD_S))]
+    shares: Floats = np.array(steps_w) / power_w
     slope_w = slope_disturbance_w(bike, plant)
-    later = []
-    for period in range(round(SLOPE_SECONDS / PERIOD_S)):
-        later.append(loop.step(power_w, slope_w * min(period * PERIOD_S, 1.0)) / power_w)
+    later = [
+        loop.step(power_w, slope_w * min(period * PERIOD_S, 1.0)) / power_w
+        for period in range(round(SLOPE_SECONDS / PERIOD_S))
+    ]
     outside = np.flatnonzero(np.abs(shares - 1.0) > SETTLED_SHARE)
     reached = np.flatnonzero(shares >= 0.9)
     return Prediction(
@@ -91,15 +92,13 @@ def slope_disturbance_w(bike: Bike, plant: IdentifiedPlant) -> float:
     With back-EMF E and P = I (E + I R): a torque controller keeps I, so P falls by I times the fall of E; a
     speed controller keeps E + I R, so I grows by the fall of E divided by R, and P by that times E + I R.
     """
-    motor = bike.motor
-    rad_per_s = plant.point.speed_m_per_s / bike.bicycle.wheel_circumference_m * 2.0 * np.pi
-    back_v = motor.torque_constant_nm_per_a * rad_per_s
-    root_v = float(np.sqrt(back_v**2 + 4.0 * motor.resistance_ohm * plant.power_w))
-    current_a = (root_v - back_v) / (2.0 * motor.resistance_ohm)
+    resistance_ohm = bike.motor.resistance_ohm
+    back_v = back_emf_v(bike, plant.point.speed_m_per_s)
+    current_a = motor_current_a(bike, plant.power_w, plant.point.speed_m_per_s)
     lost_v = SLOWER * back_v
     if bike.motor_controller.kind == "torque":
         return -current_a * lost_v
-    return lost_v / motor.resistance_ohm * (back_v + current_a * motor.resistance_ohm)
+    return lost_v / resistance_ohm * (back_v + current_a * resistance_ohm)
 
 
 def swing_after_kick(

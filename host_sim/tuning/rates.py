@@ -5,7 +5,6 @@ volt sets a current; on a speed controller it sets a voltage on the winding, whi
 force, up to the current limits.
 """
 
-from dataclasses import dataclass
 from math import pi
 
 from host_sim.bikes.model import Bike
@@ -14,16 +13,6 @@ RATE_LEAST_MV_PER_S, RATE_MOST_MV_PER_S = 50, 10_000
 FALL_LEAST_MV_PER_S = 1_000
 # A fall of power is felt less than a rise, and it is the safe direction (common practice, no source).
 FALL_OVER_RISE = 4.0
-
-
-@dataclass(frozen=True, slots=True)
-class RatePlan:
-    """Rates that follow from mass and motor: `n_per_v` at the rim, `mass_kg` without load, and the rates."""
-
-    n_per_v: float
-    mass_kg: float
-    rise_mv_per_s: int
-    fall_mv_per_s: int
 
 
 def push_n_per_v(bike: Bike) -> float:
@@ -44,11 +33,9 @@ def empty_mass_kg(bike: Bike) -> float:
     return bicycle.mass_kg - bicycle.load_kg + bicycle.wheel_inertia_kg_m2 * turns
 
 
-def rates_for(bike: Bike, jerk_m_per_s3: float) -> RatePlan:
-    """Return the rates at which the empty bicycle just meets the comfort limit, as whole numbers in range."""
-    n_per_v, mass_kg = push_n_per_v(bike), empty_mass_kg(bike)
-    rise = jerk_m_per_s3 * mass_kg / n_per_v * 1000.0
-    return RatePlan(n_per_v, mass_kg, legal_rise(rise), fall_for(bike, legal_rise(rise)))
+def comfort_rise(bike: Bike, jerk_m_per_s3: float) -> int:
+    """Return the legal rise rate, mV/s, at which the empty bicycle just meets the comfort limit on jerk."""
+    return legal_rise(jerk_m_per_s3 * empty_mass_kg(bike) / push_n_per_v(bike) * 1000.0)
 
 
 def legal_rise(rise_mv_per_s: float) -> int:

@@ -1,33 +1,34 @@
 """The recommendation for one bicycle: all choices with reasons, measured before and after."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 
 from firmware.settings import Settings
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
+from host_sim.rules.judge import Done
 from host_sim.tuning import levers
 from host_sim.tuning.drive import choose_drive
-from host_sim.tuning.drive_bench import DriveBench, DriveChoice, DriveSettings
+from host_sim.tuning.drive_bench import DriveBench, DriveChoice, settings_now
+from host_sim.tuning.engage_thresholds import EngageChoice, choose_engage
 from host_sim.tuning.identify import IdentifiedPlant, identify
 from host_sim.tuning.loop_report import LoopReport, loop_report
 from host_sim.tuning.measures import Measures, measure
 from host_sim.tuning.release_rides import ReleaseRides
+from host_sim.tuning.release_thresholds import ReleaseChoice, choose_release
 from host_sim.tuning.road_rides import RoadChoice, choose_assist
 from host_sim.tuning.score import Priority
-from host_sim.tuning.thresholds import EngageChoice, ReleaseChoice, choose_engage, choose_release
-from host_sim.tuning.variant import with_settings
+from host_sim.tuning.variant import NOTHING_FIXED, with_settings
 
 STAGES = 8
-Done = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Tuned:
-    """All that tuning found out: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`.
+    """The result of tuning: `bike` as it is, `tuned` with `changes` of settings and `shares_percent`.
 
-    `keep` names what was asked to stay as it is, `held` what has its value because a rule refuses the best.
+    `keep` names the settings that the user keeps; those in `held` have the value there because a rule refuses
+    the best one.
     """
 
     bike: Bike
@@ -53,13 +54,13 @@ def tune_bike(
     done: Done,
     seed: int = 1,
     keep: tuple[str, ...] = (),
-    held: Mapping[str, int] = MappingProxyType({}),
+    held: Mapping[str, int] = NOTHING_FIXED,
     earlier: Tuned | None = None,
 ) -> Tuned:
-    """Work everything out; `done(stage, STAGES)` is called as it goes on.
+    """Choose all settings and measure them; `done(stage, STAGES)` is called after each stage.
 
-    What `keep` names stays as it is, what `held` names has the value there; the rest is chosen for them.
-    `earlier` is what was found for the same bike, priority, seed and `keep` with nothing held: what does not
+    Settings in `keep` stay as they are, those in `held` have the value there; the rest is chosen for them.
+    `earlier` is the result for the same bike, priority, seed and `keep` with nothing held: what does not
     depend on the held values is taken from it.
     """
     corrections = sensor_corrections(bike)
@@ -95,7 +96,7 @@ def tune_bike(
         **_levers(bike),
     }
     changes |= {name: value for name, value in fixed.items() if name in changes}
-    shares = [step.share_percent for step in levers.selector_shares(base)] or None
+    shares = levers.selector_shares(base) or None
     parts = (
         {} if shares is None else {"selector": bike.selector.model_copy(update={"shares_percent": shares})}
     )
@@ -123,18 +124,12 @@ def _drive(
     fixed: Mapping[str, int],
     earlier: Tuned | None,
 ) -> DriveChoice:
-    """Choose the drive; with something fixed in it, once more for that."""
+    """Choose the drive, and again for the fixed settings if the first choice does not have them."""
     free = choose_drive(bike, plants, priority, seed) if earlier is None else earlier.drive
     if free.chosen.fits(fixed):
         return free
     choice = choose_drive(bike, plants, priority, seed, fixed)
     return replace(choice, tried=[*free.tried, *choice.tried], before_keeping=free.recommended)
-
-
-def settings_now(bike: Bike) -> DriveSettings:
-    """Return the bicycle's present values of the settings that `drive` chooses."""
-    now = bike.firmware_settings
-    return DriveSettings(now.rise_mv_per_s, now.gain_uv_per_w, now.integral_ms)
 
 
 def plain_settings(bike: Bike) -> Settings:
@@ -143,7 +138,7 @@ def plain_settings(bike: Bike) -> Settings:
 
 
 def sensor_corrections(bike: Bike) -> dict[str, int]:
-    """Return what in [settings] contradicts the description of the sensor; this prevents tuning."""
+    """Return the right values of settings that contradict the sensor's description, which prevents tuning."""
     plain, now = plain_settings(bike), bike.firmware_settings
     names = ("sensor_kind", "lead", "forward_duty_high", "pulses_per_rev", "edge_gap_permille")
     return {name: getattr(plain, name) for name in names if getattr(plain, name) != getattr(now, name)}

@@ -9,11 +9,11 @@ but no setting prevents lapses with a missing magnet on a slow climb.
 from dataclasses import dataclass
 from math import pi
 from random import Random
-from typing import Any
 
 from host_sim.bench.course import Course, course_from
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.rules.riding import on_roller
 from host_sim.tuning.ride_start import rest_s
 
 PEDAL_S = 6.0
@@ -108,16 +108,14 @@ def release_course(
 ) -> tuple[Course, list[Turn]]:
     """Return the ride and its turns; they don't depend on the settings of `bike`."""
     draw = Random(f"release {flaw.name} {seed}")
-    first: dict[str, Any] = {"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 4}
+    first = on_roller(4)
     if flaw.strength < 1.0:
         magnet = magnet_missed_most(bike) if flaw.strength == 0.0 else worst_magnet(bike)
-        fault = {"name": "magnet weak", "magnet": magnet, "strength": flaw.strength}
-        first["fault"] = [fault]
+        first["fault"] = [{"name": "magnet weak", "magnet": magnet, "strength": flaw.strength}]
     lines: Lines = [first]
     turns: list[Turn] = []
     at_s = rest_s(bike) + 1.0
-    # The place between two magnets where the legs stop decides the delay: all parts of the pitch equally
-    # often.
+    # The delay depends on where between two magnets the legs stop: all parts of the pitch equally often.
     parts = _shuffled(flaw.turns, draw)
     for number in range(flaw.turns):
         cadence, roller_km_per_h = _pace(number // PARTS / (flaw.turns // PARTS - 1), slowest_rpm, flaw)

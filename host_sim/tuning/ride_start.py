@@ -22,5 +22,5 @@ def rest_s(bike: Bike) -> float:
 
 
 def draws_of(seed: int) -> list[int]:
-    """Return the seeds of the rides that belong to one seed of tuning; no two have one in common."""
+    """Return the seeds of the rides for one seed of tuning; two seeds of tuning share none."""
     return [DRAWS * seed + number for number in range(DRAWS)]

@@ -11,7 +11,7 @@ from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
-from host_sim.tuning.levers import LEGS_W
+from host_sim.tuning.operating import LEGS_W
 from host_sim.tuning.ride_start import rest_s
 from host_sim.tuning.variant import with_settings
 from host_sim.units import S_PER_HOUR
@@ -41,7 +41,7 @@ class RoadMeasures:
 
 
 def road_course(bike: Bike, grade_percent: float) -> Course:
-    """Return the ride on one grade; no setting of `bike` has a part in it."""
+    """Return the ride on one grade; no setting of `bike` influences it."""
     begin_s = rest_s(bike)
     lines: Lines = [
         {"at_s": 0, "cadence_rpm": 0, "grade_percent": grade_percent},
@@ -51,7 +51,7 @@ def road_course(bike: Bike, grade_percent: float) -> Course:
 
 
 def measure_road(bike: Bike, seed: int = 1) -> RoadMeasures:
-    """Ride both grades; what does not get anywhere takes for ever."""
+    """Ride both grades; a ride of less than a metre counts as one metre."""
     wh_per_km = min_per_km = 0.0
     for grade_percent, share in zip(GRADES_PERCENT, SHARES_OF_WAY, strict=True):
         bench = bench_for(bike, seed)

@@ -1,35 +1,30 @@
 """Checks a tuned bike file before it is written: every rule, and the whole fault matrix.
 
-A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and does nothing
-worse than before. A refusal has the number, and knows how to look whether another bike cures it (`back_off`
-searches one). What the bike fails already, for example because of its sensor, is reported and does not keep
-the file back.
+A file is written only if tuning breaks no rule, makes no cell of the fault matrix fail, and makes nothing
+worse than before. A refusal has the number, and can test whether another bike cures it (`back_off` searches
+for one). What fails already before tuning, for example because of the sensor, is reported and does not
+prevent writing.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from os import cpu_count
-from typing import TYPE_CHECKING
 
 from host_sim.bikes.model import Bike
-from host_sim.compiled.workers import Workers
+from host_sim.compiled.workers import Workers, usual_count
 from host_sim.rules.catalogue import RULES
 from host_sim.rules.fault_matrix import FAILS, HOLDS, UNSEEN, Cell, Matrix, fault_matrix
 from host_sim.rules.hazards import load_hazards
 from host_sim.rules.judge import Done, Verdict, judge
 from host_sim.rules.rule import Rule
-
-if TYPE_CHECKING:
-    from host_sim.tuning.recommend import Tuned
+from host_sim.tuning.recommend import Tuned
 
 RIDES = 50  # Of each kind, as `treadle verify` does.
-WORKERS_MOST = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """What keeps a bike back: `sentence`, and `holds`, which rides that alone with another bike."""
+    """A reason not to write the file: `sentence`, and `holds`, which rides only that with another bike."""
 
     sentence: str
     holds: Callable[[Bike], bool]
@@ -39,8 +34,8 @@ class Refusal:
 class RulesCheck:
     """Verdicts and matrix of the tuned bike.
 
-    `refused`: everything that keeps it back; `as_before`: a sentence for everything that fails by no more
-    than it did before.
+    `refused`: every reason not to write its file; `as_before`: a sentence for everything that fails by no
+    more than before.
     """
 
     verdicts: list[Verdict]
@@ -50,7 +45,7 @@ class RulesCheck:
 
     @property
     def refusals(self) -> list[str]:
-        """A sentence for everything that keeps the bike back."""
+        """A sentence for every reason not to write the file."""
         return [refusal.sentence for refusal in self.refused]
 
     @property
@@ -59,7 +54,7 @@ class RulesCheck:
         return [verdict for verdict in self.verdicts if verdict.not_shown]
 
 
-def check_rules(tuned: "Tuned", seed: int, done: Done) -> RulesCheck:
+def check_rules(tuned: Tuned, seed: int, done: Done) -> RulesCheck:
     """Ride everything that `treadle verify` and `treadle verify --faults` ride, on the tuned bike."""
     verdicts = judge(tuned.tuned, RULES, seed, RIDES, done)
     matrix = ride_matrix(tuned.tuned, seed, done)
@@ -73,7 +68,7 @@ def check_rules(tuned: "Tuned", seed: int, done: Done) -> RulesCheck:
 
 def ride_matrix(bike: Bike, seed: int, done: Done, row: str | None = None) -> Matrix:
     """Return the fault matrix of a bike, or one row of it."""
-    with Workers(min(cpu_count() or 1, WORKERS_MOST)) as workers:
+    with Workers(usual_count()) as workers:
         return fault_matrix(bike, load_hazards(), seed, workers.map, done, row)
 
 
@@ -85,7 +80,7 @@ def _verdict_of(bike: Bike, rule: Rule, seed: int) -> Verdict:
     return judge(bike, [rule], seed, RIDES, _nobody_counts)[0]
 
 
-def _judge_rule(tuned: "Tuned", verdict: Verdict, seed: int, check: RulesCheck) -> None:
+def _judge_rule(tuned: Tuned, verdict: Verdict, seed: int, check: RulesCheck) -> None:
     """Add a refusal for this verdict, or note that it fails as before."""
     rule = verdict.rule
     if verdict.fails:
@@ -109,12 +104,10 @@ def _rule_no_worse(before: Verdict, seed: int, bike: Bike) -> bool:
 
 def _no_worse(verdict: Verdict, before: Verdict) -> bool:
     """Return whether a failing rule fails by no more than before."""
-    if verdict.margin is None or before.margin is None:
-        return False
-    return verdict.margin >= before.margin
+    return verdict.margin is not None and before.margin is not None and verdict.margin >= before.margin
 
 
-def _judge_row(tuned: "Tuned", row: str, seed: int, check: RulesCheck) -> None:
+def _judge_row(tuned: Tuned, row: str, seed: int, check: RulesCheck) -> None:
     """Add a refusal for the worst cell of a row, or note that it fails as before."""
     cells = [cell for cell in check.matrix.cells if cell.row == row and cell.verdict in (FAILS, UNSEEN)]
     if not cells:

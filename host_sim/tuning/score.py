@@ -53,8 +53,8 @@ RECOVERY_S = 1.0
 # A tight SIMC loop has Ms 1.59 (Skogestad 2003); beyond 1.6 each tenth costs as much as half a second.
 SENSITIVITY = 1.6
 SENSITIVITY_SPAN = 0.2
-# The rules "help resumed at speed" and "power when a slope begins" allow 1.1 s and 40 J. What comes near to
-# that is no choice for anybody.
+# The rules "help resumed at speed" and "power when a slope begins" allow 1.1 s and 40 J. Values near that are
+# too bad for any priority.
 EDGE_HALF_S, EDGE_HALF_SPAN_S = 0.92, 0.04
 EXCESS_J, EXCESS_SPAN_J = 25.0, 5.0
 

@@ -1,8 +1,10 @@
-"""How far a recommendation depends on the luck of its rides, and how to choose what luck does not decide."""
+"""How much a recommendation depends on the random draw of its rides, and choices that depend on it little."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import exp, log
+
+AS_GOOD = 0.05  # Thresholds whose scores differ by no more than this count as equally good.
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,15 +53,15 @@ def spread_of(values: Sequence[int], flat: Sequence[int] = ()) -> Spread:
 def nearest(values: Sequence[int], present: int) -> int:
     """Return the value nearest to the present one by ratio, the lower of two.
 
-    What is as good is changed as little as possible: so luck moves nothing, and tuning again changes nothing.
+    Of equally good values it is the smallest change, so luck moves nothing and tuning again changes nothing.
     """
     return min(values, key=lambda value: (abs(log(value / present)), value))
 
 
 def balance_point(values: Sequence[int], score: Callable[[int], float], as_good: float) -> int:
-    """Return the middle of the values, each with the weight that its score leaves it, as one of them.
+    """Return the value nearest to the mean of all, each weighed by its score.
 
-    The least score of several nearly equal ones is luck; the middle of them moves little from draw to draw.
+    The least of several nearly equal scores is luck; the mean changes little from draw to draw.
     """
     scores = {value: score(value) for value in values}
     least = min(scores.values())

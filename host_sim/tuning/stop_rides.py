@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from firmware.settings import DUTY_CODED, Settings
+from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
@@ -10,7 +10,8 @@ from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
 from host_sim.rules.fault_rides import CADENCE_RPM as FAULT_CADENCE_RPM
 from host_sim.rules.fault_rides import columns_km_per_h
-from host_sim.rules.riding import cutoff_km_per_h
+from host_sim.rules.riding import cutoff_km_per_h, on_roller
+from host_sim.rules.stopping_probes import edge_gap_share
 from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.ride_start import rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
@@ -31,7 +32,7 @@ class StopMeasures:
 
 def stop_course(bike: Bike) -> Course:
     """Return the ride: up to 60 rpm and a sudden stop at three speeds on a roller."""
-    lines: Lines = [{"at_s": 0, "cadence_rpm": 0, "crank_free": True, "roller_km_per_h": 5}]
+    lines: Lines = [on_roller(5)]
     at_s = rest_s(bike) + 1.0
     for share in SPEED_SHARES:
         lines.append(
@@ -52,8 +53,7 @@ def measure_stops(bike: Bike, seed: int = 1) -> StopMeasures:
 
 def stop_gap_s(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> float:
     """Return the stop gap of firmware/decide/pedalling.py in s: the least of its three bounds."""
-    share = 1.0 if settings.sensor_kind == DUTY_CODED else settings.edge_gap_permille / 1000.0
-    by_release_s = 60.0 / (settings.pulses_per_rev * settings.release_rpm) * share
+    by_release_s = 60.0 / (settings.pulses_per_rev * settings.release_rpm) * edge_gap_share(settings)
     by_pitch_s = 60.0 / (settings.pulses_per_rev * cadence_rpm) * settings.stop_pitch_percent / 100.0
     left_s = settings.cutoff_distance_mm / 1000.0 / speed_m_per_s - settings.motor_lag_ms / 1000.0
     return max(min(by_release_s, by_pitch_s, left_s - PERIOD_S), 0.0)

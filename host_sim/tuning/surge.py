@@ -3,7 +3,7 @@
 The ride is the whole bench at the operating point with the least gain margin, disturbed once by a dip of the
 speed; the gain is raised until the power no longer settles. The gain margin doesn't consider rise and fall
 rate, so there are two predictions: the margin for the smallest swings, and the linear loop with its rates
-(`predict`) for those that a rider feels. The shunt has no noise meanwhile: noise is no surge, nor is a drift.
+(`predict`) for those that a rider feels. The shunt has no noise here: neither noise nor drift is a surge.
 
 Neither prediction considers that the command has whole millivolts and that current limits make the plant
 nonlinear. So nothing is predicted or ridden beyond TIMES_MOST: nobody sets ten times the gain.
@@ -16,6 +16,7 @@ import numpy as np
 from host_sim.bench.course import Course, course_from
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
+from host_sim.rules.riding import on_roller
 from host_sim.tuning.drive import GAIN_MOST_UV_PER_W
 from host_sim.tuning.drive_bench import DriveSettings
 from host_sim.tuning.drive_rides import traced
@@ -32,7 +33,7 @@ from host_sim.units import KM_PER_H_PER_M_PER_S
 SETTLE_S = 3.0
 KICK_S = 0.2
 AFTER_S = 6.0
-LOOKED_AT_S = 2.0
+EVALUATED_S = 2.0
 SURGES_SHARE = 0.04  # Of the power, highest to lowest, long after the dip: a larger swing is a surge.
 QUIET_STEP_A = 0.005
 FREE_MV_PER_S = 10_000
@@ -63,26 +64,29 @@ class SurgeScan:
     @property
     def predicted(self) -> SurgePoint | None:
         """Where the linear loop begins to surge; None if it never does."""
-        return next((ride for ride in self.model if ride.swing_share > SURGES_SHARE), None)
+        return _first_surge(self.model)
 
     @property
     def simulated(self) -> SurgePoint | None:
         """Where the bench begins to surge; None if it never does."""
-        return next((ride for ride in self.bench if ride.swing_share > SURGES_SHARE), None)
+        return _first_surge(self.bench)
+
+
+def _first_surge(points: list[SurgePoint]) -> SurgePoint | None:
+    return next((point for point in points if point.swing_share > SURGES_SHARE), None)
 
 
 @dataclass(frozen=True, slots=True)
 class SurgeCheck:
-    """At `point`: gain margin, its frequency, and two scans: `free` the fastest rates, `felt` the chosen."""
+    """Two scans at `point` with its gain margin: `free` at the fastest rates, `felt` at the chosen ones."""
 
     point: OperatingPoint
     margin: float
-    margin_hz: float
     free: SurgeScan
     felt: SurgeScan
 
     def sentence(self, bike: Bike) -> str:
-        """Return it in a sentence."""
+        """Return the surge limit and where it was found, or how far it was searched, in a sentence."""
         where = self.point.words(bike)
         surging = self.felt.simulated
         if surging is not None:
@@ -108,13 +112,7 @@ def surge_course(bike: Bike, point: OperatingPoint) -> Course:
     kick_s = begin_s + SETTLE_S
     speed_km_per_h = point.speed_m_per_s * KM_PER_H_PER_M_PER_S
     lines: Lines = [
-        {
-            "at_s": 0,
-            "cadence_rpm": 0,
-            "crank_free": True,
-            "roller_km_per_h": speed_km_per_h,
-            "charge_percent": 100.0 * point.charge,
-        },
+        on_roller(speed_km_per_h) | {"charge_percent": 100.0 * point.charge},
         {"at_s": begin_s, "cadence_rpm": 70},
         {"at_s": kick_s, "roller_km_per_h": 0.95 * speed_km_per_h},
         {"at_s": kick_s + KICK_S, "roller_km_per_h": speed_km_per_h},
@@ -135,7 +133,7 @@ def check_surge(
             (settings.rise_mv_per_s, fall_for(bike, settings.rise_mv_per_s)),
         )
     ]
-    return SurgeCheck(point, margin, worst.margins.surge_hz, scans[0], scans[1])
+    return SurgeCheck(point, margin, *scans)
 
 
 def _scan(
@@ -147,13 +145,13 @@ def _scan(
     fall: int,
     seed: int,
 ) -> SurgeScan:
-    model, bench = [], []
-    shares = [share for share in FACTORS if share * margin <= TIMES_MOST]
-    for share in shares:
-        gains = settings.gains.scaled(share * margin)
-        model.append(_point(share * margin, swing_after_kick(bike, plant, gains, rise, fall)))
-    for share in shares:
-        factor = share * margin
+    factors = [share * margin for share in FACTORS if share * margin <= TIMES_MOST]
+    gains = settings.gains
+    model = [
+        _point(factor, swing_after_kick(bike, plant, gains.scaled(factor), rise, fall)) for factor in factors
+    ]
+    bench: list[SurgePoint] = []
+    for factor in factors:
         if settings.gain_uv_per_w * factor > GAIN_MOST_UV_PER_W:
             break
         bench.append(_point(factor, _ride(bike, settings, plant.point, factor, (rise, fall), seed)))
@@ -181,7 +179,7 @@ def _ride(
     quiet = bike.shunt.model_copy(update={"noise_a": 0.0, "step_a": QUIET_STEP_A})
     ridden = with_settings(bike, changes, {"shunt": quiet})
     trace = traced(ridden, surge_course(ridden, point), seed)
-    return np.array(trace.powers_w[-round(LOOKED_AT_S / PERIOD_S) :], dtype=float)
+    return np.array(trace.powers_w[-round(EVALUATED_S / PERIOD_S) :], dtype=float)
 
 
 def _point(factor: float, last_w: Floats) -> SurgePoint:

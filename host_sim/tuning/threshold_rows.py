@@ -60,21 +60,20 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
     slowest = tuned.release.slowest_rpm
 
     def best(setting: str) -> int:
-        """Return what is chosen; of a setting that keeps its value, what would be."""
+        """Return the chosen value, or for a setting that keeps its value the one that would be chosen."""
         choice = tuned.engage if setting.startswith("engage") else tuned.release
         value: int = getattr(choice.before_keeping if setting in tuned.keep else choice.chosen, setting)
         return value
 
     return [
-        row(tuned, "engage_edges", best("engage_edges"), edges_why, waits[0], waits[1]),
+        row(tuned, "engage_edges", best("engage_edges"), edges_why, *waits),
         row(
             tuned,
             "engage_rpm",
             best("engage_rpm"),
             "of the cadences that delay no start and let no more false starts through, the nearest to the "
             "present one",
-            waits[0],
-            waits[1],
+            *waits,
         ),
         row(
             tuned,
@@ -82,8 +81,7 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
             best("release_rpm"),
             f"sees a stop soon, and still lets uneven legs go on at {slowest:.0f} rpm on a climb: "
             f"{release.measures.lapses_per_min:.1f} lapses a minute",
-            stops[0],
-            stops[1],
+            *stops,
         ),
         row(
             tuned,
@@ -91,8 +89,7 @@ def threshold_rows(tuned: Tuned) -> list[Row]:
             best("stop_pitch_percent"),
             f"at {CADENCE_RPM:.0f} rpm and speed a stop then takes {after.stops.run_on_s:.2f} s and "
             f"{after.stops.distance_m:.2f} m. {robust_price(tuned)}",
-            stops[0],
-            stops[1],
+            *stops,
         ),
     ]
 

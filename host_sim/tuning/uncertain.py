@@ -5,8 +5,8 @@ drawn evenly from their intervals (those of the bike file, or a fifth either way
 riding it at every operating point; the margins of the loop are computed from that.
 
 Which number drives the margin follows from a regression of the margins' ranks on all numbers at once, linear
-and quadratic. So a number without influence does not get one by chance, as it may in single correlations,
-and one whose middle is best is seen too.
+and quadratic. So no number gets an influence by chance, as it may in single correlations, and a number with
+its best value in the middle is found too.
 """
 
 from collections.abc import Callable
@@ -25,10 +25,8 @@ from host_sim.tuning.simc import PiGains
 
 DRAWS = 50
 GAIN_MARGIN_LEAST = 2.0  # Below, common practice calls a loop too lively; no source.
-DRIVES_LEAST = (
-    0.3  # A number behind less than a tenth of the variance isn't worth measuring for it. Judgement.
-)
-CHANCE_TIMES = 3.0  # So far above the regression's own noise an influence can't be chance.
+DRIVES_LEAST = 0.3  # A number that causes less than a tenth of the variance isn't worth measuring. Judgement.
+CHANCE_TIMES = 3.0  # An influence this far above the regression's own noise can't be chance.
 # How to measure a number; for the rest there is a data sheet or a meter.
 HOW = {
     "battery.resistance_ohm": "load steps: `treadle measure --load-steps`",
@@ -131,31 +129,24 @@ def uncertain(
         done(draw + 1, draws)
     if not rows:
         return None
-    worst = min(rows, key=lambda row: row[1])
-    spans = [(known[number].low, known[number].high) for number in DRIVE]
-    drawn = np.array(
-        [
-            [_within(values[number], span) for number, span in zip(DRIVE, spans, strict=True)]
-            for values, _, _ in rows
-        ]
-    )
+    worst_numbers, worst_gain, _ = min(rows, key=lambda row: row[1])
+    drawn = np.array([[_within(values[number], known[number]) for number in DRIVE] for values, _, _ in rows])
     found, chance = influences(drawn, [gain for _, gain, _ in rows])
     return Uncertain(
         draws=len(rows),
         as_given=worst_case(given, gains).margins.gain,
-        worst=worst[1],
+        worst=worst_gain,
         least_phase_deg=min(phase for _, _, phase in rows),
-        worst_numbers=worst[0],
+        worst_numbers=worst_numbers,
         drivers=sorted(zip(DRIVE, found, strict=True), key=lambda pair: -abs(pair[1])),
         known=known,
         chance=chance,
     )
 
 
-def _within(value: float, span: tuple[float, float]) -> float:
+def _within(value: float, interval: Interval) -> float:
     """Return where a value lies in its interval, -1 to 1."""
-    low, high = span
-    return 2.0 * (value - low) / (high - low) - 1.0
+    return 2.0 * (value - interval.low) / (interval.high - interval.low) - 1.0
 
 
 def influences(drawn: Series, margins: list[float]) -> tuple[list[float], float]:

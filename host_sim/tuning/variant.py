@@ -1,10 +1,14 @@
 """The same bicycle with other settings, checked like a bike file."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import settings_from
 from host_sim.errors import RequestError
+
+NOTHING_FIXED: Mapping[str, int] = MappingProxyType({})
 
 
 def with_settings(bike: Bike, changes: dict[str, int], parts: dict[str, Any] | None = None) -> Bike:

@@ -5,17 +5,16 @@ from host_sim.wiring.board_pins import BoardPins
 from host_sim.wiring.parts import pin_v
 
 CAUTIONS = (
-    "Battery unplugged while you wire. Driven wheel off the ground for every test; "
-    "hands, hair and cables clear.",
-    "A fuse at the pack and a switch within reach that cuts the battery without any "
-    "electronics, before anything else.",
-    "Lithium batteries burn. Never short, open or crush a pack; insulate the divider and the "
-    "shunt, which are always live.",
-    "The brakes must hold the motor at full power. What stops the motor must not depend on this "
-    "board alone: wire the "
-    "brake switches to the motor controller's own cut-off input as well, where it has one.",
-    "No part here protects against reverse polarity, surges, water or vibration. One common "
-    "ground, at one point.",
+    "Battery unplugged while you wire. Driven wheel off the ground for every test; hands, hair and cables "
+    "clear.",
+    "A fuse at the pack and a switch within reach that cuts the battery without any electronics, before "
+    "anything else.",
+    "Lithium batteries burn. Never short, open or crush a pack; insulate the divider and the shunt, which "
+    "are always live.",
+    "The brakes must hold the motor at full power. What stops the motor must not depend on this board alone: "
+    "wire the brake switches to the motor controller's own cut-off input as well, where it has one.",
+    "No part here protects against reverse polarity, surges, water or vibration. One common ground, at one "
+    "point.",
     "Don't connect a computer's USB while the charger is connected, unless the USB port is isolated.",
     "Local codes, and licensed practice where they require it, decide what may be built and ridden.",
 )
@@ -33,9 +32,8 @@ def before_the_motor(bike: Bike, pins: BoardPins) -> list[tuple[str, str]]:
         ("Battery on: volts at the converter's output, board not yet on it", "5.0 V ± 0.25 V"),
         (
             "Volts at the battery's divider, at the pin's end (before the pin is connected)",
-            f"battery volts * {3.3 / pins.battery_full_v:.4f}: "
-            f"{pin_v(full_v, pins.battery_full_v):.2f} V when full, "
-            "never above 3.3 V",
+            f"battery volts * {3.3 / pins.battery_full_v:.4f}: {pin_v(full_v, pins.battery_full_v):.2f} V "
+            "when full, never above 3.3 V",
         ),
         (
             "Each pedal and wheel sensor wire, turning slowly by hand",
@@ -68,16 +66,15 @@ def before_the_motor(bike: Bike, pins: BoardPins) -> list[tuple[str, str]]:
 
 # Observation, meaning, action. The test is ours; the meanings follow from how the two kinds work.
 METER_STEPS = (
-    "Driven wheel off the ground, a hand at the battery switch. The controller's own throttle "
-    "is plugged in; our board is not.",
+    "Driven wheel off the ground, a hand at the battery switch. The controller's own throttle is plugged in; "
+    "our board is not.",
     "Supply: volts between the throttle plug's supply and ground.",
-    "Dead band: volts at the signal wire while opening the throttle slowly; note where the "
-    "wheel starts, and where it "
-    "gets no faster.",
+    "Dead band: volts at the signal wire while opening the throttle slowly; note where the wheel starts, and "
+    "where it gets no faster.",
     "Kind: hold the throttle a third of the way from start to full and wait ten seconds.",
     "Brake input: volts at it while open; then ground it while the wheel turns slowly.",
-    "Open throttle wire: wheel still, pull the signal wire off (leave supply and ground), hand "
-    "at the switch.",
+    "Open throttle wire: wheel still, pull the signal wire off (leave supply and ground), hand at the "
+    "switch.",
 )
 
 
@@ -103,8 +100,8 @@ def meter_decisions(bike: Bike) -> list[tuple[str, str, str]]:
         (
             "No faster above … V",
             "end of the travel",
-            f"motor_controller.full_v (now {controller.full_v:g}); leave 0.3 V below its fault "
-            "voltage, if it has one",
+            f"motor_controller.full_v (now {controller.full_v:g}); leave 0.3 V below its fault voltage, if "
+            "it has one",
         ),
         (
             "At a third it settles at about a third of full speed",
@@ -134,7 +131,7 @@ def meter_decisions(bike: Bike) -> list[tuple[str, str, str]]:
         (
             "Signal wire off: the wheel runs",
             "an open wire means full drive",
-            "don't ride: solder 10 kΩ from signal to ground at the controller's own end, test "
-            "again, or change it",
+            "don't ride: solder 10 kΩ from signal to ground at the controller's own end, test again, or "
+            "change it",
         ),
     ]

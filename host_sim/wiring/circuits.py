@@ -4,9 +4,17 @@ from dataclasses import dataclass
 
 from host_sim.bikes.model import Bike
 from host_sim.wiring.board_pins import BoardPins
-from host_sim.wiring.parts import BATTERY_BOTTOM_OHM, divider_top_ohm, ohms
+from host_sim.wiring.parts import (
+    BATTERY_BOTTOM_OHM,
+    LEVER_BOTTOM_OHM,
+    PULL_UP_OHM,
+    SERIES_OHM,
+    divider_top_ohm,
+    ohms,
+)
 
 PULLED_UP, DIVIDED, SMOOTHED, SWITCHED, OUTPUT, BRIDGED, WARMED = range(7)
+SERIES, PULL_UP = ohms(SERIES_OHM), ohms(PULL_UP_OHM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,17 +44,14 @@ def circuits_for(bike: Bike, pins: BoardPins) -> list[Circuit]:
 def _crank(bike: Bike, pins: BoardPins) -> list[Circuit]:
     sensor = bike.pedal_sensor
     note = f"{sensor.kind}, {sensor.pulses_per_rev} pulses, on the {sensor.side}"
-    if sensor.kind == "two channels":
-        channels = ["A", "B"]
-    else:
-        channels = [sensor.channel]
+    channels = ["A", "B"] if sensor.kind == "two channels" else [sensor.channel]
     return [
         Circuit(
             f"Pedal sensor, wire {channel}" if len(channels) > 1 else "Pedal sensor, its wire",
             pins.pins[f"CRANK_{channel}"],
             PULLED_UP,
-            "1 kΩ",
-            "4.7 kΩ",
+            SERIES,
+            PULL_UP,
             note if channel == channels[0] else "",
         )
         for channel in channels
@@ -54,7 +59,7 @@ def _crank(bike: Bike, pins: BoardPins) -> list[Circuit]:
 
 
 def _wheel(pins: BoardPins) -> Circuit:
-    return Circuit("Wheel sensor", pins.pins["WHEEL"], PULLED_UP, "1 kΩ", "4.7 kΩ")
+    return Circuit("Wheel sensor", pins.pins["WHEEL"], PULLED_UP, SERIES, PULL_UP)
 
 
 def _brake(bike: Bike, pins: BoardPins) -> Circuit:
@@ -67,13 +72,13 @@ def _brake(bike: Bike, pins: BoardPins) -> Circuit:
         pins.pins["BRAKE"],
         SWITCHED,
         "",
-        "4.7 kΩ",
+        PULL_UP,
         "to ground; open means pulled",
     )
 
 
 def _levers(bike: Bike, pins: BoardPins) -> list[Circuit]:
-    lever = ("10 kΩ", "15 kΩ")
+    lever = (ohms(divider_top_ohm(pins.lever_full_v, LEVER_BOTTOM_OHM)), ohms(LEVER_BOTTOM_OHM))
     found = []
     if bike.throttle.fitted:
         found.append(Circuit("Throttle signal (5 V supply)", pins.pins["THROTTLE_ADC"], DIVIDED, *lever))
@@ -85,10 +90,9 @@ def _levers(bike: Bike, pins: BoardPins) -> list[Circuit]:
 
 def _power(bike: Bike, pins: BoardPins) -> list[Circuit]:
     top = ohms(divider_top_ohm(pins.battery_full_v, BATTERY_BOTTOM_OHM))
-    found = [
-        Circuit("Battery +, behind the fuse", _shared(pins, 1, "BATTERY_ADC"), DIVIDED, top, "10 kΩ",
-                f"{bike.battery.full_v:g} V full: {top} close to the pack")
-    ]  # fmt: skip
+    bottom, note = ohms(BATTERY_BOTTOM_OHM), f"{bike.battery.full_v:g} V full: {top} close to the pack"
+    pin = _shared(pins, 1, "BATTERY_ADC")
+    found = [Circuit("Battery +, behind the fuse", pin, DIVIDED, top, bottom, note)]
     if bike.shunt.fitted:
         found.append(Circuit("Shunt amplifier, gain 50", pins.pins["CURRENT_ADC"], SMOOTHED, "10 kΩ"))
     if bike.motor.has_temperature_sensor:
@@ -101,18 +105,12 @@ def _power(bike: Bike, pins: BoardPins) -> list[Circuit]:
 def _out(pins: BoardPins) -> list[Circuit]:
     command = pins.pins["COMMAND_PWM" if pins.pulsed_command else "COMMAND_DAC"]
     series = "10 kΩ" if pins.pulsed_command else ""
+    enable = pins.pins["DRIVE_ENABLE"]
     gain = f"amplifier x {pins.command_full_v / 3.3:g}"
     return [
         # The resistor behind the amplifier keeps the input at 0 V while the amplifier has no supply.
         Circuit("Motor controller: throttle input", command, OUTPUT, series, "10 kΩ", gain),
-        Circuit(
-            "Motor controller: cut-off input",
-            pins.pins["DRIVE_ENABLE"],
-            OUTPUT,
-            "",
-            "",
-            "T2, T1; 10 kΩ to ground",
-        ),
+        Circuit("Motor controller: cut-off input", enable, OUTPUT, note="T2, T1; 10 kΩ to ground"),
     ]
 
 

@@ -43,6 +43,10 @@ def divider_top_ohm(full_v: float, bottom_ohm: float) -> float:
     return bottom_ohm * (full_v / PIN_FULL_V - 1.0)
 
 
+def _parallel_ohm(one_ohm: float, other_ohm: float) -> float:
+    return one_ohm * other_ohm / (one_ohm + other_ohm)
+
+
 def pin_v(volts: float, full_v: float) -> float:
     """Return the voltage at the pin behind a divider that makes `full_v` full scale."""
     return volts * PIN_FULL_V / full_v
@@ -64,28 +68,26 @@ def wire_mm2(amperes: float) -> float | None:
 
 
 def ohms(value: float) -> str:
-    """Return a resistance as it is spoken of."""
+    """Return a resistance in words: kΩ, Ω or mΩ, rounded."""
     if value >= 1000.0:
         return f"{value / 1000.0:.4g} kΩ"
     return f"{value:.3g} Ω" if value >= 1.0 else f"{value * 1000.0:.3g} mΩ"
 
 
 def problems(bike: Bike, pins: BoardPins) -> list[str]:
-    """Return what of this bike the board's parts can't take, in sentences; empty if all fits."""
+    """Return a sentence for each voltage or current of this bike that the board's parts can't handle."""
     found = []
     seen_v, seen_a = pins.battery_full_v * pins.seen_share, pins.current_full_a * pins.seen_share
     if bike.battery.full_v > 0.97 * seen_v:
         found.append(
-            f"The full battery ({bike.battery.full_v:g} V) is too near the "
-            f"{seen_v:.1f} V that this "
-            "board can read: another divider and another BATTERY_FULL_MV in pins.py are needed."
+            f"The full battery ({bike.battery.full_v:g} V) is too near the {seen_v:.1f} V that this board "
+            "can read: another divider and another BATTERY_FULL_MV in pins.py are needed."
         )
     limit_a = bike.motor_controller.battery_current_limit_a
     if bike.shunt.fitted and limit_a > 0.95 * seen_a:
         found.append(
-            f"The battery current limit ({limit_a:g} A) is too near the {seen_a:g} "
-            "A that this "
-            "board can read: another shunt and another CURRENT_FULL_MA in pins.py are needed."
+            f"The battery current limit ({limit_a:g} A) is too near the {seen_a:g} A that this board can "
+            "read: another shunt and another CURRENT_FULL_MA in pins.py are needed."
         )
     if bike.motor_controller.full_v > pins.command_full_v:
         found.append(
@@ -161,7 +163,7 @@ def _battery(bike: Bike, pins: BoardPins) -> list[Part]:
             "100 nF",
             "16 V or more, ceramic",
             f"τ = ({ohms(top_ohm)} ∥ 10 kΩ) * 100 nF = "
-            f"{top_ohm * BATTERY_BOTTOM_OHM / (top_ohm + BATTERY_BOTTOM_OHM) * FILTER_F * 1e3:.2f} ms",
+            f"{_parallel_ohm(top_ohm, BATTERY_BOTTOM_OHM) * FILTER_F * 1e3:.2f} ms",
         ),
     ]
 
@@ -187,27 +189,21 @@ def _shunt(bike: Bike, pins: BoardPins) -> list[Part]:
             1,
             "gain 50, supplied with 3.3 V",
             f"common-mode voltage {bike.battery.full_v * 1.2:.0f} V or more",
-            f"full battery {bike.battery.full_v:g} V and a fifth; {50 * value_ohm * 1e3:.0f} mV "
-            "at the pin an ampere",
+            f"full battery {bike.battery.full_v:g} V and a fifth; {50 * value_ohm * 1e3:.0f} mV at the pin "
+            "an ampere",
         ),
         Part("Filter behind it", 1, "10 kΩ and 100 nF", "16 V or more, ceramic", "τ = 10 kΩ * 100 nF = 1 ms"),
     ]
 
 
 def _levers(bike: Bike, pins: BoardPins) -> list[Part]:
-    names = [
-        name
-        for name, fitted in (
-            ("throttle", bike.throttle.fitted),
-            ("selector", bike.selector.kind != "none"),
-        )
-        if fitted
-    ]
+    fitted = {"throttle": bike.throttle.fitted, "selector": bike.selector.kind != "none"}
+    names = [name for name, here in fitted.items() if here]
     if not names:
         return []
     top_ohm = divider_top_ohm(pins.lever_full_v, LEVER_BOTTOM_OHM)
     told = " and ".join(names)
-    parallel_ohm = top_ohm * LEVER_BOTTOM_OHM / (top_ohm + LEVER_BOTTOM_OHM)
+    parallel_ohm = _parallel_ohm(top_ohm, LEVER_BOTTOM_OHM)
     return [
         Part(
             f"Series resistor: {told}",
@@ -235,8 +231,7 @@ def _levers(bike: Bike, pins: BoardPins) -> list[Part]:
 
 
 def _sensors(wires: int, bike: Bike) -> list[Part]:
-    edges = {"two channels": 4, "one channel": 2, "duty-coded": 2}[bike.pedal_sensor.kind]
-    least_us = 60e6 / (bike.pedal_sensor.pulses_per_rev * edges * 250.0)
+    least_us = 60e6 / (bike.pedal_sensor.edges_per_turn * 250.0)
     brakes = 0 if bike.brakes.switches == "none" else 1
     return [
         Part(
@@ -284,8 +279,7 @@ def _command(bike: Bike, pins: BoardPins) -> list[Part]:
             1,
             f"gain {gain:g}: {ohms(AMPLIFIER_FEEDBACK_OHM)} feedback, {ohms(ground_ohm)} to ground, 1 %",
             "rail to rail, supplied with 5 V",
-            f"1 + 10 / {ground_ohm / 1e3:g}; reaches {pins.command_full_v:g} V, this motor "
-            "controller needs "
+            f"1 + 10 / {ground_ohm / 1e3:g}; reaches {pins.command_full_v:g} V, this motor controller needs "
             f"{bike.motor_controller.full_v:g} V",
         ),
         Part(

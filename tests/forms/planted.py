@@ -14,18 +14,18 @@ from host_sim.forms.c.statements import StatementWriter
 
 Plant = Callable[[pytest.MonkeyPatch], None]
 KINDS = {
-    "Lt": ("_SIGNS", "<="),
-    "LtE": ("_SIGNS", "<"),
-    "Gt": ("_SIGNS", ">="),
-    "GtE": ("_SIGNS", ">"),
-    "Eq": ("_SIGNS", "!="),
-    "NotEq": ("_SIGNS", "=="),
-    "Add": ("_LEVELS", ("-", 3)),
-    "Sub": ("_LEVELS", ("+", 3)),
-    "Mult": ("_LEVELS", ("+", 2)),
-    "BitAnd": ("_LEVELS", ("|", 5)),
-    "BitOr": ("_LEVELS", ("&", 7)),
-    "BitXor": ("_LEVELS", ("|", 6)),
+    "Lt": ("COMPARISONS", "<="),
+    "LtE": ("COMPARISONS", "<"),
+    "Gt": ("COMPARISONS", ">="),
+    "GtE": ("COMPARISONS", ">"),
+    "Eq": ("COMPARISONS", "!="),
+    "NotEq": ("COMPARISONS", "=="),
+    "Add": ("OPERATORS", "-"),
+    "Sub": ("OPERATORS", "+"),
+    "Mult": ("OPERATORS", "+"),
+    "BitAnd": ("OPERATORS", "|"),
+    "BitOr": ("OPERATORS", "&"),
+    "BitXor": ("OPERATORS", "|"),
 }
 
 

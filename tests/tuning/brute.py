@@ -13,11 +13,12 @@ from host_sim.bikes.model import Bike
 from host_sim.tuning.drive_bench import DriveBench, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures, measure_drive
 from host_sim.tuning.engage_rides import EngageRides
+from host_sim.tuning.engage_thresholds import edge_candidates, least_engage_rpm
 from host_sim.tuning.identify import IdentifiedPlant
 from host_sim.tuning.measures import Scores
 from host_sim.tuning.release_rides import ReleaseRides
+from host_sim.tuning.release_thresholds import safe_percents
 from host_sim.tuning.score import PRIORITIES, Priority, drive_score, engage_score, release_score
-from host_sim.tuning.thresholds import edge_candidates, least_engage_rpm, safe_percents
 from host_sim.tuning.variant import with_settings
 
 Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterator[Any]]

@@ -10,7 +10,7 @@ from host_sim.tuning.drive import choose_drive
 from host_sim.tuning.drive_bench import DriveBench, DrivePoint, DriveSettings
 from host_sim.tuning.drive_rides import DriveMeasures
 from host_sim.tuning.identify import ProcessModel
-from host_sim.tuning.rates import rates_for
+from host_sim.tuning.rates import comfort_rise
 from host_sim.tuning.score import PRIORITIES
 
 NOTHING = DriveMeasures(*[0.0] * 8)
@@ -40,7 +40,7 @@ def chosen_with(monkeypatch):
 
 
 def test_of_two_valleys_the_deeper_one_is_found_on_either_side(chosen_with):
-    comfort = rates_for(load_bike("tandem"), 2.0).rise_mv_per_s
+    comfort = comfort_rise(load_bike("tandem"), 2.0)
     slow, quick = (0.7 * comfort, 900.0, 30.0), (6.0 * comfort, 110.0, 22.0)
     for deeper, other in ((slow, quick), (quick, slow)):
         chosen, _ = chosen_with(
@@ -52,7 +52,7 @@ def test_of_two_valleys_the_deeper_one_is_found_on_either_side(chosen_with):
 
 
 def test_the_second_look_around_costs_no_more_than_half_of_the_rides(chosen_with):
-    comfort = rates_for(load_bike("tandem"), 2.0).rise_mv_per_s
+    comfort = comfort_rise(load_bike("tandem"), 2.0)
     _, ridden = chosen_with(lambda settings: 3.0 + away(settings, comfort, 500.0, 30.0))
     assert ridden <= 120
 

@@ -13,25 +13,25 @@ from host_sim.tuning.levers import (
     selector_shares,
     throttle_ends_mv,
 )
-from host_sim.tuning.rates import fall_for, legal_rise, rates_for
+from host_sim.tuning.rates import comfort_rise, empty_mass_kg, fall_for, legal_rise, push_n_per_v
 from host_sim.tuning.variant import with_settings
 
 
 def test_the_rise_rate_of_the_trike_is_the_hand_calculation():
     # A volt is 28 A / 2.5 V * 1.5 N m/A * 2 pi / 1.89 m = 55.85 N; empty 123 kg and 0.45 (2 pi / 1.89)^2 =
     # 4.97 kg.
-    plan = rates_for(load_bike("cargo_trike"), 1.0)
-    assert plan.n_per_v == pytest.approx(55.85, abs=0.01)
-    assert plan.mass_kg == pytest.approx(127.97, abs=0.01)
-    assert plan.rise_mv_per_s == 2290
-    assert plan.fall_mv_per_s == 9150
+    trike = load_bike("cargo_trike")
+    assert push_n_per_v(trike) == pytest.approx(55.85, abs=0.01)
+    assert empty_mass_kg(trike) == pytest.approx(127.97, abs=0.01)
+    assert comfort_rise(trike, 1.0) == 2290
+    assert fall_for(trike, 2290) == 9150
 
 
 def test_a_volt_on_a_speed_controller_is_a_voltage_on_the_winding():
     # 54.6 V / 2.8 V / 0.22 ohm * 1.75 N m/A * 2 pi / 2.168 m = 449.5 N.
-    plan = rates_for(load_bike("tandem"), 0.5)
-    assert plan.n_per_v == pytest.approx(449.5, abs=0.1)
-    assert plan.rise_mv_per_s == 200
+    tandem = load_bike("tandem")
+    assert push_n_per_v(tandem) == pytest.approx(449.5, abs=0.1)
+    assert comfort_rise(tandem, 0.5) == 200
 
 
 def test_rates_stay_within_their_range():
@@ -44,10 +44,10 @@ def test_rates_stay_within_their_range():
 
 def test_selector_positions_add_equal_speeds():
     trike = load_bike("cargo_trike")
-    steps = selector_shares(trike)
-    assert steps[0].share_percent == 0.0
-    assert steps[-1].share_percent == 100.0
-    speeds = [step.speed_km_per_h for step in steps]
+    shares = selector_shares(trike)
+    assert shares[0] == 0.0
+    assert shares[-1] == 100.0
+    speeds = [felt_speed_km_per_h(trike, share / 100.0) for share in shares]
     gaps = [after - before for before, after in pairwise(speeds)]
     assert max(gaps) < 1.25 * min(gaps)  # Shares are rounded to 5 %.
     assert selector_shares(load_bike("tandem")) == []

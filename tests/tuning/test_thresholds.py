@@ -8,8 +8,10 @@ from host_sim.bench.script import CourseScript
 from host_sim.bikes.load import load_bike
 from host_sim.tuning.drive_rides import start_course, step_course
 from host_sim.tuning.engage_rides import EngageRide, EngageWatch, engage_course
+from host_sim.tuning.engage_thresholds import choose_engage, edge_candidates, least_edges, least_engage_rpm
 from host_sim.tuning.release_course import FLAWS, SOUND, climb_ripple, release_course, worst_magnet
 from host_sim.tuning.release_rides import ReleaseRide, ReleaseRides
+from host_sim.tuning.release_thresholds import choose_release, safe_percents
 from host_sim.tuning.ring_ride import RingRide
 from host_sim.tuning.score import PRIORITIES
 from host_sim.tuning.stop_rides import (
@@ -18,14 +20,6 @@ from host_sim.tuning.stop_rides import (
     stop_gap_s,
     way_with_help_m,
     way_with_wheel_lost_m,
-)
-from host_sim.tuning.thresholds import (
-    choose_engage,
-    choose_release,
-    edge_candidates,
-    least_edges,
-    least_engage_rpm,
-    safe_percents,
 )
 from host_sim.tuning.variant import with_settings
 from tests.on_compiled import on_compiled

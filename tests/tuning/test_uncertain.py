@@ -9,7 +9,7 @@ import tomlkit
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.measuring.intervals import DRIVE
 from host_sim.tuning import uncertain as module
-from host_sim.tuning.recommend import settings_now
+from host_sim.tuning.drive_bench import settings_now
 from host_sim.tuning.uncertain import CHANCE_TIMES, DRIVES_LEAST, influences, uncertain
 
 NUMBERS = {number.name: number for number in DRIVE}

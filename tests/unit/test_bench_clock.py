@@ -2,7 +2,7 @@
 
 import pytest
 
-from host_sim.bench.clock import Agenda, Event
+from host_sim.bench.clock import NEVER_US, Agenda, Event
 
 
 def test_the_next_event_is_taken_first_whatever_the_order_they_were_put_down_in():
@@ -11,7 +11,7 @@ def test_the_next_event_is_taken_first_whatever_the_order_they_were_put_down_in(
     agenda.put(300, late)
     agenda.put(100, early)
     agenda.put(200, middle)
-    assert agenda.next_us() == 100
+    assert agenda.first_us == 100
     assert [agenda.take() for _ in range(3)] == [early, middle, late]
     assert agenda.now_us == 300
 
@@ -30,14 +30,13 @@ def test_an_event_in_the_past_happens_next_and_time_does_not_run_back():
     agenda.take()
     forgotten = Event()
     agenda.put(20, forgotten)
-    assert agenda.next_us() == 500
+    assert agenda.first_us == 500
     assert agenda.take() is forgotten
     assert agenda.now_us == 500
 
 
 def test_an_empty_agenda_says_so():
     agenda = Agenda()
-    with pytest.raises(IndexError):
-        agenda.next_us()
+    assert agenda.first_us == NEVER_US
     with pytest.raises(IndexError):
         agenda.take()

@@ -283,7 +283,7 @@ def test_each_example_motor_runs_faster_than_the_cutoff_and_is_no_racer(name, cu
         ),
         (
             ("motor_controller", "battery_current_limit_a", 1),
-            "motor.no_load_current_a is 0.8, allowed is half of the lower limit, 0.5 (A)",
+            "motor.no_load_current_a is 0.8, allowed is up to half of the lower limit, 0.5 (A)",
         ),
         (("motor", "no_load_current_a", 5), ""),
         (("battery", "empty_v", 42), "battery.full_v is 42, allowed is 43 (empty_v and a volt) or more (V)"),
@@ -380,7 +380,7 @@ def test_a_list_of_magnet_errors_has_one_for_each_and_hysteresis_is_below_half_a
     assert told == "pedal_sensor.angle_errors_deg is a list of 2, allowed is one for each of 10"
     # 24 pulses are 15 degrees apart.
     told = refusal(tmp_path, ("pedal_sensor", "hysteresis_deg", 8), name="tandem")
-    assert told == "pedal_sensor.hysteresis_deg is 8, allowed is half a pitch, 7.5 (degrees)"
+    assert told == "pedal_sensor.hysteresis_deg is 8, allowed is up to half a pitch, 7.5 (degrees)"
     told = refusal(tmp_path, ("selector", "shares_percent", "[1, 2]"), name="tandem")
     assert told == 'selector.shares_percent is a list of 2, allowed is a key of kind "positions" only'
 

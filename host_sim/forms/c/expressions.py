@@ -10,27 +10,19 @@ import ast
 from collections.abc import Callable
 
 from host_sim.forms.c.names import NUMBER, Names
-from host_sim.forms.expressions import Expressions
+from host_sim.forms.expressions import COMPARISONS, OPERATORS, Expressions
 from host_sim.forms.model import BOOL, Constant, Function, Program
 from host_sim.forms.outside import outside
 
 PRIMARY, UNARY, PRODUCT, SUM, SHIFT, BIT_AND, BIT_XOR, BIT_OR, RELATION, AND, OR, CHOICE = range(12)
-_LEVELS: dict[type[ast.operator], tuple[str, int]] = {
-    ast.Add: ("+", SUM),
-    ast.Sub: ("-", SUM),
-    ast.Mult: ("*", PRODUCT),
-    ast.RShift: (">>", SHIFT),
-    ast.BitAnd: ("&", BIT_AND),
-    ast.BitXor: ("^", BIT_XOR),
-    ast.BitOr: ("|", BIT_OR),
-}
-_SIGNS: dict[type[ast.cmpop], str] = {
-    ast.Lt: "<",
-    ast.LtE: "<=",
-    ast.Gt: ">",
-    ast.GtE: ">=",
-    ast.Eq: "==",
-    ast.NotEq: "!=",
+_LEVELS: dict[type[ast.operator], int] = {
+    ast.Add: SUM,
+    ast.Sub: SUM,
+    ast.Mult: PRODUCT,
+    ast.RShift: SHIFT,
+    ast.BitAnd: BIT_AND,
+    ast.BitXor: BIT_XOR,
+    ast.BitOr: BIT_OR,
 }
 Writer = Callable[[ast.expr, int], str]
 ROUNDING = {ast.FloorDiv: "floor_div", ast.Mod: "floor_mod"}
@@ -100,7 +92,7 @@ class ExpressionWriter:
         if isinstance(node, ast.Attribute):
             return self._field(node), PRIMARY
         if isinstance(node, ast.BinOp):
-            return self._arithmetic(node)
+            return self.combined(node.op, node.left, self.value(node.left), node.right)
         if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
             return f"-{self.value(node.operand, PRIMARY)}", UNARY
         if isinstance(node, ast.UnaryOp):
@@ -141,9 +133,6 @@ class ExpressionWriter:
     def _field(self, node: ast.Attribute) -> str:
         return f"{self.value(node.value)}{'.' if self.is_owned(node.value) else '->'}{node.attr}"
 
-    def _arithmetic(self, node: ast.BinOp) -> tuple[str, int]:
-        return self.combined(node.op, node.left, self.value(node.left), node.right)
-
     def combined(self, sign: ast.operator, left: ast.expr, plain: str, right: ast.expr) -> tuple[str, int]:
         """Return `left sign right`; `plain` is the left side without parentheses."""
         if isinstance(sign, ast.FloorDiv) and (bits := _power_of_two(right)):
@@ -154,14 +143,12 @@ class ExpressionWriter:
             return f"{helper}({plain}, {self.value(right)})", PRIMARY
         if isinstance(sign, ast.LShift):
             return self._shifted_left(left, right)
-        text, level = _LEVELS[type(sign)]
+        level = _LEVELS[type(sign)]
         # The left operand may have the same operator; shifts and bit operators never mix with others.
         same = isinstance(left, ast.BinOp) and type(left.op) is type(sign)
         most = level if level <= SUM or (same and level > SHIFT) else UNARY
-        return (
-            f"{self.value(left, most)} {text} {self.value(right, level - 1 if level <= SUM else UNARY)}",
-            level,
-        )
+        after = self.value(right, level - 1 if level <= SUM else UNARY)
+        return f"{self.value(left, most)} {OPERATORS[type(sign)]} {after}", level
 
     def _shifted_left(self, left: ast.expr, right: ast.expr) -> tuple[str, int]:
         known = Expressions(self.program, self.function).known_value(left)
@@ -172,7 +159,7 @@ class ExpressionWriter:
     def _comparison(self, node: ast.Compare) -> tuple[str, int]:
         operands = [self.value(one, SUM) for one in (node.left, *node.comparators)]
         pairs = [
-            f"{operands[index]} {_SIGNS[type(sign)]} {operands[index + 1]}"
+            f"{operands[index]} {COMPARISONS[type(sign)]} {operands[index + 1]}"
             for index, sign in enumerate(node.ops)
         ]
         return " && ".join(pairs), RELATION if len(pairs) == 1 else AND

@@ -87,8 +87,7 @@ class HeaderWriter:
         lines = [*TOP.format(title=title).splitlines(), ""]
         for module in public_modules(self.program):
             lines += self._constants(module)
-        for kind in self.program.classes.values():
-            lines += [f"typedef struct {kind.name} {kind.name};"]
+        lines += [f"typedef struct {kind.name} {kind.name};" for kind in self.program.classes.values()]
         lines.append("")
         for kind in self.program.classes.values():
             lines += self._struct(kind)
@@ -110,9 +109,8 @@ class HeaderWriter:
         lines = comment(ast.get_docstring(kind.node) or kind.name)
         lines.append(f"struct {kind.name} {{")
         for field in self._laid_out(kind):
-            remark = (
-                f" /* {self.checks[kind.name].comment_of(field.name)} */" if kind.name in self.checks else ""
-            )
+            known = kind.name in self.checks
+            remark = f" /* {self.checks[kind.name].comment_of(field.name)} */" if known else ""
             lines.append(f"    {self._field(kind, field)};{remark}")
         return [*lines, "};", ""]
 

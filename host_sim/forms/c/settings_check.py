@@ -105,9 +105,8 @@ class SettingsCheck:
         last = statement.body[-1]
         texts = [one for one in statement.body[:-1] if isinstance(one, ast.Assign) and _is_message(one.value)]
         if statement.orelse or len(texts) < len(statement.body) - 1 or not isinstance(last, ast.Raise):
-            raise outside(
-                self.kind.module.path, statement, "a check is `if` with nothing but a message and `raise`"
-            )
+            sentence = "a check is `if` with nothing but a message and `raise`"
+            raise outside(self.kind.module.path, statement, sentence)
         assert isinstance(last.exc, ast.Call)
         number = FURTHER_FROM + len(self.further)
         known = {ast.unparse(one.targets[0]): _message(one.value, {}) for one in texts}

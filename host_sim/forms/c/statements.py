@@ -6,6 +6,7 @@ from host_sim.forms.c.comments import WIDTH, comment, wrapped
 from host_sim.forms.c.expressions import ExpressionWriter
 from host_sim.forms.c.names import NUMBER, declared
 from host_sim.forms.c.signature import may_refuse
+from host_sim.forms.expressions import OPERATORS
 from host_sim.forms.model import Type
 from host_sim.forms.outside import outside
 
@@ -184,9 +185,7 @@ class StatementWriter(ExpressionWriter):
         if isinstance(statement.op, ast.FloorDiv | ast.Mod | ast.LShift):
             text, _ = self.combined(statement.op, statement.target, place, statement.value)
             return f"{place} = {text};"
-        signs = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.RShift: ">>"}
-        bits = {ast.BitAnd: "&", ast.BitOr: "|", ast.BitXor: "^"}
-        return f"{place} {({**signs, **bits})[type(statement.op)]}= {self.value(statement.value)};"
+        return f"{place} {OPERATORS[type(statement.op)]}= {self.value(statement.value)};"
 
     def _for(self, statement: ast.For) -> None:
         where = statement.iter
@@ -204,15 +203,13 @@ class StatementWriter(ExpressionWriter):
             assert isinstance(where, ast.Call)
             first = self.value(where.args[0]) if len(where.args) == 2 else "0"
             end = where.args[-1]
-            if any(isinstance(node, ast.Attribute) for node in ast.walk(end)) or self._changes(
-                statement, end
-            ):
+            reads_field = any(isinstance(node, ast.Attribute) for node in ast.walk(end))
+            if reads_field or self._changes(statement, end):
                 raise outside(
                     self.function.module.path, statement, "the end of a range changes within the loop"
                 )
-            self._head(
-                f"for ({NUMBER} {name} = {first}; {name} < {self.value(end)}; {name}++) {{", statement, where
-            )
+            head = f"for ({NUMBER} {name} = {first}; {name} < {self.value(end)}; {name}++) {{"
+            self._head(head, statement, where)
         self._inner(statement.body)
         self._put("}")
 

@@ -20,25 +20,14 @@ from collections.abc import Iterable, Mapping
 from importlib import import_module
 from pathlib import Path
 
+from host_sim.forms.expressions import COMPARISONS, OPERATORS
 from host_sim.forms.outside import OutsideSubsetError, outside
 from host_sim.forms.viper.inside import NUMBERS, Inside, called_in, is_text
 from host_sim.forms.viper.values import SMALL_INT_MAX
 
 BYTES = "bytearray"
 CELLS = "_cells"  # The attribute that holds an object's array; the fused controller's has the same name.
-_OPERATORS = (
-    ast.Add,
-    ast.Sub,
-    ast.Mult,
-    ast.FloorDiv,
-    ast.Mod,
-    ast.LShift,
-    ast.RShift,
-    ast.BitAnd,
-    ast.BitOr,
-    ast.BitXor,
-)
-_COMPARISONS = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
+_OPERATORS, _COMPARISONS = tuple(OPERATORS), tuple(COMPARISONS)
 Places = Mapping[str, int]
 
 
@@ -102,11 +91,10 @@ def _places_of(path: Path, node: ast.ClassDef) -> Places:
             raise outside(path, statement, "such a constructor gives numbers to fields, one by one")
         given.append(target.attr)
     if sorted(given) != sorted(names):
-        raise outside(
-            path,
-            node,
-            f"the constructor of {node.name} must give a number to each of its slots, and do nothing else",
+        sentence = (
+            f"the constructor of {node.name} must give a number to each of its slots, and do nothing else"
         )
+        raise outside(path, node, sentence)
     return {name: place for place, name in enumerate(names)}
 
 

@@ -6,6 +6,7 @@ from the array where it is used.
 
 import ast
 
+from host_sim.forms.expressions import COMPARISONS, OPERATORS
 from host_sim.forms.model import Program
 from host_sim.forms.outside import OutsideSubsetError, outside
 from host_sim.forms.viper.frame import Frame, Text
@@ -14,26 +15,6 @@ from host_sim.forms.viper.names import Names
 from host_sim.forms.viper.plan import Plan
 from host_sim.forms.viper.values import SMALL_INT_MAX, Meaning, Number, Table, constant
 
-OPERATORS: dict[type[ast.operator], str] = {
-    ast.Add: "+",
-    ast.Sub: "-",
-    ast.Mult: "*",
-    ast.FloorDiv: "//",
-    ast.Mod: "%",
-    ast.LShift: "<<",
-    ast.RShift: ">>",
-    ast.BitAnd: "&",
-    ast.BitOr: "|",
-    ast.BitXor: "^",
-}
-COMPARISONS: dict[type[ast.cmpop], str] = {
-    ast.Lt: "<",
-    ast.LtE: "<=",
-    ast.Gt: ">",
-    ast.GtE: ">=",
-    ast.Eq: "==",
-    ast.NotEq: "!=",
-}
 WINDOW = 32
 _SIGN = 1 << 31
 
@@ -207,8 +188,7 @@ class Expressions:
         amount = second.constant or 0
         if sign == "//" and amount > 1 and amount & (amount - 1) == 0:
             sign, second = ">>", constant(amount.bit_length() - 1)  # Rounds down too, and calls nothing.
-        text = f"{first.operand} {sign} {second.operand}"
-        return Number(text)
+        return Number(f"{first.operand} {sign} {second.operand}")
 
     def numbers(self, nodes: list[ast.expr]) -> list[Number]:
         """Translate several; the front end ensures that none changes what another reads."""

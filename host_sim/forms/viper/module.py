@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from host_sim.forms.model import Class, Function, Program
+from host_sim.forms.model import Function, Program
 from host_sim.forms.viper.functions import Functions, Written, written
 from host_sim.forms.viper.graph import Cell, Component, Layout, Outside, components_in
 from host_sim.forms.viper.plan import Plan, Target
@@ -50,7 +50,7 @@ class Fused:
         self._root = self._layout.add(built, "")
         self._taken = {name: self._layout.add(one, name.lower(), whole=False) for name, one in taken.items()}
         self._class = program.classes[type(built).__name__]
-        self._parts = self._stable_parts()
+        self._parts = list(components_in(self._root))
         self.cells = self._named_cells()
         functions: list[str] = []
         self._views: list[str] = []
@@ -62,9 +62,6 @@ class Fused:
         self.source = self._put_together(functions, methods)
 
     # The object graph.
-
-    def _stable_parts(self) -> list[Component]:
-        return list(components_in(self._root))
 
     def _named_cells(self) -> dict[str, int]:
         named = {}
@@ -82,10 +79,7 @@ class Fused:
     def _constructor(self, functions: list[str]) -> list[str]:
         """Return `__init__` of the replacement; the computation is in a plain function."""
         init = self._class.methods["__init__"]
-        given = []
-        for name, kind in init.parameters.items():
-            if kind.kind == "object":
-                given.append((name, self._declared(name)))
+        given = [(name, self._declared(name)) for name in _objects(init)]
         target = Target(init, self._root, tuple(given))
         plan = Plan()
         plan.everything = True
@@ -93,26 +87,25 @@ class Fused:
         functions.append(_function("_build", ["m", *found.parameters], "", found.lines, viper=False))
         names = list(init.parameters)
         lines = [f"def __init__(self, {', '.join(names)}):"]
-        for name, part in given:
-            lines.append(f"    self.{part.path} = {name}")
+        lines += [f"    self.{part.path} = {name}" for name, part in given]
         lines.append("    m = array('i', bytes(4 * SIZE))")
         for name, part in given:
             lines.append(
                 f"    for at, name in enumerate({part.cls.__name__}.__slots__, {self._first_of(part)}):"
             )
             lines.append(f"        m[at] = getattr({name}, name)")
-        lines.append("    for at, values in TABLES:")
-        lines.append("        for value in values:")
-        lines.append("            m[at] = value")
-        lines.append("            at += 1")
         numbers = [name for name in names if name not in dict(given)]
-        lines.append(f"    _build(m, {', '.join(numbers)})")
-        lines.append("    self._cells = m")
+        lines += [
+            "    for at, values in TABLES:",
+            "        for value in values:",
+            "            m[at] = value",
+            "            at += 1",
+            f"    _build(m, {', '.join(numbers)})",
+            "    self._cells = m",
+        ]
         returned = self._returned_parts()
         for part in self._parts:
-            if part is self._root or part in dict(given).values():
-                continue
-            if "." in part.path:
+            if part is self._root or part in dict(given).values() or "." in part.path:
                 continue
             if part in returned:
                 lines.append(f"    self.{part.path} = {part.cls.__name__}()")
@@ -139,10 +132,11 @@ class Fused:
 
     def _view(self, part: Component, functions: list[str]) -> list[str]:
         """Return the line that creates the view of a part; none if it has nothing public to read."""
-        places = []
-        for name, field in part.fields.items():
-            if isinstance(field, Cell) and not name.startswith("_"):
-                places.append(f"{name!r}: {-field.at if field.truth else field.at}")
+        places = [
+            f"{name!r}: {-field.at if field.truth else field.at}"
+            for name, field in part.fields.items()
+            if isinstance(field, Cell) and not name.startswith("_")
+        ]
         questions = self._questions(part, functions)
         if not places and not questions:
             return []
@@ -169,15 +163,11 @@ class Fused:
     # Public methods.
 
     def _method(self, method: Function, functions: list[str]) -> list[str]:
-        given = []
-        for name, kind in method.parameters.items():
-            if kind.kind == "object":
-                given.append((name, self._taken[kind.name]))
+        given = [(name, self._taken[method.parameters[name].name]) for name in _objects(method)]
         target = Target(method, self._root, tuple(given))
         made = Functions(self._program, self._layout, target, self._wide, self._names)
-        for one in made.written[:-1]:
-            functions.append(self._function(made.plan, one))
-        entry = made.written[-1]
+        *inner, entry = made.written
+        functions += [self._function(made.plan, one) for one in inner]
         returned = [part for part in self._parts if part.cls.__name__ == method.returns.name]
         functions.append(self._entry(entry, given, returned))
         numbers = [name for name in method.parameters if name not in dict(given)]
@@ -187,8 +177,10 @@ class Fused:
             *[f"self.{part.path}" for part in returned],
             *numbers,
         ]
-        lines = [f"def {method.name}(self, {', '.join(method.parameters)}):"]
-        lines.append(f"    _{method.name}({', '.join(words)})")
+        lines = [
+            f"def {method.name}(self, {', '.join(method.parameters)}):",
+            f"    _{method.name}({', '.join(words)})",
+        ]
         if returned:
             lines.append(f"    return self.{returned[0].path}")
         return lines
@@ -224,7 +216,7 @@ class Fused:
 
     def _put_together(self, functions: list[str], methods: list[str]) -> str:
         kinds = {part.cls for part in self._returned_parts()}
-        kinds |= {self._declared(name).cls for name, kind in self._constructor_objects()}
+        kinds |= {self._declared(name).cls for name in _objects(self._class.methods["__init__"])}
         imports = sorted(f"from {kind.__module__} import {kind.__name__}" for kind in kinds)
         text = HEADING.format(module=self._class.module.name, imports="\n".join(imports) + "\n")
         tables = "".join(f"({at}, {values}), " for values, at in self._layout.tables.items())
@@ -236,10 +228,10 @@ class Fused:
             text += ("\n    " if line.startswith("def ") else "    ") + line + "\n"
         return text
 
-    def _constructor_objects(self) -> list[tuple[str, Class]]:
-        init = self._class.methods["__init__"]
-        named = [(name, kind) for name, kind in init.parameters.items() if kind.kind == "object"]
-        return [(name, self._program.classes[kind.name]) for name, kind in named]
+
+def _objects(function: Function) -> list[str]:
+    """Return the names of the parameters that are objects."""
+    return [name for name, kind in function.parameters.items() if kind.kind == "object"]
 
 
 def _function(name: str, parameters: list[str], result: str, lines: list[str], viper: bool = True) -> str:

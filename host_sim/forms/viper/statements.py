@@ -72,8 +72,7 @@ class Statements(Calls):
                     )
                 self.frame.meanings[name] = found
                 return
-        number = self.number(value)
-        self._store(ast.Name(name, ast.Store()), number)
+        self._store(ast.Name(name, ast.Store()), self.number(value))
 
     def _store(self, target: ast.expr, number: Number) -> None:
         if isinstance(target, ast.Name):
