@@ -1,5 +1,6 @@
 """All that is explored for path vectors, in processes of its own, and the jobs of all proofs."""
 
+from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from os import cpu_count
 
@@ -18,10 +19,16 @@ def job_names() -> list[str]:
 def explore_all() -> dict[str, LemmaResult]:
     """Return what comes of each lemma and each step of a component, by its name.
 
-    Each in a process of its own: terms of others would change the solver's course.
+    In a process that has no terms yet, and each in a process of its own: terms of others would change the
+    solver's course.
     """
-    with get_context("spawn").Pool(cpu_count(), maxtasksperchild=1) as pool:
-        return {result.name: result for result in pool.imap_unordered(_explore, EXPLORED, chunksize=1)}
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        return pool.submit(_explore_here).result()
+
+
+def _explore_here() -> dict[str, LemmaResult]:
+    with get_context("fork").Pool(cpu_count(), maxtasksperchild=1) as pool:
+        return {result.name: result for result in pool.imap_unordered(_explore, EXPLORED)}
 
 
 def _explore(name: str) -> LemmaResult:

@@ -118,9 +118,9 @@ def prove_command(
     The unmodified firmware runs on symbols instead of numbers. A statement covers the whole step of the
     controller, for all legal settings, from any state that the invariant allows; the same run proves that
     constructors, edges and steps keep the invariant. An exact contract says to the last bit what one function
-    gives, or what it calls. A lemma covers every path of one component; it is used where a statement can't say
-    it; `rest` is shown by a lemma at default settings only. Each property lists what it assumes, and the
-    statements and lemmas that it uses; --json lists them in full.
+    gives, or what it calls. A lemma covers every path of one component, where a statement can't say it; `rest`
+    is shown by a lemma at default settings only. Each property lists what it assumes, and the statements and
+    lemmas that it uses; --json lists them in full.
 
     Exit code 0 if everything is proved. Exit code 1 if not: then a counterexample is printed, and a unit test
     that reproduces it. For a statement about steps or edges the search fixes the settings to a few bicycles,
