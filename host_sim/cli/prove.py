@@ -118,7 +118,7 @@ def prove_command(
     The unmodified firmware runs on symbols instead of numbers. A statement covers the whole step of the
     controller, for all legal settings, from any state that the invariant allows; the same run proves that
     constructors, edges and steps keep the invariant. An exact contract says to the last bit what one function
-    gives, or what it calls. A lemma covers every path of one component, where a statement can't say it; `rest`
+    gives, or what it calls. A lemma covers every path of one component where no statement can; `rest`
     is shown by a lemma at default settings only. Each property lists what it assumes, and the statements and
     lemmas that it uses; --json lists them in full.
 
