@@ -6,12 +6,13 @@ system releases the lock when the program ends, however it ends.
 """
 
 import contextlib
+import json
 import os
 import secrets
 import shutil
 import sys
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from host_sim.errors import RequestError
 from host_sim.interruption import undisturbed
@@ -123,6 +124,13 @@ class Delivery:
             for path in reversed(self._made):
                 with contextlib.suppress(OSError):
                     path.rmdir()
+
+
+def write_json(path: Path, numbers: Any) -> None:
+    """Write a result as JSON for people and programs; ValueError for a number that JSON doesn't have."""
+    with path.open("w", encoding="utf-8") as file:
+        json.dump(numbers, file, indent=1, allow_nan=False)
+        file.write("\n")
 
 
 def refuse_missing_folder(path: Path, option: str) -> None:

@@ -1,6 +1,5 @@
 """`treadle bundle`: a folder with exactly what a board needs, the wiring sheet, and the Pico's image."""
 
-import json
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,6 +13,7 @@ from host_sim.boardlink.targets import FORM_NAMES, target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle_c import c_bundle
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, OutOption
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
 from host_sim.outputs import fresh_folder
 from host_sim.textfile import spoken
@@ -124,7 +124,7 @@ def bundle_command(
         raise RequestError("Missing option '--board', allowed is a board, or --form c without one")
     result = bundle(BundleRequest(board, bike, form, out, force))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_bundle(result)
 
@@ -132,7 +132,7 @@ def bundle_command(
 def _c_bundle(board: str, bike: str, out: Path | None, force: bool, as_json: bool) -> None:
     result = c_bundle(board, bike, out, force)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
         return
     manifest = result.made.manifest
     print(f"settings     {spoken(manifest['bike'])}, {manifest['place']}; not verified here")

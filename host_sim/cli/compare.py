@@ -1,6 +1,5 @@
 """`treadle compare`: compares a board's log with the bench's prediction of the same ride."""
 
-import json
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -10,7 +9,8 @@ from typing import Annotated, Any
 import typer
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli.options import BikeArgument, ForceOption, JsonOption, OutOption, number
+from host_sim.cli.options import BikeArgument, ForceOption, JsonOption, OutOption, check_range, number
+from host_sim.cli.printing import print_files, print_json
 from host_sim.comparing.causes import Cause, Causes, find_causes
 from host_sim.comparing.difference import Engagements, Gap, gaps, match
 from host_sim.comparing.measured import Measured, measured
@@ -39,8 +39,8 @@ class CompareRequest:
         self, bike: str, log: Path, seconds: float | None = None, out: Path | None = None, force: bool = False
     ) -> None:
         """Load and check everything; RequestError says what is wrong."""
-        if seconds is not None and not SECONDS[0] <= seconds <= SECONDS[1]:
-            raise RequestError(f"--seconds is {seconds:g}, allowed is {SECONDS[0]:g} to {SECONDS[1]:g} (s)")
+        if seconds is not None:
+            check_range("--seconds", seconds, SECONDS)
         self.path = bike_path(bike)
         self.bike = load_bike(bike)
         self.log = log
@@ -147,7 +147,7 @@ def compare_command(
     """
     result = compare(CompareRequest(bike, log, seconds, out, force), _progress)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
 
@@ -173,7 +173,7 @@ def _print(result: CompareResult) -> None:
         named = ", ".join(request.other_settings[:4]) + (" …" if len(request.other_settings) > 4 else "")
         print(f"the board's settings differ from the bike file's, and the bench uses the board's: {named}")
     print(f"note: {CAUTION}")
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_files(result.files)
 
 
 def _print_engagements(result: CompareResult) -> None:

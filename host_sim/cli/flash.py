@@ -1,6 +1,5 @@
 """`treadle flash`: copies a bundle to a board after a check of the rules, or to a folder for the desk."""
 
-import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -29,8 +28,8 @@ from host_sim.boardlink.ruling import Ruling, check_names, rule_on
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle import BoardOption, FormOption
-from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
-from host_sim.cli.options import rides as read_rides
+from host_sim.cli.options import DEFAULT_BIKE, RIDES_MAX, BikeArgument, JsonOption, whole_number
+from host_sim.cli.printing import print_json
 from host_sim.cli.saying import complain, say
 from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED
@@ -199,7 +198,9 @@ def flash_command(
     rides: Annotated[
         int,
         typer.Option(
-            parser=read_rides, metavar="NUMBER", help="Number of rides of each kind to check the rules on."
+            parser=whole_number("--rides", 1, RIDES_MAX),
+            metavar="NUMBER",
+            help="Number of rides of each kind to check the rules on.",
         ),
     ] = 5,
     form: FormOption = None,
@@ -232,7 +233,7 @@ def flash_command(
     except InterruptedHalfWay as error:
         _end(f"interrupted: {error}", INTERRUPTED)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_flash(result)
     if not result.holds:

@@ -1,6 +1,5 @@
 """`treadle handover`: one page that explains a bicycle to its owner."""
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,6 +9,7 @@ import typer
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version, sha256
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
+from host_sim.cli.printing import print_json
 from host_sim.commissioning.record import FAILED, NOT_REACHED, SKIPPED
 from host_sim.errors import RequestError
 from host_sim.handover import records
@@ -177,7 +177,7 @@ def handover_command(
     """
     result = handover(HandoverRequest(bike, verify, capture, manifest, out, pdf, force, record or []))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_handover(result)
 

@@ -1,6 +1,5 @@
 """`treadle inspect` on the command line: its options, and its table of findings."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,8 +8,8 @@ import typer
 from host_sim.cli.inspect_live import inspect_live_command
 from host_sim.cli.inspect_wheel import inspect_wheel_command
 from host_sim.cli.measure_options import read_push
-from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
-from host_sim.cli.printing import print_findings
+from host_sim.cli.options import ForceOption, JsonOption, OutOption, whole_number
+from host_sim.cli.printing import print_findings, print_json
 from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
@@ -19,22 +18,6 @@ if TYPE_CHECKING:
     from host_sim.inspecting.crank import InspectRequest, InspectResult
 
 LOWEST_SAID = 3
-
-
-def _turns(text: str) -> int:
-    allowed = "a whole number from 2 to 10000"
-    value = number("--turns", text, allowed)
-    if not 2 <= value <= 10_000 or value != int(value):
-        raise RequestError(f"--turns is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
-
-
-def _samplerate(text: str) -> int:
-    allowed = "a whole number of samples a second from 1 to 9000000000"
-    value = number("--samplerate", text, allowed)
-    if not 1 <= value <= 9_000_000_000 or value != int(value):
-        raise RequestError(f"--samplerate is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
 
 
 def inspect_command(
@@ -52,7 +35,9 @@ def inspect_command(
     turns: Annotated[
         int | None,
         typer.Option(
-            parser=_turns, metavar="NUMBER", help="Number of crank turns in the capture, as you counted them."
+            parser=whole_number("--turns", 2, 10_000),
+            metavar="NUMBER",
+            help="Number of crank turns in the capture, as you counted them.",
         ),
     ] = None,
     time_unit: Annotated[
@@ -60,7 +45,11 @@ def inspect_command(
     ] = None,
     samplerate: Annotated[
         int | None,
-        typer.Option(parser=_samplerate, metavar="HZ", help="CSV file without times: sample rate."),
+        typer.Option(
+            parser=whole_number("--samplerate", 1, 9_000_000_000, "a whole number of samples a second"),
+            metavar="HZ",
+            help="CSV file without times: sample rate.",
+        ),
     ] = None,
     thresholds: Annotated[
         str | None,
@@ -148,7 +137,7 @@ def inspect_command(
     with progress_bar("reading") as done:
         result = inspect_capture(request, done)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         _print_findings(result, request)
     if not result.fit:

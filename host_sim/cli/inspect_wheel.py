@@ -1,11 +1,10 @@
 """`treadle inspect --wheel` on the command line: its table."""
 
-import json
 from typing import TYPE_CHECKING
 
 import typer
 
-from host_sim.cli.printing import print_findings
+from host_sim.cli.printing import print_findings, print_json
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
@@ -20,7 +19,7 @@ def inspect_wheel_command(request: "WheelRequest", as_json: bool) -> None:
     with progress_bar("reading") as done:
         result = inspect_wheel_capture(request, done)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         _print(result, request)
     if not result.fit:

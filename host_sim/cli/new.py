@@ -1,6 +1,5 @@
 """`treadle new`: writes a bike file from little information; it loads and rides at once."""
 
-import json
 import shlex
 import sys
 from collections.abc import Callable
@@ -15,9 +14,10 @@ from host_sim.bikes.guesses import VOLTS_LEAST, VOLTS_MOST, Answers
 from host_sim.bikes.load import example_names, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.bikes.new_file import guessed_keys, new_text
-from host_sim.cli.options import JsonOption, number
+from host_sim.cli.options import JsonOption, check_out, check_range, number, whole_number
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.outputs import Delivery
 from host_sim.places.limits import load_place, place_names
 from host_sim.refusals import closest
 from host_sim.rules.stopping import shows_steady_pedalling, sparse_ring
@@ -46,14 +46,6 @@ def choice(option: str, text: str) -> str:
     return text
 
 
-def check_volts(volts: float) -> float:
-    """Return the nominal voltage if it is allowed."""
-    if not VOLTS_LEAST <= volts <= VOLTS_MOST:
-        allowed = f"allowed is {VOLTS_LEAST:g} to {VOLTS_MOST:g} (V, nominal)"
-        raise RequestError(f"--volts is {volts:g}, {allowed}")
-    return volts
-
-
 class NewRequest:
     """The answers and the file to write, checked before anything is written."""
 
@@ -69,12 +61,10 @@ class NewRequest:
             )
         name = name.removesuffix(".toml")
         self.out = out or Path(f"{name}.toml")
-        if self.out.suffix != ".toml":
-            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .toml")
-        refuse_missing_folder(self.out, "--out")
+        check_out(self.out, ".toml")
         if name in example_names() and out is None:
             raise RequestError(f'NAME is "{name}", which is an example bike, allowed is another name')
-        check_volts(answers.volts)
+        _check_volts(answers.volts)
         self.place = load_place(answers.place)
         limit_w = self.place.power_limit_w
         if answers.watts > limit_w or (self.place.power_strict and answers.watts == limit_w):
@@ -126,12 +116,15 @@ def _positive(option: str, text: str) -> float:
     return value
 
 
-def _pulses(text: str) -> int:
-    allowed = "a whole number from 4 to 64"
-    value = number("--pulses", text, allowed)
-    if not 4 <= value <= 64 or value != int(value):
-        raise RequestError(f"--pulses is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
+def _check_volts(volts: float) -> None:
+    check_range("--volts", volts, (VOLTS_LEAST, VOLTS_MOST), "V, nominal")
+
+
+def _volts(text: str) -> float:
+    """Read --volts; it is checked here, so that a wrong answer is asked for again."""
+    volts = _positive("--volts", text)
+    _check_volts(volts)
+    return volts
 
 
 def _place(text: str) -> str:
@@ -147,16 +140,16 @@ def _yes(option: str, text: str) -> bool:
 
 # Option, question, and how its answer is parsed, in the order of the questions.
 _READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
-    "--volts": (
-        "Nominal voltage of the battery (24, 36, 48, 52)",
-        lambda t: check_volts(_positive("--volts", t)),
-    ),
+    "--volts": ("Nominal voltage of the battery (24, 36, 48, 52)", _volts),
     "--watts": (
         "Continuous rated power of the motor in W, from its plate",
         lambda t: _positive("--watts", t),
     ),
     "--sensor": (f"Pedal sensor ({', '.join(SENSORS)})", lambda t: choice("--sensor", t)),
-    "--pulses": ("Pulses of one channel in a turn of the crank (count the magnets)", _pulses),
+    "--pulses": (
+        "Pulses of one channel in a turn of the crank (count the magnets)",
+        whole_number("--pulses", 4, 64),
+    ),
     "--place": (f"Where is it ridden? ({', '.join(place_names())})", _place),
     "--side": ("Side of the crank that the sensor is on (right, left)", lambda t: choice("--side", t)),
     "--controller": ("Kind of motor controller (speed, torque)", lambda t: choice("--controller", t)),
@@ -239,7 +232,7 @@ def new_command(
         _ask(told)
     result = new(NewRequest(name, _answers(title or name.removesuffix(".toml"), told), out, force))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_new(result)
 

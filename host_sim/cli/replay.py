@@ -1,6 +1,5 @@
 """`treadle ride --replay`: runs the firmware through a log, and compares its decisions with the board's."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +8,7 @@ import typer
 from firmware.settings import Settings
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.recorded import Loss
+from host_sim.cli.printing import print_json
 from host_sim.cli.saying import say
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
@@ -210,7 +210,7 @@ def replay_command(request: ReplayRequest, as_json: bool) -> None:
     """Replay the log and print the results; exit code 1 if they differ from the board's."""
     result = replay_log(request)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
     if result.complaint:

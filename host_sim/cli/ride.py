@@ -1,6 +1,5 @@
 """`treadle ride`: rides one bike through one ride, and prints the results."""
 
-import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,6 +30,7 @@ from host_sim.cli.options import (
     SeedOption,
 )
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.printing import print_json
 from host_sim.cli.replay import ReplayRequest, replay_command
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
@@ -250,7 +250,7 @@ def ride_command(
     with progress_watch("riding", request.seconds) as watch:
         result = ride(request, watch)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         _print_ride(result)
 

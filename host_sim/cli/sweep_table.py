@@ -3,10 +3,9 @@
 from textwrap import fill
 from typing import Any
 
-from host_sim.cli.printing import WIDTH
+from host_sim.cli.printing import WIDTH, print_files
 from host_sim.sweeping.metrics import LESS, MEASURES, NEITHER
 from host_sim.sweeping.words import short_name, unit_of
-from host_sim.textfile import spoken
 
 ENDS = ("bike", "lowest", "median", "highest")
 FEW_RIDES = 100  # With fewer rides the speed would mostly show how long processes take to start.
@@ -29,7 +28,7 @@ def print_sweep(numbers: dict[str, Any]) -> None:
     for reason, count in numbers["not_ridden"].items():
         _say(f"not ridden, {count} times: {reason}")
     _say("Simulation is not approval: try a better number carefully.")
-    print("files  " + "\n       ".join(spoken(name) for name in numbers["files"]))
+    print_files(numbers["files"])
 
 
 def _print_measures(spreads: dict[str, dict[str, Any]]) -> None:

@@ -1,6 +1,5 @@
 """`treadle tune`: computes the settings of one bicycle, with figures and reasons, and writes a bike file."""
 
-import json
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -9,10 +8,11 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
+from host_sim.cli.printing import print_json
 from host_sim.cli.saying import say
 from host_sim.cli.tune_table import print_result
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder, write_json
 from host_sim.progress import progress_bar
 from host_sim.refusals import closest
 from host_sim.rules.judge import Done, Say, Verdict
@@ -183,9 +183,7 @@ def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> 
             result.uncertain = uncertain(path, tuned.tuned, gains, request.seed, done=done)
         if request.write is not None and result.holds:
             result.files.append(request.write)
-        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
-            json.dump(result.as_json(), file, indent=1, allow_nan=False)
-            file.write("\n")
+        write_json(delivery.place(REPORT), result.as_json())
         if request.write is not None and result.holds:
             write_bike(request.bike_given, tuned, request.write, request.force)
         delivery.deliver()
@@ -231,7 +229,7 @@ def tune_command(
     with progress_bar("tuning") as done:
         result = tune(request, done, say)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         print_result(result)
     if not result.holds:

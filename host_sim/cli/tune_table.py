@@ -3,7 +3,7 @@
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from host_sim.textfile import spoken
+from host_sim.cli.printing import print_files
 from host_sim.tuning.rules_check import RIDES
 
 if TYPE_CHECKING:
@@ -129,4 +129,4 @@ def print_result(result: "TuneResult") -> None:
             f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.",
             "",
         )
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_files(result.files)

@@ -1,6 +1,5 @@
 """`treadle verify --faults`: the fault matrix of a bike, judged by the true values, with its picture."""
 
-import json
 import sys
 from collections.abc import Callable
 from os import cpu_count
@@ -9,9 +8,9 @@ from textwrap import wrap
 from typing import Any
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli.printing import WIDTH
+from host_sim.cli.printing import WIDTH, print_files, print_json
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, write_json
 from host_sim.progress import progress_bar
 from host_sim.refusals import closest
 from host_sim.rules.fault_matrix import (
@@ -29,7 +28,6 @@ from host_sim.rules.fault_matrix import (
 from host_sim.rules.fault_rides import bounds_of
 from host_sim.rules.fault_rows import rows_for
 from host_sim.rules.hazards import HazardTable, load_hazards
-from host_sim.textfile import spoken
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 REPORT = "faults.json"
@@ -108,9 +106,7 @@ def verify_faults(request: FaultsRequest, done: Done, say: Say) -> FaultsResult:
                 say(workers.notice)
             matrix = fault_matrix(request.bike, table, request.seed, workers.map, done, request.row)
         result = FaultsResult(request, table, matrix, [])
-        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
-            json.dump(result.as_json(), file, indent=1, allow_nan=False)
-            file.write("\n")
+        write_json(delivery.place(REPORT), result.as_json())
         draw_fault_matrix(matrix, delivery.place(PICTURE))
         result.files = delivery.deliver()
     return result
@@ -127,7 +123,7 @@ def verify_faults_command(request: FaultsRequest, as_json: bool) -> bool:
     with progress_bar("riding faults") as done:
         result = verify_faults(request, done, lambda sentence: print(sentence, file=sys.stderr))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
     return result.matrix.holds
@@ -155,7 +151,7 @@ def _print(result: FaultsResult) -> None:
         f"{counts[UNSEEN]} can't be seen."
     )
     _say("Simulation is not approval: what holds here may fail on the road. Try it carefully.", "")
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_files(result.files)
 
 
 def table_lines(matrix: Matrix) -> list[str]:

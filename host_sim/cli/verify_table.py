@@ -3,9 +3,8 @@
 from textwrap import fill
 from typing import TYPE_CHECKING
 
-from host_sim.cli.printing import WIDTH
+from host_sim.cli.printing import WIDTH, print_files
 from host_sim.rules.judge import FAILS, HOLDS, NOT_SHOWN, Verdict
-from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
     from host_sim.cli.verify import VerifyResult
@@ -38,7 +37,7 @@ def print_verdicts(result: "VerifyResult") -> None:
         print(f'  treadle verify {result.asked_about} --rule "RULE" --seed RIDE --rides 1')
     place = result.request.bike.place_profile
     _print_filled(f"Place: {place.title}; {place.warning}.")
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_files(result.files)
 
 
 def _print_table(verdicts: list[Verdict]) -> None:
