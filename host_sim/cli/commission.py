@@ -1,6 +1,5 @@
 """`treadle commission`: the first-power checklist of one bike, checked against a live board."""
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -9,22 +8,27 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version
-from host_sim.cli.at_the_board import asking, live_board, utc_now
-from host_sim.cli.options import JsonOption
+from host_sim.cli.at_the_board import (
+    DeskOption,
+    FilesOption,
+    HurryOption,
+    PortOption,
+    asking,
+    exit_on_board_trouble,
+    live_board,
+    person,
+    utc_now,
+)
+from host_sim.cli.options import JsonOption, check_names, check_out, check_range
 from host_sim.cli.options import seconds as read_seconds
-from host_sim.cli.saying import complain
-from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
+from host_sim.cli.printing import print_json, printing_unless
 from host_sim.commissioning.checklist import ITEM_NAMES, Hands, passed, run_checklist
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.record import Entry, record_of
-from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
-from host_sim.refusals import closest
+from host_sim.commissioning.record import COMMISSION, Entry, record_of
+from host_sim.outputs import Delivery, write_json
 from host_sim.textfile import spoken
-from host_sim.watching.asking import require_link
 
-HEADING = "treadle commission 1"
-SECONDS_LEAST, SECONDS_MOST = 5.0, 3600.0
+SECONDS = (5.0, 3600.0)
 
 
 class CommissionRequest:
@@ -35,23 +39,13 @@ class CommissionRequest:
     ) -> None:
         """Check everything before a port is opened; RequestError says what is wrong."""
         self.bike = load_bike(bike)
-        if not by.strip():
-            raise RequestError("--by is empty, allowed is the name of the person who does the work")
-        self.by = by.strip()
-        for name in skip:
-            if name not in ITEM_NAMES:
-                raise RequestError(f'--skip is "{name[:60]}", {closest(name, list(ITEM_NAMES))}')
-        self.skip = tuple(skip)
-        if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
-            raise RequestError(
-                f"--seconds is {seconds:g}, allowed is {SECONDS_LEAST:g} to {SECONDS_MOST:g} (s)"
-            )
+        self.by = person(by, "does the work")
+        self.skip = check_names("--skip", skip, ITEM_NAMES)
+        check_range("--seconds", seconds, SECONDS)
         self.seconds = seconds
         self.out = out or Path(f"commission-{self.bike.name}.json")
         self.force = force
-        if self.out.suffix != ".json":
-            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .json")
-        refuse_missing_folder(self.out, "--out")
+        check_out(self.out, ".json")
 
 
 class CommissionResult:
@@ -90,9 +84,8 @@ def commission(
             "passed": passed(entries),
             "settings": settings,
         }
-        record = record_of(HEADING, request.bike.name, name, request.by, entries, more)
-        text = json.dumps(record, indent=1, allow_nan=False) + "\n"
-        delivery.place(path.name).write_text(text, encoding="utf-8")
+        record = record_of(COMMISSION, request.bike.name, name, request.by, entries, more)
+        write_json(delivery.place(path.name), record)
         delivery.deliver()
     return CommissionResult(record, entries, path)
 
@@ -125,21 +118,11 @@ def commission_command(
 
     Example: `treadle commission longtail.toml --by "Ada"`
     """
-    require_link()
-    from host_sim.boardlink.port_choice import NoBoard
-    from host_sim.watching.workshop import BoardTrouble
-
     request = CommissionRequest(bike, by, skip or [], seconds, out, force)
-    try:
-        with live_board(port, desk, bike, files, hurry) as board:
-            result = commission(
-                request, board, asking(board), lambda line: None if as_json else print(line), utc_now
-            )
-    except (BoardTrouble, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
+    with exit_on_board_trouble(), live_board(port, desk, bike, files, hurry) as board:
+        result = commission(request, board, asking(board), printing_unless(as_json), utc_now)
     if as_json:
-        print(json.dumps(result.record, allow_nan=False))
+        print_json(result.record)
     else:
         verdict = "every item holds" if result.holds else "not passed: nobody may ride this bicycle yet"
         print(f"record  {spoken(result.file)}: {verdict}")

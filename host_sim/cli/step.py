@@ -1,6 +1,5 @@
 """`treadle step`: the step response of a board's power loop, measured and simulated in one figure."""
 
-import json
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -9,16 +8,23 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from host_sim.bikes.load import load_bike
+from host_sim.cli.at_the_board import (
+    DeskOption,
+    FilesOption,
+    HurryOption,
+    PortOption,
+    exit_on_board_trouble,
+    opened_port,
+)
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
 from host_sim.cli.options import seconds as read_seconds
-from host_sim.cli.saying import complain
-from host_sim.cli.watch import FilesOption, PortOption, chosen_port
+from host_sim.cli.printing import print_json, rounded
 from host_sim.errors import RequestError
 from host_sim.lab.bench_bridge import Bridged, Curve, bridge
 from host_sim.lab.bench_bridge_figure import bridge_page
 from host_sim.outputs import Delivery, refuse_missing_folder
 from host_sim.textfile import spoken
-from host_sim.watching.asking import open_chosen, require_link
+from host_sim.watching.workshop import BoardTrouble
 
 if TYPE_CHECKING:
     from host_sim.boardlink.console_client import BytePort
@@ -71,7 +77,7 @@ class StepResult:
             "rise_mv_per_s": self.bridged.rise_mv_per_s,
             **{
                 name: {
-                    "rise_s": None if curve.rise_s is None else round(curve.rise_s, 3),
+                    "rise_s": rounded(curve.rise_s, 3),
                     "overshoot_percent": round(curve.overshoot_percent, 1),
                     "last_w": round(curve.last_w, 1),
                     "last_v": round(curve.last_v, 3),
@@ -83,7 +89,7 @@ class StepResult:
         }
 
 
-class NoStep(Exception):
+class NoStep(BoardTrouble):
     """No step was seen in time; the message is one sentence."""
 
 
@@ -135,13 +141,9 @@ def _wait(
 def step_command(
     bike: BikeArgument = DEFAULT_BIKE,
     port: PortOption = None,
-    desk: Annotated[
-        bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")
-    ] = False,
+    desk: DeskOption = False,
     files: FilesOption = None,
-    hurry: Annotated[
-        bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")
-    ] = False,
+    hurry: HurryOption = False,
     seconds: Annotated[
         float, typer.Option(parser=read_seconds, metavar="SECONDS", help="How long to wait for a step.")
     ] = SECONDS,
@@ -163,22 +165,10 @@ def step_command(
     Example: `treadle step my_trike.toml`
     """
     request = StepRequest(bike, desk, seconds, out, force)
-    require_link()
-    from host_sim.boardlink.port_choice import NoBoard
-
-    try:
-        named = str(bike) if desk and files is None else None
-        with chosen_port(port, desk, named, files, hurry) as name:
-            opened = open_chosen(name)[1]
-            try:
-                result = step(request, opened)
-            finally:
-                opened.close()
-    except (NoStep, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
+    with exit_on_board_trouble(), opened_port(port, desk, bike, files, hurry) as opened:
+        result = step(request, opened)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
 
