@@ -43,8 +43,9 @@ class Delivery:
         self._claim: TextIO | None = None
 
     def add(self, name: str) -> Path:
-        """Announce one more file and return where to write it."""
+        """Announce one more file and return where to write it; RequestError if it exists already."""
         self._names = (*self._names, name)
+        self._refuse_what_exists()
         return self.place(name)
 
     def place(self, name: str) -> Path:

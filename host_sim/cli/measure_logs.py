@@ -73,7 +73,7 @@ class MeasureRequest:
         self.known = known
         self.write = write
         self.out = out or fresh_folder("treadle-measure")
-        self.force = force or out is None
+        self.force = force
 
 
 class MeasureResult:

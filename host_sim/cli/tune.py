@@ -165,7 +165,7 @@ def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> 
     from host_sim.tuning.uncertain import uncertain
 
     names = [REPORT, THRESHOLDS, RATES, BEFORE_AFTER, TRADE]
-    with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
+    with Delivery(request.out, tuple(names), request.force) as delivery:
         priority = PRIORITIES[request.priority]
         within = tune_within_rules(request.bike, priority, done, request.seed, request.keep, say)
         tuned = within.tuned

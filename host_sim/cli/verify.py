@@ -57,7 +57,7 @@ class VerifyRequest:
         self.seed = seed
         self.rides = rides
         self.out = out or fresh_folder("treadle-verify")
-        self.force = force or out is None
+        self.force = force
 
 
 class VerifyResult:

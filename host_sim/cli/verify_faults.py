@@ -53,7 +53,7 @@ class FaultsRequest:
         self.row = row
         self.seed = seed
         self.out = out or fresh_folder("treadle-faults")
-        self.force = force or out is None
+        self.force = force
 
 
 class FaultsResult:
