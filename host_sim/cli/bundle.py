@@ -13,7 +13,7 @@ from host_sim.boardlink.targets import FORM_NAMES, target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle_c import c_bundle
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, OutOption
-from host_sim.cli.printing import print_json
+from host_sim.cli.printing import print_json, print_rows
 from host_sim.errors import RequestError
 from host_sim.outputs import fresh_folder
 from host_sim.textfile import spoken
@@ -156,8 +156,7 @@ def _print_bundle(result: BundleResult) -> None:
     if result.wiring_path is not None:
         rows.append(("wiring", f"{spoken(result.wiring_path)}: print it, and measure before you connect"))
     rows.append(("next", _next(result)))
-    for name, value in rows:
-        print(f"{name:<13}{value}")
+    print_rows(rows)
 
 
 def _next(result: BundleResult) -> str:
@@ -166,6 +165,6 @@ def _next(result: BundleResult) -> str:
     if result.image_path is not None:
         return (
             "drag the image onto a Pico without radio that has MicroPython (replaces all files and settings\n"
-            f"{'':<13}on it; not for a Pico 2 or a board with radio), or use treadle flash"
+            "on it; not for a Pico 2 or a board with radio), or use treadle flash"
         )
     return "copy the folder without the wiring sheet onto the board, main.py last, or use treadle flash"

@@ -10,12 +10,11 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import BikeArgument, ForceOption, JsonOption, OutOption, check_range, number
-from host_sim.cli.printing import print_files, print_json
+from host_sim.cli.printing import print_files, print_json, rounded
 from host_sim.comparing.causes import Cause, Causes, find_causes
 from host_sim.comparing.difference import Engagements, Gap, gaps, match
-from host_sim.comparing.measured import Measured, measured
+from host_sim.comparing.measured import measured
 from host_sim.comparing.predicted import predict
-from host_sim.errors import RequestError
 from host_sim.measuring.bike_numbers import bike_path
 from host_sim.measuring.intervals import ALIKE_ON_THE_ROAD, DRIVE, ROAD, WHEEL_PULSES, intervals
 from host_sim.outputs import Delivery, fresh_folder
@@ -44,14 +43,9 @@ class CompareRequest:
         self.path = bike_path(bike)
         self.bike = load_bike(bike)
         self.log = log
-        sections = read_log(log).sections
-        self.section = max(sections, key=lambda section: sum(block.steps for block in section.blocks))
-        try:
-            self.measured: Measured = measured(self.section, seconds or SECONDS[1])
-        except (ValueError, TypeError, AttributeError) as error:
-            raise RequestError(
-                f"the log's settings do not fit this version of the firmware: {error}"
-            ) from None
+        self.section = read_log(log).longest
+        self.section.firmware_settings()  # Refused here if they don't fit.
+        self.measured = measured(self.section, seconds or SECONDS[1])
         self.known = intervals(self.path, self.bike, ROAD + ALIKE_ON_THE_ROAD + DRIVE)
         self.out = out or fresh_folder("treadle-compare")
         self.force = force
@@ -84,7 +78,6 @@ class CompareResult:
 
     def as_json(self) -> dict[str, Any]:
         """Return the results under the documented keys."""
-        road_error = self.causes.road_error
         return {
             "bike": self.request.bike.name,
             "log": str(self.request.log),
@@ -93,7 +86,7 @@ class CompareResult:
             "engagements": asdict(self.engagements),
             "causes": [cause.as_json() for cause in self.causes.named],
             "drive_error": round(self.causes.drive_error, 3),
-            "road_error": None if road_error is None else round(road_error, 3),
+            "road_error": rounded(self.causes.road_error, 3),
             "slope_or_wind": self.causes.slope_or_wind,
             "other_settings": self.request.other_settings,
             "note": CAUTION,

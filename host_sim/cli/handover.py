@@ -9,7 +9,7 @@ import typer
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version, sha256
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
-from host_sim.cli.printing import print_json
+from host_sim.cli.printing import files_row, print_json, print_rows, rounded
 from host_sim.commissioning.record import FAILED, NOT_REACHED, SKIPPED
 from host_sim.errors import RequestError
 from host_sim.handover import records
@@ -103,12 +103,12 @@ class HandoverResult:
             "records": [told(record) for record in self.reports.records],
             "stand_failed": self.stand(FAILED),
             "stand_not_tried": self.stand(SKIPPED, NOT_REACHED),
-            "help_after_s": _rounded(ride.help_after_s),
-            "help_after_turns": _rounded(ride.help_after_turns),
-            "help_w": _rounded(ride.help_w),
-            "run_on_s": _rounded(ride.run_on_s),
-            "run_on_m": _rounded(ride.run_on_m),
-            "run_on_worst_m": _rounded(self.run_on_worst_m),
+            "help_after_s": rounded(ride.help_after_s, 3),
+            "help_after_turns": rounded(ride.help_after_turns, 3),
+            "help_w": rounded(ride.help_w, 3),
+            "run_on_s": rounded(ride.run_on_s, 3),
+            "run_on_m": rounded(ride.run_on_m, 3),
+            "run_on_worst_m": rounded(self.run_on_worst_m, 3),
             "files": [str(path) for path in self.files],
         }
 
@@ -136,10 +136,6 @@ def _fresh_file(name: str, suffix: str) -> Path:
     raise RequestError(
         f"{name}{suffix} and {FOLDERS_TRIED - 2} more exist already, allowed is --out with a file"
     )
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 3)
 
 
 def handover_command(
@@ -199,13 +195,9 @@ def _print_handover(result: HandoverResult) -> None:
         ("bike", spoken(result.bike.name)),
         ("rules", told),
         ("sensor", fit),
-        (
-            "records",
-            f"\n{'':<12}".join(spoken(records.told(one)) for one in result.reports.records) or "none",
-        ),
+        ("records", "\n".join(spoken(records.told(one)) for one in result.reports.records) or "none"),
         ("first help", "none" if help_s is None else f"felt {help_s:.2f} s after the pedals start"),
         ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m in one easy ride; {worst}"),
-        ("files", f"\n{'':<12}".join(spoken(path) for path in result.files)),
+        files_row(result.files),
     )
-    for name, value in rows:
-        print(f"{name:<12}{value}")
+    print_rows(rows)

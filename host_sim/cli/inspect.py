@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from host_sim.cli.inspect_live import inspect_live_command
+from host_sim.cli.inspect_rows import changed_row, kind_rows, magnet_rows, print_findings, smallest_row
 from host_sim.cli.inspect_wheel import inspect_wheel_command
 from host_sim.cli.measure_options import read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption, whole_number
-from host_sim.cli.printing import print_findings, print_json
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
@@ -156,28 +157,18 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
     rows = [("capture", f"{spoken(request.capture_path)}, {result.form}, channels {', '.join(result.names)}")]
     rows += _sensor_rows(result) + _volts_rows(result) + _turning_rows(result) + _support_rows(result)
     if request.write:
-        changed = [
-            f"{key} = {'removed' if value is None else value}" for key, value in result.changed.items()
-        ]
-        rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
+        rows.append(changed_row(result.changed))
     print_findings(rows, result.files, result.advice, result.why)
 
 
 def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:
     found = result.inspection
-    rows = [
-        ("pedal sensor", found.kind.said(str(found.kind.value))),
-        ("pulses per revolution", found.pulses.said(str(found.pulses.value))),
-    ]
-    if found.kind.value == "two channels":
-        rows.append(("lead", found.lead.said(f"{found.lead.value} leads")))
+    rows = kind_rows(found)
     for name, duty in found.duty.items():
         rows.append((f"duty of {name}", duty.said("" if duty.value is None else f"{duty.value:.1%}")))
     if found.phase_deg.value is not None:
         rows.append(("phase", found.phase_deg.said(f"{found.phase_deg.value:.0f}°")))
-    for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):
-        rows.append((name, numbers.said(", ".join(map(str, numbers.value or [])) or "none")))
-    return rows
+    return rows + magnet_rows(found)
 
 
 def _volts_rows(result: "InspectResult") -> list[tuple[str, str]]:
@@ -222,9 +213,7 @@ def _support_rows(result: "InspectResult") -> list[tuple[str, str]]:
     support = result.support
     if support is None:
         return []
-    rows = [("smallest engage, release", f"{support.engage_rpm}, {support.release_rpm} rpm")]
-    if support.release_rpm == 0:
-        rows = [("smallest engage, release", "none")]
+    rows = [smallest_row(support)]
     for row in support.rows:
         slowest = f"{row.slowest_rpm} rpm" if row.slowest_rpm else "no cadence"
         told = (

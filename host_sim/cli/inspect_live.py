@@ -7,12 +7,12 @@ import typer
 
 from firmware.settings import TWO_CHANNELS
 from host_sim.cli.at_the_board import exit_on_board_trouble, opened_port
+from host_sim.cli.inspect_rows import kind_rows, magnet_rows, print_findings, smallest_row
 from host_sim.cli.live_ring import LiveRing, tell
 from host_sim.cli.options import DEFAULT_BIKE
-from host_sim.cli.printing import print_json, print_rows
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
 from host_sim.outputs import refuse_missing_folder
-from host_sim.textfile import spoken
 from host_sim.watching.asking import require_link
 
 if TYPE_CHECKING:
@@ -70,13 +70,7 @@ def _print(result: "LiveResult") -> None:
     from host_sim.capture.live.ring_text import ring_text
 
     found = result.inspection
-    pulses = found.pulses
-    rows = [
-        ("pedal sensor", found.kind.said(str(found.kind.value))),
-        ("pulses per revolution", pulses.said(str(pulses.value))),
-    ]
-    if found.kind.value == "two channels":
-        rows.append(("lead", found.lead.said(f"{found.lead.value} leads")))
+    rows = kind_rows(found)
     arm = result.guided.arm
     if arm is not None:
         rows.append(
@@ -85,20 +79,13 @@ def _print(result: "LiveResult") -> None:
                 f"{arm.degrees:.0f}° (within {arm.within_deg:.0f}°) after the left arm straight down",
             )
         )
-    for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):
-        rows.append((name, numbers.said(", ".join(map(str, numbers.value or [])) or "none")))
+    rows += magnet_rows(found)
     rows.append(("edges", f"{len(result.guide.edges)}, lost {result.guide.losses} times"))
     if result.support is not None:
-        rows.append(
-            ("smallest engage, release", f"{result.support.engage_rpm}, {result.support.release_rpm} rpm")
-        )
+        rows.append(smallest_row(result.support))
     settings = "\n".join(f"{name} = {value}" for name, value in result.settings.items())
     rows.append(("matching settings", settings or "none"))
-    rows.append(("files", "\n".join(spoken(path) for path in result.files)))
-    if pulses.sure and pulses.value:
+    if found.pulses.sure and found.pulses.value:
         degrees = arm.degrees if arm is not None else None
-        print(ring_text(pulses.value, found.missing.value or [], found.weak.value or [], degrees))
-    print_rows(rows)
-    for sentence in result.advice:
-        print(f"* {sentence}")
-    print(f"not shown to be fit: {'; '.join(result.why)}" if result.why else "fit for use")
+        print(ring_text(found.pulses.value, found.missing.value or [], found.weak.value or [], degrees))
+    print_findings(rows, result.files, result.advice, result.why, "fit for use")

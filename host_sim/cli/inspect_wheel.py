@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from host_sim.cli.printing import print_findings, print_json
+from host_sim.cli.inspect_rows import changed_row, print_findings
+from host_sim.cli.printing import print_json
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
@@ -50,6 +51,5 @@ def _print(result: "WheelResult", request: "WheelRequest") -> None:
         noise += f", driving {found.noise.driving_per_s:.2f}, not driving {found.noise.idle_per_s:.2f}"
     rows.append(("noise", noise))
     if request.write:
-        changed = "\n".join(f"{key} = {value}" for key, value in result.changed.items())
-        rows.append(("changed in the bike file", changed or "nothing"))
+        rows.append(changed_row(result.changed))
     print_findings(rows, result.files, result.advice, result.why)

@@ -1,4 +1,4 @@
-"""Prints results: JSON, tables of two columns, the files, and the findings of an inspection."""
+"""Prints results: JSON, tables of two columns, and the files written."""
 
 import json
 from collections.abc import Callable, Sequence
@@ -7,7 +7,6 @@ from typing import Any
 
 from host_sim.textfile import spoken
 
-Rows = list[tuple[str, str]]
 WIDTH = 80
 
 
@@ -26,6 +25,11 @@ def rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
 
 
+def whence(from_start: bool) -> str:
+    """Return in words where the recorded steps of a board begin."""
+    return "from the board's start" if from_start else "from the middle of a ride"
+
+
 def print_rows(rows: Sequence[tuple[str, str]]) -> None:
     """Print names and values side by side; a value may have several lines, which are not wrapped."""
     width = max(len(name) for name, _ in rows) + 2
@@ -33,15 +37,11 @@ def print_rows(rows: Sequence[tuple[str, str]]) -> None:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
 
 
+def files_row(files: Sequence[str | Path]) -> tuple[str, str]:
+    """Return the row of a table with the paths of the files, one a line, so that they can be copied."""
+    return "files", "\n".join(spoken(path) for path in files)
+
+
 def print_files(files: Sequence[str | Path]) -> None:
-    """Print the paths of the files, one a line, so that they can be copied."""
-    print_rows([("files", "\n".join(spoken(path) for path in files))])
-
-
-def print_findings(rows: Rows, files: Sequence[Path], advice: Sequence[str], why: Sequence[str]) -> None:
-    """Print the rows of an inspection, its files, what to do, and why the sensor is not shown to be fit."""
-    print_rows([*rows, ("files", "\n".join(spoken(path) for path in files))])
-    for sentence in advice:
-        print(f"* {sentence}")
-    if why:
-        print(f"not shown to be fit: {'; '.join(why)}")
+    """Print the paths of the files alone."""
+    print_rows([files_row(files)])

@@ -19,7 +19,7 @@ from host_sim.cli.options import (
     SeedOption,
     whole_number,
 )
-from host_sim.cli.printing import print_json
+from host_sim.cli.printing import print_json, rounded
 from host_sim.cli.saying import say
 from host_sim.cli.verify_faults import FaultsRequest, verify_faults_command
 from host_sim.cli.verify_table import print_verdicts
@@ -97,20 +97,16 @@ class VerifyResult:
             "rule": verdict.rule.name,
             "verdict": verdict.outcome,
             "holds": verdict.holds,
-            "measured": _rounded(verdict.measured),
-            "limit": _rounded(verdict.limit),
+            "measured": rounded(verdict.measured, 4),
+            "limit": rounded(verdict.limit, 4),
             "unit": verdict.rule.unit,
-            "margin": _rounded(verdict.margin),
+            "margin": rounded(verdict.margin, 4),
             "seed": verdict.seed,
             "source": verdict.rule.source,
             "rides": verdict.ridden,
             "interrupted": self.interrupted,
             "controller": self.request.controller,
         }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 4)
 
 
 def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:

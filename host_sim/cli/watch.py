@@ -17,7 +17,7 @@ from host_sim.cli.at_the_board import (
 )
 from host_sim.cli.options import JsonOption
 from host_sim.cli.options import seconds as read_seconds
-from host_sim.cli.printing import print_json, printing_unless
+from host_sim.cli.printing import print_json, printing_unless, whence
 from host_sim.cli.saying import say
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
@@ -225,5 +225,5 @@ def _print_summary(result: WatchResult) -> None:
     if result.file is not None and watched.frames:
         print(f"recorded in {spoken(result.file)}")
     if result.steps is not None and result.steps.steps:
-        whence = "from the board's start" if result.steps.from_start else "from the middle of a ride"
-        print(f"{result.steps.steps} steps, {whence}, in {spoken(result.steps.log.path)}")
+        begun = whence(result.steps.from_start)
+        print(f"{result.steps.steps} steps, {begun}, in {spoken(result.steps.log.path)}")
