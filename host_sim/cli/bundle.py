@@ -1,5 +1,6 @@
 """`treadle bundle`: a folder with exactly what a board needs, the wiring sheet, and the Pico's image."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -43,14 +44,13 @@ class BundleRequest:
         refuse_what_exists(self.out, force)
 
 
+@dataclass(frozen=True, slots=True)
 class BundleResult:
     """The bundle, its folder, and the image if the board takes one."""
 
-    def __init__(self, request: BundleRequest, bundle: Bundle, image: bytes | None) -> None:
-        """Store the results."""
-        self.folder = request.out
-        self.bundle = bundle
-        self.image = image
+    folder: Path
+    bundle: Bundle
+    image: bytes | None
 
     @property
     def image_path(self) -> Path | None:
@@ -92,7 +92,7 @@ def bundle(request: BundleRequest) -> BundleResult:
     if sheet is not None:
         files[sheet] = wiring_sheet(request.bike, request.target).encode()
     write_folder(request.out, files, request.force)
-    return BundleResult(request, made, image)
+    return BundleResult(request.out, made, image)
 
 
 def bundle_command(

@@ -1,6 +1,7 @@
 """`treadle calibrate`: measures levers, battery, shunt and wheel at a live board, into the bike file."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -25,7 +26,7 @@ from host_sim.cli.options import JsonOption, check_names, check_out
 from host_sim.cli.printing import print_json, printing_unless
 from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibration
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.record import CALIBRATION, Entry, record_of
+from host_sim.commissioning.record import CALIBRATION, record_of
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, write_json
 from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
@@ -47,14 +48,12 @@ class CalibrateRequest:
         check_out(self.out, ".json")
 
 
+@dataclass(frozen=True, slots=True)
 class CalibrateResult:
-    """The entries of the steps, the record, and the settings sent to the board."""
+    """The record of the steps, with the settings sent to the board, and its file."""
 
-    def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
-        """Store the results."""
-        self.record = record
-        self.entries = entries
-        self.file = file
+    record: dict[str, Any]
+    file: Path
 
 
 def calibrate(
@@ -102,7 +101,7 @@ def calibrate(
         if measuring.found:
             of_bike.deliver()
         delivery.deliver()
-    return CalibrateResult(record, entries, path)
+    return CalibrateResult(record, path)
 
 
 def changed_settings(before: Bike, after: Bike) -> dict[str, int]:

@@ -1,6 +1,7 @@
 """`treadle commission`: the first-power checklist of one bike, checked against a live board."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -48,14 +49,13 @@ class CommissionRequest:
         check_out(self.out, ".json")
 
 
+@dataclass(frozen=True, slots=True)
 class CommissionResult:
-    """The entries of the list and its record."""
+    """The entries of the list, its record, and the record's file."""
 
-    def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
-        """Store the results."""
-        self.record = record
-        self.entries = entries
-        self.file = file
+    record: dict[str, Any]
+    entries: list[Entry]
+    file: Path
 
     @property
     def holds(self) -> bool:

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -58,23 +58,15 @@ class CompareRequest:
         return [name for name, value in there.items() if here[name] != value]
 
 
+@dataclass(frozen=True, slots=True)
 class CompareResult:
-    """The results."""
+    """The errors of the prediction by name, the engagements on both sides, and the causes."""
 
-    def __init__(
-        self,
-        request: CompareRequest,
-        found: dict[str, Gap],
-        engagements: Engagements,
-        causes: Causes,
-        files: list[Path],
-    ) -> None:
-        """Store errors, engagements and causes."""
-        self.request = request
-        self.gaps = found
-        self.engagements = engagements
-        self.causes = causes
-        self.files = files
+    request: CompareRequest
+    gaps: dict[str, Gap]
+    engagements: Engagements
+    causes: Causes
+    files: list[Path]
 
     def as_json(self) -> dict[str, Any]:
         """Return the results under the documented keys."""
@@ -102,14 +94,13 @@ def compare(request: CompareRequest, progress: Callable[[str], None] = lambda wo
         predicted = predict(request.bike, ride)
         part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
         causes = find_causes(request.bike, part, request.known, progress)
-        result = CompareResult(request, gaps(predicted, ride), match(predicted, ride), causes, [])
+        errors = gaps(predicted, ride)
         # Here, for drawing takes a second to load.
         from host_sim.report.compare_figure import draw_compare
 
         title = f"{request.bike.title}: {request.log.name} and the bench"
-        draw_compare(ride, predicted, result.gaps, causes, title, delivery.place(PICTURE))
-        result.files = delivery.deliver()
-    return result
+        draw_compare(ride, predicted, errors, causes, title, delivery.place(PICTURE))
+        return CompareResult(request, errors, match(predicted, ride), causes, delivery.deliver())
 
 
 def _seconds(text: str) -> float:

@@ -1,12 +1,14 @@
 """`treadle handover`: one page that explains a bicycle to its owner."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from host_sim.bikes.load import load_bike
+from host_sim.bikes.model import Bike
 from host_sim.boardlink.manifest import program_version, sha256
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
 from host_sim.cli.printing import files_row, print_json, print_rows, rounded
@@ -58,15 +60,14 @@ class HandoverRequest:
         self.force = force
 
 
+@dataclass(frozen=True, slots=True)
 class HandoverResult:
     """The measured numbers, the contents of the reports, and the files."""
 
-    def __init__(self, request: HandoverRequest, ride: FirstRide, files: list[Path]) -> None:
-        """Store the results."""
-        self.bike = request.bike
-        self.reports = request.reports
-        self.ride = ride
-        self.files = files
+    bike: Bike
+    reports: Reports
+    ride: FirstRide
+    files: list[Path]
 
     @property
     def failing(self) -> list[str]:
@@ -124,7 +125,7 @@ def handover(request: HandoverRequest) -> HandoverResult:
         delivery.place(page).write_text(text, encoding="utf-8")
         if request.browser is not None:
             print_pdf(request.browser, delivery.place(page), delivery.place(printed))
-        return HandoverResult(request, ride, delivery.deliver())
+        return HandoverResult(request.bike, request.reports, ride, delivery.deliver())
 
 
 def _fresh_file(name: str, suffix: str) -> Path:

@@ -1,5 +1,6 @@
 """`treadle prove`: machine-checked properties of the unmodified firmware."""
 
+from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -18,13 +19,12 @@ if TYPE_CHECKING:
     from host_sim.proof.prover import LemmaResult, PropertyResult
 
 
+@dataclass(frozen=True, slots=True)
 class ProveResult:
-    """The properties with their verdicts."""
+    """The properties with their verdicts, and the lemmas by name."""
 
-    def __init__(self, properties: "list[PropertyResult]", lemmas: "dict[str, LemmaResult]") -> None:
-        """Store the results."""
-        self.properties = properties
-        self.lemmas = lemmas
+    properties: "list[PropertyResult]"
+    lemmas: "dict[str, LemmaResult]"
 
     @property
     def holds(self) -> bool:

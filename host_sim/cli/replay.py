@@ -1,5 +1,6 @@
 """`treadle ride --replay`: runs the firmware through a log, and compares its decisions with the board's."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -76,18 +77,17 @@ class ReplayRequest:
         refuse_missing_folder(path, "--as-test")
 
 
+@dataclass(slots=True)
 class ReplayResult:
-    """The results. `complaint` is one sentence if the firmware decided differently from the board."""
+    """The result of each section, and the files."""
 
-    def __init__(self, request: ReplayRequest, found: list[Replay], files: list[Path]) -> None:
-        """Store the results of each section."""
-        self.request = request
-        self.found = found
-        self.files = files
+    request: ReplayRequest
+    found: list[Replay]
+    files: list[Path]
 
     @property
     def complaint(self) -> str:
-        """The first complaint; empty if there is none."""
+        """One sentence if the firmware decided differently from the board, the first; else empty."""
         for other, found in zip(self.request.others, self.found, strict=True):
             if found.loss is not None:
                 return _hole(found.loss)

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -57,14 +58,13 @@ class StepRequest:
         self.force = force
 
 
+@dataclass(frozen=True, slots=True)
 class StepResult:
     """What was measured and simulated, and the page."""
 
-    def __init__(self, request: StepRequest, bridged: Bridged, file: Path) -> None:
-        """Store the results."""
-        self.request = request
-        self.bridged = bridged
-        self.file = file
+    request: StepRequest
+    bridged: Bridged
+    file: Path
 
     def as_json(self) -> dict[str, Any]:
         """Return the numbers under their documented keys."""

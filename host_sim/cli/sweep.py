@@ -3,6 +3,7 @@
 import os
 import sys
 import time
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Any
@@ -28,12 +29,13 @@ from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED
 from host_sim.progress import progress_bar
 from host_sim.rules.catalogue import rule_named
+from host_sim.rules.judge import Done, Say
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
 from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
 from host_sim.sweeping.program import program
 from host_sim.sweeping.rows import Sweep
 from host_sim.sweeping.rule_columns import RIDES, RIDES_MOST
-from host_sim.sweeping.running import Done, Say, deliver, ride_missing
+from host_sim.sweeping.running import deliver, ride_missing
 from host_sim.sweeping.table_file import Unfinished, check_name
 from host_sim.textfile import spoken
 
@@ -98,13 +100,11 @@ class SweepRequest:
         }
 
 
+@dataclass(frozen=True, slots=True)
 class SweepResult:
     """A finished sweep. `as_json` has the documented keys."""
 
-    def __init__(self, as_json: dict[str, Any], notice: str) -> None:
-        """Store the results."""
-        self.as_json = as_json
-        self.notice = notice
+    as_json: dict[str, Any]
 
     @property
     def holds(self) -> bool:
@@ -123,10 +123,10 @@ def sweep(request: SweepRequest, done: Done, say: Say) -> SweepResult:
     kept = rows.rows
     if kept:
         say(f"{kept} of {swept.count} rides are done already, continuing from there")
-    notice, riding_s = "", 0.0
+    riding_s = 0.0
     try:
         if kept < swept.count:
-            notice, riding_s = ride_missing(swept, rows, request.workers, request.cluster, done, say)
+            riding_s = ride_missing(swept, rows, request.workers, request.cluster, done, say)
         ridden_s = time.perf_counter() - started_s
         files, numbers = deliver(swept, rows, request.table, request.force)
     finally:
@@ -143,7 +143,7 @@ def sweep(request: SweepRequest, done: Done, say: Say) -> SweepResult:
         "riding_s": round(riding_s, 3),
         "files": [str(path) for path in files],
     }
-    return SweepResult(result, notice)
+    return SweepResult(result)
 
 
 def sweep_command(

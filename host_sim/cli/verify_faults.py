@@ -1,7 +1,7 @@
 """`treadle verify --faults`: the fault matrix of a bike, judged by the true values, with its picture."""
 
 import sys
-from collections.abc import Callable
+from dataclasses import dataclass
 from os import cpu_count
 from pathlib import Path
 from textwrap import wrap
@@ -28,13 +28,12 @@ from host_sim.rules.fault_matrix import (
 from host_sim.rules.fault_rides import bounds_of
 from host_sim.rules.fault_rows import rows_for
 from host_sim.rules.hazards import HazardTable, load_hazards
+from host_sim.rules.judge import Done, Say
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 REPORT = "faults.json"
 PICTURE = "faults.png"
 WORKERS_MAX = 8
-Done = Callable[[int, int], None]
-Say = Callable[[str], None]
 WORDS = {HOLDS: "holds", FAILS: "FAILS", UNSEEN: "unseen"}
 
 
@@ -56,15 +55,14 @@ class FaultsRequest:
         self.force = force
 
 
+@dataclass(slots=True)
 class FaultsResult:
     """The matrix, the hazard table used to judge it, and the files written."""
 
-    def __init__(self, request: FaultsRequest, table: HazardTable, matrix: Matrix, files: list[Path]) -> None:
-        """Store the results."""
-        self.request = request
-        self.table = table
-        self.matrix = matrix
-        self.files = files
+    request: FaultsRequest
+    table: HazardTable
+    matrix: Matrix
+    files: list[Path]
 
     def as_json(self) -> dict[str, Any]:
         """Return the limits, every cell, and the hazards of the cells that software can't see."""

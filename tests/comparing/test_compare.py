@@ -324,4 +324,9 @@ def test_what_can_not_be_compared_is_refused_in_a_sentence(tmp_path, monkeypatch
     (tmp_path / "text.csv").write_text("time_s\n0\n", encoding="utf-8")
     with pytest.raises(RequestError, match=said):
         run(*words)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["newer.steps", "out.steps", "short.steps", "text.csv"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "newer.steps",
+        "out.steps",
+        "short.steps",
+        "text.csv",
+    ]
