@@ -1,11 +1,10 @@
 """`treadle flash`: copies a bundle to a board after a check of the rules, or to a folder for the desk."""
 
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any
 
 import typer
 
@@ -30,7 +29,7 @@ from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle import BoardOption, FormOption
 from host_sim.cli.options import DEFAULT_BIKE, RIDES_MAX, BikeArgument, JsonOption, whole_number
 from host_sim.cli.printing import print_json
-from host_sim.cli.saying import complain, say
+from host_sim.cli.saying import end, say
 from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED
 from host_sim.outputs import Delivery
@@ -229,21 +228,15 @@ def flash_command(
             with progress_bar("copying") as done:
                 result = flash(request, ruling, done)
     except BoardTrouble as error:
-        _end(str(error), 1)
+        end(str(error), 1)
     except InterruptedHalfWay as error:
-        _end(f"interrupted: {error}", INTERRUPTED)
+        end(f"interrupted: {error}", INTERRUPTED)  # Not through typer, whose sentence would be wrong here.
     if as_json:
         print_json(result.as_json())
     else:
         _print_flash(result)
     if not result.holds:
         raise typer.Exit(1)
-
-
-def _end(sentence: str, code: int) -> NoReturn:
-    """Exit with a sentence; not through typer, whose message on interruptions would be wrong here."""
-    complain(sentence, code)
-    sys.exit(code)
 
 
 def _print_flash(result: FlashResult) -> None:

@@ -32,6 +32,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "--selector": SELECTORS,
     "--brakes": ("all", "some", "none"),
 }
+# Fields of `Answers` that are not called like their option.
+_FIELDS = {"--wheel": "wheel_m", "--rider": "rider_kg", "--bicycle": "bike_kg"}
 _NEEDED = ("--volts", "--watts", "--sensor", "--pulses", "--place")
 
 
@@ -145,7 +147,7 @@ _READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
         "Continuous rated power of the motor in W, from its plate",
         lambda t: _positive("--watts", t),
     ),
-    "--sensor": (f"Pedal sensor ({', '.join(SENSORS)})", lambda t: choice("--sensor", t)),
+    "--sensor": (f"Pedal sensor ({', '.join(SENSORS)})", lambda t: SENSORS[choice("--sensor", t)]),
     "--pulses": (
         "Pulses of one channel in a turn of the crank (count the magnets)",
         whole_number("--pulses", 4, 64),
@@ -257,23 +259,8 @@ def _ask(told: dict[str, Any]) -> None:
 
 
 def _answers(title: str, told: dict[str, Any]) -> Answers:
-    return Answers(
-        title=title,
-        place=told["--place"],
-        volts=told["--volts"],
-        watts=told["--watts"],
-        sensor=SENSORS[told["--sensor"]],
-        pulses=told["--pulses"],
-        side=told.get("--side"),
-        controller=told.get("--controller"),
-        wheel_m=told.get("--wheel"),
-        rider_kg=told.get("--rider"),
-        bike_kg=told.get("--bicycle"),
-        throttle=told.get("--throttle"),
-        selector=told.get("--selector"),
-        brakes=told.get("--brakes"),
-        shunt=told.get("--shunt"),
-    )
+    fields = {_FIELDS.get(option, option.removeprefix("--")): value for option, value in told.items()}
+    return Answers(title=title, **fields)
 
 
 def _print_new(result: NewResult) -> None:
