@@ -4,7 +4,6 @@ from pathlib import Path
 from textwrap import fill
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 
@@ -13,7 +12,6 @@ from host_sim.sweeping.numbers import Column, Numbers
 from host_sim.sweeping.panels import Panel, least_span, panels, still_words, worst_last
 from host_sim.sweeping.words import sentence_of, unit_of, with_unit
 
-mpl.use("Agg")
 CELLS = 24  # Random points are grouped into so many columns and rows.
 COLOURS = {LESS: "viridis_r", MORE: "viridis"}  # Bright is good.
 NO_DIRECTION = "Blues"
