@@ -14,9 +14,7 @@ from host_sim.commissioning.readings import Implausible, steady_brake, steady_cu
 from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED, Entry
 
 TRAVEL_LEAST_V = 0.5  # As bike files ask for.
-POSITION_OFF = (
-    0.25  # Of the distance between two positions: the firmware assumes that they are evenly spaced.
-)
+POSITION_OFF = 0.25  # Of the distance between two positions: the firmware assumes even spacing.
 # Two 1 % resistors make 1.9 % at worst (boards/README.md), shunt and amplifier about as much.
 SCALE_NOTED, SCALE_MOST = 0.02, 0.10
 # Parts that a meter checks: unit, and the number in the board's pins.py.

@@ -114,9 +114,8 @@ class Resumed(Replayer):
         controller.faults.cause = step.fault_cause
         outputs = controller.outputs
         if self._pulses == 0 and outputs.command_mv > 0 and step.command_mv == 0 and _drives(step):
-            controller.wheel.overdue = (
-                True  # Nothing else withholds help for this long in a state that drives.
-            )
+            # Nothing else withholds help for this long in a state that drives.
+            controller.wheel.overdue = True
         outputs.command_mv = step.command_mv
         outputs.drive_enabled = step.drive_enabled
         outputs.indicator = step.indicator

@@ -52,7 +52,7 @@ def _get_ready() -> str:
 
 
 def rows_far(sweep: bytes, numbers: list[int]) -> list[str]:
-    """Ride some numbers of a packed sweep, on whichever worker this runs."""
+    """Ride some numbers of a pickled sweep, on whichever worker this runs."""
     ready()
     rows: list[str] = import_module("host_sim.sweeping.rows").rows_of(sweep, numbers)
     return rows

@@ -48,11 +48,6 @@ def heat_figure(numbers: Numbers, rules: tuple[str, ...]) -> Figure:
     return figure
 
 
-def colour_span(values: Column) -> tuple[float, float]:
-    """Return the values at both ends of the colour scale; small changes don't fill the whole scale."""
-    return least_span(values)
-
-
 def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str, up: str) -> None:
     x_edges, x_cell = cells(numbers.columns[across], numbers.on_grid)
     y_edges, y_cell = cells(numbers.columns[up], numbers.on_grid)
@@ -60,12 +55,11 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
     values = numbers.columns[panel.name]
     seen = np.flatnonzero(~np.isnan(values))
     ordered = seen[worst_last(values[seen], panel.good)]
-    worst[y_cell[ordered], x_cell[ordered]] = values[
-        ordered
-    ]  # With several points in a cell the last one is shown.
+    # With several points in a cell the last one is shown.
+    worst[y_cell[ordered], x_cell[ordered]] = values[ordered]
     limit = panel.limit(numbers)
     ends = values[seen] if limit is None else np.append(values[seen], limit)
-    low, high = colour_span(ends)
+    low, high = least_span(ends)
     colours = COLOURS.get(panel.good, NO_DIRECTION)
     mesh = axes.pcolormesh(x_edges, y_edges, worst, cmap=colours, vmin=low, vmax=high, rasterized=True)
     bar = figure.colorbar(mesh, ax=axes, label=panel.unit)
@@ -77,7 +71,7 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
     axes.patch.set_edgecolor("#bbbbbb")
     title = panel.title if limit is None else f"{panel.title}, limit {limit:.3g}"
     axes.set_title(title, fontsize=10)
-    broken = panel.breaks(numbers) > 0.0
+    broken = panel.breaks(numbers)
     if broken.any():
         _mark_broken(axes, (x_edges, x_cell), (y_edges, y_cell), broken)
         axes.set_title(f"{title} (red x: it fails)", fontsize=10)

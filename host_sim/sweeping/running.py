@@ -3,6 +3,7 @@
 What draws takes as long to import as to draw, so it is imported while processes ride.
 """
 
+import pickle
 import time
 from collections.abc import Iterator
 from functools import partial
@@ -17,7 +18,7 @@ from host_sim.outputs import Delivery
 from host_sim.rules.judge import Done, Say
 from host_sim.sweeping.cluster import Cluster
 from host_sim.sweeping.column_units import column_units
-from host_sim.sweeping.rows import Sweep, packed, rows_of
+from host_sim.sweeping.rows import Sweep, rows_of
 from host_sim.sweeping.summary import summary
 from host_sim.sweeping.table_file import Unfinished
 
@@ -49,7 +50,7 @@ def ride_missing(
         if here.notice:
             say(here.notice)
         Thread(target=import_module, args=("host_sim.sweeping.slices",), daemon=True).start()
-        lines = here.map(partial(rows_of, packed(swept)), batches, batch=1)
+        lines = here.map(partial(rows_of, pickle.dumps(swept)), batches, batch=1)
         return _keep(lines, rows, done, swept.count)
 
 
