@@ -10,7 +10,14 @@ from dataclasses import dataclass, field
 
 from host_sim.bikes.model import Bike
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.readings import Implausible, steady_brake, steady_current_a, steady_v
+from host_sim.commissioning.readings import (
+    BRAKES_MOST,
+    Implausible,
+    lever_count,
+    steady_brake,
+    steady_current_a,
+    steady_v,
+)
 from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED, Entry
 
 TRAVEL_LEAST_V = 0.5  # As bike files ask for.
@@ -22,7 +29,6 @@ SCALES = {"divider": ("V", "BATTERY_FULL_MV"), "shunt": ("A", "CURRENT_FULL_MA")
 CURRENT_LEAST_A = 2.0
 WHEEL_OFF = 0.15  # A larger difference from the bike file means another wheel, or an error.
 WHEEL_TURNS = 3
-BRAKES_MOST = 4
 
 
 @dataclass(slots=True)
@@ -158,9 +164,10 @@ def _brakes(measuring: Measuring) -> str:
     if steady_brake(measuring.board):
         raise Implausible("a brake reads as pulled although all are let go: look for a broken wire")
     told = measuring.ask("  How many brake levers have a switch? ")
-    if not (told.isascii() and told.isdigit() and 1 <= int(told) <= BRAKES_MOST):
+    count = lever_count(told)
+    if count is None:
         raise Implausible(f'"{told[:20]}" levers, allowed is 1 to {BRAKES_MOST}')
-    for lever in range(1, int(told) + 1):
+    for lever in range(1, count + 1):
         measuring.ask(f"  Pull lever {lever} alone and hold it, then press Enter: ")
         if not steady_brake(measuring.board):
             raise Implausible(f"lever {lever} reads as let go although it is pulled: look at its switch")

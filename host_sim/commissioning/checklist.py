@@ -12,6 +12,7 @@ from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.frames import Frame
 from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.readings import BRAKES_MOST, lever_count
 from host_sim.commissioning.record import (
     CONFIRMED,
     FAILED,
@@ -81,10 +82,9 @@ def passed(entries: list[Entry]) -> bool:
 def _confirm(question: str) -> Callable[[Hands], tuple[bool, str]]:
     def look(hands: Hands) -> tuple[bool, str]:
         answer = hands.ask(f"{question} (yes, no): ")
-        return (
-            answer == "yes",
-            "the user says yes" if answer == "yes" else f'the answer was "{answer[:20]}"',
-        )
+        if answer == "yes":
+            return True, "the user says yes"
+        return False, f'the answer was "{answer[:20]}"'
 
     return look
 
@@ -173,15 +173,16 @@ def _brake(hands: Hands) -> tuple[bool, str]:
 
 def _each_brake(hands: Hands) -> tuple[bool, str]:
     """Have each lever pulled alone while the motor is driven: each must end the drive."""
-    count_told = hands.ask("How many brake levers have a switch? ")
-    if not count_told.isdigit() or not 1 <= int(count_told) <= 4:
-        return False, f'the answer was "{count_told[:20]}", allowed is 1 to 4'
-    for lever in range(1, int(count_told) + 1):
+    told = hands.ask("How many brake levers have a switch? ")
+    count = lever_count(told)
+    if count is None:
+        return False, f'the answer was "{told[:20]}", allowed is 1 to {BRAKES_MOST}'
+    for lever in range(1, count + 1):
         hands.say(f"  let go of all levers, pedal until the motor turns, then pull only lever {lever}")
         holds, seen = _brake(hands)
         if not holds:
             return False, f"lever {lever}: {seen}"
-    return True, "the only lever" if int(count_told) == 1 else f"{count_told} levers, each alone"
+    return True, "the only lever" if count == 1 else f"{count} levers, each alone"
 
 
 def _unplugged(hands: Hands) -> tuple[bool, str]:

@@ -7,6 +7,7 @@ from host_sim.commissioning.live import BoardAtHand
 
 READ_S = 1.5
 FRAMES_LEAST = 10
+BRAKES_MOST = 4
 # Twelve bits are steps of 1.3 mV; a still lever varies by some hundredths of a volt (common practice,
 # no source).
 SPREAD_MOST_V = 0.06
@@ -31,6 +32,12 @@ def steady_v(board: BoardAtHand, name: str) -> float:
             f"for a loose wire"
         )
     return median(values)
+
+
+def lever_count(told: str) -> int | None:
+    """Return the number of brake levers that the user said, 1 to BRAKES_MOST; None for anything else."""
+    right = told.isascii() and told.isdigit() and 1 <= int(told) <= BRAKES_MOST
+    return int(told) if right else None
 
 
 def steady_brake(board: BoardAtHand) -> bool:

@@ -163,6 +163,13 @@ def test_a_no_about_the_wheel_ends_it_before_the_board_is_looked_at():
     assert len(board.looks) == sum(len(looks) for looks in HEALTHY.values())
 
 
+@pytest.mark.parametrize("told", ["²", "٣", "0", "5", "two", ""])
+def test_an_answer_that_is_no_number_of_levers_fails_the_item(told):
+    entries, _ = outcomes(answers=["yes", told])
+    (failed,) = [entry for entry in entries if entry.outcome == FAILED]
+    assert (failed.item, failed.seen) == ("each brake", f'the answer was "{told}", allowed is 1 to 4')
+
+
 def test_what_is_left_out_stands_in_the_record_and_is_not_passed():
     entries, _ = outcomes({"fault stays": []}, ["yes", "2", "yes"], ("fault stays",))
     assert next(entry.outcome for entry in entries if entry.item == "fault stays") == SKIPPED
