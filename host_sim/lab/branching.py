@@ -20,9 +20,6 @@ from host_sim.bench.sim_board import RideOver, StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.lab.riding import Lines
-from host_sim.report.samples import Samples
-
-LAB_SAMPLE_PERIODS = 2  # A sample every 10 ms.
 
 
 class Branch:
@@ -148,8 +145,3 @@ def ride_to(
     bench.ride(script, at_s + 0.02)
     assert fork.branch is not None
     return fork.branch
-
-
-def new_samples() -> Samples:
-    """Return samples as a lesson draws them."""
-    return Samples(LAB_SAMPLE_PERIODS)

@@ -1,6 +1,7 @@
 """Lesson 1: how two channels show which way the crank turns, and what a board sees that reads too rarely."""
 
 from dataclasses import dataclass
+from math import radians
 
 from firmware.sense.crank import Crank
 from firmware.settings import Settings
@@ -12,7 +13,6 @@ BEGINNINGS = 8  # Moments at which a board that polls may start.
 PITCH_DEG = 360.0 / PULSES
 DEG_PER_S = 180.0  # 30 rpm.
 _SETTLED_US = 4_000  # Longer than pulses that the firmware rejects as noise on a ring of this size.
-_RAD_PER_DEG = 3.141592653589793 / 180.0
 Levels = list[tuple[float, int]]
 
 
@@ -75,7 +75,7 @@ def _ring_levels(angle_deg: float, swapped: bool) -> Levels:
     sensor.advance(0.0, 0.0, 0.0, 0.001)
     levels = [(0.0, sensor.levels)]
     seconds = max(abs(angle_deg) / DEG_PER_S, 1e-6)
-    edges = sensor.advance(0.0, angle_deg * _RAD_PER_DEG, 0.0, seconds)
+    edges = sensor.advance(0.0, radians(angle_deg), 0.0, seconds)
     for at in range(edges):
         levels.append((angle_deg * sensor.edge_times_s[at] / seconds, sensor.edge_levels[at]))
     return levels
@@ -130,6 +130,5 @@ def check_direction(turned: Turned) -> Check:
             ),
         ],
         "The board reads once every three quarters of a pitch, so each state looks like one step backward: "
-        "aliasing. "
-        "It sees no error. That is why the firmware captures every edge by interrupt.",
+        "aliasing. It sees no error. That is why the firmware captures every edge by interrupt.",
     )

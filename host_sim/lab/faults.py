@@ -13,7 +13,7 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.faults import FaultSpec, set_faults
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check
 from host_sim.lab.riding import Lines, lesson_bike
 from host_sim.report.samples import Samples
@@ -173,7 +173,7 @@ def try_fault(fault: str, at_s: float, cadence_rpm: float, staff: str = ALL_AWAK
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": START_S, "cadence_rpm": cadence_rpm},
     ]
-    watches = [new_samples(), _GuardCuts()]
+    watches = [Samples(), _GuardCuts()]
     trunk = ride_to(bike, lines, at_s - 0.05, watches, [_Staff(staff)])
     rides = []
     for later_s in LATER_S:
@@ -228,15 +228,15 @@ def _outcome(at_s: float, ends_s: float | None, helps_again: bool) -> str:
 
 
 def check_guess(broken: Broken, guess: str | None) -> Check:
-    """Check whether the guess was right."""
+    """Check whether the guess was right; None if the pupil has not predicted anything yet."""
     if guess is None:
         return Check(False, "Predict first, then look.")
-    if guess == broken.outcome:
-        return Check(True, f"Right: the motor {broken.outcome}. {_why(broken)}")
-    return Check(False, f"Wrong: the motor {broken.outcome}. {_why(broken)}")
+    right = guess == broken.outcome
+    return Check(right, f"{'Right' if right else 'Wrong'}: the motor {broken.outcome}. {why(broken)}")
 
 
-def _why(broken: Broken) -> str:
+def why(broken: Broken) -> str:
+    """Explain the outcome in one or two sentences."""
     if len(set(broken.outcomes)) == 1:
         return _reason(broken)
     several = f"It depends on the moment: the worst of {len(broken.outcomes)} rides counts"

@@ -7,7 +7,7 @@ from itertools import accumulate
 from firmware.records import Outputs
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import most_power_w
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.riding import Lines, lesson_bike
 from host_sim.places.limits import load_place, load_places
@@ -92,7 +92,7 @@ def try_levers(place: str, position: int, throttle_percent: int, pedalling: bool
         {"at_s": START_S - 0.1, "cadence_rpm": 65 if pedalling else 0, **levers},
         {"at_s": START_S, "over_s": ramp_s, "roller_km_per_h": TOP_KM_PER_H},
     ]
-    trunk = ride_to(bike, lines, START_S, [new_samples()])
+    trunk = ride_to(bike, lines, START_S, [Samples()])
     marks = []
     for number in range(1, MARKS):
         trunk.ride_on(START_S + ramp_s * number / MARKS)

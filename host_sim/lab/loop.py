@@ -14,10 +14,10 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.loop_margins import LAG_S, SPEED_KM_PER_H, Margins, margins_of
-from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.lab.riding import Lines, largest, lesson_bike
 from host_sim.report.samples import Samples
 
 RISE_MV_PER_S = 10_000  # The slew limiter at its fastest, since this lesson is about the loop.
@@ -126,8 +126,7 @@ class Looped:
     @property
     def rise_s(self) -> float | None:
         """The longest time to nine tenths of all steps; None if one never got there."""
-        reached = [rise_s for rise_s in self.rises_s if rise_s is not None]
-        return max(reached) if len(reached) == len(self.rises_s) else None
+        return largest(self.rises_s)
 
 
 def loop_bike(gain_uv_per_w: int, integral_ms: int) -> Bike:
@@ -162,7 +161,7 @@ def try_loop(
         {"at_s": START_S, "cadence_rpm": 60},
     ]  # fmt: skip
     replaced = [] if anti_windup else [_Replace()]
-    trunk = ride_to(bike, lines, STEP_S - 0.05, [new_samples(), Parts()], replaced)
+    trunk = ride_to(bike, lines, STEP_S - 0.05, [Samples(), Parts()], replaced)
     branches = []
     for later_s in steps_s:
         trunk.ride_on(STEP_S + later_s - 1e-6)  # So that the step at exactly this time sees it.
@@ -240,9 +239,8 @@ def check_loop(looped: Looped) -> Check:
         wishes.append(
             (
                 without.overshoot_percent > OVERSHOOT_MOST_PERCENT,
-                "the loop is quick and calm, but without anti-windup too "
-                f"(overshoot {without.overshoot_percent:.0f} %): "
-                "find a quicker loop that reaches the slew limit",
+                "the loop is quick and calm, but without anti-windup too (overshoot "
+                f"{without.overshoot_percent:.0f} %): find a quicker loop that reaches the slew limit",
             )
         )
     return check_all(

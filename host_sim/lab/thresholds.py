@@ -1,14 +1,14 @@
 """Lesson 2: how soon the motor may start and how soon it must stop, with a ring of few or many magnets."""
 
 from dataclasses import dataclass
-from math import pi
+from math import degrees, pi
 
 from firmware.decide.engagement import ASSISTING
 from host_sim.bench.clock import US_PER_S
 from host_sim.bikes.model import Bike
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
-from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.lab.riding import Lines, largest, lesson_bike
 from host_sim.lab.worst_stops import WorstStop, edges_ahead, ride_to_stop, worst_stops
 from host_sim.plant.rider import LEG_ACCELERATION_RAD_PER_S2
 from host_sim.report.samples import Samples
@@ -23,7 +23,8 @@ STOPS_TRIED = 3  # Those that are predicted to be the worst.
 SOONER_S = 0.003  # By how much sooner legs may reach a pulse: one control period decides whether it counts.
 STARTS = 4  # Places between two magnets from which the legs start.
 FEWEST_PULSES = 16  # Of the selectable counts those that can meet all targets; the tests try all settings.
-REST_S = STOP_S + SLOW_RPM * pi / 30.0 / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
+_SLOW_RAD_PER_S = SLOW_RPM * pi / 30.0
+REST_S = STOP_S + _SLOW_RAD_PER_S / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
 _TURN_S = 60.0 / SLOW_RPM
 _BEFORE_STOP_S = 0.3
 _SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Soon after switching on, legs get no help.
@@ -31,7 +32,6 @@ _LONGEST_GAP_S = 1.5
 _LEGS_STOP_S = 0.07  # Longer than slow legs take.
 _PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # Not a multiple of any magnet spacing.
 _BEFORE_EDGE_S = 0.08
-_DEG_PER_RAD = 180.0 / pi
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,21 +72,21 @@ def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresho
     shows as a missing pitch, and a magnet that is late looks like a stop.
     """
     bike = bike_with_ring(pulses, engage_edges, stop_percent)
-    before = ride_to(bike, slow_lines(), STOP_S - _BEFORE_STOP_S, [new_samples()])
+    before = ride_to(bike, slow_lines(), STOP_S - _BEFORE_STOP_S, [Samples()])
     drawn = before.copy()
     drawn.ride_on(STOP_S)
     drawn.stop_pedalling()
     drawn.ride_on(END_S)
     samples: Samples = drawn.watches[0]
     ahead = edges_ahead(before, STOP_S + _TURN_S)
-    likely = worst_stops(ahead, STOP_S, SLOW_RPM * pi / 30.0, stop_percent / 100.0)
+    likely = worst_stops(ahead, STOP_S, _SLOW_RAD_PER_S, stop_percent / 100.0)
     run_ons_s = _run_ons_s(before, likely)
     before.ride_on(STOP_S + _TURN_S)
     helps = [_help_deg(samples), *(_started(bike, pulses, at) for at in range(1, STARTS))]
     spans = before.watches[0].spans(ASSISTING)
     return Thresholds(
         pulses, engage_edges, stop_percent, samples,
-        help_deg=None if None in helps else max(one for one in helps if one is not None),
+        help_deg=largest(helps),
         helps_deg=helps,
         lapses_s=[end_s for _, end_s in samples.spans(ASSISTING) if end_s < STOP_S],
         lapses=sum(1 for _, end_s in spans if end_s < before.watches[0].time_s[-1]),  # Some for good.
@@ -146,7 +146,7 @@ def _started(bike: Bike, pulses: int, number: int) -> float | None:
     branch.ride_on(_START_ENDS_S, over=lambda outputs: branch.controller.engagement.state == ASSISTING)
     if branch.controller.engagement.state != ASSISTING:
         return None
-    return (branch.world.rider.crank_rad - stood_rad) * _DEG_PER_RAD
+    return degrees(branch.world.rider.crank_rad - stood_rad)
 
 
 def _help_deg(samples: Samples) -> float | None:
@@ -171,10 +171,7 @@ def check_thresholds(tried: Thresholds) -> Check:
                 tried.run_on_s <= RUN_ON_MOST_S,
                 f"in the worst case it runs on for {tried.run_on_s:.2f} s, wanted {RUN_ON_MOST_S:g} s",
             ),
-            (
-                tried.pulses <= FEWEST_PULSES,
-                "fewer magnets can meet the targets too",
-            ),
+            (tried.pulses <= FEWEST_PULSES, "fewer magnets can meet the targets too"),
         ],
         "More magnets improve both start and stop; the two settings only trade one against the other.",
     )

@@ -51,14 +51,8 @@ def _stops(drawing: Drawing, panel: Panel, tried: Thresholds) -> None:
     for at, run_on_s in enumerate(tried.run_ons_s):
         colour = GREEN if run_on_s <= RUN_ON_MOST_S else RED
         drawing.circle(panel.x_at(REST_S + run_on_s), panel.y_at(4.0 + 5.0 * at), 4, colour)
-    drawing.words(
-        panel.x_at(STOP_S) - 5,
-        panel.y_at(8.0),
-        "end of help, one dot per stop",
-        INK,
-        13,
-        "end",
-    )
+    left, y = panel.x_at(STOP_S) - 5, panel.y_at(8.0)
+    drawing.words(left, y, "end of help, one dot per stop", INK, 13, "end")
 
 
 def _numbers(tried: Thresholds) -> list[Number]:
