@@ -1,8 +1,9 @@
-"""Prints results: JSON, tables of two columns, and the files written."""
+"""Prints results: JSON, tables, sentences in 80 columns, and the files written."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 from host_sim.textfile import spoken
@@ -35,6 +36,36 @@ def print_rows(rows: Sequence[tuple[str, str]]) -> None:
     width = max(len(name) for name, _ in rows) + 2
     for name, value in rows:
         print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+
+
+def table_lines(rows: Sequence[Sequence[str]], to_the_right: Collection[int], gap: str = "  ") -> list[str]:
+    """Return the lines of a table whose rows have equally many cells; some columns are set to the right."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    lines = []
+    for row in rows:
+        cells = [
+            f"{cell:>{width}}" if column in to_the_right else f"{cell:<{width}}"
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append(gap.join(cells).rstrip())
+    return lines
+
+
+def wrapped(text: str, indent: str = "", more: str = "  ") -> list[str]:
+    """Return a sentence in lines of WIDTH, those after the first indented by `more`; words stay whole."""
+    return wrap(
+        text,
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + more,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def print_wrapped(text: str, indent: str = "", more: str = "  ") -> None:
+    """Print a sentence as `wrapped` returns it."""
+    print("\n".join(wrapped(text, indent, more)))
 
 
 def files_row(files: Sequence[str | Path]) -> tuple[str, str]:

@@ -4,11 +4,10 @@ import sys
 from dataclasses import dataclass
 from os import cpu_count
 from pathlib import Path
-from textwrap import wrap
 from typing import Any
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli.printing import WIDTH, print_files, print_json
+from host_sim.cli.printing import print_files, print_json, print_wrapped
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, write_json
 from host_sim.progress import progress_bar
@@ -136,19 +135,21 @@ def _print(result: FaultsResult) -> None:
         print("\nRows that fail, with their worst case:")
     for cell in failing:
         again = f'treadle verify {result.request.bike_given} --faults --rule "{cell.row}"'
-        _say(f"{cell.row}, {cell.situation} at {cell.speed_km_per_h:g} km/h: {'; '.join(cell.why)}")
-        _say(f"repeat: {again}", "    ")
+        print_wrapped(
+            f"{cell.row}, {cell.situation} at {cell.speed_km_per_h:g} km/h: {'; '.join(cell.why)}", "  "
+        )
+        print(f"    repeat: {again}")
     unseen = worst_of_rows(matrix, UNSEEN)
     if unseen:
         print("\nNo software can see these; host_sim/rules/HAZARDS.md says what covers them:")
     for cell in unseen:
-        _say(f'{cell.row}: {"; ".join(cell.why)} (see "{cell.hazard}")')
+        print_wrapped(f'{cell.row}: {"; ".join(cell.why)} (see "{cell.hazard}")', "  ")
     counts = {verdict: sum(cell.verdict == verdict for cell in matrix.cells) for verdict in WORDS}
     print(
         f"\n{len(matrix.cells)} cells: {counts[HOLDS]} hold, {counts[FAILS]} fail, "
         f"{counts[UNSEEN]} can't be seen."
     )
-    _say("Simulation is not approval: what holds here may fail on the road. Try it carefully.", "")
+    print_wrapped("Simulation is not approval: what holds here may fail on the road. Try it carefully.")
     print_files(result.files)
 
 
@@ -161,8 +162,3 @@ def table_lines(matrix: Matrix) -> list[str]:
         words = [WORDS[matrix.worst(row, speed).verdict] for speed in matrix.columns_km_per_h]
         lines.append(f"{row:<{name_width}}" + "".join(f"{word:>7}" for word in words))
     return lines
-
-
-def _say(text: str, indent: str = "  ") -> None:
-    for line in wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  "):
-        print(line)
