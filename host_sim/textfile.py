@@ -12,7 +12,7 @@ RIDE_BYTES_MAX = 200_000_000  # A million one-second records take about 30 MB.
 
 
 def spoken(name: str | Path) -> str:
-    """Return a file name fit for a sentence: one that holds line ends or the like is shown with escapes."""
+    """Return a file name for use in a sentence; one with unprintable characters is escaped."""
     text = str(name)
     return text if text.isprintable() else repr(text)
 
@@ -55,7 +55,7 @@ def read_text(path: Path, largest_bytes: int) -> str:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         found = f"byte 0x{content[error.start]:02x}"
-        raise RequestError(f"{spoken(path.name)} line {line}: {found} is no UTF-8 text") from error
+        raise RequestError(f"{spoken(path.name)} line {line}: {found} is not UTF-8 text") from error
 
 
 def find_file(path_or_name: str | Path, folder: Path, suffixes: tuple[str, ...], kind: str) -> Path:

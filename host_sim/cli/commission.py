@@ -23,7 +23,7 @@ from host_sim.cli.at_the_board import (
 from host_sim.cli.options import JsonOption, check_names, check_out, check_range
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.printing import print_json, printing_unless
-from host_sim.commissioning.checklist import ITEM_NAMES, Hands, passed, run_checklist
+from host_sim.commissioning.checklist import ITEM_NAMES, Checking, passed, run_checklist
 from host_sim.commissioning.live import BoardAtHand
 from host_sim.commissioning.record import COMMISSION, Entry, record_of
 from host_sim.outputs import Delivery, write_json
@@ -75,7 +75,7 @@ def commission(
     with Delivery(path.parent, (path.name,), request.force) as delivery:
         begun, name = now(), board.name()
         settings = board.settings()
-        entries = run_checklist(Hands(board, request.bike, ask, say, request.seconds), request.skip, now)
+        entries = run_checklist(Checking(board, request.bike, ask, say, request.seconds), request.skip, now)
         more = {
             "treadle": program_version(),
             "place": request.bike.place,

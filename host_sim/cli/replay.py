@@ -92,7 +92,7 @@ class ReplayResult:
             if found.loss is not None:
                 return _hole(found.loss)
             if not other and found.parting is not None:
-                return f"the firmware parts from the board {found.parting.sentence()}"
+                return f"the firmware differs from the board {found.parting.sentence()}"
             if not other and found.agrees_from is None:
                 return (
                     f"the log is too short to reconstruct its initial state: {found.steps} steps, allowed "
@@ -114,7 +114,7 @@ class ReplayResult:
 
 
 def _hole(loss: Loss) -> str:
-    return f"the log misses {loss.steps or 'some'} steps before step {loss.before}: replayed up to there"
+    return f"the log lacks {loss.steps or 'some'} steps before step {loss.before}: replayed up to there"
 
 
 def _section_as_json(section: Section, other: bool, found: Replay) -> dict[str, Any]:

@@ -90,8 +90,8 @@ def _check_target(write: Path, force: bool) -> None:
 class TuneResult:
     """What was found: `rows`, the files, and `tuned`, which keeps `within` the rules.
 
-    `failing` says what a rule refuses even so, `held_back` what was given up for the rules, `not_shown` are
-    the rules that no ride put to the test.
+    `failing` says what a rule refuses even so, `held_back` what was given up for the rules; `not_shown` are
+    the rules that no ride tested.
     """
 
     def __init__(
@@ -147,12 +147,11 @@ class TuneResult:
 
 
 def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> TuneResult:
-    """Work everything out, draw the figures, and write the bike file if the rules hold for it.
+    """Compute everything, draw the figures, and write the bike file if the rules hold for it.
 
-    Printed, drawn and written is the same: the best settings that do no worse than before in any rule.
+    The same settings are printed, drawn and written: the best that do no worse than before in any rule.
     """
-    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
-    # once.
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is refused at once.
     from host_sim.measuring.bike_numbers import bike_path
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
     from host_sim.report.tuning_loop_figures import draw_loop

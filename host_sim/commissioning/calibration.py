@@ -160,7 +160,7 @@ def _scale(measuring: Measuring, part: str, told: float, metered: float) -> str:
 
 
 def _brakes(measuring: Measuring) -> str:
-    """See every lever by itself, pulled and let go; no number comes of it."""
+    """Check each lever alone, pulled and released; no value is measured."""
     if steady_brake(measuring.board):
         raise Implausible("a brake reads as pulled although all are let go: look for a broken wire")
     told = measuring.ask("  How many brake levers have a switch? ")

@@ -18,7 +18,7 @@ class Implausible(Exception):
 
 
 def steady_v(board: BoardAtHand, name: str) -> float:
-    """Return the median of a voltage over READ_S; Implausible if it jumps or the motor is driven."""
+    """Return the median of `Frame.name` over READ_S, in V; Implausible if it jumps or the motor is driven."""
     frames = _enough(board)
     if any(frame.drive_enabled for frame in frames):
         raise Implausible(
@@ -41,7 +41,7 @@ def lever_count(told: str) -> int | None:
 
 
 def steady_brake(board: BoardAtHand) -> bool:
-    """Tell whether the brake input reads as pulled over READ_S; Implausible if it comes and goes."""
+    """Return whether the brake input reads as pulled over READ_S; Implausible if it comes and goes."""
     pulled = [frame.brake_pulled for frame in _enough(board)]
     if any(pulled) != all(pulled):
         raise Implausible("the brake input comes and goes: hold the lever still, look for a loose wire")
@@ -59,6 +59,6 @@ def _enough(board: BoardAtHand) -> list[Frame]:
 
 
 def steady_current_a(board: BoardAtHand) -> float:
-    """Return the mean battery current over READ_S."""
+    """Return the mean battery current over READ_S, in A; Implausible if too few frames arrive."""
     frames = _enough(board)
     return sum(frame.current_a for frame in frames) / len(frames)

@@ -1,4 +1,4 @@
-"""Prints a page as PDF with a browser that is at hand, without a window and without its user's profile."""
+"""Prints a page as PDF with an installed browser, without a window and without its user's profile."""
 
 import shutil
 import subprocess
@@ -32,7 +32,7 @@ def find_browser() -> str:
 
 
 def print_pdf(browser: str, page: Path, pdf: Path) -> None:
-    """Print `page` into `pdf`; RequestError tells if the browser wrote none."""
+    """Print `page` into `pdf`; RequestError if the browser wrote none."""
     with tempfile.TemporaryDirectory(prefix="treadle-print-") as profile:
         command = [
             browser, *QUIET_OPTIONS, f"--user-data-dir={profile}", "--no-pdf-header-footer",

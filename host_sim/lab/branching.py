@@ -1,4 +1,4 @@
-"""A ride that is copied midway, so that many stops cost one ride and a short end each.
+"""A ride that is copied midway, so that many stops take one ride and a short continuation each.
 
 The effect of a stop or a fault depends on the place between two magnets. Repeating the seconds before it
 for each place would take most of the time; a copy of world, board and controller continues from there.
@@ -47,19 +47,19 @@ class Branch:
 
     @property
     def now_s(self) -> float:
-        """The time since the start of the ride."""
+        """The time since the start of the ride, in s."""
         return self.world.now_us / US_PER_S
 
     def stop_pedalling(self) -> None:
-        """Let the legs rest from now on."""
+        """Stop pedalling now."""
         self.world.rider.target_rad_per_s = 0.0
 
     def move_selector(self, position: int) -> None:
-        """Put the selector to a position, from 1 on, from now on."""
+        """Move the selector to a position (1 or more) now."""
         self.world.selector_v = self._script._levers.selector_v(1.0, position)
 
     def ride_on(self, until_s: float, over: Callable[[Outputs], bool] = lambda _: False) -> None:
-        """Ride to a time, or until `over` says so of a step's outputs."""
+        """Ride until `until_s`, or until `over` returns True for a step's outputs."""
         self._board._end_us = round(until_s * US_PER_S)
         self._board._over = False
         inputs = self._inputs
@@ -134,8 +134,8 @@ def ride_to(
 ) -> Branch:
     """Ride a course to a time and return the ride at that moment, with `watches` still active.
 
-    The crank stands at `crank_deg` at first.
-    `replace` are watches that change the controller when it begins; after that they are not called.
+    `crank_deg` is the crank's first angle. `replace` are watches that change the controller when it is
+    switched on; they are not in the copy.
     """
     bench = bench_for(bike, seed, crank_rad=crank_deg * pi / 180.0)
     script = CourseScript(course_from("lesson", "lesson", at_s + 60.0, lines))

@@ -1,4 +1,4 @@
-"""Lesson 1: how two channels show which way the crank turns, and what a board sees that reads too rarely."""
+"""Lesson 1: how two channels show which way the crank turns, and what a board sees if it reads too rarely."""
 
 from dataclasses import dataclass
 from math import radians
@@ -21,9 +21,9 @@ class Turned:
     """A crank that was turned from 0 to `angle_deg`.
 
     `true_levels` are the ring's levels from an angle on (bit 0 channel A, bit 1 channel B), `seen_levels`
-    those that the board read; `count` and `invalid` are the firmware decoder's result.
-    `begun_elsewhere` are counts and invalid jumps of boards whose first look comes a part of `look_every_deg`
-    later: what they see depends on that moment too.
+    those that the board read; `count` and `invalid` are the firmware decoder's result. `begun_elsewhere` are
+    counts and invalid jumps of boards that start to read a fraction of `look_every_deg` later, since the
+    result depends on that moment too.
     """
 
     angle_deg: float
@@ -82,7 +82,7 @@ def _ring_levels(angle_deg: float, swapped: bool) -> Levels:
 
 
 def _looked_at(true_levels: Levels, angle_deg: float, every_deg: float, first_deg: float) -> Levels:
-    """Return the levels at every look, the first of them at `first_deg`."""
+    """Return the levels at every reading, the first of them at `first_deg`."""
     seen = []
     sign = 1.0 if angle_deg >= 0.0 else -1.0
     place = 0
@@ -113,7 +113,7 @@ def _decode(seen_levels: Levels) -> tuple[int, int]:
 
 
 def check_direction(turned: Turned) -> Check:
-    """Check whether the board was fooled: the crank goes forward, and it counts backward."""
+    """Check whether the crank turns forward while the board counts backward and sees no error."""
     bad = sum(1 for count, invalid in turned.tries if count >= 0 or invalid > 0)
     return check_all(
         [

@@ -33,7 +33,7 @@ _TURN_W = 2.0  # A smaller change of direction does not count: readings come in 
 
 
 class LoopWithoutAntiWindup(PowerLoop):
-    """The power loop as many first write it: the integral sums error times time and ignores all limits."""
+    """The power loop in its simplest form: the integral sums error times time and ignores all limits."""
 
     __slots__ = ("_windup_us",)
 
@@ -77,12 +77,12 @@ class Parts(StepWatch):
         self.slewed: list[bool] = []
 
     def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and a controller that has just been switched on."""
+        """Store the world and a controller that has just been switched on."""
         self._world = world
         self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
-        """Take a control period."""
+        """Record a control period."""
         controller = self._controller
         loop = controller.power_loop
         allowed_w = min(controller.request.wanted_w, controller.ceilings.ceiling_w)
@@ -102,7 +102,7 @@ class Looped:
     """The result of the ride: the step from `low_w` to `high_w`, and the error at the end.
 
     `overshoots_percent` and `rises_s` are those of steps at several moments between two control periods and
-    two wheel pulses, that of the ride drawn first.
+    two wheel pulses, the first ones those of the ride drawn.
     """
 
     gain_uv_per_w: int
@@ -125,7 +125,7 @@ class Looped:
 
     @property
     def rise_s(self) -> float | None:
-        """The longest time to nine tenths of all steps; None if one never got there."""
+        """The longest time to nine tenths of the step, in s; None if one step never got there."""
         return largest(self.rises_s)
 
 
@@ -225,7 +225,7 @@ def swing_of(values: list[float], least: float) -> float:
 
 
 def check_loop(looped: Looped) -> Check:
-    """Tell whether the step is quick, does not overshoot, and settles, and needs its anti-windup."""
+    """Check whether the step is quick, does not overshoot, settles, and needs its anti-windup."""
     slow = "it never reaches the power" if looped.rise_s is None else f"it takes {looped.rise_s:.2f} s"
     over, swing = looped.overshoot_percent, looped.swing_percent
     wishes = [

@@ -18,7 +18,7 @@ from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
 from host_sim.report.samples import Samples
 
 START_S, STOP_S, AGAIN_S, BRAKE_S, RELEASE_S, END_S = 1.2, 5.0, 6.5, 9.5, 10.3, 10.6
-PHASES_S = (0.0, 0.07, 0.14)  # The legs stop and the brake is pulled at several places of a turn.
+PHASES_S = (0.0, 0.07, 0.14)  # Pedalling stops and the brake is pulled at several places of a turn.
 HELP_W, HELP_MOST_S = 100.0, 2.0
 CUT_MOST_M = 2.0  # EN 15194:2017, by a parallel text: 2 m with brake switches, as these levers have.
 BRAKE_MOST_S = 0.1  # Common practice, no source.
@@ -116,7 +116,7 @@ def _made(code: str, said: list[str]) -> Callable[[int, bool], Any]:
 
 
 def _ride(code: str, phase_s: float, said: list[str]) -> Ridden:
-    """Ride once: start, stop, start again, brake; `phase_s` is how much later legs and brake stop."""
+    """Ride once: start, stop, start again, brake; `phase_s` delays the stop and the brake."""
 
     def build(settings: Settings, now_us: int) -> Foreign:
         return Foreign(_Inner(_made(code, said)), "own loop", settings, now_us)
@@ -172,7 +172,7 @@ def _with_phases(ridden: list[Ridden]) -> list[tuple[Ridden, float]]:
 
 
 def _helps_after(samples: Samples) -> float | None:
-    """Return how long after the start of the legs the motor gave HELP_W; None if it never did."""
+    """Return how long after the start of pedalling the motor gave HELP_W, in s; None if it never did."""
     for at_s, power_w in zip(samples.time_s, samples.power_w, strict=True):
         if START_S <= at_s < STOP_S and power_w >= HELP_W:
             return at_s - START_S

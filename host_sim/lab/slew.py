@@ -1,4 +1,4 @@
-"""Lesson 3: how fast the push may rise: the rise rate trades jerk against lag."""
+"""Lesson 3: how fast the push may rise: a higher rise rate means less lag and more jerk."""
 
 from dataclasses import dataclass
 
@@ -32,8 +32,9 @@ class Push:
 class Slewed:
     """The result of the ride drawn, and of others that start or stop at another place of the crank.
 
-    `worsts_m_per_s3` and `lags_s` are those of the starts, `cuts_m_per_s3` and `cuts_after_s` (from the legs'
-    stop) those of the stops, those of the ride drawn first. A lag is None if full power was not reached.
+    `worsts_m_per_s3` and `lags_s` are those of the starts, `cuts_m_per_s3` and `cuts_after_s` (from the end
+    of pedalling) those of the stops; the first ones are those of the ride drawn. A lag is None if full power
+    was not reached.
     """
 
     rise_mv_per_s: int
@@ -60,12 +61,12 @@ class Slewed:
 
     @property
     def lag_s(self) -> float | None:
-        """The longest lag: from the first command to nine tenths of the power; None if one missed them."""
+        """The longest lag, first command to nine tenths of the power, in s; None if one ride missed them."""
         return largest(self.lags_s)
 
 
 def try_slew(rise_mv_per_s: int, load_kg: float) -> Slewed:
-    """Ride away on level road with a rise rate (50 to 5000 mV/s) and a load in the box (0 to 150 kg)."""
+    """Start on a level road with a rise rate (50 to 5000 mV/s) and a load in the box (0 to 150 kg)."""
     bike = lesson_bike({"bicycle": {"load_kg": load_kg}, "settings": {"rise_mv_per_s": rise_mv_per_s}})
     trunk = ride_to(bike, _starting_at(START_S), STOP_S - 0.05, [Samples()])
     cuts = []
@@ -93,7 +94,7 @@ def _starting_at(start_s: float) -> Lines:
 
 
 def _stopped(bike: Bike, branch: Branch) -> tuple[Samples, Push]:
-    """Stop the legs now, and ride on until the push has ended."""
+    """Stop pedalling now, and ride on until the push has ended."""
     branch.stop_pedalling()
     branch.ride_on(END_S)
     return branch.watches[0], _push(bike, branch.watches[0])
@@ -125,7 +126,7 @@ def _lag_s(bike: Bike, samples: Samples) -> float | None:
 
 
 def _ends_s(samples: Samples) -> float | None:
-    """Return when the command was cut after the legs stopped."""
+    """Return when the command was cut after pedalling stopped, in s."""
     pairs = zip(samples.time_s, samples.command_v, strict=True)
     return next((at for at, volt in pairs if at > STOP_S and volt == 0.0), None)
 

@@ -20,16 +20,16 @@ ANGLE_MOST_DEG = 100.0
 RUN_ON_MOST_S = 0.2
 STOPS = 6  # Spread evenly over a turn of the crank, for the mean.
 STOPS_TRIED = 3  # Those that are predicted to be the worst.
-SOONER_S = 0.003  # By how much sooner legs may reach a pulse: one control period decides whether it counts.
-STARTS = 4  # Places between two magnets from which the legs start.
+SOONER_S = 0.003  # How much sooner the crank may reach a pulse: one control period decides whether it counts.
+STARTS = 4  # Places between two magnets at which the crank starts.
 FEWEST_PULSES = 16  # Of the selectable counts those that can meet all targets; the tests try all settings.
 _SLOW_RAD_PER_S = SLOW_RPM * pi / 30.0
 REST_S = STOP_S + _SLOW_RAD_PER_S / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
 _TURN_S = 60.0 / SLOW_RPM
 _BEFORE_STOP_S = 0.3
-_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Soon after switching on, legs get no help.
+_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Soon after switching on, pedalling gets no help.
 _LONGEST_GAP_S = 1.5
-_LEGS_STOP_S = 0.07  # Longer than slow legs take.
+_LEGS_STOP_S = 0.07  # Longer than slow legs take to stop.
 _PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # Not a multiple of any magnet spacing.
 _BEFORE_EDGE_S = 0.08
 
@@ -38,10 +38,10 @@ _BEFORE_EDGE_S = 0.08
 class Thresholds:
     """The result of the ride, and of copies that stop or start elsewhere between two magnets.
 
-    `help_deg` is the largest angle of crank before the first help, None if none came in the ride drawn;
-    `lapses_s` the times at which help lapsed in it while the legs turned, `lapses` how often it did until a
-    turn of slow legs after that ride's stop. `run_ons_s` is the help after the crank has come to rest:
-    STOPS that are spread over a turn, that of the ride drawn first, then the worst ones.
+    `help_deg` is the largest angle of the crank before the first help, None if a start got none; `lapses_s`
+    are the times at which help lapsed during pedalling in the ride drawn, `lapses` how often it did until one
+    turn of slow pedalling after that ride's stop. `run_ons_s` is the help after the crank has come to rest:
+    for STOPS spread over a turn, the first one that of the ride drawn, then for the worst ones.
     """
 
     pulses: int
@@ -66,7 +66,7 @@ class Thresholds:
 
 
 def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresholds:
-    """Ride away, then with slower legs, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 240 %.
+    """Start, pedal more slowly, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 240 %.
 
     The ring is duty-coded, its magnets glued by hand: it gives information only once per pitch, so a stop
     shows as a missing pitch, and a magnet that is late looks like a stop.
@@ -102,7 +102,7 @@ def bike_with_ring(pulses: int, engage_edges: int, stop_percent: int) -> Bike:
 
 
 def slow_lines() -> Lines:
-    """Return the course up to the stop: brisk legs, then slow ones."""
+    """Return the course up to the stop: brisk pedalling, then slow."""
     return [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": START_S, "cadence_rpm": BRISK_RPM},
@@ -128,7 +128,7 @@ def _run_ons_s(scout: Branch, likely: list[WorstStop]) -> list[float]:
 
 
 def _run_on_s(branch: Branch) -> float:
-    """Stop the legs now and return how long the command outlasts the crank."""
+    """Stop pedalling now; return how long the command stays above zero after the crank stands, in s."""
     begun_s = branch.now_s
     branch.stop_pedalling()
     branch.ride_on(begun_s + _LEGS_STOP_S + _LONGEST_GAP_S, over=lambda outputs: outputs.command_mv == 0)

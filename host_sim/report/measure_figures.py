@@ -16,7 +16,7 @@ SIZE = (9.0, 5.4)
 
 
 def draw_coast_down(fit: CoastFit, path: Path) -> None:
-    """Draw measured minus computed speed over time, one line a run, a colour a direction."""
+    """Draw measured minus computed speed over time, one line per run, one colour per direction."""
     subtitle = (
         "measured minus computed speed; a common curve in all runs means that something else slowed them"
     )

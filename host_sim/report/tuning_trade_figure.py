@@ -15,7 +15,7 @@ from host_sim.tuning.trade import front, given_up, point_for
 
 
 def draw_trade(tuned: Tuned, path: Path) -> None:
-    """Draw everything that was ridden, the curve that nothing beats, and the point of each priority.
+    """Draw everything that was ridden, the Pareto front, and the point of each priority.
 
     Where the assist power was chosen, a second panel has energy against time.
     """

@@ -3,7 +3,7 @@
 import pickle
 from functools import lru_cache
 
-import host_sim.compiled.travel  # noqa: F401  It teaches settings to travel.
+import host_sim.compiled.travel  # noqa: F401  It makes settings picklable.
 from host_sim.bikes.model import Bike
 from host_sim.errors import ControllerFailed, RequestError
 from host_sim.rules.case import Build

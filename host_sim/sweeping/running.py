@@ -1,6 +1,6 @@
 """A sweep from its first ride to its files: rides what has no row yet, then writes table and figures.
 
-What draws takes as long to import as to draw, so it is imported while processes ride.
+The drawing code takes as long to import as to draw, so it is imported while processes ride.
 """
 
 import pickle
@@ -61,7 +61,7 @@ def _compiling_pays(swept: Sweep, rides: int, workers: int) -> bool:
 
 
 def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) -> float:
-    """Keep what arrives unchanged; return how many seconds that took."""
+    """Store the rows as they arrive; return how many seconds that took."""
     started_s = time.perf_counter()
     for some in lines:
         rows.add(some)
@@ -70,7 +70,7 @@ def _keep(lines: Iterator[list[str]], rows: Unfinished, done: Done, count: int) 
 
 
 def deliver(swept: Sweep, rows: Unfinished, table: Path, force: bool) -> tuple[list[Path], dict[str, Any]]:
-    """Write table and figures whole; only then the unfinished rows go. Return the files, and the numbers."""
+    """Write table and figures whole, then remove the unfinished rows. Return the files, and the numbers."""
     from host_sim.sweeping.figures import draw_heat_map, heat_map_possible
     from host_sim.sweeping.numbers import read_numbers
     from host_sim.sweeping.slices import draw_slices

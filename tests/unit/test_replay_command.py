@@ -76,7 +76,7 @@ def test_a_firmware_that_decides_otherwise_ends_with_the_step_and_the_difference
     wrong = ridden.controller.settings.as_dict() | {"assist_power_w": 100}
     code, _, err = treadle(write(here / "other.steps", ridden, blocks, wrong), "--out", "out")
     assert code == 1
-    assert err.startswith("treadle: the firmware parts from the board at step ")
+    assert err.startswith("treadle: the firmware differs from the board at step ")
     assert " here and was " in err
 
 
