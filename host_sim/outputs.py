@@ -11,6 +11,7 @@ import os
 import secrets
 import shutil
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -125,6 +126,17 @@ class Delivery:
             for path in reversed(self._made):
                 with contextlib.suppress(OSError):
                     path.rmdir()
+
+
+@contextlib.contextmanager
+def whole_file(path: Path, force: bool, option: str = "--out") -> Iterator[Path]:
+    """Yield where to write the file `path`, which appears at the end of the block; nothing if that fails.
+
+    RequestError as for Delivery.
+    """
+    with Delivery(path.parent, (path.name,), force, option) as delivery:
+        yield delivery.place(path.name)
+        delivery.deliver()
 
 
 def write_json(path: Path, numbers: Any) -> None:

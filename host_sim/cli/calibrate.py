@@ -1,7 +1,6 @@
 """`treadle calibrate`: measures levers, battery, shunt and wheel at a live board, into the bike file."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -28,7 +27,7 @@ from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibr
 from host_sim.commissioning.live import BoardAtHand
 from host_sim.commissioning.record import CALIBRATION, record_of
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, write_json
+from host_sim.outputs import Delivery, whole_file, write_json
 from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
 
 
@@ -48,29 +47,20 @@ class CalibrateRequest:
         check_out(self.out, ".json")
 
 
-@dataclass(frozen=True, slots=True)
-class CalibrateResult:
-    """The record of the steps, with the settings sent to the board, and its file."""
-
-    record: dict[str, Any]
-    file: Path
-
-
 def calibrate(
     request: CalibrateRequest,
     board: BoardAtHand,
     ask: Callable[[str], str],
     say: Callable[[str], None],
     now: Callable[[], str],
-) -> CalibrateResult:
-    """Measure, write the bike file and the record, and send changed settings to the board.
+) -> dict[str, Any]:
+    """Measure, write the bike file and the record, and send changed settings to the board; return the record.
 
     The new bike file is read once before it replaces the old one; an interruption before that changes
     nothing.
     """
-    path = request.out
     with (
-        Delivery(path.parent, (path.name,), request.force) as delivery,
+        whole_file(request.out, request.force) as place,
         Delivery(request.path.parent, (request.path.name,), True, "BIKE") as of_bike,
     ):
         name, begun = board.name(), now()
@@ -95,13 +85,12 @@ def calibrate(
                 "known_values": measuring.known_values,
             },
         )
-        write_json(delivery.place(path.name), record)
+        write_json(place, record)
         if changes:
             board.change(changes)
         if measuring.found:
             of_bike.deliver()
-        delivery.deliver()
-    return CalibrateResult(record, path)
+    return record
 
 
 def changed_settings(before: Bike, after: Bike) -> dict[str, int]:
@@ -155,8 +144,7 @@ def calibrate_command(
     """
     request = CalibrateRequest(bike, by, only or [], out, force)
     with exit_on_board_trouble(), live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
-        result = calibrate(request, board, asking(board), printing_unless(as_json), utc_now)
-    record = result.record
+        record = calibrate(request, board, asking(board), printing_unless(as_json), utc_now)
     if as_json:
         print_json(record)
         return
@@ -165,4 +153,4 @@ def calibrate_command(
     changed = ", ".join(f"{name} = {value}" for name, value in record["settings"].items())
     print(f"board   {changed or 'nothing changed'}")
     print(f"bike    {spoken(request.path)}" + ("" if record["found"] else ": unchanged"))
-    print(f"record  {spoken(result.file)}")
+    print(f"record  {spoken(request.out)}")

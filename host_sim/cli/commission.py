@@ -26,7 +26,7 @@ from host_sim.cli.printing import print_json, printing_unless
 from host_sim.commissioning.checklist import ITEM_NAMES, Checking, passed, run_checklist
 from host_sim.commissioning.live import BoardAtHand
 from host_sim.commissioning.record import COMMISSION, Entry, record_of
-from host_sim.outputs import Delivery, write_json
+from host_sim.outputs import whole_file, write_json
 from host_sim.textfile import spoken
 
 SECONDS = (5.0, 3600.0)
@@ -51,11 +51,10 @@ class CommissionRequest:
 
 @dataclass(frozen=True, slots=True)
 class CommissionResult:
-    """The entries of the list, its record, and the record's file."""
+    """The record of the list, and its entries."""
 
     record: dict[str, Any]
     entries: list[Entry]
-    file: Path
 
     @property
     def holds(self) -> bool:
@@ -71,8 +70,7 @@ def commission(
     now: Callable[[], str],
 ) -> CommissionResult:
     """Go through the list and write its record, even if an item fails; an interruption leaves no file."""
-    path = request.out
-    with Delivery(path.parent, (path.name,), request.force) as delivery:
+    with whole_file(request.out, request.force) as place:
         begun, name = now(), board.name()
         settings = board.settings()
         entries = run_checklist(Checking(board, request.bike, ask, say, request.seconds), request.skip, now)
@@ -85,9 +83,8 @@ def commission(
             "settings": settings,
         }
         record = record_of(COMMISSION, request.bike.name, name, request.by, entries, more)
-        write_json(delivery.place(path.name), record)
-        delivery.deliver()
-    return CommissionResult(record, entries, path)
+        write_json(place, record)
+    return CommissionResult(record, entries)
 
 
 def commission_command(
@@ -125,6 +122,6 @@ def commission_command(
         print_json(result.record)
     else:
         verdict = "every item holds" if result.holds else "not passed: nobody may ride this bicycle yet"
-        print(f"record  {spoken(result.file)}: {verdict}")
+        print(f"record  {spoken(request.out)}: {verdict}")
     if not result.holds:
         raise typer.Exit(1)

@@ -17,7 +17,7 @@ from host_sim.bikes.new_file import guessed_keys, new_text
 from host_sim.cli.options import JsonOption, check_out, check_range, number, whole_number
 from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery
+from host_sim.outputs import whole_file
 from host_sim.places.limits import load_place, place_names
 from host_sim.refusals import closest
 from host_sim.rules.stopping import shows_steady_pedalling, sparse_ring
@@ -102,13 +102,10 @@ class NewResult:
 
 def new(request: NewRequest) -> NewResult:
     """Write the complete file or none; it is loaded as a test before it takes its place."""
-    path = request.out
-    with Delivery(path.parent, (path.name,), request.force) as delivery:
-        place = delivery.place(path.name)
+    with whole_file(request.out, request.force) as place:
         place.write_text(new_text(request.answers, request.place), encoding="utf-8")
         bike = load_bike(place)
-        delivery.deliver()
-    return NewResult(path, bike, guessed_keys(request.answers, request.place))
+    return NewResult(request.out, bike, guessed_keys(request.answers, request.place))
 
 
 def _positive(option: str, text: str) -> float:

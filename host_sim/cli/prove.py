@@ -10,7 +10,7 @@ import typer
 from host_sim.cli.options import ForceOption, JsonOption, check_names
 from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.outputs import refuse_missing_folder, whole_file
 from host_sim.progress import progress_bar
 
 if TYPE_CHECKING:
@@ -95,10 +95,8 @@ def prove(
     asked = [stated for stated in PROPERTIES if name in (None, stated.name)]
     judged, lemmas = run(asked, done)
     if vectors is not None:
-        with Delivery(vectors.parent, (vectors.name,), force, "--vectors") as delivery:
-            text = "\n".join(vector_lines(lemmas)) + "\n"
-            delivery.place(vectors.name).write_text(text, encoding="ascii")
-            delivery.deliver()
+        with whole_file(vectors, force, "--vectors") as place:
+            place.write_text("\n".join(vector_lines(lemmas)) + "\n", encoding="ascii")
     return ProveResult(judged, lemmas)
 
 

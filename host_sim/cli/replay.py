@@ -12,7 +12,7 @@ from host_sim.boardlink.recorded import Loss
 from host_sim.cli.printing import print_json, print_rows, whence
 from host_sim.cli.saying import say
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder, whole_file
 from host_sim.replay.as_test import shortened, test_of
 from host_sim.replay.drawing_data import ReplayTrace
 from host_sim.replay.log_file import Section, read_log
@@ -192,9 +192,9 @@ def _write_test(request: ReplayRequest, result: ReplayResult) -> list[Path]:
     whole = result.found[request.log.sections.index(request.section)]
     section = shortened(request.section, whole)
     text = test_of(section, replay(section, section.firmware_settings()), request.path.name)
-    with Delivery(path.parent, (path.name,), request.force, "--as-test") as delivery:
-        delivery.place(path.name).write_text(text, encoding="utf-8", newline="\n")
-        return delivery.deliver()
+    with whole_file(path, request.force, "--as-test") as place:
+        place.write_text(text, encoding="utf-8", newline="\n")
+    return [path]
 
 
 def replay_command(request: ReplayRequest, as_json: bool) -> None:

@@ -23,7 +23,7 @@ from host_sim.cli.printing import print_json, rounded
 from host_sim.errors import RequestError
 from host_sim.lab.bench_bridge import Bridged, Curve, bridge
 from host_sim.lab.bench_bridge_figure import bridge_page
-from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.outputs import refuse_missing_folder, whole_file
 from host_sim.textfile import spoken
 from host_sim.watching.workshop import BoardTrouble
 
@@ -64,7 +64,6 @@ class StepResult:
 
     request: StepRequest
     bridged: Bridged
-    file: Path
 
     def as_json(self) -> dict[str, Any]:
         """Return the numbers under their documented keys."""
@@ -85,7 +84,7 @@ class StepResult:
                 for name, curve in both.items()
             },
             "largest_w": round(self.bridged.largest_w, 1),
-            "file": str(self.file),
+            "file": str(self.request.out),
         }
 
 
@@ -95,15 +94,13 @@ class NoStep(BoardTrouble):
 
 def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = time.monotonic) -> StepResult:
     """Wait for a step, ride it on the bench, write the page. NoStep if no step came."""
-    path = request.out
-    with Delivery(path.parent, (path.name,), request.force) as delivery:
+    with whole_file(request.out, request.force) as place:
         settings, seen = _wait(request, port, clock_s)
         bridged = bridge(request.bike, settings, seen, request.desk)
         title = f"A step of the power loop: {request.bike.title}"
         words = _DESK_WORDS if request.desk else _BIKE_WORDS
-        delivery.place(path.name).write_text(bridge_page(title, bridged, words), encoding="utf-8")
-        (file,) = delivery.deliver()
-    return StepResult(request, bridged, file)
+        place.write_text(bridge_page(title, bridged, words), encoding="utf-8")
+    return StepResult(request, bridged)
 
 
 def _wait(
@@ -180,7 +177,7 @@ def _print(result: StepResult) -> None:
     for name, measured, simulated in zip(_ROWS, board, bench, strict=True):
         print(f"{name:<16}{measured:>10}{simulated:>10}")
     print(f"{'largest gap':<16}{bridged.largest_w:>8.0f} W")
-    print(f"{'file':<16}{spoken(result.file)}")
+    print(f"{'file':<16}{spoken(result.request.out)}")
 
 
 _ROWS = ("rise time", "overshoot", "power, end", "command, end")

@@ -89,8 +89,7 @@ def _column(panels: list[Axes], ride: Measured, predicted: Predicted, span_s: tu
             [(start_s, end_s - start_s) for start_s, end_s in spans], (height - 0.35, 0.7), color=colour
         )
     helps.set_yticks((1, 0), ("road", "bench"))
-    helps.set_ylim(-0.6, 1.6)
-    helps.set_xlabel("time, s")
+    helps.set(ylim=(-0.6, 1.6), xlabel="time, s")
     helps.set_xlim(*span_s)
     for axes in panels:
         axes.spines[["top", "right"]].set_visible(False)

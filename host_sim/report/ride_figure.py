@@ -142,8 +142,7 @@ def _road_and_speed(axes: Axes, trace: RideTrace, settings: Settings, label_line
     cutoff = settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
     axes.plot(time_s, speed, color=SPEED, linewidth=1.4)
     axes.axhline(cutoff, color=SPEED, linestyle="--", linewidth=1)
-    axes.set_ylim(0, max(float(speed.max()), cutoff) * 1.18)
-    axes.set_ylabel("speed, km/h")
+    axes.set(ylim=(0, max(float(speed.max()), cutoff) * 1.18), ylabel="speed, km/h")
     _note(axes, cutoff, f"cut-off speed {cutoff:.1f} km/h", SPEED)
     if highest_m < FLAT_M:
         road.set_yticks([])
@@ -199,8 +198,7 @@ def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool
     start_v = settings.command_start_mv / 1000
     axes.axhspan(0, start_v, color="#efeeea", zorder=0)
     axes.plot(trace["time_s"], trace["command_v"], color=COMMAND, linewidth=1.1)
-    axes.set_ylim(0, settings.command_max_mv / 1000 * 1.1)
-    axes.set_ylabel("command voltage, V")
+    axes.set(ylim=(0, settings.command_max_mv / 1000 * 1.1), ylabel="command voltage, V")
     if label_lines:
         axes.text(
             0.995, start_v / 2, "dead band of the motor controller", transform=axes.get_yaxis_transform(),

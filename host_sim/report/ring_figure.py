@@ -131,8 +131,7 @@ def _edges(axes: Axes, inspection: Inspection, volts: VoltsShown | None) -> None
     else:
         _levels(axes, inspection, begin_s, end_s)
         _numbers(axes, inspection, seen, axes.get_ylim()[1] - 0.12)
-    axes.set_xlim(begin_s, max(end_s, begin_s + 1e-3))
-    axes.set_xlabel("time, s")
+    axes.set(xlim=(begin_s, max(end_s, begin_s + 1e-3)), xlabel="time, s")
     known = inspection.ring is not None and inspection.pulses.sure and not inspection.changes
     words = "the first turn (shaded) as recorded, with the numbers of the magnets" if known else "as recorded"
     if volts is not None:
@@ -187,15 +186,13 @@ def _cadence(axes: Axes, inspection: Inspection, support: Support | None, wide: 
     axes.spines[["top", "right"]].set_visible(False)
     title = "cadence, turn by turn, and its range (shaded)" if wide else "cadence, turn by turn"
     axes.set_title(title, loc="left", fontsize=10, color=QUIET)
-    axes.set_xlabel("time, s")
-    axes.set_ylabel("rpm")
+    axes.set(xlabel="time, s", ylabel="rpm")
     if cadence is None:
         axes.text(
             0.5, 0.5, "no cadence without the number of pulses", transform=axes.transAxes, ha="center",
             va="center", color=QUIET,
         )  # fmt: skip
-        axes.set_xticks([])
-        axes.set_yticks([])
+        axes.set(xticks=[], yticks=[])
         return
     time_s, rpm = _thinned(cadence)
     axes.axhspan(cadence.least, cadence.most, color=EMPTY, zorder=0, linewidth=0)

@@ -186,8 +186,7 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
             labels.append(Label(place, "now and recommended alike" if alike else text, colour))
     limit_m = bike.firmware_settings.cutoff_distance_mm / 1000.0
     axes.axhline(limit_m, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
-    axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
-    axes.set_xlabel("speed (km/h)")
+    axes.set(ylim=(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1]))), xlabel="speed (km/h)")
     axes.set_ylabel("distance with help after the last edge (m)")
     axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (computed)", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)

@@ -46,8 +46,7 @@ def _speed(axes: Axes, found: WheelInspection) -> None:
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_title("speed from pulse to pulse; marks show faults", loc="left", fontsize=10, color=QUIET)
     unit = "km/h" if found.speed_known else "km/h, of a wheel of 2.1 m"
-    axes.set_ylabel(unit)
-    axes.set_xlabel("time, s")
+    axes.set(ylabel=unit, xlabel="time, s")
     if len(found.middle_s) == 0:
         axes.text(0.5, 0.5, "no pulses", transform=axes.transAxes, ha="center", color=QUIET)
         return
@@ -66,8 +65,7 @@ def _speed(axes: Axes, found: WheelInspection) -> None:
                 1.004, height * most, name, transform=axes.get_yaxis_transform(), color=colour, fontsize=8.5,
                 va="center", clip_on=False,
             )  # fmt: skip
-    axes.set_ylim(0.0, most)
-    axes.set_xlim(0.0, found.seconds)
+    axes.set(ylim=(0.0, most), xlim=(0.0, found.seconds))
 
 
 def _bands(axes: Axes, found: WheelInspection) -> None:
@@ -79,8 +77,7 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
     )  # fmt: skip
     bands = found.bands
     if not bands:
-        axes.set_xticks([])
-        axes.set_yticks([])
+        axes.set(xticks=[], yticks=[])
         return
     kinds = (
         ("lost", BAD, [band.lost for band in bands]),
@@ -104,8 +101,7 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
                 va="bottom",
                 fontsize=8.5,
             )
-    axes.set_ylim(0.0, 1.25 * highest)
-    axes.set_xticks(range(len(bands)))
+    axes.set(ylim=(0.0, 1.25 * highest), xticks=range(len(bands)))
     axes.set_xticklabels(
         [
             f"{band.least_km_per_h:.0f} to {band.most_km_per_h:.0f} km/h\n{band.pulses} pulses"

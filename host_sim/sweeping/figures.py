@@ -78,8 +78,7 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
     here = numbers.present[across], numbers.present[up]
     axes.plot(*here, "o", mfc="none", mec="white", ms=10, mew=3.4)
     axes.plot(*here, "o", mfc="none", mec=PRESENT, ms=10, mew=1.4)
-    axes.set_xlim(x_edges[0], x_edges[-1])
-    axes.set_ylim(y_edges[0], y_edges[-1])
+    axes.set(xlim=(x_edges[0], x_edges[-1]), ylim=(y_edges[0], y_edges[-1]))
 
 
 def _mark_broken(axes: Any, across: tuple[Column, Any], up: tuple[Column, Any], broken: Any) -> None:
