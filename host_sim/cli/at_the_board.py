@@ -27,6 +27,19 @@ PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. 
 
 
 @contextmanager
+def _ending_on_trouble() -> Iterator[None]:
+    """End the program with a sentence and exit code 1 if there is no board, or if it refuses or is silent."""
+    from host_sim.boardlink.port_choice import NoBoard
+    from host_sim.watching.workshop import BoardTrouble
+
+    try:
+        yield
+    except (BoardTrouble, NoBoard) as error:
+        complain(str(error), 1)
+        raise typer.Exit(1) from None
+
+
+@contextmanager
 def chosen_port(
     port: str | None,
     desk: bool,
@@ -38,20 +51,22 @@ def chosen_port(
     """Yield the given port, or that of a desk board that runs during the block with options `words`.
 
     The desk board has the settings of `bike`, or of the bundle in the folder `files`. RequestError if the
-    options contradict each other.
+    options contradict each other. If in the block there is no board, or the board refuses or is silent, the
+    program ends with a sentence and exit code 1.
     """
     from host_sim.boardlink.desk import desk_port
 
     if not desk:
         if bike is not None or files is not None or hurry:
             raise RequestError("--bike, --files and --hurry are allowed only with --desk")
-        yield port
+        with _ending_on_trouble():
+            yield port
         return
     if port is not None:
         raise RequestError("--port and --desk are both given, only one of them is allowed")
     if bike is not None and files is not None:
         raise RequestError("--bike and --files are both given, only one of them is allowed")
-    with desk_port(bike or DEFAULT_BIKE, files, hurry, words) as name:
+    with _ending_on_trouble(), desk_port(bike or DEFAULT_BIKE, files, hurry, words) as name:
         yield name
 
 
@@ -80,19 +95,6 @@ def live_board(
 
     with opened_port(port, desk, bike, files, hurry, words) as opened:
         yield LiveBoard(cast("KeepingPort", opened), lambda asked: when_standing(asked, say))
-
-
-@contextmanager
-def exit_on_board_trouble() -> Iterator[None]:
-    """End the program with a sentence and exit code 1 if there is no board, or if it refuses or is silent."""
-    from host_sim.boardlink.port_choice import NoBoard
-    from host_sim.watching.workshop import BoardTrouble
-
-    try:
-        yield
-    except (BoardTrouble, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
 
 
 def asking(board: "LiveBoard") -> Callable[[str], str]:

@@ -16,7 +16,6 @@ from host_sim.cli.at_the_board import (
     HurryOption,
     PortOption,
     asking,
-    exit_on_board_trouble,
     live_board,
     person,
     utc_now,
@@ -143,7 +142,7 @@ def calibrate_command(
     Example: `treadle calibrate longtail.toml --by "Ada"`
     """
     request = CalibrateRequest(bike, by, only or [], out, force)
-    with exit_on_board_trouble(), live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
+    with live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
         record = calibrate(request, board, asking(board), printing_unless(as_json), utc_now)
     if as_json:
         print_json(record)

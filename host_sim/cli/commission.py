@@ -15,7 +15,6 @@ from host_sim.cli.at_the_board import (
     HurryOption,
     PortOption,
     asking,
-    exit_on_board_trouble,
     live_board,
     person,
     utc_now,
@@ -116,7 +115,7 @@ def commission_command(
     Example: `treadle commission longtail.toml --by "Ada"`
     """
     request = CommissionRequest(bike, by, skip or [], seconds, out, force)
-    with exit_on_board_trouble(), live_board(port, desk, bike, files, hurry) as board:
+    with live_board(port, desk, bike, files, hurry) as board:
         result = commission(request, board, asking(board), printing_unless(as_json), utc_now)
     if as_json:
         print_json(result.record)

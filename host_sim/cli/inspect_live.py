@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from firmware.settings import TWO_CHANNELS
-from host_sim.cli.at_the_board import exit_on_board_trouble, opened_port
+from host_sim.cli.at_the_board import opened_port
 from host_sim.cli.inspect_rows import kind_rows, magnet_rows, print_findings, smallest_row
 from host_sim.cli.live_ring import LiveRing, tell
 from host_sim.cli.options import DEFAULT_BIKE
@@ -53,7 +53,7 @@ def inspect_live_command(
     from host_sim.watching.workshop import Workshop
 
     words = ("--guided", *([] if plant is None else [PLANTS[plant]]))
-    with exit_on_board_trouble(), opened_port(port, desk, bike or DEFAULT_BIKE, None, hurry, words) as opened:
+    with opened_port(port, desk, bike or DEFAULT_BIKE, None, hurry, words) as opened:
         settings = Workshop(opened).settings()
         tell(CAUTION)
         with LiveRing(settings.get("sensor_kind") != TWO_CHANNELS) as ring:

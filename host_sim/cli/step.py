@@ -9,14 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli.at_the_board import (
-    DeskOption,
-    FilesOption,
-    HurryOption,
-    PortOption,
-    exit_on_board_trouble,
-    opened_port,
-)
+from host_sim.cli.at_the_board import DeskOption, FilesOption, HurryOption, PortOption, opened_port
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.printing import print_json, rounded
@@ -162,7 +155,7 @@ def step_command(
     Example: `treadle step my_trike.toml`
     """
     request = StepRequest(bike, desk, seconds, out, force)
-    with exit_on_board_trouble(), opened_port(port, desk, bike, files, hurry) as opened:
+    with opened_port(port, desk, bike, files, hurry) as opened:
         result = step(request, opened)
     if as_json:
         print_json(result.as_json())

@@ -7,14 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from host_sim.cli.at_the_board import (
-    DeskOption,
-    FilesOption,
-    HurryOption,
-    PortOption,
-    chosen_port,
-    exit_on_board_trouble,
-)
+from host_sim.cli.at_the_board import DeskOption, FilesOption, HurryOption, PortOption, chosen_port
 from host_sim.cli.options import JsonOption
 from host_sim.cli.options import seconds as read_seconds
 from host_sim.cli.printing import print_json, printing_unless, whence
@@ -158,7 +151,7 @@ def watch_command(
             "--record, --seconds and --plain are for watching, allowed only without --capture, --blackbox, "
             "--settings, --set and --clear-fault"
         )
-    with exit_on_board_trouble(), chosen_port(port, desk, bike, files, hurry) as name:
+    with chosen_port(port, desk, bike, files, hurry) as name:
         if asked_only:
             asked = AskRequest(name, clear_fault, changes or [], capture, settings, force, blackbox)
             done = ask(asked, printing_unless(as_json), say)
