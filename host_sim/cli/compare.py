@@ -95,7 +95,7 @@ def compare(request: CompareRequest, progress: Callable[[str], None] = lambda wo
         part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
         causes = find_causes(request.bike, part, request.known, progress)
         errors = gaps(predicted, ride)
-        # Here, for drawing takes a second to load.
+        # Imported here: drawing takes a second to load.
         from host_sim.report.compare_figure import draw_compare
 
         title = f"{request.bike.title}: {request.log.name} and the bench"

@@ -120,7 +120,7 @@ def measure(request: MeasureRequest) -> MeasureResult:
     result = MeasureResult(request)
     refuse_missing_folder(request.out, "--out")
     with (
-        # Which pictures come of it is not known yet, so the folder's name is held.
+        # The names of the pictures are not known yet, so the folder itself is locked.
         Delivery(request.out.parent, (f"{request.out.name}/measure",), force=True),
         Delivery(request.out, (), request.force) as delivery,
     ):

@@ -16,11 +16,9 @@ from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
-from host_sim.bench.sim_board import StepWatch
-from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.lab.desk_motor import DeskBattery, DeskMotor
-from host_sim.lab.riding import Lines
+from host_sim.lab.riding import Lines, Watching
 from host_sim.units import KM_PER_H_PER_M_PER_S
 from host_sim.watching.step_seen import StepSeen
 
@@ -88,15 +86,11 @@ class Bridged:
         )
 
 
-class _Look(StepWatch):
+class _Look(Watching):
     """Records the values that telemetry would have sent, in every control period."""
 
     def __init__(self) -> None:
         self.rows: list[tuple[float, float, float, float]] = []
-
-    def begin(self, world: World, controller: Controller) -> None:
-        self._world = world
-        self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
         controller = self._controller

@@ -17,9 +17,8 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import RideOver, StepWatch
-from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
-from host_sim.lab.riding import Lines
+from host_sim.lab.riding import Lines, Watching
 
 
 class Branch:
@@ -105,7 +104,7 @@ def _own_copy(watch: StepWatch) -> StepWatch:
     return twin
 
 
-class _Fork(StepWatch):
+class _Fork(Watching):
     """Copies the ride at the first step from a time on."""
 
     def __init__(self, script: CourseScript, at_s: float, watches: Sequence[StepWatch]) -> None:
@@ -113,10 +112,6 @@ class _Fork(StepWatch):
         self._at_us = round(at_s * US_PER_S)
         self._watches = watches
         self.branch: Branch | None = None
-
-    def begin(self, world: World, controller: Controller) -> None:
-        self._world = world
-        self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
         if self.branch is None and self._world.now_us >= self._at_us:

@@ -17,7 +17,7 @@ from host_sim.bikes.model import Bike
 from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.loop_margins import LAG_S, SPEED_KM_PER_H, Margins, margins_of
-from host_sim.lab.riding import Lines, largest, lesson_bike
+from host_sim.lab.riding import Lines, Watching, largest, lesson_bike
 from host_sim.report.samples import Samples
 
 RISE_MV_PER_S = 10_000  # The slew limiter at its fastest, since this lesson is about the loop.
@@ -62,7 +62,7 @@ class _Replace(StepWatch):
         controller.power_loop = LoopWithoutAntiWindup(controller.settings, now_us)
 
 
-class Parts(StepWatch):
+class Parts(Watching):
     """The parts of the PI controller, every control period, and whether the slew limit acts."""
 
     def __init__(self) -> None:
@@ -75,11 +75,6 @@ class Parts(StepWatch):
         self.target_v: list[float] = []
         self.command_v: list[float] = []
         self.slewed: list[bool] = []
-
-    def begin(self, world: World, controller: Controller) -> None:
-        """Store the world and a controller that has just been switched on."""
-        self._world = world
-        self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
         """Record a control period."""

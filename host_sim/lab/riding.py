@@ -12,6 +12,7 @@ from host_sim.bench.course import course_from
 from host_sim.bench.meter import Meter
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
 from host_sim.bikes.fit import check_fit
 from host_sim.bikes.load import BIKES
 from host_sim.bikes.model import Bike
@@ -49,6 +50,15 @@ def lesson_bike(parts: Parts, name: str = LESSON_BIKE) -> Bike:
     except ValueError as error:
         raise RequestError(f"{name}: {error}") from None
     return bike
+
+
+class Watching(StepWatch):
+    """A watch that stores the world and the controller that has just been switched on."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Store both."""
+        self._world = world
+        self._controller = controller
 
 
 @lru_cache(maxsize=8)

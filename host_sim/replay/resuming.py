@@ -40,14 +40,14 @@ _WIDE_UV = 1000
 class Resumed(Replayer):
     """A controller that resumes a ride in its middle.
 
-    Read: `change`, by how much the integral is to be changed when the controller has settled, in units of its
-    carry, as far as the steps taken tell; begun with that, the same steps differ less.
+    Read: `change`, the change of the integral when the controller has settled, in units of its carry, that
+    the steps so far suggest. A controller that starts with this change differs less on the same steps.
     """
 
     def __init__(
         self, settings: Settings, steps: list[RecordedStep], same_settings: bool, change: int = 0
     ) -> None:
-        """Begin before the first of `steps`; with other settings nothing is put right once it has settled."""
+        """Begin before the first of `steps`; with other settings nothing is corrected once it has settled."""
         first = steps[0]
         super().__init__(settings, (first.now_us - CONTROL_PERIOD_US) & TICKS_MAX_US)
         self.change = self._change_at_first = change
@@ -204,7 +204,7 @@ def _least_uv(controller: Controller, command_mv: int) -> int:
 
 
 def _know_levels(controller: Controller, steps: list[RecordedStep]) -> None:
-    """Take for the levels before the first edge those from which the crank went on as it did then."""
+    """Set the levels before the first edge to those from which the first two edges follow."""
     edges = list(islice((edge for step in steps for edge in step.edges if not edge.wheel), 2))
     crank = controller.crank
     if len(edges) < 2:

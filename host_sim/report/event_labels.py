@@ -58,7 +58,7 @@ def _label(axes: Axes, event: RideEvent, row: int, to_the_left: bool) -> None:
 
 
 class LabelRows:
-    """Rows of labels above a panel, filled from left to right; no line and no text meets another."""
+    """Rows of labels above a panel, filled from left to right; no line or text overlaps another."""
 
     def __init__(self, span_s: tuple[float, float]) -> None:
         self._free_s = [span_s[0]] * LABEL_ROWS

@@ -1,4 +1,4 @@
-"""Reads a ride's trace back for a picture: thinned so that memory stays flat, in full inside one window."""
+"""Reads a ride's trace back for a picture: thinned, so that memory use is bounded, or in full in a window."""
 
 import csv
 from dataclasses import dataclass
