@@ -36,7 +36,7 @@ def ended_as_interrupted() -> Iterator[None]:
 
 @contextlib.contextmanager
 def undisturbed() -> Iterator[None]:
-    """Hold Ctrl-C and SIGTERM back until the block has run."""
+    """Delay Ctrl-C and SIGTERM until the block has run."""
     if threading.current_thread() is not threading.main_thread():
         yield  # Python delivers signals to the main thread only.
         return

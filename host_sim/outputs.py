@@ -6,12 +6,14 @@ system releases the lock when the program ends, however it ends.
 """
 
 import contextlib
+import json
 import os
 import secrets
 import shutil
 import sys
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from host_sim.errors import RequestError
 from host_sim.interruption import undisturbed
@@ -42,8 +44,9 @@ class Delivery:
         self._claim: TextIO | None = None
 
     def add(self, name: str) -> Path:
-        """Announce one more file and return where to write it."""
+        """Announce one more file and return where to write it; RequestError if it exists already."""
         self._names = (*self._names, name)
+        self._refuse_what_exists()
         return self.place(name)
 
     def place(self, name: str) -> Path:
@@ -123,6 +126,24 @@ class Delivery:
             for path in reversed(self._made):
                 with contextlib.suppress(OSError):
                     path.rmdir()
+
+
+@contextlib.contextmanager
+def whole_file(path: Path, force: bool, option: str = "--out") -> Iterator[Path]:
+    """Yield where to write the file `path`, which appears at the end of the block; nothing if that fails.
+
+    RequestError as for Delivery.
+    """
+    with Delivery(path.parent, (path.name,), force, option) as delivery:
+        yield delivery.place(path.name)
+        delivery.deliver()
+
+
+def write_json(path: Path, numbers: Any) -> None:
+    """Write a result as JSON for people and programs; ValueError for a number that JSON doesn't have."""
+    with path.open("w", encoding="utf-8") as file:
+        json.dump(numbers, file, indent=1, allow_nan=False)
+        file.write("\n")
 
 
 def refuse_missing_folder(path: Path, option: str) -> None:

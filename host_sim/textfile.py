@@ -1,5 +1,6 @@
 """Read a small text file that a user wrote or brought, and refuse everything else in one sentence."""
 
+import os
 from pathlib import Path
 from typing import BinaryIO
 
@@ -11,7 +12,7 @@ RIDE_BYTES_MAX = 200_000_000  # A million one-second records take about 30 MB.
 
 
 def spoken(name: str | Path) -> str:
-    """Return a file name fit for a sentence: one that holds line ends or the like is shown with escapes."""
+    """Return a file name for use in a sentence; one with unprintable characters is escaped."""
     text = str(name)
     return text if text.isprintable() else repr(text)
 
@@ -35,17 +36,15 @@ def open_file(path: Path) -> BinaryIO:
 
 
 def read_bytes(path: Path, largest_bytes: int) -> bytes:
-    """Return the content of a regular file of at most `largest_bytes`, else raise RequestError."""
+    """Return the content of an ordinary file of at most `largest_bytes`, else raise RequestError."""
     with open_file(path) as opened:
         try:
-            content = opened.read(largest_bytes + 1)
+            # Not read(largest_bytes): that takes so much memory for a small file, too.
+            if os.fstat(opened.fileno()).st_size <= largest_bytes:
+                return opened.read()
         except OSError as error:
             raise RequestError(f"{spoken(path)}: it can't be read ({error.strerror or error})") from error
-    if len(content) > largest_bytes:
-        raise RequestError(
-            f"{spoken(path.name)}: it is longer than {largest_bytes} bytes, the most that is read"
-        )
-    return content
+    raise RequestError(f"{spoken(path.name)}: it is longer than {largest_bytes} bytes, the most that is read")
 
 
 def read_text(path: Path, largest_bytes: int) -> str:
@@ -56,7 +55,7 @@ def read_text(path: Path, largest_bytes: int) -> str:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         found = f"byte 0x{content[error.start]:02x}"
-        raise RequestError(f"{spoken(path.name)} line {line}: {found} is no UTF-8 text") from error
+        raise RequestError(f"{spoken(path.name)} line {line}: {found} is not UTF-8 text") from error
 
 
 def find_file(path_or_name: str | Path, folder: Path, suffixes: tuple[str, ...], kind: str) -> Path:

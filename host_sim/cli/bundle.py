@@ -1,6 +1,6 @@
 """`treadle bundle`: a folder with exactly what a board needs, the wiring sheet, and the Pico's image."""
 
-import json
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,6 +14,7 @@ from host_sim.boardlink.targets import FORM_NAMES, target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle_c import c_bundle
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption, OutOption
+from host_sim.cli.printing import print_json, print_rows
 from host_sim.errors import RequestError
 from host_sim.outputs import fresh_folder
 from host_sim.textfile import spoken
@@ -43,14 +44,13 @@ class BundleRequest:
         refuse_what_exists(self.out, force)
 
 
+@dataclass(frozen=True, slots=True)
 class BundleResult:
     """The bundle, its folder, and the image if the board takes one."""
 
-    def __init__(self, request: BundleRequest, bundle: Bundle, image: bytes | None) -> None:
-        """Store the results."""
-        self.folder = request.out
-        self.bundle = bundle
-        self.image = image
+    folder: Path
+    bundle: Bundle
+    image: bytes | None
 
     @property
     def image_path(self) -> Path | None:
@@ -92,7 +92,7 @@ def bundle(request: BundleRequest) -> BundleResult:
     if sheet is not None:
         files[sheet] = wiring_sheet(request.bike, request.target).encode()
     write_folder(request.out, files, request.force)
-    return BundleResult(request, made, image)
+    return BundleResult(request.out, made, image)
 
 
 def bundle_command(
@@ -124,7 +124,7 @@ def bundle_command(
         raise RequestError("Missing option '--board', allowed is a board, or --form c without one")
     result = bundle(BundleRequest(board, bike, form, out, force))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_bundle(result)
 
@@ -132,7 +132,7 @@ def bundle_command(
 def _c_bundle(board: str, bike: str, out: Path | None, force: bool, as_json: bool) -> None:
     result = c_bundle(board, bike, out, force)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
         return
     manifest = result.made.manifest
     print(f"settings     {spoken(manifest['bike'])}, {manifest['place']}; not verified here")
@@ -156,8 +156,7 @@ def _print_bundle(result: BundleResult) -> None:
     if result.wiring_path is not None:
         rows.append(("wiring", f"{spoken(result.wiring_path)}: print it, and measure before you connect"))
     rows.append(("next", _next(result)))
-    for name, value in rows:
-        print(f"{name:<13}{value}")
+    print_rows(rows)
 
 
 def _next(result: BundleResult) -> str:
@@ -166,6 +165,6 @@ def _next(result: BundleResult) -> str:
     if result.image_path is not None:
         return (
             "drag the image onto a Pico without radio that has MicroPython (replaces all files and settings\n"
-            f"{'':<13}on it; not for a Pico 2 or a board with radio), or use treadle flash"
+            "on it; not for a Pico 2 or a board with radio), or use treadle flash"
         )
     return "copy the folder without the wiring sheet onto the board, main.py last, or use treadle flash"

@@ -1,5 +1,6 @@
 """`treadle bundle --form c`: a folder with the logic in C, for microcontrollers without MicroPython."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,13 +11,12 @@ from host_sim.errors import RequestError
 from host_sim.outputs import fresh_folder
 
 
+@dataclass(frozen=True, slots=True)
 class CBundleResult:
-    """The folder and its files. Read: `folder`, `made`."""
+    """The folder and its files."""
 
-    def __init__(self, folder: Path, made: CFolder) -> None:
-        """Store the results."""
-        self.folder = folder
-        self.made = made
+    folder: Path
+    made: CFolder
 
     def as_json(self) -> dict[str, Any]:
         """Return the folder, the manifest and the number of vectors under their documented keys."""

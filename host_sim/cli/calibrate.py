@@ -1,6 +1,5 @@
 """`treadle calibrate`: measures levers, battery, shunt and wheel at a live board, into the bike file."""
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -11,20 +10,24 @@ from host_sim.bikes.guess_marks import without_guess_marks
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.manifest import program_version
-from host_sim.cli.at_the_board import asking, live_board, utc_now
-from host_sim.cli.options import JsonOption
-from host_sim.cli.saying import complain
-from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
+from host_sim.cli.at_the_board import (
+    DeskOption,
+    FilesOption,
+    HurryOption,
+    PortOption,
+    asking,
+    live_board,
+    person,
+    utc_now,
+)
+from host_sim.cli.options import JsonOption, check_names, check_out
+from host_sim.cli.printing import print_json, printing_unless
 from host_sim.commissioning.calibration import STEP_NAMES, Measuring, run_calibration
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.record import Entry, record_of
+from host_sim.commissioning.record import CALIBRATION, record_of
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
-from host_sim.refusals import closest
+from host_sim.outputs import Delivery, whole_file, write_json
 from host_sim.textfile import TOML_BYTES_MAX, find_file, read_text, spoken
-from host_sim.watching.asking import require_link
-
-HEADING = "treadle calibration 1"
 
 
 class CalibrateRequest:
@@ -36,28 +39,11 @@ class CalibrateRequest:
         self.bike = load_bike(self.path)
         if self.path.resolve().parent == BIKES:
             raise RequestError(f"BIKE is the example {self.path.stem}, allowed is a bike file of your own")
-        if not by.strip():
-            raise RequestError("--by is empty, allowed is the name of the person who measures")
-        self.by = by.strip()
-        for name in only:
-            if name not in STEP_NAMES:
-                raise RequestError(f'--only is "{name[:60]}", {closest(name, list(STEP_NAMES))}')
-        self.only = tuple(only)
+        self.by = person(by, "measures")
+        self.only = check_names("--only", only, STEP_NAMES)
         self.out = out or Path(f"calibration-{self.bike.name}.json")
         self.force = force
-        if self.out.suffix != ".json":
-            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .json")
-        refuse_missing_folder(self.out, "--out")
-
-
-class CalibrateResult:
-    """The entries of the steps, the record, and the settings sent to the board."""
-
-    def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
-        """Store the results."""
-        self.record = record
-        self.entries = entries
-        self.file = file
+        check_out(self.out, ".json")
 
 
 def calibrate(
@@ -66,15 +52,14 @@ def calibrate(
     ask: Callable[[str], str],
     say: Callable[[str], None],
     now: Callable[[], str],
-) -> CalibrateResult:
-    """Measure, write the bike file and the record, and send changed settings to the board.
+) -> dict[str, Any]:
+    """Measure, write the bike file and the record, and send changed settings to the board; return the record.
 
     The new bike file is read once before it replaces the old one; an interruption before that changes
     nothing.
     """
-    path = request.out
     with (
-        Delivery(path.parent, (path.name,), request.force) as delivery,
+        whole_file(request.out, request.force) as place,
         Delivery(request.path.parent, (request.path.name,), True, "BIKE") as of_bike,
     ):
         name, begun = board.name(), now()
@@ -84,7 +69,7 @@ def calibrate(
         new.write_text(_with(request, measuring.found, begun[:10]), encoding="utf-8")
         changes = changed_settings(request.bike, load_bike(new))
         record = record_of(
-            HEADING,
+            CALIBRATION,
             request.bike.name,
             name,
             request.by,
@@ -99,14 +84,12 @@ def calibrate(
                 "known_values": measuring.known_values,
             },
         )
-        text = json.dumps(record, indent=1, allow_nan=False) + "\n"
-        delivery.place(path.name).write_text(text, encoding="utf-8")
+        write_json(place, record)
         if changes:
             board.change(changes)
         if measuring.found:
             of_bike.deliver()
-        delivery.deliver()
-    return CalibrateResult(record, entries, path)
+    return record
 
 
 def changed_settings(before: Bike, after: Bike) -> dict[str, int]:
@@ -158,26 +141,15 @@ def calibrate_command(
 
     Example: `treadle calibrate longtail.toml --by "Ada"`
     """
-    require_link()
-    from host_sim.boardlink.port_choice import NoBoard
-    from host_sim.watching.workshop import BoardTrouble
-
     request = CalibrateRequest(bike, by, only or [], out, force)
-    try:
-        with live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
-            result = calibrate(
-                request, board, asking(board), lambda line: None if as_json else print(line), utc_now
-            )
-    except (BoardTrouble, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
-    record = result.record
+    with live_board(port, desk, bike, files, hurry, ("--standing",)) as board:
+        record = calibrate(request, board, asking(board), printing_unless(as_json), utc_now)
     if as_json:
-        print(json.dumps(record, allow_nan=False))
+        print_json(record)
         return
     for note in record["notes"]:
         print(f"note    {note}")
     changed = ", ".join(f"{name} = {value}" for name, value in record["settings"].items())
     print(f"board   {changed or 'nothing changed'}")
     print(f"bike    {spoken(request.path)}" + ("" if record["found"] else ": unchanged"))
-    print(f"record  {spoken(result.file)}")
+    print(f"record  {spoken(request.out)}")

@@ -1,7 +1,7 @@
 """`treadle commission`: the first-power checklist of one bike, checked against a live board."""
 
-import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -9,22 +9,26 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.manifest import program_version
-from host_sim.cli.at_the_board import asking, live_board, utc_now
-from host_sim.cli.options import JsonOption
+from host_sim.cli.at_the_board import (
+    DeskOption,
+    FilesOption,
+    HurryOption,
+    PortOption,
+    asking,
+    live_board,
+    person,
+    utc_now,
+)
+from host_sim.cli.options import JsonOption, check_names, check_out, check_range
 from host_sim.cli.options import seconds as read_seconds
-from host_sim.cli.saying import complain
-from host_sim.cli.watch import DeskOption, FilesOption, HurryOption, PortOption
-from host_sim.commissioning.checklist import ITEM_NAMES, Hands, passed, run_checklist
+from host_sim.cli.printing import print_json, printing_unless
+from host_sim.commissioning.checklist import ITEM_NAMES, Checking, passed, run_checklist
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.record import Entry, record_of
-from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
-from host_sim.refusals import closest
+from host_sim.commissioning.record import COMMISSION, Entry, record_of
+from host_sim.outputs import whole_file, write_json
 from host_sim.textfile import spoken
-from host_sim.watching.asking import require_link
 
-HEADING = "treadle commission 1"
-SECONDS_LEAST, SECONDS_MOST = 5.0, 3600.0
+SECONDS = (5.0, 3600.0)
 
 
 class CommissionRequest:
@@ -35,33 +39,21 @@ class CommissionRequest:
     ) -> None:
         """Check everything before a port is opened; RequestError says what is wrong."""
         self.bike = load_bike(bike)
-        if not by.strip():
-            raise RequestError("--by is empty, allowed is the name of the person who does the work")
-        self.by = by.strip()
-        for name in skip:
-            if name not in ITEM_NAMES:
-                raise RequestError(f'--skip is "{name[:60]}", {closest(name, list(ITEM_NAMES))}')
-        self.skip = tuple(skip)
-        if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
-            raise RequestError(
-                f"--seconds is {seconds:g}, allowed is {SECONDS_LEAST:g} to {SECONDS_MOST:g} (s)"
-            )
+        self.by = person(by, "does the work")
+        self.skip = check_names("--skip", skip, ITEM_NAMES)
+        check_range("--seconds", seconds, SECONDS)
         self.seconds = seconds
         self.out = out or Path(f"commission-{self.bike.name}.json")
         self.force = force
-        if self.out.suffix != ".json":
-            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .json")
-        refuse_missing_folder(self.out, "--out")
+        check_out(self.out, ".json")
 
 
+@dataclass(frozen=True, slots=True)
 class CommissionResult:
-    """The entries of the list and its record."""
+    """The record of the list, and its entries."""
 
-    def __init__(self, record: dict[str, Any], entries: list[Entry], file: Path) -> None:
-        """Store the results."""
-        self.record = record
-        self.entries = entries
-        self.file = file
+    record: dict[str, Any]
+    entries: list[Entry]
 
     @property
     def holds(self) -> bool:
@@ -77,11 +69,10 @@ def commission(
     now: Callable[[], str],
 ) -> CommissionResult:
     """Go through the list and write its record, even if an item fails; an interruption leaves no file."""
-    path = request.out
-    with Delivery(path.parent, (path.name,), request.force) as delivery:
+    with whole_file(request.out, request.force) as place:
         begun, name = now(), board.name()
         settings = board.settings()
-        entries = run_checklist(Hands(board, request.bike, ask, say, request.seconds), request.skip, now)
+        entries = run_checklist(Checking(board, request.bike, ask, say, request.seconds), request.skip, now)
         more = {
             "treadle": program_version(),
             "place": request.bike.place,
@@ -90,11 +81,9 @@ def commission(
             "passed": passed(entries),
             "settings": settings,
         }
-        record = record_of(HEADING, request.bike.name, name, request.by, entries, more)
-        text = json.dumps(record, indent=1, allow_nan=False) + "\n"
-        delivery.place(path.name).write_text(text, encoding="utf-8")
-        delivery.deliver()
-    return CommissionResult(record, entries, path)
+        record = record_of(COMMISSION, request.bike.name, name, request.by, entries, more)
+        write_json(place, record)
+    return CommissionResult(record, entries)
 
 
 def commission_command(
@@ -125,23 +114,13 @@ def commission_command(
 
     Example: `treadle commission longtail.toml --by "Ada"`
     """
-    require_link()
-    from host_sim.boardlink.port_choice import NoBoard
-    from host_sim.watching.workshop import BoardTrouble
-
     request = CommissionRequest(bike, by, skip or [], seconds, out, force)
-    try:
-        with live_board(port, desk, bike, files, hurry) as board:
-            result = commission(
-                request, board, asking(board), lambda line: None if as_json else print(line), utc_now
-            )
-    except (BoardTrouble, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
+    with live_board(port, desk, bike, files, hurry) as board:
+        result = commission(request, board, asking(board), printing_unless(as_json), utc_now)
     if as_json:
-        print(json.dumps(result.record, allow_nan=False))
+        print_json(result.record)
     else:
         verdict = "every item holds" if result.holds else "not passed: nobody may ride this bicycle yet"
-        print(f"record  {spoken(result.file)}: {verdict}")
+        print(f"record  {spoken(request.out)}: {verdict}")
     if not result.holds:
         raise typer.Exit(1)

@@ -1,21 +1,20 @@
 """`treadle compare`: compares a board's log with the bench's prediction of the same ride."""
 
-import json
 import sys
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli.options import BikeArgument, ForceOption, JsonOption, OutOption, number
+from host_sim.cli.options import BikeArgument, ForceOption, JsonOption, OutOption, check_range, number
+from host_sim.cli.printing import print_files, print_json, rounded
 from host_sim.comparing.causes import Cause, Causes, find_causes
 from host_sim.comparing.difference import Engagements, Gap, gaps, match
-from host_sim.comparing.measured import Measured, measured
+from host_sim.comparing.measured import measured
 from host_sim.comparing.predicted import predict
-from host_sim.errors import RequestError
 from host_sim.measuring.bike_numbers import bike_path
 from host_sim.measuring.intervals import ALIKE_ON_THE_ROAD, DRIVE, ROAD, WHEEL_PULSES, intervals
 from host_sim.outputs import Delivery, fresh_folder
@@ -39,19 +38,14 @@ class CompareRequest:
         self, bike: str, log: Path, seconds: float | None = None, out: Path | None = None, force: bool = False
     ) -> None:
         """Load and check everything; RequestError says what is wrong."""
-        if seconds is not None and not SECONDS[0] <= seconds <= SECONDS[1]:
-            raise RequestError(f"--seconds is {seconds:g}, allowed is {SECONDS[0]:g} to {SECONDS[1]:g} (s)")
+        if seconds is not None:
+            check_range("--seconds", seconds, SECONDS)
         self.path = bike_path(bike)
         self.bike = load_bike(bike)
         self.log = log
-        sections = read_log(log).sections
-        self.section = max(sections, key=lambda section: sum(block.steps for block in section.blocks))
-        try:
-            self.measured: Measured = measured(self.section, seconds or SECONDS[1])
-        except (ValueError, TypeError, AttributeError) as error:
-            raise RequestError(
-                f"the log's settings do not fit this version of the firmware: {error}"
-            ) from None
+        self.section = read_log(log).longest
+        self.section.firmware_settings()  # Refused here if they don't fit.
+        self.measured = measured(self.section, seconds or SECONDS[1])
         self.known = intervals(self.path, self.bike, ROAD + ALIKE_ON_THE_ROAD + DRIVE)
         self.out = out or fresh_folder("treadle-compare")
         self.force = force
@@ -64,27 +58,18 @@ class CompareRequest:
         return [name for name, value in there.items() if here[name] != value]
 
 
+@dataclass(frozen=True, slots=True)
 class CompareResult:
-    """The results."""
+    """The errors of the prediction by name, the engagements on both sides, and the causes."""
 
-    def __init__(
-        self,
-        request: CompareRequest,
-        found: dict[str, Gap],
-        engagements: Engagements,
-        causes: Causes,
-        files: list[Path],
-    ) -> None:
-        """Store errors, engagements and causes."""
-        self.request = request
-        self.gaps = found
-        self.engagements = engagements
-        self.causes = causes
-        self.files = files
+    request: CompareRequest
+    gaps: dict[str, Gap]
+    engagements: Engagements
+    causes: Causes
+    files: list[Path]
 
     def as_json(self) -> dict[str, Any]:
         """Return the results under the documented keys."""
-        road_error = self.causes.road_error
         return {
             "bike": self.request.bike.name,
             "log": str(self.request.log),
@@ -93,7 +78,7 @@ class CompareResult:
             "engagements": asdict(self.engagements),
             "causes": [cause.as_json() for cause in self.causes.named],
             "drive_error": round(self.causes.drive_error, 3),
-            "road_error": None if road_error is None else round(road_error, 3),
+            "road_error": rounded(self.causes.road_error, 3),
             "slope_or_wind": self.causes.slope_or_wind,
             "other_settings": self.request.other_settings,
             "note": CAUTION,
@@ -109,14 +94,13 @@ def compare(request: CompareRequest, progress: Callable[[str], None] = lambda wo
         predicted = predict(request.bike, ride)
         part = ride if ride.seconds <= CAUSES_S else measured(request.section, CAUSES_S)
         causes = find_causes(request.bike, part, request.known, progress)
-        result = CompareResult(request, gaps(predicted, ride), match(predicted, ride), causes, [])
-        # Here, for drawing takes a second to load.
+        errors = gaps(predicted, ride)
+        # Imported here: drawing takes a second to load.
         from host_sim.report.compare_figure import draw_compare
 
         title = f"{request.bike.title}: {request.log.name} and the bench"
-        draw_compare(ride, predicted, result.gaps, causes, title, delivery.place(PICTURE))
-        result.files = delivery.deliver()
-    return result
+        draw_compare(ride, predicted, errors, causes, title, delivery.place(PICTURE))
+        return CompareResult(request, errors, match(predicted, ride), causes, delivery.deliver())
 
 
 def _seconds(text: str) -> float:
@@ -147,7 +131,7 @@ def compare_command(
     """
     result = compare(CompareRequest(bike, log, seconds, out, force), _progress)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
 
@@ -173,7 +157,7 @@ def _print(result: CompareResult) -> None:
         named = ", ".join(request.other_settings[:4]) + (" …" if len(request.other_settings) > 4 else "")
         print(f"the board's settings differ from the bike file's, and the bench uses the board's: {named}")
     print(f"note: {CAUTION}")
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_files(result.files)
 
 
 def _print_engagements(result: CompareResult) -> None:

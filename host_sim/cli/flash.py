@@ -1,12 +1,10 @@
 """`treadle flash`: copies a bundle to a board after a check of the rules, or to a folder for the desk."""
 
-import json
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any
 
 import typer
 
@@ -29,9 +27,9 @@ from host_sim.boardlink.ruling import Ruling, check_names, rule_on
 from host_sim.boardlink.targets import target_named
 from host_sim.boardlink.whole_folder import refuse_what_exists, write_folder
 from host_sim.cli.bundle import BoardOption, FormOption
-from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, JsonOption
-from host_sim.cli.options import rides as read_rides
-from host_sim.cli.saying import complain, say
+from host_sim.cli.options import DEFAULT_BIKE, RIDES_MAX, BikeArgument, JsonOption, whole_number
+from host_sim.cli.printing import print_json
+from host_sim.cli.saying import end, say
 from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED
 from host_sim.outputs import Delivery
@@ -199,7 +197,9 @@ def flash_command(
     rides: Annotated[
         int,
         typer.Option(
-            parser=read_rides, metavar="NUMBER", help="Number of rides of each kind to check the rules on."
+            parser=whole_number("--rides", 1, RIDES_MAX),
+            metavar="NUMBER",
+            help="Number of rides of each kind to check the rules on.",
         ),
     ] = 5,
     form: FormOption = None,
@@ -228,21 +228,15 @@ def flash_command(
             with progress_bar("copying") as done:
                 result = flash(request, ruling, done)
     except BoardTrouble as error:
-        _end(str(error), 1)
+        end(str(error), 1)
     except InterruptedHalfWay as error:
-        _end(f"interrupted: {error}", INTERRUPTED)
+        end(f"interrupted: {error}", INTERRUPTED)  # Not through typer, whose sentence would be wrong here.
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_flash(result)
     if not result.holds:
         raise typer.Exit(1)
-
-
-def _end(sentence: str, code: int) -> NoReturn:
-    """Exit with a sentence; not through typer, whose message on interruptions would be wrong here."""
-    complain(sentence, code)
-    sys.exit(code)
 
 
 def _print_flash(result: FlashResult) -> None:

@@ -1,15 +1,17 @@
 """`treadle handover`: one page that explains a bicycle to its owner."""
 
-import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from host_sim.bikes.load import load_bike
+from host_sim.bikes.model import Bike
 from host_sim.boardlink.manifest import program_version, sha256
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
+from host_sim.cli.printing import files_row, print_json, print_rows, rounded
 from host_sim.commissioning.record import FAILED, NOT_REACHED, SKIPPED
 from host_sim.errors import RequestError
 from host_sim.handover import records
@@ -58,15 +60,14 @@ class HandoverRequest:
         self.force = force
 
 
+@dataclass(frozen=True, slots=True)
 class HandoverResult:
     """The measured numbers, the contents of the reports, and the files."""
 
-    def __init__(self, request: HandoverRequest, ride: FirstRide, files: list[Path]) -> None:
-        """Store the results."""
-        self.bike = request.bike
-        self.reports = request.reports
-        self.ride = ride
-        self.files = files
+    bike: Bike
+    reports: Reports
+    ride: FirstRide
+    files: list[Path]
 
     @property
     def failing(self) -> list[str]:
@@ -103,12 +104,12 @@ class HandoverResult:
             "records": [told(record) for record in self.reports.records],
             "stand_failed": self.stand(FAILED),
             "stand_not_tried": self.stand(SKIPPED, NOT_REACHED),
-            "help_after_s": _rounded(ride.help_after_s),
-            "help_after_turns": _rounded(ride.help_after_turns),
-            "help_w": _rounded(ride.help_w),
-            "run_on_s": _rounded(ride.run_on_s),
-            "run_on_m": _rounded(ride.run_on_m),
-            "run_on_worst_m": _rounded(self.run_on_worst_m),
+            "help_after_s": rounded(ride.help_after_s, 3),
+            "help_after_turns": rounded(ride.help_after_turns, 3),
+            "help_w": rounded(ride.help_w, 3),
+            "run_on_s": rounded(ride.run_on_s, 3),
+            "run_on_m": rounded(ride.run_on_m, 3),
+            "run_on_worst_m": rounded(self.run_on_worst_m, 3),
             "files": [str(path) for path in self.files],
         }
 
@@ -124,7 +125,7 @@ def handover(request: HandoverRequest) -> HandoverResult:
         delivery.place(page).write_text(text, encoding="utf-8")
         if request.browser is not None:
             print_pdf(request.browser, delivery.place(page), delivery.place(printed))
-        return HandoverResult(request, ride, delivery.deliver())
+        return HandoverResult(request.bike, request.reports, ride, delivery.deliver())
 
 
 def _fresh_file(name: str, suffix: str) -> Path:
@@ -136,10 +137,6 @@ def _fresh_file(name: str, suffix: str) -> Path:
     raise RequestError(
         f"{name}{suffix} and {FOLDERS_TRIED - 2} more exist already, allowed is --out with a file"
     )
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 3)
 
 
 def handover_command(
@@ -177,7 +174,7 @@ def handover_command(
     """
     result = handover(HandoverRequest(bike, verify, capture, manifest, out, pdf, force, record or []))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_handover(result)
 
@@ -199,13 +196,9 @@ def _print_handover(result: HandoverResult) -> None:
         ("bike", spoken(result.bike.name)),
         ("rules", told),
         ("sensor", fit),
-        (
-            "records",
-            f"\n{'':<12}".join(spoken(records.told(one)) for one in result.reports.records) or "none",
-        ),
+        ("records", "\n".join(spoken(records.told(one)) for one in result.reports.records) or "none"),
         ("first help", "none" if help_s is None else f"felt {help_s:.2f} s after the pedals start"),
         ("run-on", f"{result.ride.run_on_s:.3f} s, {result.ride.run_on_m:.2f} m in one easy ride; {worst}"),
-        ("files", f"\n{'':<12}".join(spoken(path) for path in result.files)),
+        files_row(result.files),
     )
-    for name, value in rows:
-        print(f"{name:<12}{value}")
+    print_rows(rows)

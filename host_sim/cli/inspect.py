@@ -1,16 +1,16 @@
 """`treadle inspect` on the command line: its options, and its table of findings."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from host_sim.cli.inspect_live import inspect_live_command
+from host_sim.cli.inspect_rows import changed_row, kind_rows, magnet_rows, print_findings, smallest_row
 from host_sim.cli.inspect_wheel import inspect_wheel_command
 from host_sim.cli.measure_options import read_push
-from host_sim.cli.options import ForceOption, JsonOption, OutOption, number
-from host_sim.cli.printing import print_findings
+from host_sim.cli.options import ForceOption, JsonOption, OutOption, whole_number
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
@@ -19,22 +19,6 @@ if TYPE_CHECKING:
     from host_sim.inspecting.crank import InspectRequest, InspectResult
 
 LOWEST_SAID = 3
-
-
-def _turns(text: str) -> int:
-    allowed = "a whole number from 2 to 10000"
-    value = number("--turns", text, allowed)
-    if not 2 <= value <= 10_000 or value != int(value):
-        raise RequestError(f"--turns is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
-
-
-def _samplerate(text: str) -> int:
-    allowed = "a whole number of samples a second from 1 to 9000000000"
-    value = number("--samplerate", text, allowed)
-    if not 1 <= value <= 9_000_000_000 or value != int(value):
-        raise RequestError(f"--samplerate is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
 
 
 def inspect_command(
@@ -52,7 +36,9 @@ def inspect_command(
     turns: Annotated[
         int | None,
         typer.Option(
-            parser=_turns, metavar="NUMBER", help="Number of crank turns in the capture, as you counted them."
+            parser=whole_number("--turns", 2, 10_000),
+            metavar="NUMBER",
+            help="Number of crank turns in the capture, as you counted them.",
         ),
     ] = None,
     time_unit: Annotated[
@@ -60,7 +46,11 @@ def inspect_command(
     ] = None,
     samplerate: Annotated[
         int | None,
-        typer.Option(parser=_samplerate, metavar="HZ", help="CSV file without times: sample rate."),
+        typer.Option(
+            parser=whole_number("--samplerate", 1, 9_000_000_000, "a whole number of samples a second"),
+            metavar="HZ",
+            help="CSV file without times: sample rate.",
+        ),
     ] = None,
     thresholds: Annotated[
         str | None,
@@ -148,7 +138,7 @@ def inspect_command(
     with progress_bar("reading") as done:
         result = inspect_capture(request, done)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         _print_findings(result, request)
     if not result.fit:
@@ -167,28 +157,18 @@ def _print_findings(result: "InspectResult", request: "InspectRequest") -> None:
     rows = [("capture", f"{spoken(request.capture_path)}, {result.form}, channels {', '.join(result.names)}")]
     rows += _sensor_rows(result) + _volts_rows(result) + _turning_rows(result) + _support_rows(result)
     if request.write:
-        changed = [
-            f"{key} = {'removed' if value is None else value}" for key, value in result.changed.items()
-        ]
-        rows.append(("changed in the bike file", "\n".join(changed) or "nothing"))
+        rows.append(changed_row(result.changed))
     print_findings(rows, result.files, result.advice, result.why)
 
 
 def _sensor_rows(result: "InspectResult") -> list[tuple[str, str]]:
     found = result.inspection
-    rows = [
-        ("pedal sensor", found.kind.said(str(found.kind.value))),
-        ("pulses per revolution", found.pulses.said(str(found.pulses.value))),
-    ]
-    if found.kind.value == "two channels":
-        rows.append(("lead", found.lead.said(f"{found.lead.value} leads")))
+    rows = kind_rows(found)
     for name, duty in found.duty.items():
         rows.append((f"duty of {name}", duty.said("" if duty.value is None else f"{duty.value:.1%}")))
     if found.phase_deg.value is not None:
         rows.append(("phase", found.phase_deg.said(f"{found.phase_deg.value:.0f}°")))
-    for name, numbers in (("missing magnets", found.missing), ("weak magnets", found.weak)):
-        rows.append((name, numbers.said(", ".join(map(str, numbers.value or [])) or "none")))
-    return rows
+    return rows + magnet_rows(found)
 
 
 def _volts_rows(result: "InspectResult") -> list[tuple[str, str]]:
@@ -233,9 +213,7 @@ def _support_rows(result: "InspectResult") -> list[tuple[str, str]]:
     support = result.support
     if support is None:
         return []
-    rows = [("smallest engage, release", f"{support.engage_rpm}, {support.release_rpm} rpm")]
-    if support.release_rpm == 0:
-        rows = [("smallest engage, release", "none")]
+    rows = [smallest_row(support)]
     for row in support.rows:
         slowest = f"{row.slowest_rpm} rpm" if row.slowest_rpm else "no cadence"
         told = (

@@ -1,11 +1,11 @@
 """`treadle inspect --wheel` on the command line: its table."""
 
-import json
 from typing import TYPE_CHECKING
 
 import typer
 
-from host_sim.cli.printing import print_findings
+from host_sim.cli.inspect_rows import changed_row, print_findings
+from host_sim.cli.printing import print_json
 from host_sim.progress import progress_bar
 from host_sim.textfile import spoken
 
@@ -20,7 +20,7 @@ def inspect_wheel_command(request: "WheelRequest", as_json: bool) -> None:
     with progress_bar("reading") as done:
         result = inspect_wheel_capture(request, done)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         _print(result, request)
     if not result.fit:
@@ -51,6 +51,5 @@ def _print(result: "WheelResult", request: "WheelRequest") -> None:
         noise += f", driving {found.noise.driving_per_s:.2f}, not driving {found.noise.idle_per_s:.2f}"
     rows.append(("noise", noise))
     if request.write:
-        changed = "\n".join(f"{key} = {value}" for key, value in result.changed.items())
-        rows.append(("changed in the bike file", changed or "nothing"))
+        rows.append(changed_row(result.changed))
     print_findings(rows, result.files, result.advice, result.why)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from host_sim.cli.options import number
+from host_sim.cli.options import whole
 from host_sim.errors import RequestError
 from host_sim.lab.catalogue import check_number
 from host_sim.lab.export import Export
@@ -81,20 +81,12 @@ class LabFiles:
         return [f"{teacher} has aims, times and answers; {sheet} is for pupils. Open them and print."]
 
 
-def _whole(name: str, text: str, allowed: str) -> int:
-    """Read a whole number; RequestError names the option."""
-    value = number(name, text, allowed)
-    if value != value // 1:
-        raise RequestError(f"{name} is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
-
-
 def _lesson(text: str) -> int:
-    return _whole("LESSON", text, "a whole number, 1 to 6")
+    return whole("LESSON", text, "a whole number, 1 to 6")
 
 
 def _port(text: str) -> int:
-    return _whole("--port", text, "a whole number, 1024 to 65535, or 0 for any free one")
+    return whole("--port", text, "a whole number, 1024 to 65535, or 0 for any free one")
 
 
 def lab_command(

@@ -1,6 +1,5 @@
 """`treadle measure`: numbers of a bicycle, measured from logs with intervals, into its bike file."""
 
-import json
 from pathlib import Path
 from typing import Annotated
 
@@ -9,6 +8,7 @@ import typer
 from host_sim.cli.measure_logs import AIR_DENSITY_KG_PER_M3, MeasureRequest, MeasureResult, measure
 from host_sim.cli.measure_options import air_density_of, kilograms, known_values, read_push
 from host_sim.cli.options import ForceOption, JsonOption, OutOption
+from host_sim.cli.printing import print_files, print_json
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 
@@ -109,7 +109,7 @@ def measure_command(
     )
     result = measure(request)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
         for sentence in result.notes + result.missing:
             typer.echo(sentence, err=True)
     else:
@@ -142,4 +142,4 @@ def _print(result: MeasureResult) -> None:
     if result.written:
         print(f"written to {spoken(result.request.path)}: {', '.join(result.written)}")
     if result.files:
-        print("files  " + "\n       ".join(spoken(path) for path in result.files))
+        print_files(result.files)

@@ -7,6 +7,7 @@ from typing import Any
 from host_sim.bikes.load import BIKES, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.cli.measure_options import DENSITY_KG_PER_M3, KNOWN_UNITS, MASS_KG
+from host_sim.cli.options import check_range
 from host_sim.errors import RequestError
 from host_sim.measuring.bike_numbers import PLACES, bike_path, write_numbers
 from host_sim.measuring.coast_down import fit_coast_downs
@@ -58,9 +59,9 @@ class MeasureRequest:
                 "--pushed, --known; "
                 "`treadle measure --help` has the procedures"
             )
-        _check("--air-density", air_density, DENSITY_KG_PER_M3, "kg/m3")
+        check_range("--air-density", air_density, DENSITY_KG_PER_M3, "kg/m3")
         mass_kg = self.bike.bicycle.mass_kg if total_mass_kg is None else total_mass_kg
-        _check("--total-mass-kg", mass_kg, MASS_KG, "kg")
+        check_range("--total-mass-kg", mass_kg, MASS_KG, "kg")
         around_m = self.bike.bicycle.wheel_circumference_m
         wheels_kg = self.bike.bicycle.wheel_inertia_kg_m2 * (2.0 * pi / around_m) ** 2
         self.masses = Masses(mass_kg, wheels_kg, air_density)
@@ -72,12 +73,7 @@ class MeasureRequest:
         self.known = known
         self.write = write
         self.out = out or fresh_folder("treadle-measure")
-        self.force = force or out is None
-
-
-def _check(name: str, value: float, allowed: tuple[float, float], unit: str) -> None:
-    if not allowed[0] <= value <= allowed[1]:
-        raise RequestError(f"{name} is {value:g}, allowed is {allowed[0]:g} to {allowed[1]:g} ({unit})")
+        self.force = force
 
 
 class MeasureResult:
@@ -124,7 +120,7 @@ def measure(request: MeasureRequest) -> MeasureResult:
     result = MeasureResult(request)
     refuse_missing_folder(request.out, "--out")
     with (
-        # Which pictures come of it is not known yet, so the folder's name is held.
+        # The names of the pictures are not known yet, so the folder itself is locked.
         Delivery(request.out.parent, (f"{request.out.name}/measure",), force=True),
         Delivery(request.out, (), request.force) as delivery,
     ):

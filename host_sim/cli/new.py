@@ -1,6 +1,5 @@
 """`treadle new`: writes a bike file from little information; it loads and rides at once."""
 
-import json
 import shlex
 import sys
 from collections.abc import Callable
@@ -15,9 +14,10 @@ from host_sim.bikes.guesses import VOLTS_LEAST, VOLTS_MOST, Answers
 from host_sim.bikes.load import example_names, load_bike
 from host_sim.bikes.model import Bike
 from host_sim.bikes.new_file import guessed_keys, new_text
-from host_sim.cli.options import JsonOption, number
+from host_sim.cli.options import JsonOption, check_out, check_range, number, whole_number
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.outputs import whole_file
 from host_sim.places.limits import load_place, place_names
 from host_sim.refusals import closest
 from host_sim.rules.stopping import shows_steady_pedalling, sparse_ring
@@ -32,6 +32,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "--selector": SELECTORS,
     "--brakes": ("all", "some", "none"),
 }
+# Fields of `Answers` that are not called like their option.
+_FIELDS = {"--wheel": "wheel_m", "--rider": "rider_kg", "--bicycle": "bike_kg"}
 _NEEDED = ("--volts", "--watts", "--sensor", "--pulses", "--place")
 
 
@@ -44,14 +46,6 @@ def choice(option: str, text: str) -> str:
         hint = "" if near.startswith("allowed") else f", {near}"
         raise RequestError(f'{option} is "{text[:60]}", {allowed}{hint}')
     return text
-
-
-def check_volts(volts: float) -> float:
-    """Return the nominal voltage if it is allowed."""
-    if not VOLTS_LEAST <= volts <= VOLTS_MOST:
-        allowed = f"allowed is {VOLTS_LEAST:g} to {VOLTS_MOST:g} (V, nominal)"
-        raise RequestError(f"--volts is {volts:g}, {allowed}")
-    return volts
 
 
 class NewRequest:
@@ -69,12 +63,10 @@ class NewRequest:
             )
         name = name.removesuffix(".toml")
         self.out = out or Path(f"{name}.toml")
-        if self.out.suffix != ".toml":
-            raise RequestError(f"--out is {spoken(self.out)}, allowed is a file that ends in .toml")
-        refuse_missing_folder(self.out, "--out")
+        check_out(self.out, ".toml")
         if name in example_names() and out is None:
             raise RequestError(f'NAME is "{name}", which is an example bike, allowed is another name')
-        check_volts(answers.volts)
+        _check_volts(answers.volts)
         self.place = load_place(answers.place)
         limit_w = self.place.power_limit_w
         if answers.watts > limit_w or (self.place.power_strict and answers.watts == limit_w):
@@ -110,13 +102,10 @@ class NewResult:
 
 def new(request: NewRequest) -> NewResult:
     """Write the complete file or none; it is loaded as a test before it takes its place."""
-    path = request.out
-    with Delivery(path.parent, (path.name,), request.force) as delivery:
-        place = delivery.place(path.name)
+    with whole_file(request.out, request.force) as place:
         place.write_text(new_text(request.answers, request.place), encoding="utf-8")
         bike = load_bike(place)
-        delivery.deliver()
-    return NewResult(path, bike, guessed_keys(request.answers, request.place))
+    return NewResult(request.out, bike, guessed_keys(request.answers, request.place))
 
 
 def _positive(option: str, text: str) -> float:
@@ -126,12 +115,15 @@ def _positive(option: str, text: str) -> float:
     return value
 
 
-def _pulses(text: str) -> int:
-    allowed = "a whole number from 4 to 64"
-    value = number("--pulses", text, allowed)
-    if not 4 <= value <= 64 or value != int(value):
-        raise RequestError(f"--pulses is {text[:60]!r}, allowed is {allowed}")
-    return int(value)
+def _check_volts(volts: float) -> None:
+    check_range("--volts", volts, (VOLTS_LEAST, VOLTS_MOST), "V, nominal")
+
+
+def _volts(text: str) -> float:
+    """Read --volts; it is checked here, so that a wrong answer is asked for again."""
+    volts = _positive("--volts", text)
+    _check_volts(volts)
+    return volts
 
 
 def _place(text: str) -> str:
@@ -147,16 +139,16 @@ def _yes(option: str, text: str) -> bool:
 
 # Option, question, and how its answer is parsed, in the order of the questions.
 _READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
-    "--volts": (
-        "Nominal voltage of the battery (24, 36, 48, 52)",
-        lambda t: check_volts(_positive("--volts", t)),
-    ),
+    "--volts": ("Nominal voltage of the battery (24, 36, 48, 52)", _volts),
     "--watts": (
         "Continuous rated power of the motor in W, from its plate",
         lambda t: _positive("--watts", t),
     ),
-    "--sensor": (f"Pedal sensor ({', '.join(SENSORS)})", lambda t: choice("--sensor", t)),
-    "--pulses": ("Pulses of one channel in a turn of the crank (count the magnets)", _pulses),
+    "--sensor": (f"Pedal sensor ({', '.join(SENSORS)})", lambda t: SENSORS[choice("--sensor", t)]),
+    "--pulses": (
+        "Pulses of one channel in a turn of the crank (count the magnets)",
+        whole_number("--pulses", 4, 64),
+    ),
     "--place": (f"Where is it ridden? ({', '.join(place_names())})", _place),
     "--side": ("Side of the crank that the sensor is on (right, left)", lambda t: choice("--side", t)),
     "--controller": ("Kind of motor controller (speed, torque)", lambda t: choice("--controller", t)),
@@ -239,7 +231,7 @@ def new_command(
         _ask(told)
     result = new(NewRequest(name, _answers(title or name.removesuffix(".toml"), told), out, force))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_new(result)
 
@@ -264,23 +256,8 @@ def _ask(told: dict[str, Any]) -> None:
 
 
 def _answers(title: str, told: dict[str, Any]) -> Answers:
-    return Answers(
-        title=title,
-        place=told["--place"],
-        volts=told["--volts"],
-        watts=told["--watts"],
-        sensor=SENSORS[told["--sensor"]],
-        pulses=told["--pulses"],
-        side=told.get("--side"),
-        controller=told.get("--controller"),
-        wheel_m=told.get("--wheel"),
-        rider_kg=told.get("--rider"),
-        bike_kg=told.get("--bicycle"),
-        throttle=told.get("--throttle"),
-        selector=told.get("--selector"),
-        brakes=told.get("--brakes"),
-        shunt=told.get("--shunt"),
-    )
+    fields = {_FIELDS.get(option, option.removeprefix("--")): value for option, value in told.items()}
+    return Answers(title=title, **fields)
 
 
 def _print_new(result: NewResult) -> None:

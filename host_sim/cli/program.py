@@ -9,11 +9,11 @@ import os
 import sys
 from importlib import import_module
 from importlib.metadata import version
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any
 
 import typer
 
-from host_sim.cli.saying import complain, say
+from host_sim.cli.saying import end, say
 from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED, ended_as_interrupted
 
@@ -38,7 +38,6 @@ def app_with(asked: str | None) -> typer.Typer:
         no_args_is_help=True,
         rich_markup_mode="markdown",
         pretty_exceptions_enable=False,
-        help="Rides, checks and sets up the assist controller of a bicycle before anyone sits on it.",
     )
     app.callback()(treadle)
     every = [name for names in COMMANDS.values() for name in names]
@@ -75,9 +74,8 @@ def treadle(
 def main() -> None:
     """Run the program; a wrong request ends in one sentence and exit code 2."""
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(
-            errors="backslashreplace"
-        )  # A name may contain characters that a terminal can't show.
+        # A name may contain characters that a terminal can't show.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         with ended_as_interrupted():
             code = app_with(sys.argv[1] if len(sys.argv) > 1 else None)(
@@ -85,7 +83,7 @@ def main() -> None:
             )
         sys.stdout.flush()
     except RequestError as error:
-        _end(str(error), 2)
+        end(str(error), 2)
     except (KeyboardInterrupt, typer.Abort):
         code = INTERRUPTED
     except OSError as error:
@@ -95,9 +93,9 @@ def main() -> None:
             say(f"standard output: {error.strerror}")
         sys.exit(1)
     except Exception as error:
-        _end(_usage(error), 2)
+        end(_usage(error), 2)
     if code == INTERRUPTED:
-        _end("interrupted, nothing was written", INTERRUPTED)
+        end("interrupted, nothing was written", INTERRUPTED)
     sys.exit(code or 0)
 
 
@@ -110,10 +108,3 @@ def _usage(error: Any) -> str:
     path = getattr(getattr(error, "ctx", None), "command_path", "treadle")
     sentence = " ".join(str(error.format_message()).split()).rstrip(".")
     return f"{sentence}; `{path} --help` shows what is allowed"
-
-
-def _end(sentence: str, code: int) -> NoReturn:
-    """Exit, with a sentence if there is one."""
-    if sentence:
-        complain(sentence, code)
-    sys.exit(code)

@@ -1,17 +1,17 @@
 """`treadle prove`: machine-checked properties of the unmodified firmware."""
 
-import json
+from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from host_sim.cli.options import ForceOption, JsonOption
+from host_sim.cli.options import ForceOption, JsonOption, check_names
+from host_sim.cli.printing import print_json
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.outputs import refuse_missing_folder, whole_file
 from host_sim.progress import progress_bar
-from host_sim.refusals import closest
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,13 +19,12 @@ if TYPE_CHECKING:
     from host_sim.proof.prover import LemmaResult, PropertyResult
 
 
+@dataclass(frozen=True, slots=True)
 class ProveResult:
-    """The properties with their verdicts."""
+    """The properties with their verdicts, and the lemmas by name."""
 
-    def __init__(self, properties: "list[PropertyResult]", lemmas: "dict[str, LemmaResult]") -> None:
-        """Store the results."""
-        self.properties = properties
-        self.lemmas = lemmas
+    properties: "list[PropertyResult]"
+    lemmas: "dict[str, LemmaResult]"
 
     @property
     def holds(self) -> bool:
@@ -78,9 +77,7 @@ def check_request(name: str | None, vectors: Path | None, force: bool) -> None:
         )
     from host_sim.proof.properties import PROPERTIES
 
-    names = [stated.name for stated in PROPERTIES]
-    if name is not None and name not in names:
-        raise RequestError(f'--property is "{name[:60]}", {closest(name, names)}')
+    check_names("--property", [] if name is None else [name], [stated.name for stated in PROPERTIES])
     if vectors is not None:
         refuse_missing_folder(vectors, "--vectors")
     if vectors is not None and vectors.exists() and not force:
@@ -98,10 +95,8 @@ def prove(
     asked = [stated for stated in PROPERTIES if name in (None, stated.name)]
     judged, lemmas = run(asked, done)
     if vectors is not None:
-        with Delivery(vectors.parent, (vectors.name,), force, "--vectors") as delivery:
-            text = "\n".join(vector_lines(lemmas)) + "\n"
-            delivery.place(vectors.name).write_text(text, encoding="ascii")
-            delivery.deliver()
+        with whole_file(vectors, force, "--vectors") as place:
+            place.write_text("\n".join(vector_lines(lemmas)) + "\n", encoding="ascii")
     return ProveResult(judged, lemmas)
 
 
@@ -132,7 +127,7 @@ def prove_command(
     with progress_bar("proving") as done:
         result = prove(name, vectors, force, done)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_properties(result)
     if not result.holds:

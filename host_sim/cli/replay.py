@@ -1,6 +1,6 @@
 """`treadle ride --replay`: runs the firmware through a log, and compares its decisions with the board's."""
 
-import json
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -9,9 +9,10 @@ import typer
 from firmware.settings import Settings
 from host_sim.bikes.load import load_bike
 from host_sim.boardlink.recorded import Loss
+from host_sim.cli.printing import print_json, print_rows, whence
 from host_sim.cli.saying import say
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder, whole_file
 from host_sim.replay.as_test import shortened, test_of
 from host_sim.replay.drawing_data import ReplayTrace
 from host_sim.replay.log_file import Section, read_log
@@ -43,14 +44,12 @@ class ReplayRequest:
 
         self.path = log
         self.log = read_log(log)
-        self.section = max(
-            self.log.sections, key=lambda section: sum(block.steps for block in section.blocks)
-        )
+        self.section = self.log.longest
         self.bike = None if bike is None else load_bike(bike)
         self.changes = parse_changes(changes)
         self.settings = [self._settings_for(section) for section in self.log.sections]
         self.others = [
-            settings.as_dict() != _whole(section).as_dict()
+            settings.as_dict() != section.firmware_settings().as_dict()
             for settings, section in zip(self.settings, self.log.sections, strict=True)
         ]
         self.out = out or fresh_folder("treadle-replay")
@@ -60,9 +59,9 @@ class ReplayRequest:
             self._check_test(as_test)
 
     def _settings_for(self, section: Section) -> Settings:
-        values = _whole(section).as_dict() if self.bike is None else self.bike.firmware_settings.as_dict()
+        settings = section.firmware_settings() if self.bike is None else self.bike.firmware_settings
         try:
-            return Settings(values | self.changes)
+            return Settings(settings.as_dict() | self.changes)
         except ValueError as error:
             raise RequestError(f"--set: {error}") from None
 
@@ -78,30 +77,22 @@ class ReplayRequest:
         refuse_missing_folder(path, "--as-test")
 
 
-def _whole(section: Section) -> Settings:
-    try:
-        return Settings(section.settings)
-    except (ValueError, TypeError, AttributeError) as error:
-        raise RequestError(f"the log's settings do not fit this version of the firmware: {error}") from None
-
-
+@dataclass(slots=True)
 class ReplayResult:
-    """The results. `complaint` is one sentence if the firmware decided differently from the board."""
+    """The result of each section, and the files."""
 
-    def __init__(self, request: ReplayRequest, found: list[Replay], files: list[Path]) -> None:
-        """Store the results of each section."""
-        self.request = request
-        self.found = found
-        self.files = files
+    request: ReplayRequest
+    found: list[Replay]
+    files: list[Path]
 
     @property
     def complaint(self) -> str:
-        """The first complaint; empty if there is none."""
+        """One sentence if the firmware decided differently from the board, the first; else empty."""
         for other, found in zip(self.request.others, self.found, strict=True):
             if found.loss is not None:
                 return _hole(found.loss)
             if not other and found.parting is not None:
-                return f"the firmware parts from the board {found.parting.sentence()}"
+                return f"the firmware differs from the board {found.parting.sentence()}"
             if not other and found.agrees_from is None:
                 return (
                     f"the log is too short to reconstruct its initial state: {found.steps} steps, allowed "
@@ -123,7 +114,7 @@ class ReplayResult:
 
 
 def _hole(loss: Loss) -> str:
-    return f"the log misses {loss.steps or 'some'} steps before step {loss.before}: replayed up to there"
+    return f"the log lacks {loss.steps or 'some'} steps before step {loss.before}: replayed up to there"
 
 
 def _section_as_json(section: Section, other: bool, found: Replay) -> dict[str, Any]:
@@ -200,17 +191,17 @@ def _write_test(request: ReplayRequest, result: ReplayResult) -> list[Path]:
         raise RequestError(f"--as-test does not write a failing test: {result.complaint}")
     whole = result.found[request.log.sections.index(request.section)]
     section = shortened(request.section, whole)
-    text = test_of(section, replay(section, _whole(section)), request.path.name)
-    with Delivery(path.parent, (path.name,), request.force, "--as-test") as delivery:
-        delivery.place(path.name).write_text(text, encoding="utf-8", newline="\n")
-        return delivery.deliver()
+    text = test_of(section, replay(section, section.firmware_settings()), request.path.name)
+    with whole_file(path, request.force, "--as-test") as place:
+        place.write_text(text, encoding="utf-8", newline="\n")
+    return [path]
 
 
 def replay_command(request: ReplayRequest, as_json: bool) -> None:
     """Replay the log and print the results; exit code 1 if they differ from the board's."""
     result = replay_log(request)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
     if result.complaint:
@@ -221,10 +212,7 @@ def replay_command(request: ReplayRequest, as_json: bool) -> None:
 def _print(result: ReplayResult) -> None:
     request = result.request
     for section, other, found in zip(request.log.sections, request.others, result.found, strict=True):
-        rows = _rows(section, other, found)
-        width = max(len(name) for name, _ in rows) + 2
-        for name, value in rows:
-            print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+        print_rows(_rows(section, other, found))
     if not request.log.ended:
         print("the log has no end mark: its recording was interrupted, or its end was cut off")
     if any(request.others):
@@ -236,15 +224,11 @@ def _print(result: ReplayResult) -> None:
 def _rows(section: Section, other: bool, found: Replay) -> list[tuple[str, str]]:
     return [
         ("board, form", f"{spoken(section.board)}, {spoken(section.form)}"),
-        ("replayed", f"{found.steps} steps, {found.seconds:.1f} s, {_whence(found)}"),
+        ("replayed", f"{found.steps} steps, {found.seconds:.1f} s, {whence(found.from_start)}"),
         ("as on the board" if not other else "with other settings", _agreement(other, found)),
         ("faults", _faults(found.faults)),
         *([("faults on the board", _faults(found.board_faults))] if other else []),
     ]
-
-
-def _whence(found: Replay) -> str:
-    return "from the board's start" if found.from_start else "from the middle of a ride"
 
 
 def _agreement(other: bool, found: Replay) -> str:

@@ -1,6 +1,5 @@
 """`treadle ride`: rides one bike through one ride, and prints the results."""
 
-import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,6 +30,7 @@ from host_sim.cli.options import (
     SeedOption,
 )
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.printing import files_row, print_json, print_rows, rounded
 from host_sim.cli.replay import ReplayRequest, replay_command
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
@@ -123,7 +123,7 @@ class RideResult:
             "rider_wh": round(bench.world.rider_j / J_PER_WH, 2),
             "assist_wh": round(bench.world.assist_j / J_PER_WH, 2),
             "engagements": meter.engagements,
-            "first_assist_s": None if meter.first_assist_s is None else round(meter.first_assist_s, 3),
+            "first_assist_s": rounded(meter.first_assist_s, 3),
             "longest_run_on_s": round(meter.longest_run_on_s, 3),
             "longest_cutoff_distance_m": round(meter.longest_cutoff_distance_m, 3),
             "max_command_mv": meter.max_command_mv,
@@ -250,7 +250,7 @@ def ride_command(
     with progress_watch("riding", request.seconds) as watch:
         result = ride(request, watch)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         _print_ride(result)
 
@@ -272,12 +272,9 @@ def _print_ride(result: RideResult) -> None:
         ("longest cut-off distance", f"{numbers['longest_cutoff_distance_m']:.2f} m"),
         ("highest command voltage", f"{numbers['max_command_mv'] / 1000:.2f} V"),
         ("faults", "\n".join(dict.fromkeys(numbers["faults"])) or "none"),
-        ("files", "\n".join(spoken(name) for name in numbers["files"])),
+        files_row(numbers["files"]),
     )
-    # Printed without wrapping, so that the path can be copied.
-    width = max(len(name) for name, _ in rows) + 2
-    for name, value in rows:
-        print(f"{name:<{width}}" + value.replace("\n", "\n" + " " * width))
+    print_rows(rows)
     if result.hides:
         print(result.hides)
     if result.estimated:

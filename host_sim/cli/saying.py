@@ -2,6 +2,7 @@
 
 import json
 import sys
+from typing import NoReturn
 
 
 def say(sentence: str) -> None:
@@ -19,6 +20,13 @@ def complain(sentence: str, code: int) -> None:
         print(json.dumps({"error": sentence, "exit_code": code}), flush=True)
     else:
         say(sentence)
+
+
+def end(sentence: str, code: int) -> NoReturn:
+    """Exit with a code, and with a sentence if there is one."""
+    if sentence:
+        complain(sentence, code)
+    sys.exit(code)
 
 
 def json_wanted() -> bool:

@@ -1,24 +1,24 @@
 """`treadle step`: the step response of a board's power loop, measured and simulated in one figure."""
 
-import json
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from host_sim.bikes.load import load_bike
+from host_sim.cli.at_the_board import DeskOption, FilesOption, HurryOption, PortOption, opened_port
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption
 from host_sim.cli.options import seconds as read_seconds
-from host_sim.cli.saying import complain
-from host_sim.cli.watch import FilesOption, PortOption, chosen_port
+from host_sim.cli.printing import print_json, rounded
 from host_sim.errors import RequestError
 from host_sim.lab.bench_bridge import Bridged, Curve, bridge
 from host_sim.lab.bench_bridge_figure import bridge_page
-from host_sim.outputs import Delivery, refuse_missing_folder
+from host_sim.outputs import refuse_missing_folder, whole_file
 from host_sim.textfile import spoken
-from host_sim.watching.asking import open_chosen, require_link
+from host_sim.watching.workshop import BoardTrouble
 
 if TYPE_CHECKING:
     from host_sim.boardlink.console_client import BytePort
@@ -51,14 +51,12 @@ class StepRequest:
         self.force = force
 
 
+@dataclass(frozen=True, slots=True)
 class StepResult:
     """What was measured and simulated, and the page."""
 
-    def __init__(self, request: StepRequest, bridged: Bridged, file: Path) -> None:
-        """Store the results."""
-        self.request = request
-        self.bridged = bridged
-        self.file = file
+    request: StepRequest
+    bridged: Bridged
 
     def as_json(self) -> dict[str, Any]:
         """Return the numbers under their documented keys."""
@@ -71,7 +69,7 @@ class StepResult:
             "rise_mv_per_s": self.bridged.rise_mv_per_s,
             **{
                 name: {
-                    "rise_s": None if curve.rise_s is None else round(curve.rise_s, 3),
+                    "rise_s": rounded(curve.rise_s, 3),
                     "overshoot_percent": round(curve.overshoot_percent, 1),
                     "last_w": round(curve.last_w, 1),
                     "last_v": round(curve.last_v, 3),
@@ -79,25 +77,23 @@ class StepResult:
                 for name, curve in both.items()
             },
             "largest_w": round(self.bridged.largest_w, 1),
-            "file": str(self.file),
+            "file": str(self.request.out),
         }
 
 
-class NoStep(Exception):
+class NoStep(BoardTrouble):
     """No step was seen in time; the message is one sentence."""
 
 
 def step(request: StepRequest, port: "BytePort", clock_s: Callable[[], float] = time.monotonic) -> StepResult:
     """Wait for a step, ride it on the bench, write the page. NoStep if no step came."""
-    path = request.out
-    with Delivery(path.parent, (path.name,), request.force) as delivery:
+    with whole_file(request.out, request.force) as place:
         settings, seen = _wait(request, port, clock_s)
         bridged = bridge(request.bike, settings, seen, request.desk)
         title = f"A step of the power loop: {request.bike.title}"
         words = _DESK_WORDS if request.desk else _BIKE_WORDS
-        delivery.place(path.name).write_text(bridge_page(title, bridged, words), encoding="utf-8")
-        (file,) = delivery.deliver()
-    return StepResult(request, bridged, file)
+        place.write_text(bridge_page(title, bridged, words), encoding="utf-8")
+    return StepResult(request, bridged)
 
 
 def _wait(
@@ -135,13 +131,9 @@ def _wait(
 def step_command(
     bike: BikeArgument = DEFAULT_BIKE,
     port: PortOption = None,
-    desk: Annotated[
-        bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")
-    ] = False,
+    desk: DeskOption = False,
     files: FilesOption = None,
-    hurry: Annotated[
-        bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")
-    ] = False,
+    hurry: HurryOption = False,
     seconds: Annotated[
         float, typer.Option(parser=read_seconds, metavar="SECONDS", help="How long to wait for a step.")
     ] = SECONDS,
@@ -163,22 +155,10 @@ def step_command(
     Example: `treadle step my_trike.toml`
     """
     request = StepRequest(bike, desk, seconds, out, force)
-    require_link()
-    from host_sim.boardlink.port_choice import NoBoard
-
-    try:
-        named = str(bike) if desk and files is None else None
-        with chosen_port(port, desk, named, files, hurry) as name:
-            opened = open_chosen(name)[1]
-            try:
-                result = step(request, opened)
-            finally:
-                opened.close()
-    except (NoStep, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
+    with opened_port(port, desk, bike, files, hurry) as opened:
+        result = step(request, opened)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
 
@@ -190,7 +170,7 @@ def _print(result: StepResult) -> None:
     for name, measured, simulated in zip(_ROWS, board, bench, strict=True):
         print(f"{name:<16}{measured:>10}{simulated:>10}")
     print(f"{'largest gap':<16}{bridged.largest_w:>8.0f} W")
-    print(f"{'file':<16}{spoken(result.file)}")
+    print(f"{'file':<16}{spoken(result.request.out)}")
 
 
 _ROWS = ("rise time", "overshoot", "power, end", "command, end")

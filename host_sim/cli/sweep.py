@@ -1,10 +1,9 @@
 """`treadle sweep`: many rides of one bike with varied numbers, as a table and figures."""
 
-import json
 import os
 import sys
 import time
-from collections.abc import Callable
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,21 +12,30 @@ import typer
 
 from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
-from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ControllerOption, JsonOption, SeedOption
-from host_sim.cli.options import number as read_number
+from host_sim.cli.options import (
+    DEFAULT_BIKE,
+    BikeArgument,
+    ControllerOption,
+    JsonOption,
+    SeedOption,
+    check_range,
+    whole_number,
+)
 from host_sim.cli.options import seconds as read_seconds
+from host_sim.cli.printing import print_json
 from host_sim.cli.saying import say
 from host_sim.cli.sweep_table import print_sweep
 from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED
 from host_sim.progress import progress_bar
 from host_sim.rules.catalogue import rule_named
+from host_sim.rules.judge import Done, Say
 from host_sim.sweeping.metrics import SECONDS_LEAST, SECONDS_MOST
 from host_sim.sweeping.points import POINTS_MOST, Points, read_axis
 from host_sim.sweeping.program import program
 from host_sim.sweeping.rows import Sweep
 from host_sim.sweeping.rule_columns import RIDES, RIDES_MOST
-from host_sim.sweeping.running import Done, Say, deliver, ride_missing
+from host_sim.sweeping.running import deliver, ride_missing
 from host_sim.sweeping.table_file import Unfinished, check_name
 from host_sim.textfile import spoken
 
@@ -54,18 +62,9 @@ class SweepRequest:
         rides: int = RIDES,
     ) -> None:
         """Check the request."""
-        if not SECONDS_LEAST <= seconds <= SECONDS_MOST:
-            raise RequestError(
-                f"--seconds is {seconds:g}, allowed is {SECONDS_LEAST:g} to {SECONDS_MOST:g} (s)"
-            )
-        if random is not None and not 1 <= random <= POINTS_MOST:
-            raise RequestError(f"--random is {random}, allowed is a whole number from 1 to {POINTS_MOST}")
+        check_range("--seconds", seconds, (SECONDS_LEAST, SECONDS_MOST))
         if workers is not None and cluster is not None:
             raise RequestError("--workers and --cluster are both given, allowed is one of them")
-        if workers is not None and not 1 <= workers <= WORKERS_MOST:
-            raise RequestError(f"--workers is {workers}, allowed is a whole number from 1 to {WORKERS_MOST}")
-        if not 1 <= rides <= RIDES_MOST:
-            raise RequestError(f"--rides is {rides}, allowed is a whole number from 1 to {RIDES_MOST}")
         self.bike_given = bike
         self.table = out or DEFAULT_OUT
         check_name(self.table)
@@ -101,13 +100,11 @@ class SweepRequest:
         }
 
 
+@dataclass(frozen=True, slots=True)
 class SweepResult:
     """A finished sweep. `as_json` has the documented keys."""
 
-    def __init__(self, as_json: dict[str, Any], notice: str) -> None:
-        """Store the results."""
-        self.as_json = as_json
-        self.notice = notice
+    as_json: dict[str, Any]
 
     @property
     def holds(self) -> bool:
@@ -126,10 +123,10 @@ def sweep(request: SweepRequest, done: Done, say: Say) -> SweepResult:
     kept = rows.rows
     if kept:
         say(f"{kept} of {swept.count} rides are done already, continuing from there")
-    notice, riding_s = "", 0.0
+    riding_s = 0.0
     try:
         if kept < swept.count:
-            notice, riding_s = ride_missing(swept, rows, request.workers, request.cluster, done, say)
+            riding_s = ride_missing(swept, rows, request.workers, request.cluster, done, say)
         ridden_s = time.perf_counter() - started_s
         files, numbers = deliver(swept, rows, request.table, request.force)
     finally:
@@ -146,20 +143,7 @@ def sweep(request: SweepRequest, done: Done, say: Say) -> SweepResult:
         "riding_s": round(riding_s, 3),
         "files": [str(path) for path in files],
     }
-    return SweepResult(result, notice)
-
-
-def _whole(name: str, most: int) -> Callable[[str], int]:
-    """Return the reader of a whole number from 1 to `most`."""
-
-    def read(text: str) -> int:
-        allowed = f"a whole number from 1 to {most}"
-        value = read_number(name, text, allowed)
-        if not 1 <= value <= most or value != int(value):
-            raise RequestError(f"{name} is {text[:60]!r}, allowed is {allowed}")
-        return int(value)
-
-    return read
+    return SweepResult(result)
 
 
 def sweep_command(
@@ -174,7 +158,7 @@ def sweep_command(
     random: Annotated[
         int | None,
         typer.Option(
-            parser=_whole("--random", POINTS_MOST),
+            parser=whole_number("--random", 1, POINTS_MOST),
             metavar="NUMBER",
             help="Draw this many random points from the ranges instead of the grid.",
         ),
@@ -186,7 +170,7 @@ def sweep_command(
     workers: Annotated[
         int | None,
         typer.Option(
-            parser=_whole("--workers", WORKERS_MOST),
+            parser=whole_number("--workers", 1, WORKERS_MOST),
             metavar="NUMBER",
             help="Number of processes. Default: one per processor.",
         ),
@@ -214,7 +198,7 @@ def sweep_command(
     rides: Annotated[
         int,
         typer.Option(
-            parser=_whole("--rides", RIDES_MOST),
+            parser=whole_number("--rides", 1, RIDES_MOST),
             metavar="NUMBER",
             help="With --rule: rides of each of its kinds.",
         ),
@@ -241,7 +225,7 @@ def sweep_command(
         say("interrupted; finished rides are kept, and the same command continues from there")
         sys.exit(INTERRUPTED)
     if as_json:
-        print(json.dumps(result.as_json, allow_nan=False))
+        print_json(result.as_json)
     else:
         print_sweep(result.as_json)
     if not result.holds:

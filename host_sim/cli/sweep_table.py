@@ -1,12 +1,10 @@
 """What `treadle sweep` prints: a table of the measures, verdicts of rules, and counts. 80 columns."""
 
-from textwrap import fill
 from typing import Any
 
-from host_sim.cli.printing import WIDTH
+from host_sim.cli.printing import print_files, print_wrapped, table_lines
 from host_sim.sweeping.metrics import LESS, MEASURES, NEITHER
 from host_sim.sweeping.words import short_name, unit_of
-from host_sim.textfile import spoken
 
 ENDS = ("bike", "lowest", "median", "highest")
 FEW_RIDES = 100  # With fewer rides the speed would mostly show how long processes take to start.
@@ -22,14 +20,14 @@ def print_sweep(numbers: dict[str, Any]) -> None:
         f"{_words(name)} {spread['median']:.3g}" for name, spread in spreads.items() if name not in moving
     ]
     if flat:
-        _say("Flat, within noise or 1 %: " + ", ".join(flat) + ".")
+        print_wrapped("Flat, within noise or 1 %: " + ", ".join(flat) + ".")
     print()
     _print_rules(numbers["rules"])
-    _say(_how_it_went(numbers))
+    print_wrapped(_how_it_went(numbers))
     for reason, count in numbers["not_ridden"].items():
-        _say(f"not ridden, {count} times: {reason}")
-    _say("Simulation is not approval: try a better number carefully.")
-    print("files  " + "\n       ".join(spoken(name) for name in numbers["files"]))
+        print_wrapped(f"not ridden, {count} times: {reason}")
+    print_wrapped("Simulation is not approval: try a better number carefully.")
+    print_files(numbers["files"])
 
 
 def _print_measures(spreads: dict[str, dict[str, Any]]) -> None:
@@ -38,11 +36,7 @@ def _print_measures(spreads: dict[str, dict[str, Any]]) -> None:
         rows.append((_words(name), *("" if spread[end] is None else f"{spread[end]:.3g}" for end in ENDS)))
     if len(rows) == 1:
         return
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    for row in rows:
-        cells = [f"{row[0]:<{widths[0]}}"]
-        cells += [f"{cell:>{width}}" for cell, width in zip(row[1:], widths[1:], strict=True)]
-        print("  ".join(cells).rstrip())
+    print("\n".join(table_lines(rows, to_the_right=range(1, len(rows[0])))))
 
 
 def _print_best(spreads: dict[str, dict[str, Any]]) -> None:
@@ -56,12 +50,12 @@ def _print_best(spreads: dict[str, dict[str, Any]]) -> None:
                 for key, value in spread[f"{end}_at"].items()
                 if key != "number"
             )
-            _say(f"{MEASURES[name].title}: {end} at {at}")
+            print_wrapped(f"{MEASURES[name].title}: {end} at {at}")
 
 
 def _print_rules(rules: dict[str, dict[str, Any]]) -> None:
     if not rules:
-        _say("No rule was checked; --rule NAME checks a rule of `treadle verify` at every point.")
+        print_wrapped("No rule was checked; --rule NAME checks a rule of `treadle verify` at every point.")
     for rule, told in rules.items():
         of_all = told["fails"] + told["holds"] + told["not_shown"]
         words = f'The rule "{rule}" fails at {told["fails"]} of {of_all} points'
@@ -69,7 +63,7 @@ def _print_rules(rules: dict[str, dict[str, Any]]) -> None:
             words += f", was not shown or doesn't apply at {told['not_shown']}"
         if "worst" in told:
             words += f"; worst {told['worst']:.4g}, limit {told['limit']:.4g}"
-        _say(words + ".")
+        print_wrapped(words + ".")
 
 
 def _how_it_went(numbers: dict[str, Any]) -> str:
@@ -86,8 +80,3 @@ def _how_it_went(numbers: dict[str, Any]) -> str:
 def _words(name: str) -> str:
     measure = MEASURES[name]
     return f"{measure.title} ({measure.unit})"
-
-
-def _say(text: str) -> None:
-    """Print a sentence, wrapped to the width."""
-    print(fill(text, WIDTH, subsequent_indent="  "))

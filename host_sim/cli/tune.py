@@ -1,6 +1,5 @@
 """`treadle tune`: computes the settings of one bicycle, with figures and reasons, and writes a bike file."""
 
-import json
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -9,10 +8,11 @@ import typer
 
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import DEFAULT_BIKE, BikeArgument, ForceOption, JsonOption, OutOption, SeedOption
+from host_sim.cli.printing import print_json
 from host_sim.cli.saying import say
 from host_sim.cli.tune_table import print_result
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder
+from host_sim.outputs import Delivery, fresh_folder, refuse_missing_folder, write_json
 from host_sim.progress import progress_bar
 from host_sim.refusals import closest
 from host_sim.rules.judge import Done, Say, Verdict
@@ -90,8 +90,8 @@ def _check_target(write: Path, force: bool) -> None:
 class TuneResult:
     """What was found: `rows`, the files, and `tuned`, which keeps `within` the rules.
 
-    `failing` says what a rule refuses even so, `held_back` what was given up for the rules, `not_shown` are
-    the rules that no ride put to the test.
+    `failing` says what a rule refuses even so, `held_back` what was given up for the rules; `not_shown` are
+    the rules that no ride tested.
     """
 
     def __init__(
@@ -147,12 +147,11 @@ class TuneResult:
 
 
 def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> TuneResult:
-    """Work everything out, draw the figures, and write the bike file if the rules hold for it.
+    """Compute everything, draw the figures, and write the bike file if the rules hold for it.
 
-    Printed, drawn and written is the same: the best settings that do no worse than before in any rule.
+    The same settings are printed, drawn and written: the best that do no worse than before in any rule.
     """
-    # Not at the top: scipy and python-control take seconds to load, and a wrong request is to be told at
-    # once.
+    # Not at the top: scipy and python-control take seconds to load, and a wrong request is refused at once.
     from host_sim.measuring.bike_numbers import bike_path
     from host_sim.report.tuning_figures import draw_rates, draw_thresholds
     from host_sim.report.tuning_loop_figures import draw_loop
@@ -165,7 +164,7 @@ def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> 
     from host_sim.tuning.uncertain import uncertain
 
     names = [REPORT, THRESHOLDS, RATES, BEFORE_AFTER, TRADE]
-    with Delivery(request.out, tuple(names), request.force or request.out is None) as delivery:
+    with Delivery(request.out, tuple(names), request.force) as delivery:
         priority = PRIORITIES[request.priority]
         within = tune_within_rules(request.bike, priority, done, request.seed, request.keep, say)
         tuned = within.tuned
@@ -183,9 +182,7 @@ def tune(request: TuneRequest, done: Done, say: Say = lambda sentence: None) -> 
             result.uncertain = uncertain(path, tuned.tuned, gains, request.seed, done=done)
         if request.write is not None and result.holds:
             result.files.append(request.write)
-        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
-            json.dump(result.as_json(), file, indent=1, allow_nan=False)
-            file.write("\n")
+        write_json(delivery.place(REPORT), result.as_json())
         if request.write is not None and result.holds:
             write_bike(request.bike_given, tuned, request.write, request.force)
         delivery.deliver()
@@ -231,7 +228,7 @@ def tune_command(
     with progress_bar("tuning") as done:
         result = tune(request, done, say)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         print_result(result)
     if not result.holds:

@@ -1,16 +1,15 @@
 """What `treadle tune` prints: a table of settings, then the reasons, within 80 columns."""
 
-from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from host_sim.textfile import spoken
+from host_sim.cli import printing
+from host_sim.cli.printing import print_files, print_wrapped, wrapped
 from host_sim.tuning.rules_check import RIDES
 
 if TYPE_CHECKING:
     from host_sim.cli.tune import TuneResult
     from host_sim.tuning.row import Row
 
-WIDTH = 80
 CELL_MOST = 14  # Two of them, the longest setting and the marks fill a line.
 
 
@@ -19,7 +18,7 @@ def print_rows(rows: "list[Row]") -> None:
     print("\n".join(table_lines(rows)))
     for row in rows:
         print("\n".join(reason_lines(row)))
-    print_wrapped("Check changes with the wheel off the ground first, then slowly on the road.", "")
+    print_wrapped("Check changes with the wheel off the ground first, then slowly on the road.")
 
 
 def table_lines(rows: "list[Row]") -> list[str]:
@@ -37,16 +36,7 @@ def table_lines(rows: "list[Row]") -> list[str]:
                 flat if row.spread.startswith("flat") else "",
             )
         )
-    widths = [max(len(line[column]) for line in cells) for column in range(len(cells[0]))]
-    return [*(_line(line, widths) for line in cells), ""]
-
-
-def _line(cells: tuple[str, ...], widths: list[int]) -> str:
-    name, now, recommended, *others = (
-        f"{cell:>{width}}" if column in (1, 2) else f"{cell:<{width}}"
-        for column, (cell, width) in enumerate(zip(cells, widths, strict=True))
-    )
-    return "  ".join((name, now, recommended, *others)).rstrip()
+    return [*printing.table_lines(cells, to_the_right=(1, 2)), ""]
 
 
 def _cell(found: object) -> str:
@@ -59,12 +49,12 @@ def reason_lines(row: "Row") -> list[str]:
     """Return the paragraphs about one setting."""
     why = f"{row.why} ({row.spread})" if row.spread else row.why
     lines = [f"{row.setting}: {value(row.now)} → {value(row.recommended)}"]
-    lines += _wrapped(f"why: {why}", "  ")
+    lines += wrapped(f"why: {why}", "  ")
     if effect := effects(row):
-        lines += _wrapped(f"effect: {'; '.join(effect)}", "  ")
+        lines += wrapped(f"effect: {'; '.join(effect)}", "  ")
     if row.now != row.recommended:
-        lines += _wrapped(f"check: {row.check}", "  ")
-        lines += _wrapped(f"assumed: {row.assumes}", "  ")
+        lines += wrapped(f"check: {row.check}", "  ")
+        lines += wrapped(f"assumed: {row.assumes}", "  ")
     return [*lines, ""]
 
 
@@ -85,48 +75,31 @@ def value(found: object) -> str:
     return str(found)
 
 
-def print_wrapped(text: str, indent: str) -> None:
-    """Print a sentence, wrapped to the width; paths and commands are not broken."""
-    print("\n".join(_wrapped(text, indent)))
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return wrap(
-        text,
-        WIDTH,
-        initial_indent=indent,
-        subsequent_indent=indent + "  ",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
 def print_result(result: "TuneResult") -> None:
     """Print the settings with their reasons, then what they come to and what the rules say."""
     print_rows(result.rows)
     tuned = result.tuned
     if tuned.loop is not None:
-        print_wrapped(tuned.loop.surge.sentence(tuned.bike), "")
-    print_wrapped(result.given_up, "")
+        print_wrapped(tuned.loop.surge.sentence(tuned.bike))
+    print_wrapped(result.given_up)
     before, after = tuned.before.scores.total, tuned.after.scores.total
     print(f"Score, lower is better: {before:.2f} now, {after:.2f} recommended ({tuned.priority.name}).")
     if result.uncertain is not None:
         for sentence in result.uncertain.sentences():
-            print_wrapped(f"{sentence[0].upper()}{sentence[1:]}.", "")
+            print_wrapped(f"{sentence[0].upper()}{sentence[1:]}.")
     elif result.request.uncertain:
-        print_wrapped("Uncertain: no current sensor is fitted, so there is no loop with a margin.", "")
+        print_wrapped("Uncertain: no current sensor is fitted, so there is no loop with a margin.")
     if result.held_back:
-        print_wrapped(result.held_back, "")
+        print_wrapped(result.held_back)
     for refusal in result.failing:
-        print_wrapped(f"{'Refused' if result.request.write is None else 'Not written'}: {refusal}", "")
+        print_wrapped(f"{'Refused' if result.request.write is None else 'Not written'}: {refusal}")
     for sentence in result.as_before:
-        print_wrapped(f"Fails as it did before: {sentence}", "")
+        print_wrapped(f"Fails as it did before: {sentence}")
     for verdict in result.not_shown:
-        print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.", "")
+        print_wrapped(f"Not shown either way: {verdict.rule.name}, {verdict.why_not_shown}.")
     if not result.failing:
         which = "The other rules" if result.not_shown or result.as_before else "The rules"
         print_wrapped(
-            f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse.",
-            "",
+            f"{which} hold over {RIDES} rides of each kind, and no cell of the fault matrix is worse."
         )
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_files(result.files)

@@ -1,6 +1,5 @@
 """`treadle verify`: check a bike against the rules, before anyone rides it."""
 
-import json
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -11,20 +10,22 @@ from host_sim.bench.named_controller import named_controller
 from host_sim.bikes.load import load_bike
 from host_sim.cli.options import (
     DEFAULT_BIKE,
+    RIDES_MAX,
     BikeArgument,
     ControllerOption,
     ForceOption,
     JsonOption,
     OutOption,
     SeedOption,
+    whole_number,
 )
-from host_sim.cli.options import rides as read_rides
+from host_sim.cli.printing import print_json, rounded
 from host_sim.cli.saying import say
 from host_sim.cli.verify_faults import FaultsRequest, verify_faults_command
 from host_sim.cli.verify_table import print_verdicts
 from host_sim.errors import RequestError
 from host_sim.interruption import INTERRUPTED, ended_as_interrupted
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, write_json
 from host_sim.progress import progress_bar
 from host_sim.report.ride_and_draw import Worst, ride_and_draw
 from host_sim.rules.catalogue import RULES, rule_named
@@ -56,7 +57,7 @@ class VerifyRequest:
         self.seed = seed
         self.rides = rides
         self.out = out or fresh_folder("treadle-verify")
-        self.force = force or out is None
+        self.force = force
 
 
 class VerifyResult:
@@ -96,20 +97,16 @@ class VerifyResult:
             "rule": verdict.rule.name,
             "verdict": verdict.outcome,
             "holds": verdict.holds,
-            "measured": _rounded(verdict.measured),
-            "limit": _rounded(verdict.limit),
+            "measured": rounded(verdict.measured, 4),
+            "limit": rounded(verdict.limit, 4),
             "unit": verdict.rule.unit,
-            "margin": _rounded(verdict.margin),
+            "margin": rounded(verdict.margin, 4),
             "seed": verdict.seed,
             "source": verdict.rule.source,
             "rides": verdict.ridden,
             "interrupted": self.interrupted,
             "controller": self.request.controller,
         }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 4)
 
 
 def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:
@@ -133,9 +130,7 @@ def verify(request: VerifyRequest, done: Done, say: Say) -> VerifyResult:
             if verdict.fails and not interrupted:
                 picture = delivery.add(verdict.rule.name.replace(" ", "-") + ".png")
                 _draw_worst(request, verdict, delivery.place("trace.csv"), picture)
-        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
-            json.dump(result.as_json(), file, indent=1, allow_nan=False)
-            file.write("\n")
+        write_json(delivery.place(REPORT), result.as_json())
         result.files = delivery.deliver()
     return result
 
@@ -164,7 +159,9 @@ def verify_command(
     rides: Annotated[
         int,
         typer.Option(
-            parser=read_rides, metavar="NUMBER", help="Number of rides of each kind; each has its own seed."
+            parser=whole_number("--rides", 1, RIDES_MAX),
+            metavar="NUMBER",
+            help="Number of rides of each kind; each has its own seed.",
         ),
     ] = 50,
     out: OutOption = None,
@@ -195,7 +192,7 @@ def verify_command(
     with progress_bar("riding") as done:
         result = verify(request, done, say)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         print_verdicts(result)
     if result.interrupted:

@@ -1,17 +1,15 @@
 """`treadle verify --faults`: the fault matrix of a bike, judged by the true values, with its picture."""
 
-import json
 import sys
-from collections.abc import Callable
+from dataclasses import dataclass
 from os import cpu_count
 from pathlib import Path
-from textwrap import wrap
 from typing import Any
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli.printing import WIDTH
+from host_sim.cli.printing import print_files, print_json, print_wrapped
 from host_sim.errors import RequestError
-from host_sim.outputs import Delivery, fresh_folder
+from host_sim.outputs import Delivery, fresh_folder, write_json
 from host_sim.progress import progress_bar
 from host_sim.refusals import closest
 from host_sim.rules.fault_matrix import (
@@ -29,14 +27,12 @@ from host_sim.rules.fault_matrix import (
 from host_sim.rules.fault_rides import bounds_of
 from host_sim.rules.fault_rows import rows_for
 from host_sim.rules.hazards import HazardTable, load_hazards
-from host_sim.textfile import spoken
+from host_sim.rules.judge import Done, Say
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 REPORT = "faults.json"
 PICTURE = "faults.png"
 WORKERS_MAX = 8
-Done = Callable[[int, int], None]
-Say = Callable[[str], None]
 WORDS = {HOLDS: "holds", FAILS: "FAILS", UNSEEN: "unseen"}
 
 
@@ -55,18 +51,17 @@ class FaultsRequest:
         self.row = row
         self.seed = seed
         self.out = out or fresh_folder("treadle-faults")
-        self.force = force or out is None
+        self.force = force
 
 
+@dataclass(slots=True)
 class FaultsResult:
     """The matrix, the hazard table used to judge it, and the files written."""
 
-    def __init__(self, request: FaultsRequest, table: HazardTable, matrix: Matrix, files: list[Path]) -> None:
-        """Store the results."""
-        self.request = request
-        self.table = table
-        self.matrix = matrix
-        self.files = files
+    request: FaultsRequest
+    table: HazardTable
+    matrix: Matrix
+    files: list[Path]
 
     def as_json(self) -> dict[str, Any]:
         """Return the limits, every cell, and the hazards of the cells that software can't see."""
@@ -108,9 +103,7 @@ def verify_faults(request: FaultsRequest, done: Done, say: Say) -> FaultsResult:
                 say(workers.notice)
             matrix = fault_matrix(request.bike, table, request.seed, workers.map, done, request.row)
         result = FaultsResult(request, table, matrix, [])
-        with delivery.place(REPORT).open("w", encoding="utf-8") as file:
-            json.dump(result.as_json(), file, indent=1, allow_nan=False)
-            file.write("\n")
+        write_json(delivery.place(REPORT), result.as_json())
         draw_fault_matrix(matrix, delivery.place(PICTURE))
         result.files = delivery.deliver()
     return result
@@ -127,7 +120,7 @@ def verify_faults_command(request: FaultsRequest, as_json: bool) -> bool:
     with progress_bar("riding faults") as done:
         result = verify_faults(request, done, lambda sentence: print(sentence, file=sys.stderr))
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print(result)
     return result.matrix.holds
@@ -142,20 +135,22 @@ def _print(result: FaultsResult) -> None:
         print("\nRows that fail, with their worst case:")
     for cell in failing:
         again = f'treadle verify {result.request.bike_given} --faults --rule "{cell.row}"'
-        _say(f"{cell.row}, {cell.situation} at {cell.speed_km_per_h:g} km/h: {'; '.join(cell.why)}")
-        _say(f"repeat: {again}", "    ")
+        print_wrapped(
+            f"{cell.row}, {cell.situation} at {cell.speed_km_per_h:g} km/h: {'; '.join(cell.why)}", "  "
+        )
+        print(f"    repeat: {again}")
     unseen = worst_of_rows(matrix, UNSEEN)
     if unseen:
         print("\nNo software can see these; host_sim/rules/HAZARDS.md says what covers them:")
     for cell in unseen:
-        _say(f'{cell.row}: {"; ".join(cell.why)} (see "{cell.hazard}")')
+        print_wrapped(f'{cell.row}: {"; ".join(cell.why)} (see "{cell.hazard}")', "  ")
     counts = {verdict: sum(cell.verdict == verdict for cell in matrix.cells) for verdict in WORDS}
     print(
         f"\n{len(matrix.cells)} cells: {counts[HOLDS]} hold, {counts[FAILS]} fail, "
         f"{counts[UNSEEN]} can't be seen."
     )
-    _say("Simulation is not approval: what holds here may fail on the road. Try it carefully.", "")
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_wrapped("Simulation is not approval: what holds here may fail on the road. Try it carefully.")
+    print_files(result.files)
 
 
 def table_lines(matrix: Matrix) -> list[str]:
@@ -167,8 +162,3 @@ def table_lines(matrix: Matrix) -> list[str]:
         words = [WORDS[matrix.worst(row, speed).verdict] for speed in matrix.columns_km_per_h]
         lines.append(f"{row:<{name_width}}" + "".join(f"{word:>7}" for word in words))
     return lines
-
-
-def _say(text: str, indent: str = "  ") -> None:
-    for line in wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  "):
-        print(line)

@@ -1,11 +1,9 @@
 """The table of `treadle verify`: first the rules that fail, then those not shown, then those that hold."""
 
-from textwrap import fill
 from typing import TYPE_CHECKING
 
-from host_sim.cli.printing import WIDTH
+from host_sim.cli.printing import WIDTH, print_files, print_wrapped, table_lines
 from host_sim.rules.judge import FAILS, HOLDS, NOT_SHOWN, Verdict
-from host_sim.textfile import spoken
 
 if TYPE_CHECKING:
     from host_sim.cli.verify import VerifyResult
@@ -30,28 +28,23 @@ def print_verdicts(result: "VerifyResult") -> None:
         _print_failure(result, verdict)
     for verdict in by_outcome[NOT_SHOWN]:
         print()
-        _print_filled(f"{verdict.rule.name} was not shown: {verdict.why_not_shown}.", "  ")
+        print_wrapped(f"{verdict.rule.name} was not shown: {verdict.why_not_shown}.")
     print()
-    _print_filled(_counts(by_outcome) + " " + _not_applicable(result))
+    print_wrapped(_counts(by_outcome) + " " + _not_applicable(result), more="")
     if by_outcome[HOLDS] or by_outcome[FAILS]:
         print("To repeat the worst ride of a rule:")
         print(f'  treadle verify {result.asked_about} --rule "RULE" --seed RIDE --rides 1')
     place = result.request.bike.place_profile
-    _print_filled(f"Place: {place.title}; {place.warning}.")
-    print("files  " + "\n       ".join(spoken(path) for path in result.files))
+    print_wrapped(f"Place: {place.title}; {place.warning}.", more="")
+    print_files(result.files)
 
 
 def _print_table(verdicts: list[Verdict]) -> None:
     rows = [HEADINGS, *(_row(verdict) for verdict in verdicts)]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(HEADINGS))]
-    if sum(widths) + len(widths) - 1 > WIDTH:  # The ride's number is too long: verify.json has it.
-        rows = [row[:-1] for row in rows]
-    for row in rows:
-        cells = [
-            f"{cell:>{widths[column]}}" if column in TO_THE_RIGHT else f"{cell:<{widths[column]}}"
-            for column, cell in enumerate(row)
-        ]
-        print(" ".join(cells).rstrip())
+    lines = table_lines(rows, TO_THE_RIGHT, " ")
+    if max(map(len, lines)) > WIDTH:  # The ride's number is too long: verify.json has it.
+        lines = table_lines([row[:-1] for row in rows], TO_THE_RIGHT, " ")
+    print("\n".join(lines))
 
 
 def _row(verdict: Verdict) -> tuple[str, ...]:
@@ -75,10 +68,10 @@ def _short(value: float | None) -> str:
 
 def _print_failure(result: "VerifyResult", verdict: Verdict) -> None:
     print()
-    _print_filled(f"{verdict.rule.name} fails: {verdict.rule.sentence}", "  ")
-    _print_filled(f"  source: {verdict.rule.source}", "    ")
+    print_wrapped(f"{verdict.rule.name} fails: {verdict.rule.sentence}")
+    print_wrapped(f"source: {verdict.rule.source}", "  ")
     if verdict.cure:
-        _print_filled(f"  cure: {verdict.cure}", "    ")
+        print_wrapped(f"cure: {verdict.cure}", "  ")
     print(f"  repeat: {result.repeat(verdict)}")
 
 
@@ -94,7 +87,3 @@ def _counts(by_outcome: dict[str, list[Verdict]]) -> str:
 def _not_applicable(result: "VerifyResult") -> str:
     skipped = [verdict.rule.name for verdict in result.verdicts if not verdict.applies]
     return f"Not applicable to this bike: {', '.join(skipped) or 'none'}."
-
-
-def _print_filled(text: str, indent: str = "") -> None:
-    print(fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False))

@@ -1,17 +1,17 @@
 """`treadle watch`: shows and records what a board does, or sends it one request."""
 
-import json
 import time
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from host_sim.cli.options import DEFAULT_BIKE, JsonOption
+from host_sim.cli.at_the_board import DeskOption, FilesOption, HurryOption, PortOption, chosen_port
+from host_sim.cli.options import JsonOption
 from host_sim.cli.options import seconds as read_seconds
-from host_sim.cli.saying import complain, say
+from host_sim.cli.printing import print_json, printing_unless, whence
+from host_sim.cli.saying import say
 from host_sim.errors import RequestError
 from host_sim.textfile import spoken
 from host_sim.watching.asking import AskRequest, ask, open_chosen, require_link
@@ -24,13 +24,7 @@ if TYPE_CHECKING:
     from host_sim.watching.step_record import StepRecord
 
 SECONDS_MAX = 1_000_000.0
-DeskOption = Annotated[bool, typer.Option("--desk", help="Start the desk board, which has no hardware.")]
 BikeOption = Annotated[str | None, typer.Option(help="With --desk: the bike to ride. Default: cargo_trike.")]
-FilesOption = Annotated[
-    Path | None, typer.Option(help="With --desk: run the bundle in this folder, which keeps its settings.")
-]
-HurryOption = Annotated[bool, typer.Option("--hurry", help="With --desk: ride as fast as the computer can.")]
-PortOption = Annotated[str | None, typer.Option(help="Serial port of the board. Default: the only USB port.")]
 RecordOption = Annotated[
     Path | None,
     typer.Option(help="Record every frame in this CSV file, and every step in a .steps file."),
@@ -151,57 +145,20 @@ def watch_command(
     Example: `treadle watch --record ride.csv`
     """
     require_link()
-    from host_sim.boardlink.port_choice import NoBoard
-    from host_sim.watching.workshop import BoardTrouble
-
     asked_only = capture is not None or blackbox is not None or settings or bool(changes) or clear_fault
     if asked_only and (record is not None or seconds is not None or plain):
         raise RequestError(
             "--record, --seconds and --plain are for watching, allowed only without --capture, --blackbox, "
             "--settings, --set and --clear-fault"
         )
-    try:
-        with chosen_port(port, desk, bike, files, hurry) as name:
-            if asked_only:
-                _ask(
-                    AskRequest(name, clear_fault, changes or [], capture, settings, force, blackbox), as_json
-                )
-            else:
-                _watch(WatchRequest(name, record, seconds, force), plain, as_json)
-    except (BoardTrouble, NoBoard) as error:
-        complain(str(error), 1)
-        raise typer.Exit(1) from None
-
-
-@contextmanager
-def chosen_port(
-    port: str | None,
-    desk: bool,
-    bike: str | None,
-    files: Path | None,
-    hurry: bool = False,
-    words: tuple[str, ...] = (),
-) -> Iterator[str | None]:
-    """Yield the given port, or that of a desk board that runs during the block with options `words`."""
-    from host_sim.boardlink.desk import desk_port
-
-    if not desk:
-        if bike is not None or files is not None or hurry:
-            raise RequestError("--bike, --files and --hurry are allowed only with --desk")
-        yield port
-        return
-    if port is not None:
-        raise RequestError("--port and --desk are both given, only one of them is allowed")
-    if bike is not None and files is not None:
-        raise RequestError("--bike and --files are both given, only one of them is allowed")
-    with desk_port(bike or DEFAULT_BIKE, files, hurry, words) as name:
-        yield name
-
-
-def _ask(request: AskRequest, as_json: bool) -> None:
-    done = ask(request, lambda line: None if as_json else print(line), say)
-    if as_json:
-        print(json.dumps(done, allow_nan=False))
+    with chosen_port(port, desk, bike, files, hurry) as name:
+        if asked_only:
+            asked = AskRequest(name, clear_fault, changes or [], capture, settings, force, blackbox)
+            done = ask(asked, printing_unless(as_json), say)
+            if as_json:
+                print_json(done)
+        else:
+            _watch(WatchRequest(name, record, seconds, force), plain, as_json)
 
 
 def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
@@ -216,7 +173,7 @@ def _watch(request: WatchRequest, plain: bool, as_json: bool) -> None:
             open_files.enter_context(steps.log)
         result = _seen(request, record, steps, stop, plain, as_json)
     if as_json:
-        print(json.dumps(result.as_json(), allow_nan=False))
+        print_json(result.as_json())
     else:
         _print_summary(result)
     if result.complaint:
@@ -261,5 +218,5 @@ def _print_summary(result: WatchResult) -> None:
     if result.file is not None and watched.frames:
         print(f"recorded in {spoken(result.file)}")
     if result.steps is not None and result.steps.steps:
-        whence = "from the board's start" if result.steps.from_start else "from the middle of a ride"
-        print(f"{result.steps.steps} steps, {whence}, in {spoken(result.steps.log.path)}")
+        begun = whence(result.steps.from_start)
+        print(f"{result.steps.steps} steps, {begun}, in {spoken(result.steps.log.path)}")

@@ -10,13 +10,18 @@ from dataclasses import dataclass, field
 
 from host_sim.bikes.model import Bike
 from host_sim.commissioning.live import BoardAtHand
-from host_sim.commissioning.readings import Implausible, steady_brake, steady_current_a, steady_v
+from host_sim.commissioning.readings import (
+    BRAKES_MOST,
+    Implausible,
+    lever_count,
+    steady_brake,
+    steady_current_a,
+    steady_v,
+)
 from host_sim.commissioning.record import NOT_APPLICABLE, SKIPPED, TICKED, Entry
 
 TRAVEL_LEAST_V = 0.5  # As bike files ask for.
-POSITION_OFF = (
-    0.25  # Of the distance between two positions: the firmware assumes that they are evenly spaced.
-)
+POSITION_OFF = 0.25  # Of the distance between two positions: the firmware assumes even spacing.
 # Two 1 % resistors make 1.9 % at worst (boards/README.md), shunt and amplifier about as much.
 SCALE_NOTED, SCALE_MOST = 0.02, 0.10
 # Parts that a meter checks: unit, and the number in the board's pins.py.
@@ -24,7 +29,6 @@ SCALES = {"divider": ("V", "BATTERY_FULL_MV"), "shunt": ("A", "CURRENT_FULL_MA")
 CURRENT_LEAST_A = 2.0
 WHEEL_OFF = 0.15  # A larger difference from the bike file means another wheel, or an error.
 WHEEL_TURNS = 3
-BRAKES_MOST = 4
 
 
 @dataclass(slots=True)
@@ -156,13 +160,14 @@ def _scale(measuring: Measuring, part: str, told: float, metered: float) -> str:
 
 
 def _brakes(measuring: Measuring) -> str:
-    """See every lever by itself, pulled and let go; no number comes of it."""
+    """Check each lever alone, pulled and released; no value is measured."""
     if steady_brake(measuring.board):
         raise Implausible("a brake reads as pulled although all are let go: look for a broken wire")
     told = measuring.ask("  How many brake levers have a switch? ")
-    if not (told.isascii() and told.isdigit() and 1 <= int(told) <= BRAKES_MOST):
+    count = lever_count(told)
+    if count is None:
         raise Implausible(f'"{told[:20]}" levers, allowed is 1 to {BRAKES_MOST}')
-    for lever in range(1, int(told) + 1):
+    for lever in range(1, count + 1):
         measuring.ask(f"  Pull lever {lever} alone and hold it, then press Enter: ")
         if not steady_brake(measuring.board):
             raise Implausible(f"lever {lever} reads as let go although it is pulled: look at its switch")

@@ -12,6 +12,7 @@ from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bikes.model import Bike
 from host_sim.boardlink.frames import Frame
 from host_sim.commissioning.live import BoardAtHand
+from host_sim.commissioning.readings import BRAKES_MOST, lever_count
 from host_sim.commissioning.record import (
     CONFIRMED,
     FAILED,
@@ -30,7 +31,7 @@ WAITING = "waiting"
 
 
 @dataclass(slots=True)
-class Hands:
+class Checking:
     """What an item may use: the board, the bike, questions to the user, and how long it may wait."""
 
     board: BoardAtHand
@@ -46,30 +47,30 @@ class Item:
 
     name: str
     sentence: str
-    look: Callable[[Hands], tuple[bool, str]]
+    look: Callable[[Checking], tuple[bool, str]]
     applies: Callable[[Bike], bool] = lambda bike: True
     person: bool = False
 
 
-def run_checklist(hands: Hands, skip: tuple[str, ...], now: Callable[[], str]) -> list[Entry]:
+def run_checklist(checking: Checking, skip: tuple[str, ...], now: Callable[[], str]) -> list[Entry]:
     """Go through the list; after the first failed item the rest is not tried."""
     entries: list[Entry] = []
     failed = False
     for item in ITEMS:
         if failed:
             outcome, seen = NOT_REACHED, ""
-        elif not item.applies(hands.bike):
+        elif not item.applies(checking.bike):
             outcome, seen = NOT_APPLICABLE, ""
         elif item.name in skip:
             outcome, seen = SKIPPED, "skipped on request"
         else:
-            hands.say(f"{item.name}: {item.sentence}")
-            holds, seen = item.look(hands)
+            checking.say(f"{item.name}: {item.sentence}")
+            holds, seen = item.look(checking)
             outcome = (CONFIRMED if item.person else TICKED) if holds else FAILED
             failed = not holds
         entries.append(Entry(item.name, item.sentence, outcome, seen, now()))
         named = f"{item.name}: " if outcome in (NOT_REACHED, NOT_APPLICABLE, SKIPPED) else "  "
-        hands.say(f"{named}{outcome}{': ' + seen if seen else ''}")
+        checking.say(f"{named}{outcome}{': ' + seen if seen else ''}")
     return entries
 
 
@@ -78,28 +79,30 @@ def passed(entries: list[Entry]) -> bool:
     return all(entry.outcome in (TICKED, CONFIRMED, NOT_APPLICABLE) for entry in entries)
 
 
-def _confirm(question: str) -> Callable[[Hands], tuple[bool, str]]:
-    def look(hands: Hands) -> tuple[bool, str]:
-        answer = hands.ask(f"{question} (yes, no): ")
-        return (
-            answer == "yes",
-            "the user says yes" if answer == "yes" else f'the answer was "{answer[:20]}"',
-        )
+def _confirm(question: str) -> Callable[[Checking], tuple[bool, str]]:
+    def look(checking: Checking) -> tuple[bool, str]:
+        answer = checking.ask(f"{question} (yes, no): ")
+        if answer == "yes":
+            return True, "the user says yes"
+        return False, f'the answer was "{answer[:20]}"'
 
     return look
 
 
 def _until(
-    hands: Hands, seen: Callable[[Frame], bool], wanted: str, never: Callable[[Frame], str] = lambda frame: ""
+    checking: Checking,
+    seen: Callable[[Frame], bool],
+    wanted: str,
+    never: Callable[[Frame], str] = lambda frame: "",
 ) -> tuple[bool, str]:
     """Watch frames until `seen` is true for one; `never` returns why a frame fails the item."""
-    for frame in hands.board.frames(hands.seconds):
+    for frame in checking.board.frames(checking.seconds):
         wrong = never(frame) or (f"fault: {frame.fault}" if frame.fault != "none" else "")
         if wrong:
             return False, wrong
         if seen(frame):
             return True, _told(frame)
-    return False, f"{wanted} was not seen in {hands.seconds:g} s"
+    return False, f"{wanted} was not seen in {checking.seconds:g} s"
 
 
 def _told(frame: Frame) -> str:
@@ -107,17 +110,17 @@ def _told(frame: Frame) -> str:
     return f"{frame.direction} {frame.cadence_rpm} rpm, {frame.state}, {drive}, {frame.command_v:.2f} V"
 
 
-def _settings(hands: Hands) -> tuple[bool, str]:
-    told = hands.board.settings()
-    wanted = hands.bike.firmware_settings.as_dict()
+def _settings(checking: Checking) -> tuple[bool, str]:
+    told = checking.board.settings()
+    wanted = checking.bike.firmware_settings.as_dict()
     other = [name for name, value in wanted.items() if told.get(name) != value]
     if other:
         return False, f"the board has other settings than the bike file: {', '.join(other[:6])}"
-    return _until(hands, lambda frame: frame.settings_valid, "a frame with valid settings")
+    return _until(checking, lambda frame: frame.settings_valid, "a frame with valid settings")
 
 
-def _loop(hands: Hands) -> tuple[bool, str]:
-    frames = list(hands.board.frames(LOOP_S))
+def _loop(checking: Checking) -> tuple[bool, str]:
+    frames = list(checking.board.frames(LOOP_S))
     periods = [frame.period_us for frame in frames if frame.period_us]
     if len(periods) < 5:
         return False, f"only {len(periods)} frames arrived in {LOOP_S:g} s"
@@ -128,18 +131,18 @@ def _loop(hands: Hands) -> tuple[bool, str]:
     return abs(usual_us - CONTROL_PERIOD_US) <= PERIOD_OFF * CONTROL_PERIOD_US and late == 0, seen
 
 
-def _forward(hands: Hands) -> tuple[bool, str]:
+def _forward(checking: Checking) -> tuple[bool, str]:
     return _until(
-        hands,
+        checking,
         lambda frame: frame.direction == "forward" and frame.cadence_rpm > 0,
         "forward pedalling",
         lambda frame: "forward turning is seen as backward" if frame.direction == "backward" else "",
     )
 
 
-def _backward(hands: Hands) -> tuple[bool, str]:
+def _backward(checking: Checking) -> tuple[bool, str]:
     return _until(
-        hands,
+        checking,
         lambda frame: frame.direction == "backward",
         "backward pedalling",
         lambda f: (
@@ -148,13 +151,13 @@ def _backward(hands: Hands) -> tuple[bool, str]:
     )
 
 
-def _drives(hands: Hands) -> tuple[bool, str]:
+def _drives(checking: Checking) -> tuple[bool, str]:
     return _until(
-        hands, lambda frame: frame.drive_enabled and frame.state == "assisting", "help while pedalling"
+        checking, lambda frame: frame.drive_enabled and frame.state == "assisting", "help while pedalling"
     )
 
 
-def _brake(hands: Hands) -> tuple[bool, str]:
+def _brake(checking: Checking) -> tuple[bool, str]:
     """Wait for drive, then for a pulled brake; from then on nothing may drive."""
     driven = False
 
@@ -164,53 +167,54 @@ def _brake(hands: Hands) -> tuple[bool, str]:
         return driven and frame.brake_pulled
 
     return _until(
-        hands,
+        checking,
         cut,
         "a brake pulled while it drove",
         lambda f: "it drives although a brake is pulled" if f.brake_pulled and f.drive_enabled else "",
     )
 
 
-def _each_brake(hands: Hands) -> tuple[bool, str]:
+def _each_brake(checking: Checking) -> tuple[bool, str]:
     """Have each lever pulled alone while the motor is driven: each must end the drive."""
-    count_told = hands.ask("How many brake levers have a switch? ")
-    if not count_told.isdigit() or not 1 <= int(count_told) <= 4:
-        return False, f'the answer was "{count_told[:20]}", allowed is 1 to 4'
-    for lever in range(1, int(count_told) + 1):
-        hands.say(f"  let go of all levers, pedal until the motor turns, then pull only lever {lever}")
-        holds, seen = _brake(hands)
+    told = checking.ask("How many brake levers have a switch? ")
+    count = lever_count(told)
+    if count is None:
+        return False, f'the answer was "{told[:20]}", allowed is 1 to {BRAKES_MOST}'
+    for lever in range(1, count + 1):
+        checking.say(f"  let go of all levers, pedal until the motor turns, then pull only lever {lever}")
+        holds, seen = _brake(checking)
         if not holds:
             return False, f"lever {lever}: {seen}"
-    return True, "the only lever" if int(count_told) == 1 else f"{count_told} levers, each alone"
+    return True, "the only lever" if count == 1 else f"{count} levers, each alone"
 
 
-def _unplugged(hands: Hands) -> tuple[bool, str]:
+def _unplugged(checking: Checking) -> tuple[bool, str]:
     """Unplug a lever: a fault must come; plug it in: the fault must stay; clear it: it must go."""
-    lever = "throttle" if hands.bike.throttle.fitted else "selector"
-    for frame in hands.board.frames(hands.seconds):
+    lever = "throttle" if checking.bike.throttle.fitted else "selector"
+    for frame in checking.board.frames(checking.seconds):
         if frame.fault != "none":
             first = frame.fault
             break
     else:
-        return False, f"no fault came in {hands.seconds:g} s"
+        return False, f"no fault came in {checking.seconds:g} s"
     if not first.startswith(lever):
         return False, f'the fault "{first}" came, expected was one of the {lever}'
-    if hands.ask("Plug it in again, then press Enter: "):
+    if checking.ask("Plug it in again, then press Enter: "):
         return False, "stopped by the user"
-    if any(frame.fault != first or frame.drive_enabled for frame in hands.board.frames(LATCH_S)):
+    if any(frame.fault != first or frame.drive_enabled for frame in checking.board.frames(LATCH_S)):
         return False, f'the fault "{first}" did not stay'
-    hands.board.clear_fault()
-    if not any(frame.fault == "none" for frame in hands.board.frames(LATCH_S)):
+    checking.board.clear_fault()
+    if not any(frame.fault == "none" for frame in checking.board.frames(LATCH_S)):
         return False, f'the fault "{first}" could not be cleared'
     return True, f'"{first}" came, stayed, and was cleared'
 
 
-def _restart(hands: Hands) -> tuple[bool, str]:
+def _restart(checking: Checking) -> tuple[bool, str]:
     """Have the board store its settings and restart: nothing may drive, whatever turns."""
-    told = hands.board.settings()
-    hands.board.change({"engage_rpm": told["engage_rpm"]})
+    told = checking.board.settings()
+    checking.board.change({"engage_rpm": told["engage_rpm"]})
     states: list[str] = []
-    for frame in hands.board.frames(RESTART_S):
+    for frame in checking.board.frames(RESTART_S):
         if frame.drive_enabled:
             return False, f"it drives after a restart: {_told(frame)}"
         if not states or states[-1] != frame.state:

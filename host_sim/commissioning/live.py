@@ -63,8 +63,9 @@ class LiveBoard:
     def frames(self, seconds: float) -> Iterator[Frame]:
         """Yield the frames that arrive from now on, for `seconds` on the board's clock.
 
-        After a change they begin with what the restarted board sent in one piece with the answer.
-        It also ends if none arrives for that long on ours. BoardTrouble if they are of another firmware.
+        After a change they begin with what the restarted board sent in one piece with the answer. The
+        iteration also ends if none arrives for that long on this computer's clock. BoardTrouble if the frames
+        are of another firmware.
         """
         wire = Wire()
         last_us: int | None = None

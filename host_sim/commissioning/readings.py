@@ -7,6 +7,7 @@ from host_sim.commissioning.live import BoardAtHand
 
 READ_S = 1.5
 FRAMES_LEAST = 10
+BRAKES_MOST = 4
 # Twelve bits are steps of 1.3 mV; a still lever varies by some hundredths of a volt (common practice,
 # no source).
 SPREAD_MOST_V = 0.06
@@ -17,7 +18,7 @@ class Implausible(Exception):
 
 
 def steady_v(board: BoardAtHand, name: str) -> float:
-    """Return the median of a voltage over READ_S; Implausible if it jumps or the motor is driven."""
+    """Return the median of `Frame.name` over READ_S, in V; Implausible if it jumps or the motor is driven."""
     frames = _enough(board)
     if any(frame.drive_enabled for frame in frames):
         raise Implausible(
@@ -33,8 +34,14 @@ def steady_v(board: BoardAtHand, name: str) -> float:
     return median(values)
 
 
+def lever_count(told: str) -> int | None:
+    """Return the number of brake levers that the user said, 1 to BRAKES_MOST; None for anything else."""
+    right = told.isascii() and told.isdigit() and 1 <= int(told) <= BRAKES_MOST
+    return int(told) if right else None
+
+
 def steady_brake(board: BoardAtHand) -> bool:
-    """Tell whether the brake input reads as pulled over READ_S; Implausible if it comes and goes."""
+    """Return whether the brake input reads as pulled over READ_S; Implausible if it comes and goes."""
     pulled = [frame.brake_pulled for frame in _enough(board)]
     if any(pulled) != all(pulled):
         raise Implausible("the brake input comes and goes: hold the lever still, look for a loose wire")
@@ -52,6 +59,6 @@ def _enough(board: BoardAtHand) -> list[Frame]:
 
 
 def steady_current_a(board: BoardAtHand) -> float:
-    """Return the mean battery current over READ_S."""
+    """Return the mean battery current over READ_S, in A; Implausible if too few frames arrive."""
     frames = _enough(board)
     return sum(frame.current_a for frame in frames) / len(frames)

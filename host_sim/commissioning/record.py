@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
+CALIBRATION, COMMISSION = "treadle calibration 1", "treadle commission 1"  # Headings of the records.
 TICKED = "ticked"  # Seen in the board's telemetry.
 CONFIRMED = "confirmed"  # Confirmed by the user.
 FAILED = "failed"

@@ -1,5 +1,5 @@
 """The handover sheet: the page that a workshop gives to the bicycle's owner.
 
-Here lives what the page says and how it is drawn and printed. Nothing is decided about a bicycle here: its
-numbers come from the bike file, the bench and the reports of other commands.
+This folder has what the page says, and how it is drawn and printed. Nothing is decided about a bicycle here:
+its numbers come from the bike file, the bench and the reports of other commands.
 """

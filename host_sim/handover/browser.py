@@ -1,4 +1,4 @@
-"""Prints a page as PDF with a browser that is at hand, without a window and without its user's profile."""
+"""Prints a page as PDF with an installed browser, without a window and without its user's profile."""
 
 import shutil
 import subprocess
@@ -15,12 +15,16 @@ QUIET_OPTIONS = (
 )  # fmt: skip
 
 
+def installed_browser() -> str | None:
+    """Return the path of the first of BROWSERS that is installed; None if none is."""
+    return next((found for name in BROWSERS if (found := shutil.which(name)) is not None), None)
+
+
 def find_browser() -> str:
     """Return a browser that can print; RequestError if there is none."""
-    for name in BROWSERS:
-        found = shutil.which(name)
-        if found is not None:
-            return found
+    found = installed_browser()
+    if found is not None:
+        return found
     raise RequestError(
         f"--pdf needs a browser to print, and none of {', '.join(BROWSERS)} was found; the page "
         "itself prints from any browser on two sides of A4"
@@ -28,7 +32,7 @@ def find_browser() -> str:
 
 
 def print_pdf(browser: str, page: Path, pdf: Path) -> None:
-    """Print `page` into `pdf`; RequestError tells if the browser wrote none."""
+    """Print `page` into `pdf`; RequestError if the browser wrote none."""
     with tempfile.TemporaryDirectory(prefix="treadle-print-") as profile:
         command = [
             browser, *QUIET_OPTIONS, f"--user-data-dir={profile}", "--no-pdf-header-footer",

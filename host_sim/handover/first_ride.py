@@ -42,7 +42,7 @@ def first_ride(bike: Bike, seed: int = 1) -> FirstRide:
         {"at_s": STOP_S, "cadence_rpm": 0},
     ]
     bench = bench_for(bike, seed)
-    samples = Samples(periods=2)
+    samples = Samples()
     bench.watch(samples)
     bench.ride(CourseScript(course_from("first_ride", "first ride", END_S, lines)), END_S)
     felt_s = samples.first(push_m_per_s2(bike, samples), FELT_M_PER_S2)

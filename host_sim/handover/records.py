@@ -12,12 +12,19 @@ from typing import Annotated, Literal
 from pydantic import Field, TypeAdapter
 
 from host_sim.bikes.model import Bike
-from host_sim.commissioning.record import CONFIRMED, FAILED, NOT_APPLICABLE, NOT_REACHED, SKIPPED, TICKED
+from host_sim.commissioning.record import (
+    COMMISSION,
+    CONFIRMED,
+    FAILED,
+    NOT_APPLICABLE,
+    NOT_REACHED,
+    SKIPPED,
+    TICKED,
+)
 from host_sim.errors import RequestError
 from host_sim.handover.reports import Part, Text, read_report
 from host_sim.textfile import spoken
 
-CALIBRATION, COMMISSION = "treadle calibration 1", "treadle commission 1"
 DESK = "desk"
 BY_SHOWN = 60  # Characters of a name; a longer one is cut on paper.
 DONE = (TICKED, CONFIRMED)

@@ -26,7 +26,7 @@ Read = TypeVar("Read")
 
 
 class Part(BaseModel):
-    """Something in a report: read strictly, and not changed."""
+    """Something in a report: the keys that the sheet needs, read strictly; other keys are ignored."""
 
     model_config = ConfigDict(strict=True, allow_inf_nan=False, frozen=True)
 
@@ -39,8 +39,6 @@ class RuleHeld(Part):
     measured: float | None
     limit: float | None
     unit: Text
-    margin: float | None
-    seed: int | None = None
     source: Text = ""
     interrupted: bool = False
     controller: Text | None = None
@@ -62,11 +60,9 @@ class RuleHeld(Part):
 
 
 class CadenceSeen(Part):
-    """The cadences of a capture, in rpm."""
+    """The median cadence of a capture, in rpm."""
 
-    min: float | None = None
     median: float | None = None
-    max: float | None = None
 
 
 class SensorSeen(Part):
@@ -77,14 +73,9 @@ class SensorSeen(Part):
     channels: int | None = None
     lead: Text | None = None
     pulses_per_rev: int | None = None
-    confidence: Any = None
-    duty: Any = None
-    phase_deg: float | None = None
     missing: Any = None
     weak: Any = None
     noise_per_s: float | None = None
-    invalid_per_s: float | None = None
-    reversals: int | None = None
     cadence_rpm: CadenceSeen | None = None
     advice: Annotated[list[Text], Field(max_length=50)]
 
@@ -93,7 +84,6 @@ class FileFlashed(Part):
     """One file of a bundle."""
 
     file: Text
-    size_bytes: int | None = None  # Of an older bundle.
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
@@ -105,9 +95,7 @@ class Manifest(Part):
     board: Text
     bike: Text
     place: Text
-    micropython_least: Text = ""
     files: Annotated[list[FileFlashed], Field(min_length=1, max_length=1000)]
-    rules: dict[str, Any] | None = None
 
 
 def read_verify(path: Path, bike: Bike) -> Sequence[RuleHeld]:

@@ -16,11 +16,9 @@ from host_sim.bench.assemble import bench_for
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
-from host_sim.bench.sim_board import StepWatch
-from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
 from host_sim.lab.desk_motor import DeskBattery, DeskMotor
-from host_sim.lab.riding import Lines
+from host_sim.lab.riding import Lines, Watching
 from host_sim.units import KM_PER_H_PER_M_PER_S
 from host_sim.watching.step_seen import StepSeen
 
@@ -32,7 +30,7 @@ _SPARE_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """A step: time from the command's rise on, power as read, what was allowed, and the command."""
+    """A step, sample by sample: time from the command's rise (s), power as read, setpoint, and command."""
 
     time_s: tuple[float, ...]
     power_w: tuple[float, ...]
@@ -41,23 +39,23 @@ class Curve:
 
     @property
     def last_w(self) -> float:
-        """The mean power of the last second."""
+        """The mean power of the last second, in W."""
         return self._last(self.power_w)
 
     @property
     def last_v(self) -> float:
-        """The mean command of the last second."""
+        """The mean command of the last second, in V."""
         return self._last(self.command_v)
 
     @property
     def rise_s(self) -> float | None:
-        """The rise time: from the command's rise to nine tenths of the setpoint; None if never."""
+        """The time from the command's rise to nine tenths of the setpoint, in s; None if never reached."""
         pairs = zip(self.time_s, self.power_w, self.setpoint_w, strict=True)
         return next((at for at, w, aim in pairs if at >= 0.0 and aim > 0.0 and w >= NEAR_SHARE * aim), None)
 
     @property
     def overshoot_percent(self) -> float:
-        """By how much power exceeds the largest setpoint, 0 if it does not."""
+        """By how much power exceeds the largest setpoint, in % of it; 0 if it does not."""
         most_w = max(self.setpoint_w)
         highest_w = max(w for at, w in zip(self.time_s, self.power_w, strict=True) if at >= 0.0)
         return max(0.0, 100.0 * (highest_w / most_w - 1.0)) if most_w > 0.0 else 0.0
@@ -79,7 +77,7 @@ class Bridged:
 
     @property
     def largest_w(self) -> float:
-        """The largest distance of the two curves of power, after the command's rise."""
+        """The largest difference of the two power curves after the command's rise, in W."""
         measured, simulated = self.measured, self.simulated
         return max(
             abs(w - _value_at(simulated, at))
@@ -88,15 +86,11 @@ class Bridged:
         )
 
 
-class _Look(StepWatch):
-    """The values that telemetry would have sent, in every control period."""
+class _Look(Watching):
+    """Records the values that telemetry would have sent, in every control period."""
 
     def __init__(self) -> None:
         self.rows: list[tuple[float, float, float, float]] = []
-
-    def begin(self, world: World, controller: Controller) -> None:
-        self._world = world
-        self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
         controller = self._controller
@@ -120,7 +114,7 @@ def bridge(bike: Bike, settings: dict[str, int], step: StepSeen, desk: bool) -> 
 
 
 def course_lines(step: StepSeen) -> Lines:
-    """Return the step as a course: the wheel at the board's speed, the legs at their usual cadence."""
+    """Return the step as a course: the wheel at the board's speed, the crank at the median cadence."""
     frames, begun_s = step.frames, step.time_s[0]
     cadence_rpm = median(frame.cadence_rpm for frame in frames if frame.cadence_rpm > 0)
     moved = next(at for at, frame in enumerate(frames) if frame.edges != frames[0].edges)

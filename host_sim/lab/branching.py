@@ -1,4 +1,4 @@
-"""A ride that is copied midway, so that many stops cost one ride and a short end each.
+"""A ride that is copied midway, so that many stops take one ride and a short continuation each.
 
 The effect of a stop or a fault depends on the place between two magnets. Repeating the seconds before it
 for each place would take most of the time; a copy of world, board and controller continues from there.
@@ -17,12 +17,8 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.course import course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import RideOver, StepWatch
-from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
-from host_sim.lab.riding import Lines
-from host_sim.report.samples import Samples
-
-LAB_SAMPLE_PERIODS = 2  # A sample every 10 ms.
+from host_sim.lab.riding import Lines, Watching
 
 
 class Branch:
@@ -50,19 +46,19 @@ class Branch:
 
     @property
     def now_s(self) -> float:
-        """The time since the start of the ride."""
+        """The time since the start of the ride, in s."""
         return self.world.now_us / US_PER_S
 
     def stop_pedalling(self) -> None:
-        """Let the legs rest from now on."""
+        """Stop pedalling now."""
         self.world.rider.target_rad_per_s = 0.0
 
     def move_selector(self, position: int) -> None:
-        """Put the selector to a position, from 1 on, from now on."""
+        """Move the selector to a position (1 or more) now."""
         self.world.selector_v = self._script._levers.selector_v(1.0, position)
 
     def ride_on(self, until_s: float, over: Callable[[Outputs], bool] = lambda _: False) -> None:
-        """Ride to a time, or until `over` says so of a step's outputs."""
+        """Ride until `until_s`, or until `over` returns True for a step's outputs."""
         self._board._end_us = round(until_s * US_PER_S)
         self._board._over = False
         inputs = self._inputs
@@ -108,7 +104,7 @@ def _own_copy(watch: StepWatch) -> StepWatch:
     return twin
 
 
-class _Fork(StepWatch):
+class _Fork(Watching):
     """Copies the ride at the first step from a time on."""
 
     def __init__(self, script: CourseScript, at_s: float, watches: Sequence[StepWatch]) -> None:
@@ -116,10 +112,6 @@ class _Fork(StepWatch):
         self._at_us = round(at_s * US_PER_S)
         self._watches = watches
         self.branch: Branch | None = None
-
-    def begin(self, world: World, controller: Controller) -> None:
-        self._world = world
-        self._controller = controller
 
     def look(self, outputs: Outputs) -> None:
         if self.branch is None and self._world.now_us >= self._at_us:
@@ -137,8 +129,8 @@ def ride_to(
 ) -> Branch:
     """Ride a course to a time and return the ride at that moment, with `watches` still active.
 
-    The crank stands at `crank_deg` at first.
-    `replace` are watches that change the controller when it begins; after that they are not called.
+    `crank_deg` is the crank's first angle. `replace` are watches that change the controller when it is
+    switched on; they are not in the copy.
     """
     bench = bench_for(bike, seed, crank_rad=crank_deg * pi / 180.0)
     script = CourseScript(course_from("lesson", "lesson", at_s + 60.0, lines))
@@ -148,8 +140,3 @@ def ride_to(
     bench.ride(script, at_s + 0.02)
     assert fork.branch is not None
     return fork.branch
-
-
-def new_samples() -> Samples:
-    """Return samples as a lesson draws them."""
-    return Samples(LAB_SAMPLE_PERIODS)

@@ -1,4 +1,4 @@
-"""What a browser gets of this project: the modules that a lesson may import, and the files that they read.
+"""What a browser needs of this project: the modules that a lesson may import, and the files that they read.
 
 Modules are found by following import statements from the roots, including those inside functions. None of
 them reaches the texts for teachers.

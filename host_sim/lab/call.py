@@ -1,8 +1,8 @@
 """The one call that every front end makes: it sends a lesson's number and values, and gets HTML and a check.
 
-Over local HTTP it reaches CPython, in the export Python in a worker of the page; request and answer are JSON
-tables in both. `{"lesson": 4, "values": {…}}` shows a ride; `"guess": "…"` states the prediction first, and
-then, where the question has settings of its own, the answer has them as `values`.
+Over local HTTP it reaches CPython; in the export it reaches Python in a worker of the page. Request and
+answer are JSON tables in both. `{"lesson": 4, "values": {…}}` shows a ride; `"guess": "…"` states the
+prediction first, and then, where the question has settings of its own, the answer has them as `values`.
 """
 
 from collections.abc import Mapping

@@ -10,6 +10,7 @@ from host_sim.lab.description import Lesson
 
 NAMES = ("direction", "thresholds", "slew", "loop", "levers", "faults")
 """Modules of `host_sim/lab/lessons` and `host_sim/lab/teaching`, lesson by lesson."""
+NUMBERS = range(1, len(NAMES) + 1)
 
 
 def lesson(number: int) -> Lesson:
@@ -20,6 +21,6 @@ def lesson(number: int) -> Lesson:
 
 def check_number(number: int) -> int:
     """Return the number of a lesson; RequestError if there is no such lesson."""
-    if not 1 <= number <= len(NAMES):
+    if number not in NUMBERS:
         raise RequestError(f"LESSON is {number}, allowed is 1 to {len(NAMES)}")
     return number

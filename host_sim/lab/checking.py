@@ -1,4 +1,4 @@
-"""The answer of an exercise's check."""
+"""The result of checking an exercise."""
 
 from dataclasses import dataclass
 
@@ -11,9 +11,9 @@ class Check:
     words: str
 
 
-def check_all(wishes: list[tuple[bool, str]], solved: str) -> Check:
-    """Return a check of several conditions, each with the sentence to show while it does not hold."""
-    open_wishes = [words for holds, words in wishes if not holds]
-    if open_wishes:
-        return Check(False, "Not yet: " + "; ".join(open_wishes) + ".")
+def check_all(conditions: list[tuple[bool, str]], solved: str) -> Check:
+    """Return a check of several conditions, each with the words to show while it does not hold."""
+    unmet = [words for holds, words in conditions if not holds]
+    if unmet:
+        return Check(False, "Not yet: " + "; ".join(unmet) + ".")
     return Check(True, "Solved. " + solved)

@@ -33,7 +33,7 @@ class Slider:
 
     @property
     def even(self) -> bool:
-        """Whether all steps are as far from each other."""
+        """Whether the steps are evenly spaced."""
         first = self.steps[1] - self.steps[0]
         return all(abs(late - early - first) < 1e-6 for early, late in pairwise(self.steps))
 
@@ -90,8 +90,8 @@ class Prediction:
     """A question that a pupil answers before the ride is shown.
 
     `outcome` returns which of the `options` is right for a ride, `words` why; both evaluate the ride, so that
-    no answer is stored. `values` are the settings that the question is about; None means the
-    present settings, and then the lesson has a `draw_hidden`.
+    no answer is stored. `values` are the settings that the question is about; None means the present
+    settings, and then the lesson has a `draw_hidden`.
     """
 
     question: str

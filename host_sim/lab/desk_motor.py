@@ -10,7 +10,7 @@ _RESISTANCE_OHM = 0.1
 
 
 class DeskMotor(Motor):
-    """A current that follows the command at once, whatever the wheel does, and no force."""
+    """A motor whose current follows the command at once, whatever the wheel does, and that gives no force."""
 
     __slots__ = ("_start_of_current_v",)
 
@@ -22,7 +22,7 @@ class DeskMotor(Motor):
         self.battery_current_a = self.motor_current_a = self.power_w = self.force_n = 0.0
 
     def step(self, command_v: float, battery_v: float, speed_m_per_s: float, elapsed_s: float) -> float:
-        """Return no force; the current follows."""
+        """Set the current, and return the force: 0 N."""
         current_a = max(command_v - self._start_of_current_v, 0.0) * MA_PER_MV
         self.battery_current_a = self.motor_current_a = current_a
         self.power_w = current_a * battery_v
@@ -30,7 +30,7 @@ class DeskMotor(Motor):
 
 
 class DeskBattery(Battery):
-    """Half a volt below full, and a tenth of an ohm."""
+    """A battery half a volt below full, with an internal resistance of a tenth of an ohm."""
 
     __slots__ = ("_open_v",)
 

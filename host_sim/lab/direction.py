@@ -1,6 +1,7 @@
-"""Lesson 1: how two channels show which way the crank turns, and what a board sees that reads too rarely."""
+"""Lesson 1: how two channels show which way the crank turns, and what a board sees if it reads too rarely."""
 
 from dataclasses import dataclass
+from math import radians
 
 from firmware.sense.crank import Crank
 from firmware.settings import Settings
@@ -12,7 +13,6 @@ BEGINNINGS = 8  # Moments at which a board that polls may start.
 PITCH_DEG = 360.0 / PULSES
 DEG_PER_S = 180.0  # 30 rpm.
 _SETTLED_US = 4_000  # Longer than pulses that the firmware rejects as noise on a ring of this size.
-_RAD_PER_DEG = 3.141592653589793 / 180.0
 Levels = list[tuple[float, int]]
 
 
@@ -21,9 +21,9 @@ class Turned:
     """A crank that was turned from 0 to `angle_deg`.
 
     `true_levels` are the ring's levels from an angle on (bit 0 channel A, bit 1 channel B), `seen_levels`
-    those that the board read; `count` and `invalid` are the firmware decoder's result.
-    `begun_elsewhere` are counts and invalid jumps of boards whose first look comes a part of `look_every_deg`
-    later: what they see depends on that moment too.
+    those that the board read; `count` and `invalid` are the firmware decoder's result. `begun_elsewhere` are
+    counts and invalid jumps of boards that start to read a fraction of `look_every_deg` later, since the
+    result depends on that moment too.
     """
 
     angle_deg: float
@@ -75,14 +75,14 @@ def _ring_levels(angle_deg: float, swapped: bool) -> Levels:
     sensor.advance(0.0, 0.0, 0.0, 0.001)
     levels = [(0.0, sensor.levels)]
     seconds = max(abs(angle_deg) / DEG_PER_S, 1e-6)
-    edges = sensor.advance(0.0, angle_deg * _RAD_PER_DEG, 0.0, seconds)
+    edges = sensor.advance(0.0, radians(angle_deg), 0.0, seconds)
     for at in range(edges):
         levels.append((angle_deg * sensor.edge_times_s[at] / seconds, sensor.edge_levels[at]))
     return levels
 
 
 def _looked_at(true_levels: Levels, angle_deg: float, every_deg: float, first_deg: float) -> Levels:
-    """Return the levels at every look, the first of them at `first_deg`."""
+    """Return the levels at every reading, the first of them at `first_deg`."""
     seen = []
     sign = 1.0 if angle_deg >= 0.0 else -1.0
     place = 0
@@ -113,7 +113,7 @@ def _decode(seen_levels: Levels) -> tuple[int, int]:
 
 
 def check_direction(turned: Turned) -> Check:
-    """Check whether the board was fooled: the crank goes forward, and it counts backward."""
+    """Check whether the crank turns forward while the board counts backward and sees no error."""
     bad = sum(1 for count, invalid in turned.tries if count >= 0 or invalid > 0)
     return check_all(
         [
@@ -130,6 +130,5 @@ def check_direction(turned: Turned) -> Check:
             ),
         ],
         "The board reads once every three quarters of a pitch, so each state looks like one step backward: "
-        "aliasing. "
-        "It sees no error. That is why the firmware captures every edge by interrupt.",
+        "aliasing. It sees no error. That is why the firmware captures every edge by interrupt.",
     )

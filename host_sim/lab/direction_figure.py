@@ -1,6 +1,6 @@
 """Lesson 1's figure: the ring, the two channels as logic traces, the four states, and the count."""
 
-from math import cos, pi, sin
+from math import cos, radians, sin
 
 from host_sim.lab.direction import PITCH_DEG, PULSES, Levels, Turned
 from host_sim.lab.strip import Number, strip
@@ -8,7 +8,6 @@ from host_sim.report.svg import BLUE, GREEN, GRID, INK, ORANGE, PAPER, QUIET, Dr
 
 _STATES = (0, 1, 3, 2)  # In the order in which a crank that turns forward goes through them, A first.
 _WINDOW_DEG = 100.0
-_RAD_PER_DEG = pi / 180.0
 
 
 def draw_direction(turned: Turned) -> str:
@@ -28,9 +27,9 @@ def _ring(drawing: Drawing, turned: Turned) -> None:
     drawing.circle(x, y, radius + 20, PAPER, GRID, 2)
     for magnet in range(PULSES):
         # The middle of magnet 0 is half a pitch behind the pickups at angle 0; forward is clockwise.
-        angle = (turned.angle_deg - (magnet + 0.5) * 360.0 / PULSES) * _RAD_PER_DEG
+        angle = radians(turned.angle_deg - (magnet + 0.5) * 360.0 / PULSES)
         drawing.circle(x + radius * sin(angle), y - radius * cos(angle), 16, GRID, QUIET)
-    angle = turned.angle_deg * _RAD_PER_DEG
+    angle = radians(turned.angle_deg)
     drawing.line([(x, y), (x + 62 * sin(angle), y - 62 * cos(angle))], QUIET, 9)
     drawing.circle(x + 62 * sin(angle), y - 62 * cos(angle), 9, INK)
     drawing.circle(x, y, 12, INK)
@@ -38,7 +37,7 @@ def _ring(drawing: Drawing, turned: Turned) -> None:
         ("A", -PITCH_DEG / 8.0, BLUE, turned.now & 1),
         ("B", PITCH_DEG / 8.0, ORANGE, turned.now >> 1),
     ):
-        side = shift * (-1.0 if turned.swapped else 1.0) * _RAD_PER_DEG
+        side = radians(-shift if turned.swapped else shift)
         px, py = x + (radius + 36) * sin(side), y - (radius + 36) * cos(side)
         drawing.circle(px, py, 11, colour if level else PAPER, colour, 3)
         drawing.words(px, py + 5, name, PAPER if level else colour, 14, "middle", bold=True)

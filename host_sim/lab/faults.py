@@ -13,7 +13,7 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.faults import FaultSpec, set_faults
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check
 from host_sim.lab.riding import Lines, lesson_bike
 from host_sim.report.samples import Samples
@@ -22,11 +22,11 @@ START_S, STOP_S, END_S = 1.2, 6.5, 7.5
 LATER_S = (0.0, 0.117, 0.251)  # When it breaks in the other rides, after the chosen time.
 _SOON_S = 0.3
 _RUN_ON_WORST_S = 0.7  # Three periods of the guard at its slowest, and the motor controller.
-_SAME_S = 0.02  # Two samples: as good as the same moment.
-ALL_AWAKE = "everything, as built"
-LATCH_ASLEEP = "everything except the fault latch"
+_SAME_S = 0.02  # Two samples: treated as the same moment.
+ALL_ACTIVE = "everything, as built"
+LATCH_DISABLED = "everything except the fault latch"
 GUARD_ALONE = "the guard alone, with faulty logic"
-STAFFS = (ALL_AWAKE, LATCH_ASLEEP, GUARD_ALONE)
+STAFFS = (ALL_ACTIVE, LATCH_DISABLED, GUARD_ALONE)
 AT_ONCE, LATER, LAPSES, GOES_ON = (
     "stops at once",
     "stops, but later",
@@ -51,13 +51,13 @@ FAULTS_TO_TRY: dict[str, dict[str, Any]] = {
 """The text that a pupil reads, and the bench's fault that it describes."""
 
 
-class SleepingLatch(Faults):
+class DisabledLatch(Faults):
     """A fault latch that never latches. For this lesson only, to show what the guard does alone."""
 
     __slots__ = ()
 
     def __init__(self, controller: Controller) -> None:
-        """Look at the components of a controller."""
+        """Take the components of a controller."""
         super().__init__(
             controller.settings,
             controller.crank,
@@ -69,13 +69,13 @@ class SleepingLatch(Faults):
         )
 
     def step(self, inputs: Inputs, command_mv: int) -> int:
-        """Check nothing."""
+        """Run the checks, but never report a fault."""
         super().step(inputs, command_mv)
         self.cause = NO_FAULT
         return NO_FAULT
 
 
-class StubbornEngagement(Engagement):
+class FaultyEngagement(Engagement):
     """Faulty logic: it is always in the state "assisting". For this lesson only."""
 
     __slots__ = ()
@@ -113,14 +113,14 @@ class _Staff(StepWatch):
 
     def begin(self, world: World, controller: Controller) -> None:
         controller.guard = WatchedGuard(controller.settings, world.ticks_us(world.now_us))
-        if self._staff != ALL_AWAKE:
-            controller.faults = SleepingLatch(controller)
+        if self._staff != ALL_ACTIVE:
+            controller.faults = DisabledLatch(controller)
         if self._staff == GUARD_ALONE:
-            controller.engagement = StubbornEngagement()
+            controller.engagement = FaultyEngagement()
 
 
 class _GuardCuts(StepWatch):
-    """When the watched guard cut."""
+    """Records the times at which the watched guard lowered the command."""
 
     def __init__(self) -> None:
         self._refused = 0
@@ -141,8 +141,9 @@ class _GuardCuts(StepWatch):
 class Broken:
     """The result of the ride drawn, and of rides in which the same thing breaks a moment later.
 
-    `ends_s`: when help first ended after the fault, None if the legs ended it. `outcomes` are those of all
-    rides, that of the ride drawn first; `outcome` is the worst of them, as are `run_on_s` and `outlasts`.
+    `ends_s`: when help first ended after the fault; None if it ended only because pedalling stopped.
+    `outcomes` are those of all rides, the first one that of the ride drawn; `outcome` and `run_on_s` are the
+    worst of all rides.
     """
 
     fault: str
@@ -163,17 +164,18 @@ class Broken:
         return max(self.outcomes, key=GUESSES.index)
 
 
-def try_fault(fault: str, at_s: float, cadence_rpm: float, staff: str = ALL_AWAKE) -> Broken:
+def try_fault(fault: str, at_s: float, cadence_rpm: float, staff: str = ALL_ACTIVE) -> Broken:
     """Ride steadily, break one thing at `at_s` (2.5 to 5 s), stop pedalling at 6.5 s.
 
-    Copies of the ride break at the other moments of LATER_S: the positions of magnets and pulses are chance.
+    Copies of the ride fail at the other moments of LATER_S, since the positions of magnets and pulses are
+    random. `cadence_rpm` 30 to 90; `fault` and `staff` as in FAULTS_TO_TRY and STAFFS.
     """
     bike = lesson_bike({"settings": {"wheel_lost_ms": 2000}})
     lines: Lines = [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": START_S, "cadence_rpm": cadence_rpm},
     ]
-    watches = [new_samples(), _GuardCuts()]
+    watches = [Samples(), _GuardCuts()]
     trunk = ride_to(bike, lines, at_s - 0.05, watches, [_Staff(staff)])
     rides = []
     for later_s in LATER_S:
@@ -206,7 +208,7 @@ def _broken(branch: Branch, fault: dict[str, Any]) -> Branch:
 
 
 def _help_after(samples: Samples, at_s: float) -> tuple[float | None, bool]:
-    """Return when help first ended after the fault while the legs turned, and whether it came back."""
+    """Return when help first ended between the fault and the stop of pedalling, and whether it came back."""
     after = [at for at, time_s in enumerate(samples.time_s) if at_s <= time_s < STOP_S]
     ends = next((at for at in after if samples.command_v[at] == 0.0), None)
     helps_again = ends is not None and any(samples.command_v[at] > 0.0 for at in after if at > ends)
@@ -214,7 +216,7 @@ def _help_after(samples: Samples, at_s: float) -> tuple[float | None, bool]:
 
 
 def _run_on_s(samples: Samples) -> float:
-    """Return by how much the command outlasts the moment at which the legs stop."""
+    """Return how long the command stayed above zero after pedalling stopped, in s."""
     driven = [at for at, volt in enumerate(samples.command_v) if volt > 0.0]
     return max(0.0, samples.time_s[driven[-1]] - STOP_S) if driven else 0.0
 
@@ -228,15 +230,15 @@ def _outcome(at_s: float, ends_s: float | None, helps_again: bool) -> str:
 
 
 def check_guess(broken: Broken, guess: str | None) -> Check:
-    """Check whether the guess was right."""
+    """Check whether the guess was right; None if the pupil has not predicted anything yet."""
     if guess is None:
         return Check(False, "Predict first, then look.")
-    if guess == broken.outcome:
-        return Check(True, f"Right: the motor {broken.outcome}. {_why(broken)}")
-    return Check(False, f"Wrong: the motor {broken.outcome}. {_why(broken)}")
+    right = guess == broken.outcome
+    return Check(right, f"{'Right' if right else 'Wrong'}: the motor {broken.outcome}. {why(broken)}")
 
 
-def _why(broken: Broken) -> str:
+def why(broken: Broken) -> str:
+    """Explain the outcome in one or two sentences."""
     if len(set(broken.outcomes)) == 1:
         return _reason(broken)
     several = f"It depends on the moment: the worst of {len(broken.outcomes)} rides counts"
@@ -244,7 +246,7 @@ def _why(broken: Broken) -> str:
 
 
 def _reason(broken: Broken) -> str:
-    """Return who ended help in the ride drawn, or what still holds."""
+    """Return what ended help in the ride drawn, or which rule still holds."""
     ends_s, latched_s = broken.ends_s, broken.latched_s
     if broken.run_on_s > _RUN_ON_WORST_S:
         return "The most important rule fails: help does not end when pedalling stops."

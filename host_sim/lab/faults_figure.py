@@ -37,7 +37,7 @@ def draw_fault(broken: Broken, revealed: bool = True) -> str:
 
 
 def _lanes(drawing: Drawing, panel: Panel, broken: Broken, end_s: float) -> None:
-    """Draw a bar for each lane where it holds, labelled, so that no colour is needed."""
+    """Draw the bars of each lane, with its name, so that they can be read without colours."""
     samples = broken.samples
     spans = [
         [(START_S, min(STOP_S, end_s))],
@@ -69,7 +69,7 @@ def _numbers(broken: Broken) -> list[Number]:
 
 
 def _all_rides(broken: Broken, after: str) -> str:
-    """Return when help ended in the ride drawn, and what happened if it broke a moment later."""
+    """Return when help ended in the ride drawn, and what happened in rides with a later fault."""
     if len(set(broken.outcomes)) == 1:
         return f"{after}; the same in all {len(broken.outcomes)} rides"
     told = ", ".join(f"{broken.outcomes.count(one)} × {one}" for one in GUESSES if one in broken.outcomes)

@@ -38,12 +38,18 @@ def _own(request: Mapping[str, Any]) -> dict[str, Any]:
     return {"rules": rules, "svg": draw_own(owned), "said": list(owned.said)}
 
 
-def _told(call: Callable[[Mapping[str, Any]], dict[str, Any]], text: str) -> str:
+def table_in(text: str | bytes) -> dict[str, Any] | None:
+    """Return the table that a text in JSON holds; None if it is something else."""
     try:
-        request = json.loads(text)
+        read = json.loads(text)
     except (ValueError, RecursionError):
-        return json.dumps({"refused": NO_JSON})
-    if not isinstance(request, dict):
+        return None
+    return read if isinstance(read, dict) else None
+
+
+def _told(call: Callable[[Mapping[str, Any]], dict[str, Any]], text: str) -> str:
+    request = table_in(text)
+    if request is None:
         return json.dumps({"refused": NO_JSON})
     try:
         return json.dumps(call(request))

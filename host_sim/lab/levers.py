@@ -7,7 +7,7 @@ from itertools import accumulate
 from firmware.records import Outputs
 from host_sim.bikes.model import Bike
 from host_sim.bikes.settings_of import most_power_w
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.riding import Lines, lesson_bike
 from host_sim.places.limits import load_place, load_places
@@ -32,8 +32,8 @@ _SECOND = 100  # Samples of 10 ms.
 class Levered:
     """The result of the ride on the roller: watts over speed. `asked_w`: at ASKED_KM_PER_H.
 
-    `ends_found_km_per_h` are the speeds at which the last help ended, that of the ride drawn first; the rest
-    are copies in which the wheel's magnet is elsewhere, since a speed is known a pulse late.
+    `ends_found_km_per_h` are the speeds at which the last help ended, the first one that of the ride drawn;
+    the others are from copies with the wheel's magnet elsewhere, since a speed is measured one pulse late.
     """
 
     place: str
@@ -55,7 +55,7 @@ class Levered:
 
     @property
     def most_w(self) -> float:
-        """The largest mean of power over a second: a limit on continuous power does not mean an instant."""
+        """The largest mean power over a second, in W: the limit is one on continuous power."""
         sums = list(accumulate(self.power_w, initial=0.0))
         return max((late - early) / _SECOND for early, late in zip(sums, sums[_SECOND:], strict=False))
 
@@ -66,7 +66,7 @@ def places_to_choose() -> dict[str, str]:
 
 
 def try_levers(place: str, position: int, throttle_percent: int, pedalling: bool) -> Levered:
-    """Let a roller turn the wheel from 0 to 36 km/h while the levers stand still.
+    """Let a roller turn the wheel from 0 to 36 km/h while the levers stay where they are.
 
     `position` 1 to 4 (0, 35, 70 and 100 %); the trike's motor is as strong as the place allows, up to 500 W.
     """
@@ -92,7 +92,7 @@ def try_levers(place: str, position: int, throttle_percent: int, pedalling: bool
         {"at_s": START_S - 0.1, "cadence_rpm": 65 if pedalling else 0, **levers},
         {"at_s": START_S, "over_s": ramp_s, "roller_km_per_h": TOP_KM_PER_H},
     ]
-    trunk = ride_to(bike, lines, START_S, [new_samples()])
+    trunk = ride_to(bike, lines, START_S, [Samples()])
     marks = []
     for number in range(1, MARKS):
         trunk.ride_on(START_S + ramp_s * number / MARKS)
@@ -145,7 +145,7 @@ def _last_help_km_per_h(samples: Samples) -> float | None:
 
 
 def check_levers(tried: Levered) -> Check:
-    """Tell whether the throttle alone drives at 15 km/h."""
+    """Check whether the throttle alone drives at 15 km/h."""
     return check_all(
         [
             (not tried.pedalling, "stop pedalling"),

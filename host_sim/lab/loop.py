@@ -14,10 +14,10 @@ from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
 from host_sim.bench.world import World
 from host_sim.bikes.model import Bike
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
 from host_sim.lab.loop_margins import LAG_S, SPEED_KM_PER_H, Margins, margins_of
-from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.lab.riding import Lines, Watching, largest, lesson_bike
 from host_sim.report.samples import Samples
 
 RISE_MV_PER_S = 10_000  # The slew limiter at its fastest, since this lesson is about the loop.
@@ -33,7 +33,7 @@ _TURN_W = 2.0  # A smaller change of direction does not count: readings come in 
 
 
 class LoopWithoutAntiWindup(PowerLoop):
-    """The power loop as many first write it: the integral sums error times time and ignores all limits."""
+    """The power loop in its simplest form: the integral sums error times time and ignores all limits."""
 
     __slots__ = ("_windup_us",)
 
@@ -62,7 +62,7 @@ class _Replace(StepWatch):
         controller.power_loop = LoopWithoutAntiWindup(controller.settings, now_us)
 
 
-class Parts(StepWatch):
+class Parts(Watching):
     """The parts of the PI controller, every control period, and whether the slew limit acts."""
 
     def __init__(self) -> None:
@@ -76,13 +76,8 @@ class Parts(StepWatch):
         self.command_v: list[float] = []
         self.slewed: list[bool] = []
 
-    def begin(self, world: World, controller: Controller) -> None:
-        """Take the world and a controller that has just been switched on."""
-        self._world = world
-        self._controller = controller
-
     def look(self, outputs: Outputs) -> None:
-        """Take a control period."""
+        """Record a control period."""
         controller = self._controller
         loop = controller.power_loop
         allowed_w = min(controller.request.wanted_w, controller.ceilings.ceiling_w)
@@ -102,7 +97,7 @@ class Looped:
     """The result of the ride: the step from `low_w` to `high_w`, and the error at the end.
 
     `overshoots_percent` and `rises_s` are those of steps at several moments between two control periods and
-    two wheel pulses, that of the ride drawn first.
+    two wheel pulses, the first ones those of the ride drawn.
     """
 
     gain_uv_per_w: int
@@ -125,9 +120,8 @@ class Looped:
 
     @property
     def rise_s(self) -> float | None:
-        """The longest time to nine tenths of all steps; None if one never got there."""
-        reached = [rise_s for rise_s in self.rises_s if rise_s is not None]
-        return max(reached) if len(reached) == len(self.rises_s) else None
+        """The longest time to nine tenths of the step, in s; None if one step never got there."""
+        return largest(self.rises_s)
 
 
 def loop_bike(gain_uv_per_w: int, integral_ms: int) -> Bike:
@@ -162,7 +156,7 @@ def try_loop(
         {"at_s": START_S, "cadence_rpm": 60},
     ]  # fmt: skip
     replaced = [] if anti_windup else [_Replace()]
-    trunk = ride_to(bike, lines, STEP_S - 0.05, [new_samples(), Parts()], replaced)
+    trunk = ride_to(bike, lines, STEP_S - 0.05, [Samples(), Parts()], replaced)
     branches = []
     for later_s in steps_s:
         trunk.ride_on(STEP_S + later_s - 1e-6)  # So that the step at exactly this time sees it.
@@ -226,7 +220,7 @@ def swing_of(values: list[float], least: float) -> float:
 
 
 def check_loop(looped: Looped) -> Check:
-    """Tell whether the step is quick, does not overshoot, and settles, and needs its anti-windup."""
+    """Check whether the step is quick, does not overshoot, settles, and needs its anti-windup."""
     slow = "it never reaches the power" if looped.rise_s is None else f"it takes {looped.rise_s:.2f} s"
     over, swing = looped.overshoot_percent, looped.swing_percent
     wishes = [
@@ -240,9 +234,8 @@ def check_loop(looped: Looped) -> Check:
         wishes.append(
             (
                 without.overshoot_percent > OVERSHOOT_MOST_PERCENT,
-                "the loop is quick and calm, but without anti-windup too "
-                f"(overshoot {without.overshoot_percent:.0f} %): "
-                "find a quicker loop that reaches the slew limit",
+                "the loop is quick and calm, but without anti-windup too (overshoot "
+                f"{without.overshoot_percent:.0f} %): find a quicker loop that reaches the slew limit",
             )
         )
     return check_all(

@@ -1,4 +1,4 @@
-"""Lesson 4's figure: the step with every part of the PI controller, beside Bode and Nyquist plot."""
+"""Lesson 4's figure: the step with every part of the PI controller, with its Bode and Nyquist plots."""
 
 from cmath import phase
 from itertools import pairwise

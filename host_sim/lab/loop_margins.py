@@ -9,7 +9,7 @@ from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bikes.model import Bike
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
-LAG_S = 0.1  # A slow power stage, so that the eye can follow.
+LAG_S = 0.1  # A slow power stage, so that each part can be seen.
 SPEED_KM_PER_H = 18.0
 _PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _SMOOTHED_SHARE = 0.25  # Of each new current reading, as in firmware/sense/supply.py.
@@ -52,7 +52,7 @@ def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
 
 
 def watts_per_volt(bike: Bike) -> float:
-    """Return how many watts a volt of command moves at full power: d(E I + R I^2)/dI times amperes a volt."""
+    """Return the change of full power per volt of command, W/V: d(E I + R I^2)/dI times amperes per volt."""
     motor, controller = bike.motor, bike.motor_controller
     wheel_rad_per_s = SPEED_KM_PER_H / KM_PER_H_PER_M_PER_S / bike.bicycle.wheel_circumference_m * 2.0 * pi
     back_v = motor.torque_constant_nm_per_a * wheel_rad_per_s

@@ -11,17 +11,14 @@ from typing import Any
 
 from firmware.records import Inputs, Outputs
 from firmware.settings import Settings
-from host_sim.bench.assemble import bench_for
-from host_sim.bench.course import course_from
 from host_sim.bench.foreign import COMMAND_MAX_MV, Foreign
-from host_sim.bench.script import CourseScript
 from host_sim.errors import RequestError
 from host_sim.lab.own_words import FILE, explained
-from host_sim.lab.riding import Lines, Ridden, lesson_bike
+from host_sim.lab.riding import Lines, Ridden, lesson_bike, ride
 from host_sim.report.samples import Samples
 
 START_S, STOP_S, AGAIN_S, BRAKE_S, RELEASE_S, END_S = 1.2, 5.0, 6.5, 9.5, 10.3, 10.6
-PHASES_S = (0.0, 0.07, 0.14)  # The legs stop and the brake is pulled at several places of a turn.
+PHASES_S = (0.0, 0.07, 0.14)  # Pedalling stops and the brake is pulled at several places of a turn.
 HELP_W, HELP_MOST_S = 100.0, 2.0
 CUT_MOST_M = 2.0  # EN 15194:2017, by a parallel text: 2 m with brake switches, as these levers have.
 BRAKE_MOST_S = 0.1  # Common practice, no source.
@@ -119,8 +116,7 @@ def _made(code: str, said: list[str]) -> Callable[[int, bool], Any]:
 
 
 def _ride(code: str, phase_s: float, said: list[str]) -> Ridden:
-    """Ride once: start, stop, start again, brake; `phase_s` is how much later legs and brake stop."""
-    bike = lesson_bike({"settings": {}})
+    """Ride once: start, stop, start again, brake; `phase_s` delays the stop and the brake."""
 
     def build(settings: Settings, now_us: int) -> Foreign:
         return Foreign(_Inner(_made(code, said)), "own loop", settings, now_us)
@@ -133,16 +129,12 @@ def _ride(code: str, phase_s: float, said: list[str]) -> Ridden:
         {"at_s": BRAKE_S + phase_s, "brake": True},
         {"at_s": RELEASE_S, "brake": False},
     ]
-    bench = bench_for(bike, 1, build=build)
-    samples = Samples(periods=2)
-    bench.watch(samples)
     try:
-        bench.ride(CourseScript(course_from("own loop", "own loop", END_S, lines)), END_S)
+        return ride(lesson_bike({}), lines, END_S, build=build)
     except BaseException as error:  # Whatever it is, SystemExit too: it comes from the pupil's code.
         cause = error.__cause__ or error
         wrong_answer = isinstance(cause, _WrongAnswerError)
         raise RequestError(str(cause) if wrong_answer else explained(cause, code)) from None
-    return Ridden(samples, bench.meter)
 
 
 def _rules(ridden: list[Ridden]) -> tuple[Rule, ...]:
@@ -180,7 +172,7 @@ def _with_phases(ridden: list[Ridden]) -> list[tuple[Ridden, float]]:
 
 
 def _helps_after(samples: Samples) -> float | None:
-    """Return how long after the start of the legs the motor gave HELP_W; None if it never did."""
+    """Return how long after the start of pedalling the motor gave HELP_W, in s; None if it never did."""
     for at_s, power_w in zip(samples.time_s, samples.power_w, strict=True):
         if START_S <= at_s < STOP_S and power_w >= HELP_W:
             return at_s - START_S

@@ -1,10 +1,10 @@
-"""Own loop's figure: what the legs and the brake did, and how the controller reacted."""
+"""Own loop's figure: pedalling and brake, and how the controller reacted."""
 
 from host_sim.lab.own_loop import AGAIN_S, BRAKE_S, END_S, RELEASE_S, START_S, STOP_S, Owned
 from host_sim.report.svg import BLUE, GREEN, ORANGE, PAPER, PURPLE, Drawing, Panel
 
 _FROM_S = 1.0
-_WORDS_WIDE = 80.0  # Names that fit are inside their bar, others before it.
+_WORDS_WIDE = 80.0  # A name that fits is inside its bar, another one is left of it.
 
 
 def draw_own(owned: Owned) -> str:

@@ -14,7 +14,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-from host_sim.lab.in_page import own_answered
+from host_sim.lab.in_page import own_answered, table_in
 
 OWN_MAX_S = 3
 START_MAX_S = 20.0  # Until Python has loaded the bench, on a busy computer.
@@ -28,7 +28,8 @@ _BEGUN = b"begun\n"
 
 def own_in_process(text: str) -> str:
     """Return the answer of `in_page.own_answered`, from a separate process."""
-    if not _has_code(text):
+    request = table_in(text)
+    if request is None or not isinstance(request.get("code"), str):
         return own_answered(text)  # Which refuses it.
     with tempfile.TemporaryDirectory(prefix="treadle-own-") as folder:
         process = subprocess.Popen(
@@ -40,14 +41,6 @@ def own_in_process(text: str) -> str:
             return _answer_of(process, text)
         finally:
             _end(process)
-
-
-def _has_code(text: str) -> bool:
-    try:
-        request = json.loads(text)
-    except (ValueError, RecursionError):
-        return False
-    return isinstance(request, dict) and isinstance(request.get("code"), str)
 
 
 def _environment() -> dict[str, str]:
@@ -73,11 +66,8 @@ def _answer_of(process: subprocess.Popen[bytes], text: str) -> str:
     riding.stop()
     if riding.fired:
         return json.dumps({"refused": ENDLESS})
-    try:
-        told = json.loads(answer) if len(answer) <= ANSWER_MAX else None
-    except (ValueError, RecursionError):
-        told = None
-    return json.dumps(told if isinstance(told, dict) else {"refused": BROKEN})
+    told = table_in(answer) if len(answer) <= ANSWER_MAX else None
+    return json.dumps({"refused": BROKEN} if told is None else told)
 
 
 class _Timer:

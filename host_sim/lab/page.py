@@ -8,7 +8,7 @@ import json
 from html import escape
 from pathlib import Path
 
-from host_sim.lab.catalogue import NAMES, lesson
+from host_sim.lab.catalogue import NAMES, NUMBERS, lesson
 from host_sim.lab.description import Choice, Input, Lesson, Prediction, Slider, Switch
 from host_sim.lab.own_loop import START_CODE
 
@@ -38,8 +38,8 @@ def page(nonce: str, connect: str, settings: dict[str, object], scripts: tuple[s
     inline = "\n".join((WEB / name).read_text(encoding="utf-8") for name in SCRIPTS)
     files = "".join(f'<script nonce="{nonce}" src="{escape(name)}"></script>' for name in scripts)
     style = (WEB / "lab.css").read_text(encoding="utf-8")
-    sections = "".join(_section(number, lesson(number)) for number in range(1, OWN))
-    links = "".join(f'<a href="#{number}">{number}</a>' for number in range(1, OWN))
+    sections = "".join(_section(number, lesson(number)) for number in NUMBERS)
+    links = "".join(f'<a href="#{number}">{number}</a>' for number in NUMBERS)
     return f"""<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="{escape(policy(nonce, connect))}">
@@ -62,8 +62,7 @@ def _section(number: int, described: Lesson) -> str:
     starts = escape(json.dumps(described.start_values()))
     return (
         f'<section id="lesson-{number}" class="lab-lesson" data-lesson="{number}" data-start="{starts}" '
-        f'data-parts="{json.dumps(described.parts)}" '
-        f'aria-labelledby="title-{number}" hidden>'
+        f'data-parts="{json.dumps(described.parts)}" aria-labelledby="title-{number}" hidden>'
         f"<header><p>Lesson {number} of {len(NAMES)}: {escape(described.title)}</p>"
         f'<h1 id="title-{number}" tabindex="-1">{escape(described.question)}</h1></header>'
         f'<div class="lab-side">{_prediction(number, described.prediction)}'

@@ -1,14 +1,18 @@
 """A lesson's bicycle and a lesson's ride: an example bike with a few keys changed, checked like a file."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from firmware.controller import Controller
+from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for
 from host_sim.bench.course import course_from
 from host_sim.bench.meter import Meter
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.world import World
 from host_sim.bikes.fit import check_fit
 from host_sim.bikes.load import BIKES
 from host_sim.bikes.model import Bike
@@ -21,6 +25,12 @@ from host_sim.tomlfile import check, read_toml
 LESSON_BIKE = "cargo_trike"
 Parts = dict[str, Any]
 Lines = list[dict[str, Any]]
+
+
+def largest(values: Sequence[float | None]) -> float | None:
+    """Return the largest value; None if one is missing."""
+    known = [value for value in values if value is not None]
+    return max(known) if len(known) == len(values) else None
 
 
 def lesson_bike(parts: Parts, name: str = LESSON_BIKE) -> Bike:
@@ -42,6 +52,15 @@ def lesson_bike(parts: Parts, name: str = LESSON_BIKE) -> Bike:
     return bike
 
 
+class Watching(StepWatch):
+    """A watch that stores the world and the controller that has just been switched on."""
+
+    def begin(self, world: World, controller: Controller) -> None:
+        """Store both."""
+        self._world = world
+        self._controller = controller
+
+
 @lru_cache(maxsize=8)
 def _example(name: str) -> Parts:
     return read_toml(BIKES / f"{name}.toml")
@@ -52,21 +71,27 @@ def _place(name: str) -> Place:
     return load_place(name)
 
 
+@dataclass(frozen=True, slots=True)
 class Ridden:
-    """A ride of a lesson: its `samples` and its `meter`."""
+    """What was measured on a ride of a lesson."""
 
-    def __init__(self, samples: Samples, meter: Meter) -> None:
-        """Keep what was measured."""
-        self.samples = samples
-        self.meter = meter
+    samples: Samples
+    meter: Meter
 
 
 def ride(
-    bike: Bike, lines: Lines, seconds: float, watches: Sequence[StepWatch] = (), seed: int = 1
+    bike: Bike,
+    lines: Lines,
+    seconds: float,
+    watches: Sequence[StepWatch] = (),
+    build: Callable[[Settings, int], Controller] | None = None,
 ) -> Ridden:
-    """Ride a course given by its stretches, and return a sample every 10 ms. A second takes some 8 ms."""
-    bench = bench_for(bike, seed)
-    samples = Samples(periods=2)
+    """Ride a course given by its stretches, and return a sample every 10 ms. A second takes some 8 ms.
+
+    `build` makes the controller, None the firmware's own.
+    """
+    bench = bench_for(bike, 1, build=build)
+    samples = Samples()
     # A watch of the lesson comes first: it may change the controller before others read it.
     for watch in (*watches, samples):
         bench.watch(watch)

@@ -67,7 +67,7 @@ class LabHandler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         """Send the page, which is the same for everybody and contains no secret."""
-        if not self._named_rightly():
+        if not self._names_this_server():
             return
         if self.path != "/":
             self._refuse(HTTPStatus.NOT_FOUND, "there is one page here, /")
@@ -79,7 +79,7 @@ class LabHandler(BaseHTTPRequestHandler):
     def do_POST(self) -> None:
         """Answer a call of the page."""
         calls = {"/call": answered, "/own": self._own}
-        if not self._named_rightly():
+        if not self._names_this_server():
             return
         call = calls.get(self.path)
         if call is None:
@@ -111,7 +111,7 @@ class LabHandler(BaseHTTPRequestHandler):
         values = self.headers.get_all(name, [])
         return values[0] if len(values) == 1 else None
 
-    def _named_rightly(self) -> bool:
+    def _names_this_server(self) -> bool:
         if self._one("Host") in self.server.names:
             return True
         self._refuse(HTTPStatus.FORBIDDEN, f"Host is not {self.server.names[0]}")

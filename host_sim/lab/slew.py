@@ -1,12 +1,12 @@
-"""Lesson 3: how fast the push may rise: the rise rate trades jerk against lag."""
+"""Lesson 3: how fast the push may rise: a higher rise rate means less lag and more jerk."""
 
 from dataclasses import dataclass
-from math import pi
 
 from host_sim.bikes.model import Bike
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.handover.first_ride import push_m_per_s2
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
-from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.lab.riding import Lines, largest, lesson_bike
 from host_sim.report.samples import Samples
 
 START_S, STOP_S, END_S = 1.2, 6.5, 7.2
@@ -32,8 +32,9 @@ class Push:
 class Slewed:
     """The result of the ride drawn, and of others that start or stop at another place of the crank.
 
-    `worsts_m_per_s3` and `lags_s` are those of the starts, `cuts_m_per_s3` and `cuts_after_s` (from the legs'
-    stop) those of the stops, those of the ride drawn first. A lag is None if full power was not reached.
+    `worsts_m_per_s3` and `lags_s` are those of the starts, `cuts_m_per_s3` and `cuts_after_s` (from the end
+    of pedalling) those of the stops; the first ones are those of the ride drawn. A lag is None if full power
+    was not reached.
     """
 
     rise_mv_per_s: int
@@ -60,15 +61,14 @@ class Slewed:
 
     @property
     def lag_s(self) -> float | None:
-        """The longest lag: from the first command to nine tenths of the power; None if one missed them."""
-        reached = [lag_s for lag_s in self.lags_s if lag_s is not None]
-        return max(reached) if len(reached) == len(self.lags_s) else None
+        """The longest lag, first command to nine tenths of the power, in s; None if one ride missed them."""
+        return largest(self.lags_s)
 
 
 def try_slew(rise_mv_per_s: int, load_kg: float) -> Slewed:
-    """Ride away on level road with a rise rate (50 to 5000 mV/s) and a load in the box (0 to 150 kg)."""
+    """Start on a level road with a rise rate (50 to 5000 mV/s) and a load in the box (0 to 150 kg)."""
     bike = lesson_bike({"bicycle": {"load_kg": load_kg}, "settings": {"rise_mv_per_s": rise_mv_per_s}})
-    trunk = ride_to(bike, _starting_at(START_S), STOP_S - 0.05, [new_samples()])
+    trunk = ride_to(bike, _starting_at(START_S), STOP_S - 0.05, [Samples()])
     cuts = []
     for number in range(STOPS):
         trunk.ride_on(STOP_S + _STOPS_SPREAD_S * number / STOPS)
@@ -94,7 +94,7 @@ def _starting_at(start_s: float) -> Lines:
 
 
 def _stopped(bike: Bike, branch: Branch) -> tuple[Samples, Push]:
-    """Stop the legs now, and ride on until the push has ended."""
+    """Stop pedalling now, and ride on until the push has ended."""
     branch.stop_pedalling()
     branch.ride_on(END_S)
     return branch.watches[0], _push(bike, branch.watches[0])
@@ -103,9 +103,7 @@ def _stopped(bike: Bike, branch: Branch) -> tuple[Samples, Push]:
 def _started(bike: Bike, number: int) -> tuple[Samples, Push]:
     """Start with the crank at another place between two magnets, and ride until full power is reached."""
     crank_deg = 360.0 / bike.pedal_sensor.pulses_per_rev * number / STARTS
-    branch = ride_to(
-        bike, _starting_at(START_S), START_S, [new_samples()], seed=1 + number, crank_deg=crank_deg
-    )
+    branch = ride_to(bike, _starting_at(START_S), START_S, [Samples()], seed=1 + number, crank_deg=crank_deg)
     full_w = _FULL_SHARE * bike.firmware_settings.assist_power_w
     branch.ride_on(STOP_S, over=lambda outputs: branch.world.motor.power_w > full_w)
     branch.ride_on(min(branch.now_s + 2.0 * _WINDOW_S, STOP_S))
@@ -113,7 +111,7 @@ def _started(bike: Bike, number: int) -> tuple[Samples, Push]:
 
 
 def _push(bike: Bike, samples: Samples) -> Push:
-    push = [_push_m_per_s2(bike, motor_a) for motor_a in samples.motor_a]
+    push = push_m_per_s2(bike, samples)
     # Over a window centred on each sample, so that a change appears at its own time.
     half = [0.0] * (_WINDOW // 2)
     slopes = [(after - before) / _WINDOW_S for before, after in zip(push, push[_WINDOW:], strict=False)]
@@ -128,16 +126,9 @@ def _lag_s(bike: Bike, samples: Samples) -> float | None:
 
 
 def _ends_s(samples: Samples) -> float | None:
-    """Return when the command was cut after the legs stopped."""
+    """Return when the command was cut after pedalling stopped, in s."""
     pairs = zip(samples.time_s, samples.command_v, strict=True)
     return next((at for at, volt in pairs if at > STOP_S and volt == 0.0), None)
-
-
-def _push_m_per_s2(bike: Bike, motor_a: float) -> float:
-    """Return the acceleration that the motor alone gives: torque over radius over mass."""
-    current_a = max(motor_a - bike.motor.no_load_current_a, 0.0)
-    radius_m = bike.bicycle.wheel_circumference_m / (2.0 * pi)
-    return current_a * bike.motor.torque_constant_nm_per_a / radius_m / bike.bicycle.mass_kg
 
 
 def check_slew(tried: Slewed) -> Check:

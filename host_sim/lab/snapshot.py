@@ -5,14 +5,13 @@ The browser loads a page from a temporary server, and sends the memory back.
 
 import json
 import secrets
-import shutil
 import subprocess
 import tempfile
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Event, Thread
 from typing import Any
 
-from host_sim.handover.browser import BROWSERS, QUIET_OPTIONS
+from host_sim.handover.browser import QUIET_OPTIONS, installed_browser
 from host_sim.lab.catalogue import NAMES
 from host_sim.lab.page import WEB, policy
 
@@ -47,7 +46,7 @@ def recorded(told: dict[str, Any], scripts: dict[str, str]) -> bytes | None:
 
     `told` is passed to the page's scripts (lock and worker), `scripts` are the files of the export.
     """
-    browser = next((found for name in BROWSERS if (found := shutil.which(name)) is not None), None)
+    browser = installed_browser()
     if browser is None:
         return None
     with _Server(told, scripts) as server, tempfile.TemporaryDirectory(prefix="treadle-lab-") as profile:

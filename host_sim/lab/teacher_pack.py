@@ -9,7 +9,7 @@ from pathlib import Path
 
 from host_sim.errors import RequestError
 from host_sim.lab.call import answer
-from host_sim.lab.catalogue import NAMES, lesson
+from host_sim.lab.catalogue import NUMBERS, lesson
 from host_sim.lab.description import Choice, Input, Lesson, Slider, Value, Values
 from host_sim.lab.own_loop import ride_own
 from host_sim.lab.page import CAUTION
@@ -52,14 +52,13 @@ def write_pack(folder: Path) -> list[Path]:
 
 def teacher_page() -> str:
     """Return the page for teachers, after riding every question and every solution."""
-    numbers = range(1, len(NAMES) + 1)
-    minutes = sum(teaching(number).minutes for number in numbers) + own_loop.MINUTES
+    minutes = sum(teaching(number).minutes for number in NUMBERS) + own_loop.MINUTES
     parts = [
         "<h1>Treadle lab: for teachers</h1>"
         f"<p>Six lessons and an editor, about {minutes} minutes in all; each can be used alone. Pupils "
         "choose an answer before a lesson shows its ride, and can save answers and results as a table "
         f"(CSV). The answers below are not on their pages.</p><p>{escape(CAUTION)}</p>",
-        *(_taught(number, lesson(number)) for number in numbers),
+        *(_taught(number, lesson(number)) for number in NUMBERS),
         _own_taught(),
     ]
     return _page("Treadle lab: for teachers", parts)
@@ -138,10 +137,7 @@ def _own_taught() -> str:
 
 def worksheet_page() -> str:
     """Return the pupils' sheet, two pages per lesson, without answers."""
-    lessons = [
-        _sheet(number, lesson(number)) + _paper_sheet(number, lesson(number))
-        for number in range(1, len(NAMES) + 1)
-    ]
+    lessons = [_sheet(number, lesson(number)) + _paper_sheet(number, lesson(number)) for number in NUMBERS]
     own = (
         f"{_sheet_head('Own loop: can fifteen lines be a controller?')}"
         "<p>Ride the controller without changes. Which rules fail, and which line is the reason?</p>"

@@ -1,14 +1,14 @@
 """Lesson 2: how soon the motor may start and how soon it must stop, with a ring of few or many magnets."""
 
 from dataclasses import dataclass
-from math import pi
+from math import degrees, pi
 
 from firmware.decide.engagement import ASSISTING
 from host_sim.bench.clock import US_PER_S
 from host_sim.bikes.model import Bike
-from host_sim.lab.branching import Branch, new_samples, ride_to
+from host_sim.lab.branching import Branch, ride_to
 from host_sim.lab.checking import Check, check_all
-from host_sim.lab.riding import Lines, lesson_bike
+from host_sim.lab.riding import Lines, largest, lesson_bike
 from host_sim.lab.worst_stops import WorstStop, edges_ahead, ride_to_stop, worst_stops
 from host_sim.plant.rider import LEG_ACCELERATION_RAD_PER_S2
 from host_sim.report.samples import Samples
@@ -20,28 +20,28 @@ ANGLE_MOST_DEG = 100.0
 RUN_ON_MOST_S = 0.2
 STOPS = 6  # Spread evenly over a turn of the crank, for the mean.
 STOPS_TRIED = 3  # Those that are predicted to be the worst.
-SOONER_S = 0.003  # By how much sooner legs may reach a pulse: one control period decides whether it counts.
-STARTS = 4  # Places between two magnets from which the legs start.
+SOONER_S = 0.003  # How much sooner the crank may reach a pulse: one control period decides whether it counts.
+STARTS = 4  # Places between two magnets at which the crank starts.
 FEWEST_PULSES = 16  # Of the selectable counts those that can meet all targets; the tests try all settings.
-REST_S = STOP_S + SLOW_RPM * pi / 30.0 / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
+_SLOW_RAD_PER_S = SLOW_RPM * pi / 30.0
+REST_S = STOP_S + _SLOW_RAD_PER_S / LEG_ACCELERATION_RAD_PER_S2  # When the crank stands.
 _TURN_S = 60.0 / SLOW_RPM
 _BEFORE_STOP_S = 0.3
-_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Soon after switching on, legs get no help.
+_SHORT_START_S, _START_ENDS_S = 1.05, 3.25  # Soon after switching on, pedalling gets no help.
 _LONGEST_GAP_S = 1.5
-_LEGS_STOP_S = 0.07  # Longer than slow legs take.
+_LEGS_STOP_S = 0.07  # Longer than slow legs take to stop.
 _PLACES = sorted(number * 0.618034 % 1.0 for number in range(STOPS))  # Not a multiple of any magnet spacing.
 _BEFORE_EDGE_S = 0.08
-_DEG_PER_RAD = 180.0 / pi
 
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
     """The result of the ride, and of copies that stop or start elsewhere between two magnets.
 
-    `help_deg` is the largest angle of crank before the first help, None if none came in the ride drawn;
-    `lapses_s` the times at which help lapsed in it while the legs turned, `lapses` how often it did until a
-    turn of slow legs after that ride's stop. `run_ons_s` is the help after the crank has come to rest:
-    STOPS that are spread over a turn, that of the ride drawn first, then the worst ones.
+    `help_deg` is the largest angle of the crank before the first help, None if a start got none; `lapses_s`
+    are the times at which help lapsed during pedalling in the ride drawn, `lapses` how often it did until one
+    turn of slow pedalling after that ride's stop. `run_ons_s` is the help after the crank has come to rest:
+    for STOPS spread over a turn, the first one that of the ride drawn, then for the worst ones.
     """
 
     pulses: int
@@ -66,27 +66,27 @@ class Thresholds:
 
 
 def try_thresholds(pulses: int, engage_edges: int, stop_percent: int) -> Thresholds:
-    """Ride away, then with slower legs, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 240 %.
+    """Start, pedal more slowly, then stop. 4 to 32 pulses, 2 to 24 edges, 100 to 240 %.
 
     The ring is duty-coded, its magnets glued by hand: it gives information only once per pitch, so a stop
     shows as a missing pitch, and a magnet that is late looks like a stop.
     """
     bike = bike_with_ring(pulses, engage_edges, stop_percent)
-    before = ride_to(bike, slow_lines(), STOP_S - _BEFORE_STOP_S, [new_samples()])
+    before = ride_to(bike, slow_lines(), STOP_S - _BEFORE_STOP_S, [Samples()])
     drawn = before.copy()
     drawn.ride_on(STOP_S)
     drawn.stop_pedalling()
     drawn.ride_on(END_S)
     samples: Samples = drawn.watches[0]
     ahead = edges_ahead(before, STOP_S + _TURN_S)
-    likely = worst_stops(ahead, STOP_S, SLOW_RPM * pi / 30.0, stop_percent / 100.0)
+    likely = worst_stops(ahead, STOP_S, _SLOW_RAD_PER_S, stop_percent / 100.0)
     run_ons_s = _run_ons_s(before, likely)
     before.ride_on(STOP_S + _TURN_S)
     helps = [_help_deg(samples), *(_started(bike, pulses, at) for at in range(1, STARTS))]
     spans = before.watches[0].spans(ASSISTING)
     return Thresholds(
         pulses, engage_edges, stop_percent, samples,
-        help_deg=None if None in helps else max(one for one in helps if one is not None),
+        help_deg=largest(helps),
         helps_deg=helps,
         lapses_s=[end_s for _, end_s in samples.spans(ASSISTING) if end_s < STOP_S],
         lapses=sum(1 for _, end_s in spans if end_s < before.watches[0].time_s[-1]),  # Some for good.
@@ -102,7 +102,7 @@ def bike_with_ring(pulses: int, engage_edges: int, stop_percent: int) -> Bike:
 
 
 def slow_lines() -> Lines:
-    """Return the course up to the stop: brisk legs, then slow ones."""
+    """Return the course up to the stop: brisk pedalling, then slow."""
     return [
         {"at_s": 0, "cadence_rpm": 0, "effort_w": 90},
         {"at_s": START_S, "cadence_rpm": BRISK_RPM},
@@ -128,7 +128,7 @@ def _run_ons_s(scout: Branch, likely: list[WorstStop]) -> list[float]:
 
 
 def _run_on_s(branch: Branch) -> float:
-    """Stop the legs now and return how long the command outlasts the crank."""
+    """Stop pedalling now; return how long the command stays above zero after the crank stands, in s."""
     begun_s = branch.now_s
     branch.stop_pedalling()
     branch.ride_on(begun_s + _LEGS_STOP_S + _LONGEST_GAP_S, over=lambda outputs: outputs.command_mv == 0)
@@ -146,7 +146,7 @@ def _started(bike: Bike, pulses: int, number: int) -> float | None:
     branch.ride_on(_START_ENDS_S, over=lambda outputs: branch.controller.engagement.state == ASSISTING)
     if branch.controller.engagement.state != ASSISTING:
         return None
-    return (branch.world.rider.crank_rad - stood_rad) * _DEG_PER_RAD
+    return degrees(branch.world.rider.crank_rad - stood_rad)
 
 
 def _help_deg(samples: Samples) -> float | None:
@@ -171,10 +171,7 @@ def check_thresholds(tried: Thresholds) -> Check:
                 tried.run_on_s <= RUN_ON_MOST_S,
                 f"in the worst case it runs on for {tried.run_on_s:.2f} s, wanted {RUN_ON_MOST_S:g} s",
             ),
-            (
-                tried.pulses <= FEWEST_PULSES,
-                "fewer magnets can meet the targets too",
-            ),
+            (tried.pulses <= FEWEST_PULSES, "fewer magnets can meet the targets too"),
         ],
         "More magnets improve both start and stop; the two settings only trade one against the other.",
     )

@@ -1,4 +1,4 @@
-"""Lesson 2's figure: the legs, the help, where it came late, where it lapsed and how long it ran on."""
+"""Lesson 2's figure: cadence and help, where help lapsed, and how long it ran on."""
 
 from firmware.decide.engagement import ASSISTING
 from host_sim.lab.strip import Number, strip
@@ -47,18 +47,12 @@ def draw_thresholds(tried: Thresholds) -> str:
 
 
 def _stops(drawing: Drawing, panel: Panel, tried: Thresholds) -> None:
-    """Draw a dot for every stop, as long after the legs' rest as its run-on lasted."""
+    """Draw a dot for every stop, at the end of its run-on."""
     for at, run_on_s in enumerate(tried.run_ons_s):
         colour = GREEN if run_on_s <= RUN_ON_MOST_S else RED
         drawing.circle(panel.x_at(REST_S + run_on_s), panel.y_at(4.0 + 5.0 * at), 4, colour)
-    drawing.words(
-        panel.x_at(STOP_S) - 5,
-        panel.y_at(8.0),
-        "end of help, one dot per stop",
-        INK,
-        13,
-        "end",
-    )
+    left, y = panel.x_at(STOP_S) - 5, panel.y_at(8.0)
+    drawing.words(left, y, "end of help, one dot per stop", INK, 13, "end")
 
 
 def _numbers(tried: Thresholds) -> list[Number]:

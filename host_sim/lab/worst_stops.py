@@ -1,9 +1,9 @@
-"""Where the legs must start to stop so that help outlasts the crank longest: predicted, then ridden.
+"""Predicts when pedalling must stop so that help lasts longest after the crank stands.
 
-A duty-coded ring shows a pulse at its rising edge. Help outlasts the crank longest if the crank, slowing
-down, just reaches such an edge: the firmware sees it late, and the pitch that it measures, of which the
-stop gap is a share, is long. How slow the crank may become is limited by the duty: an edge whose pitch was
-high for less than 9/16 of it shows no direction (`firmware/sense/crank.py`).
+A duty-coded ring shows a pulse at its rising edge. Help lasts longest if the crank, slowing down, just
+reaches such an edge: the firmware sees it late, and the pitch that it measures, of which the stop gap is a
+share, is long. How slow the crank may become is limited by the duty: an edge whose pitch was high for less
+than 9/16 of it shows no direction (`firmware/sense/crank.py`). The lesson then rides the predicted stops.
 """
 
 from copy import deepcopy
@@ -51,8 +51,8 @@ def worst_stops(
         (before_s, _), (rise_s, _), (fall_s, _) = (edges[at] for at in (before, rise, rise + 1))
         edge_s = edges[next_rise][0]
         pitch_s = edge_s - rise_s
-        # Legs that slow down evenly reach an edge this much later than at a steady speed; not so late that
-        # the duty shows no direction, or that help has lapsed by then.
+        # A crank that slows down evenly reaches an edge this much later than at a steady speed; but not so
+        # late that the duty shows no direction, or that help has lapsed by then.
         late_s = min(
             (fall_s - rise_s) * _LONGEST_PITCH_OF_HIGH - pitch_s,
             (rise_s - before_s) * gap_share - pitch_s,
@@ -65,7 +65,7 @@ def worst_stops(
 
 
 def ride_to_stop(branch: Branch, stop: WorstStop, sooner_s: float) -> None:
-    """Ride to the moment at which the legs must begin to stop; the edge is reached `sooner_s` sooner.
+    """Ride to the moment at which pedalling must stop; the edge is reached `sooner_s` sooner.
 
     The branch must be a little before that moment.
     """
@@ -78,7 +78,7 @@ def ride_to_stop(branch: Branch, stop: WorstStop, sooner_s: float) -> None:
 
 
 def stopping_rad(rad_per_s: float, stop_s: float) -> float:
-    """Return by what angle the crank turns on when the legs begin to stop, in the bench's own steps."""
+    """Return by what angle the crank turns on after pedalling stops, in the bench's own steps."""
     elapsed_s = _PERIOD_S - stop_s % _PERIOD_S
     turned_rad = 0.0
     while rad_per_s > 0.0:

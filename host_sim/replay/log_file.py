@@ -11,15 +11,16 @@ from typing import Any
 
 from cobs import cobs  # type: ignore[import-untyped]
 
+from firmware.settings import Settings
 from host_sim.boardlink.recorded import Block, DamagedBlock, Loss, RecordedStep, StepReader, decode_block
 from host_sim.errors import RequestError
-from host_sim.textfile import spoken
+from host_sim.textfile import read_bytes, spoken
 
 MAGIC = "treadle_log"
 VERSION = 1
 SUFFIX = ".steps"
 END = b'{"end": true}'
-SIZE_MAX = 2_000_000_000
+BYTES_MAX = 2_000_000_000
 
 
 class LogFailed(Exception):
@@ -42,6 +43,15 @@ class Section:
         for block in self.blocks:
             yield from reader.feed(block)
 
+    def firmware_settings(self) -> Settings:
+        """Return the settings of this start; RequestError if this version of the firmware refuses them."""
+        try:
+            return Settings(self.settings)
+        except (ValueError, TypeError, AttributeError) as error:
+            raise RequestError(
+                f"the log's settings do not fit this version of the firmware: {error}"
+            ) from None
+
     @property
     def started_us(self) -> int | None:
         """The time that the controller was built with; None if the blocks begin later than the board."""
@@ -55,6 +65,11 @@ class Log:
 
     sections: list[Section]
     ended: bool
+
+    @property
+    def longest(self) -> Section:
+        """The section with the most steps."""
+        return max(self.sections, key=lambda section: sum(block.steps for block in section.blocks))
 
 
 def header_line(board: str, form: str, settings: dict[str, int], frozen: bool) -> bytes:
@@ -135,17 +150,7 @@ class LogWriter:
 
 def read_log(path: Path) -> Log:
     """Return the log in a file; RequestError says in a sentence what is wrong with it, and where."""
-    name = spoken(path)
-    try:
-        if path.is_dir():
-            raise RequestError(f"{name} is a directory, allowed is a log of treadle watch --record")
-        if path.stat().st_size > SIZE_MAX:
-            raise RequestError(f"{name} is larger than {SIZE_MAX} bytes, allowed is a log of treadle watch")
-        content = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "no possible file name"
-        raise RequestError(f"{name} can't be read: {reason}") from None
-    return parse_log(content, name)
+    return parse_log(read_bytes(path, BYTES_MAX), spoken(path))
 
 
 def parse_log(content: bytes, name: str) -> Log:

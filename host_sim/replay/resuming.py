@@ -4,14 +4,14 @@ A log that begins in the middle of a ride, such as a frozen ring, has inputs and
 controller's state. The inputs restore most of it within seconds: edges, speeds, smoothed readings. The rest
 is taken from the log itself:
 
-* while it settles, a controller that decides otherwise than the board is put right by what the board did: its
-  engagement state, command, fault and indicator;
+* while it settles, a controller that decides otherwise than the board is corrected from what the board did:
+  its engagement state, command, fault and indicator;
 * afterwards one number is still open, the power loop's integral with its carry. Each command that the board
   put out narrows it down to what rounds to that command. A step that differs is put right while some value
   explains all commands so far;
 * what happened before the log, such as a suspicion, may make other steps differ in the first EXCUSED steps.
 
-The first step that none of this explains is a parting, and nothing is put right any more. A fault that the
+The first step that none of this explains is a parting, and nothing is corrected any more. A fault that the
 board found is never taken from the log once the controller has settled: the firmware must find it by itself.
 """
 
@@ -31,7 +31,7 @@ SETTLING_MOST = 1_000  # 5 s.
 EXCUSED = 1_600  # 8 s: suspicions and what the motor model has learned last longer than sensors need.
 PULSES_NEEDED = 4  # Three periods of the wheel: speed, whether it is steady, and how late it is known.
 PITCHES_NEEDED = 3
-SCOUTS = 3
+TRIALS = 3  # Runs through the first steps to find the integral.
 LOOKED_AHEAD = 4_000
 _UV_PER_MV = 1000
 _WIDE_UV = 1000
@@ -40,14 +40,14 @@ _WIDE_UV = 1000
 class Resumed(Replayer):
     """A controller that resumes a ride in its middle.
 
-    Read: `change`, by how much the integral is to be changed when the controller has settled, in units of its
-    carry, as far as the steps taken tell; begun with that, the same steps differ less.
+    Read: `change`, the change of the integral when the controller has settled, in units of its carry, that
+    the steps so far suggest. A controller that starts with this change differs less on the same steps.
     """
 
     def __init__(
         self, settings: Settings, steps: list[RecordedStep], same_settings: bool, change: int = 0
     ) -> None:
-        """Begin before the first of `steps`; with other settings nothing is put right once it has settled."""
+        """Begin before the first of `steps`; with other settings nothing is corrected once it has settled."""
         first = steps[0]
         super().__init__(settings, (first.now_us - CONTROL_PERIOD_US) & TICKS_MAX_US)
         self.change = self._change_at_first = change
@@ -114,9 +114,8 @@ class Resumed(Replayer):
         controller.faults.cause = step.fault_cause
         outputs = controller.outputs
         if self._pulses == 0 and outputs.command_mv > 0 and step.command_mv == 0 and _drives(step):
-            controller.wheel.overdue = (
-                True  # Nothing else withholds help for this long in a state that drives.
-            )
+            # Nothing else withholds help for this long in a state that drives.
+            controller.wheel.overdue = True
         outputs.command_mv = step.command_mv
         outputs.drive_enabled = step.drive_enabled
         outputs.indicator = step.indicator
@@ -181,17 +180,17 @@ class Resumed(Replayer):
         return True
 
 
-def taken_up(settings: Settings, steps: list[RecordedStep], same_settings: bool) -> Resumed:
+def resumed_at(settings: Settings, steps: list[RecordedStep], same_settings: bool) -> Resumed:
     """Return a controller that resumes the ride before the first of `steps` with the least difference."""
     change = 0
-    for _ in range(SCOUTS if same_settings else 0):
-        scout = Resumed(settings, steps, same_settings, change)
+    for _ in range(TRIALS if same_settings else 0):
+        trial = Resumed(settings, steps, same_settings, change)
         for step in steps:
-            scout.step(step)
-        scout.conclude()
-        if scout.change == change:
+            trial.step(step)
+        trial.conclude()
+        if trial.change == change:
             break
-        change = scout.change
+        change = trial.change
     return Resumed(settings, steps, same_settings, change)
 
 
@@ -205,7 +204,7 @@ def _least_uv(controller: Controller, command_mv: int) -> int:
 
 
 def _know_levels(controller: Controller, steps: list[RecordedStep]) -> None:
-    """Take for the levels before the first edge those from which the crank went on as it did then."""
+    """Set the levels before the first edge to those from which the first two edges follow."""
     edges = list(islice((edge for step in steps for edge in step.edges if not edge.wheel), 2))
     crank = controller.crank
     if len(edges) < 2:

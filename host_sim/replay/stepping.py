@@ -12,7 +12,7 @@ from firmware.ticks import CONTROL_PERIOD_US, TICKS_MAX_US, ticks_diff_us
 from host_sim.boardlink.recorded import Loss, RecordedStep
 from host_sim.replay.log_file import Section
 from host_sim.replay.replayer import Differences, Replayer
-from host_sim.replay.resuming import LOOKED_AHEAD, taken_up
+from host_sim.replay.resuming import LOOKED_AHEAD, resumed_at
 
 Look = Callable[[RecordedStep, Controller, float], None]
 
@@ -36,7 +36,7 @@ class Parting:
 
 @dataclass(slots=True)
 class Happened:
-    """A fault, or a change of state: when, and its name."""
+    """A fault: the step and the time (s into the log) at which it came, and its name."""
 
     step: int
     time_s: float
@@ -98,7 +98,7 @@ def _replayer(section: Section, settings: Settings) -> Replayer:
     ahead = takewhile(lambda item: not isinstance(item, Loss), islice(section.steps(), LOOKED_AHEAD))
     steps = [item for item in ahead if isinstance(item, RecordedStep)]
     same_settings = settings.as_dict() == Settings(section.settings).as_dict()
-    return taken_up(settings, steps, same_settings)
+    return resumed_at(settings, steps, same_settings)
 
 
 def _count(found: Replay, step: RecordedStep, differences: Differences, put_right: bool) -> None:

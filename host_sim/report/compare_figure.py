@@ -9,6 +9,7 @@ from host_sim.comparing.causes import Causes
 from host_sim.comparing.difference import Gap
 from host_sim.comparing.measured import GRID_S, Measured, Series
 from host_sim.comparing.predicted import Predicted
+from host_sim.report.picture import short
 from host_sim.report.tuning_figures import COST, GAIN, NOW, drawn
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
@@ -24,10 +25,9 @@ def draw_compare(
     ride: Measured, predicted: Predicted, found: dict[str, Gap], causes: Causes, title: str, path: Path
 ) -> None:
     """Draw four panels; for a long ride also the minute in which battery power differs most."""
-    title = title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
     whole = (0.0, ride.seconds)
     spans = [whole] if ride.seconds <= SHORT_RIDE_S else [whole, _worst_minute(ride, predicted)]
-    with drawn(path, title, _subtitle(causes), (13.0, 9.6)) as figure:
+    with drawn(path, short(title, TITLE_LETTERS), _subtitle(causes), (13.0, 9.6)) as figure:
         grid = figure.subplots(
             ROWS, len(spans), squeeze=False, sharex="col", gridspec_kw={"height_ratios": (1, 1, 1, 0.42)}
         )
@@ -89,8 +89,7 @@ def _column(panels: list[Axes], ride: Measured, predicted: Predicted, span_s: tu
             [(start_s, end_s - start_s) for start_s, end_s in spans], (height - 0.35, 0.7), color=colour
         )
     helps.set_yticks((1, 0), ("road", "bench"))
-    helps.set_ylim(-0.6, 1.6)
-    helps.set_xlabel("time, s")
+    helps.set(ylim=(-0.6, 1.6), xlabel="time, s")
     helps.set_xlim(*span_s)
     for axes in panels:
         axes.spines[["top", "right"]].set_visible(False)

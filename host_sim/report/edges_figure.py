@@ -35,8 +35,7 @@ def draw_edges(axes: Axes, facts: RideFacts, trace: RideTrace) -> None:
         _engaging(axes, facts, centre_s)
     else:
         _breaking(axes, facts, trace, centre_s)
-    axes.set_ylim(-0.1, 2.6)
-    axes.set_xlim(centre_s - 0.5, centre_s + 0.5)
+    axes.set(ylim=(-0.1, 2.6), xlim=(centre_s - 0.5, centre_s + 0.5))
     axes.set_xlabel(
         f"one second around {centre_s:.2f} s, enlarged; time, s{gear_words(facts, trace, centre_s)}"
     )

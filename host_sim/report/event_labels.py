@@ -31,14 +31,14 @@ def label_events(axes: Axes, events: list[RideEvent], span_s: tuple[float, float
     assert figure is not None
     points = axes.get_position().width * figure.get_figwidth() * 72.0
     s_per_point = (span_s[1] - span_s[0]) / points
-    shelves = Shelves(span_s)
+    label_rows = LabelRows(span_s)
     for index, event in enumerate(chosen):
         widths_s = [(len(one.text) * LETTER_POINTS + 8) * s_per_point for one in chosen]
         crowd = index
         while crowd + 1 < len(chosen) and chosen[crowd + 1].time_s < chosen[crowd].time_s + widths_s[crowd]:
             crowd += 1
         to_the_left = event.time_s + widths_s[index] > span_s[1] + OVERHANG_POINTS * s_per_point
-        row = shelves.place(event.time_s, widths_s[index], crowd - index, to_the_left)
+        row = label_rows.place(event.time_s, widths_s[index], crowd - index, to_the_left)
         if row is not None:
             _label(axes, event, row, to_the_left)
 
@@ -57,8 +57,8 @@ def _label(axes: Axes, event: RideEvent, row: int, to_the_left: bool) -> None:
     )  # fmt: skip
 
 
-class Shelves:
-    """Rows of labels above a panel, filled from left to right; no line and no text meets another."""
+class LabelRows:
+    """Rows of labels above a panel, filled from left to right; no line or text overlaps another."""
 
     def __init__(self, span_s: tuple[float, float]) -> None:
         self._free_s = [span_s[0]] * LABEL_ROWS

@@ -8,10 +8,6 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import matplotlib
-
-matplotlib.use("Agg")
-
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
@@ -45,10 +41,7 @@ def draw_fault_matrix(matrix: Matrix, path: Path) -> None:
     )
     blocks = len(matrix.situations)
     width = blocks * columns + (blocks - 1) * BLOCK_GAP
-    axes.set_xlim(0.0, width + 17.0)
-    axes.set_ylim(rows + 0.5 * _groups(matrix), 0.0)
-    axes.set_xticks([])
-    axes.set_yticks([])
+    axes.set(xlim=(0.0, width + 17.0), ylim=(rows + 0.5 * _groups(matrix), 0.0), xticks=[], yticks=[])
     _draw_heads(axes, matrix)
     _draw_rows(axes, matrix, hazards, width)
     _draw_key(figure, height_in)
@@ -145,10 +138,7 @@ def _note(cell: Cell) -> str:
 def _draw_key(figure: Figure, height_in: float) -> None:
     """Draw the legend above the columns."""
     axes = figure.add_axes((0.02, 1.0 - 1.02 / height_in, 0.96, 0.2 / height_in), frameon=False)
-    axes.set_xlim(0.0, 62.4)
-    axes.set_ylim(1.0, 0.0)
-    axes.set_xticks([])
-    axes.set_yticks([])
+    axes.set(xlim=(0.0, 62.4), ylim=(1.0, 0.0), xticks=[], yticks=[])
     words = {
         HOLDS: "holds: any excess stays within the limits",
         FAILS: "fails: too much power, speed or help for too long",

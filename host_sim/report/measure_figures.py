@@ -16,7 +16,7 @@ SIZE = (9.0, 5.4)
 
 
 def draw_coast_down(fit: CoastFit, path: Path) -> None:
-    """Draw measured minus computed speed over time, one line a run, a colour a direction."""
+    """Draw measured minus computed speed over time, one line per run, one colour per direction."""
     subtitle = (
         "measured minus computed speed; a common curve in all runs means that something else slowed them"
     )
@@ -31,8 +31,7 @@ def draw_coast_down(fit: CoastFit, path: Path) -> None:
                     )
                     first = False
         axes.axhline(0.0, color=NOW, linewidth=0.8)
-        axes.set_xlabel("time in the run (s)")
-        axes.set_ylabel("residual (m/s)")
+        axes.set(xlabel="time in the run (s)", ylabel="residual (m/s)")
         axes.legend(frameon=False)
 
 
@@ -48,12 +47,10 @@ def draw_ride(fit: RideFit, path: Path) -> None:
         climbs.plot(fit.climb_m, fit.computed_climb_m, ".", color=GAIN)
         ends = np.array([np.min(fit.climb_m), np.max(fit.climb_m)])
         climbs.plot(ends, ends, color=CHOSEN, linewidth=1.0)
-        climbs.set_xlabel("measured climb (m)")
-        climbs.set_ylabel("computed climb (m)")
+        climbs.set(xlabel="measured climb (m)", ylabel="computed climb (m)")
         speeds.plot(fit.middle_s / 60.0, fit.residual_m_per_s, ".-", color=GAIN, linewidth=0.6)
         speeds.axhline(0.0, color=NOW, linewidth=0.8)
-        speeds.set_xlabel("time (min)")
-        speeds.set_ylabel("measured minus computed speed (m/s)")
+        speeds.set(xlabel="time (min)", ylabel="measured minus computed speed (m/s)")
 
 
 def draw_pushes(fit: LineFit, path: Path) -> None:
@@ -73,9 +70,7 @@ def draw_pushes(fit: LineFit, path: Path) -> None:
         axes.set_ylim(
             *(1150.0 * sign * max(np.max(half_m), np.max(np.abs(fit.residuals))) for sign in (-1, 1))
         )
-        axes.set_xticks(number)
-        axes.set_xlabel("push")
-        axes.set_ylabel("residual (mm)")
+        axes.set(xticks=number, xlabel="push", ylabel="residual (mm)")
 
 
 def draw_known(fits: dict[str, tuple[LineFit, str]], path: Path) -> None:
@@ -88,8 +83,7 @@ def draw_known(fits: dict[str, tuple[LineFit, str]], path: Path) -> None:
             axes.vlines(fit.given, 0.0, fit.residuals * 1000.0, color=GAIN, linewidth=1.0)
             axes.plot(fit.given, fit.residuals * 1000.0, "o", color=GAIN)
             axes.axhline(0.0, color=NOW, linewidth=0.8)
-            axes.set_xlabel(f"reading of the {name} ({unit})")
-            axes.set_ylabel(f"residual (m{unit})")
+            axes.set(xlabel=f"reading of the {name} ({unit})", ylabel=f"residual (m{unit})")
 
 
 def draw_load_steps(fit: LoadFit, path: Path) -> None:
@@ -99,8 +93,7 @@ def draw_load_steps(fit: LoadFit, path: Path) -> None:
         axes = figure.subplots()
         axes.plot(fit.time_s, fit.residual_v * 1000.0, color=GAIN, linewidth=0.8)
         axes.axhline(0.0, color=NOW, linewidth=0.8)
-        axes.set_xlabel("time (s)")
-        axes.set_ylabel("residual (mV)")
+        axes.set(xlabel="time (s)", ylabel="residual (mV)")
 
 
 def draw_stand_run(fit: StandFit, path: Path) -> None:
@@ -111,5 +104,4 @@ def draw_stand_run(fit: StandFit, path: Path) -> None:
         axes.axhspan(-3.0, 3.0, color=NOW, alpha=0.1, linewidth=0.0)
         axes.plot(fit.time_s, fit.misses, ".", color=GAIN, markersize=3.0)
         axes.axhline(0.0, color=NOW, linewidth=0.8)
-        axes.set_xlabel("time (s)")
-        axes.set_ylabel("residual over its noise")
+        axes.set(xlabel="time (s)", ylabel="residual over its noise")

@@ -2,20 +2,11 @@
 
 Left the whole ride, right one minute of it, below one second of crank edges as logic traces. A short
 ride has no left column. The picture can be read without colour vision: lines differ in lightness and have
-labels, a fault and a lost supply are hatched. Names come from a user's files, so no text is interpreted as
-mathematics.
+labels, a fault and a lost supply are hatched.
 """
 
-import warnings
 from pathlib import Path
 
-import matplotlib
-
-from host_sim.units import KM_PER_H_PER_M_PER_S
-
-matplotlib.use("Agg")
-
-import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -25,10 +16,12 @@ from firmware.settings import Settings
 from host_sim.bench.trace import OFF_NAME
 from host_sim.report.edges_figure import CADENCE, COMMAND, DELIVERED, SPEED, draw_edges
 from host_sim.report.event_labels import LABEL_ROW_POINTS, LABEL_ROWS, label_events
+from host_sim.report.picture import picture, short
 from host_sim.report.ride_facts import RideFacts
 from host_sim.report.ring_drawing import QUIET
 from host_sim.report.svg import INK
 from host_sim.report.trace_file import RideTrace, read_trace
+from host_sim.units import KM_PER_H_PER_M_PER_S, KM_PER_H_PER_MM_PER_S
 
 MINUTE_S = 60.0
 SHORT_RIDE_S = 150.0  # Shown whole, without a minute picked out of it.
@@ -58,13 +51,7 @@ def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
     """Draw the trace in `trace_path` into `figure_path` (PNG or SVG by its suffix)."""
     short = facts.seconds <= SHORT_RIDE_S
     minute_s = None if short else _minute(facts)
-    with (
-        plt.rc_context({"font.size": 9.5, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
-        plt.rc_context({"text.parse_math": False, "hatch.linewidth": 0.5}),
-        warnings.catch_warnings(),
-    ):
-        warnings.filterwarnings("ignore", message="Glyph")  # A title in a script that the font lacks.
-        figure = plt.figure(figsize=(15, 12.5))
+    with picture(figure_path, (15, 12.5), dpi=110, font_size=9.5, hatch_width=0.5) as figure:
         grid = figure.add_gridspec(
             4, 1 if short else 2, height_ratios=(1.25, 1.1, 1.5, 1.0), hspace=0.2, wspace=0.13,
             width_ratios=(1,) if short else (1.5, 1), left=LEFT, right=RIGHT, top=0.865, bottom=0.235,
@@ -94,8 +81,6 @@ def draw_ride(trace_path: Path, facts: RideFacts, figure_path: Path) -> None:
             axes.axvline((facts.worst or (0, ""))[0] / 1e6, color=COMMAND, linewidth=1.6)
         draw_edges(figure.add_axes((LEFT, 0.05, RIGHT - LEFT, 0.115)), facts, whole)
         _heading(figure, facts)
-        figure.savefig(figure_path, dpi=110)
-        plt.close(figure)
 
 
 def _minute(facts: RideFacts) -> tuple[float, float]:
@@ -106,9 +91,9 @@ def _minute(facts: RideFacts) -> tuple[float, float]:
 
 
 def _heading(figure: Figure, facts: RideFacts) -> None:
-    figure.text(LEFT, 0.985, _short(facts.bike), fontsize=17, fontweight="bold", va="top")
+    figure.text(LEFT, 0.985, short(facts.bike, TITLE_LETTERS), fontsize=17, fontweight="bold", va="top")
     estimated = f"; {', '.join(facts.estimated)}: estimated" if facts.estimated else ""
-    figure.text(LEFT, 0.957, f"ride: {_short(facts.ride)}{estimated}", fontsize=12, va="top")
+    figure.text(LEFT, 0.957, f"ride: {short(facts.ride, TITLE_LETTERS)}{estimated}", fontsize=12, va="top")
     patches = [
         Rectangle((0, 0), 1, 1, facecolor=colour, alpha=min(2.2 * alpha, 1), hatch=hatch, label=label)
         for colour, alpha, hatch, label in SPANS.values()
@@ -116,10 +101,6 @@ def _heading(figure: Figure, facts: RideFacts) -> None:
     figure.legend(
         handles=patches, loc="upper right", bbox_to_anchor=(RIGHT + 0.007, 0.992), ncols=5, frameon=False
     )
-
-
-def _short(title: str) -> str:
-    return title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
 
 
 def _panels(
@@ -158,11 +139,10 @@ def _road_and_speed(axes: Axes, trace: RideTrace, settings: Settings, label_line
     road.spines[["top", "left"]].set_visible(False)
     axes.set_zorder(road.get_zorder() + 1)
     axes.patch.set_visible(False)
-    cutoff = settings.cutoff_speed_mm_per_s * 0.0036
+    cutoff = settings.cutoff_speed_mm_per_s * KM_PER_H_PER_MM_PER_S
     axes.plot(time_s, speed, color=SPEED, linewidth=1.4)
     axes.axhline(cutoff, color=SPEED, linestyle="--", linewidth=1)
-    axes.set_ylim(0, max(float(speed.max()), cutoff) * 1.18)
-    axes.set_ylabel("speed, km/h")
+    axes.set(ylim=(0, max(float(speed.max()), cutoff) * 1.18), ylabel="speed, km/h")
     _note(axes, cutoff, f"cut-off speed {cutoff:.1f} km/h", SPEED)
     if highest_m < FLAT_M:
         road.set_yticks([])
@@ -218,8 +198,7 @@ def _command(axes: Axes, trace: RideTrace, settings: Settings, label_lines: bool
     start_v = settings.command_start_mv / 1000
     axes.axhspan(0, start_v, color="#efeeea", zorder=0)
     axes.plot(trace["time_s"], trace["command_v"], color=COMMAND, linewidth=1.1)
-    axes.set_ylim(0, settings.command_max_mv / 1000 * 1.1)
-    axes.set_ylabel("command voltage, V")
+    axes.set(ylim=(0, settings.command_max_mv / 1000 * 1.1), ylabel="command voltage, V")
     if label_lines:
         axes.text(
             0.995, start_v / 2, "dead band of the motor controller", transform=axes.get_yaxis_transform(),

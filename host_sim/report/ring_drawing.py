@@ -27,9 +27,7 @@ def draw_ring(figure: Figure, axes: Any, inspection: Inspection, weak_by_volts: 
     """
     axes.set_theta_zero_location("N")
     axes.set_theta_direction(-1)
-    axes.set_ylim(0, 1.19)
-    axes.set_yticks([])
-    axes.set_xticks([])
+    axes.set(ylim=(0, 1.19), yticks=[], xticks=[])
     axes.grid(visible=False)
     axes.spines["polar"].set_visible(False)
     ring = inspection.ring

@@ -1,20 +1,10 @@
-"""The picture of an inspection: the first turn as logic traces, the ring, cadence, and what to do.
+"""The picture of an inspection: the first turn as logic traces, the ring, cadence, and what to do."""
 
-Names come from a user's files, so no text is interpreted as mathematics.
-"""
-
-import textwrap
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import matplotlib
-
-matplotlib.use("Agg")
-
-import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -24,6 +14,7 @@ from host_sim.capture.cadence import Cadence
 from host_sim.capture.findings import Inspection
 from host_sim.capture.stopping import Support
 from host_sim.capture.stretches import Floats
+from host_sim.report.picture import advice_text, picture, short
 from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, QUIET, draw_ring
 from host_sim.report.svg import INK
 from host_sim.report.volts_drawing import draw_heights, draw_traces, thresholds_words
@@ -35,7 +26,7 @@ HALF = 0.72
 SECONDS_SHOWN = 60.0
 EDGES_SHOWN = 400
 POINTS_SHOWN = 2000
-ADVICE_LETTERS = 92
+ADVICE_LETTERS = 88
 ADVICE_LINES = 15
 TITLE_LETTERS = 70
 
@@ -61,13 +52,7 @@ def draw_inspection(
 
     `why`: the reasons against the sensor, None for those from the edges.
     """
-    with (
-        plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
-        plt.rc_context({"text.parse_math": False, "hatch.linewidth": 0.6}),
-        warnings.catch_warnings(),
-    ):
-        warnings.filterwarnings("ignore", message="Glyph")  # A name in a script that the font lacks.
-        figure = plt.figure(figsize=(14, 10.5))
+    with picture(path, (14, 10.5), dpi=105) as figure:
         weak = volts.found.weak if volts is not None else []
         _heading(figure, inspection, title, weak)
         _edges(figure.add_axes((LEFT, 0.735, RIGHT - LEFT, 0.145)), inspection, volts)
@@ -77,13 +62,10 @@ def draw_inspection(
         if volts is not None:
             draw_heights(figure.add_axes((HALF + 0.04, 0.39, RIGHT - HALF - 0.04, 0.225)), volts.found)
         _advice(figure, inspection.why if why is None else why, advice)
-        figure.savefig(path, dpi=105)
-        plt.close(figure)
 
 
 def _heading(figure: Figure, inspection: Inspection, title: str, weak: list[int]) -> None:
-    shown = title if len(title) <= TITLE_LETTERS else title[: TITLE_LETTERS - 1] + "…"
-    figure.text(LEFT, 0.975, shown, fontsize=12, va="top", color=QUIET)
+    figure.text(LEFT, 0.975, short(title, TITLE_LETTERS), fontsize=12, va="top", color=QUIET)
     verdict = _verdict(inspection, weak)
     figure.text(
         LEFT,
@@ -149,8 +131,7 @@ def _edges(axes: Axes, inspection: Inspection, volts: VoltsShown | None) -> None
     else:
         _levels(axes, inspection, begin_s, end_s)
         _numbers(axes, inspection, seen, axes.get_ylim()[1] - 0.12)
-    axes.set_xlim(begin_s, max(end_s, begin_s + 1e-3))
-    axes.set_xlabel("time, s")
+    axes.set(xlim=(begin_s, max(end_s, begin_s + 1e-3)), xlabel="time, s")
     known = inspection.ring is not None and inspection.pulses.sure and not inspection.changes
     words = "the first turn (shaded) as recorded, with the numbers of the magnets" if known else "as recorded"
     if volts is not None:
@@ -205,15 +186,13 @@ def _cadence(axes: Axes, inspection: Inspection, support: Support | None, wide: 
     axes.spines[["top", "right"]].set_visible(False)
     title = "cadence, turn by turn, and its range (shaded)" if wide else "cadence, turn by turn"
     axes.set_title(title, loc="left", fontsize=10, color=QUIET)
-    axes.set_xlabel("time, s")
-    axes.set_ylabel("rpm")
+    axes.set(xlabel="time, s", ylabel="rpm")
     if cadence is None:
         axes.text(
             0.5, 0.5, "no cadence without the number of pulses", transform=axes.transAxes, ha="center",
             va="center", color=QUIET,
         )  # fmt: skip
-        axes.set_xticks([])
-        axes.set_yticks([])
+        axes.set(xticks=[], yticks=[])
         return
     time_s, rpm = _thinned(cadence)
     axes.axhspan(cadence.least, cadence.most, color=EMPTY, zorder=0, linewidth=0)
@@ -265,12 +244,8 @@ def _thinned(cadence: Cadence) -> tuple[Any, Any]:
 
 def _advice(figure: Figure, why: list[str], advice: list[str]) -> None:
     figure.text(0.52, 0.325, "what to do", fontsize=12, fontweight="bold", va="top")
-    lines: list[str] = []
     nothing = "nothing: the edges show no fault of the sensor"
     if why:
         nothing = f"not shown to be fit: {'; '.join(why)}"
-    for sentence in advice or [nothing]:
-        lines += textwrap.wrap(sentence, ADVICE_LETTERS - 4, initial_indent="•  ", subsequent_indent="    ")
-    if len(lines) > ADVICE_LINES:
-        lines = [*lines[: ADVICE_LINES - 1], "    … the rest is in inspection.json"]
-    figure.text(0.52, 0.295, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)
+    text = advice_text(advice or [nothing], ADVICE_LETTERS, ADVICE_LINES)
+    figure.text(0.52, 0.295, text, fontsize=9.5, va="top", linespacing=1.35)

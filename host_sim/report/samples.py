@@ -1,16 +1,18 @@
 """Samples of a ride as plain lists, for charts that are drawn at once and not kept in a file."""
 
-from math import pi
+from collections.abc import Sequence
+from math import degrees
+from typing import TypeVar
 
 from firmware.controller import Controller
 from firmware.records import Outputs
 from host_sim.bench.clock import US_PER_S
 from host_sim.bench.sim_board import StepWatch
+from host_sim.bench.trace import RPM_PER_RAD_PER_S
 from host_sim.bench.world import World
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
-_DEG_PER_RAD = 180.0 / pi
-_RPM_PER_RAD_PER_S = 30.0 / pi
+T = TypeVar("T")
 UNPOWERED = -1  # The state of a controller without supply.
 
 
@@ -76,8 +78,8 @@ class Samples(StepWatch):
         self.time_s.append(world.now_us / US_PER_S)
         self.speed_km_per_h.append(world.bicycle.speed_m_per_s * KM_PER_H_PER_M_PER_S)
         self.distance_m.append(world.bicycle.distance_m)
-        self.crank_deg.append(world.rider.crank_rad * _DEG_PER_RAD)
-        self.cadence_rpm.append(world.rider.crank_rad_per_s * _RPM_PER_RAD_PER_S)
+        self.crank_deg.append(degrees(world.rider.crank_rad))
+        self.cadence_rpm.append(world.rider.crank_rad_per_s * RPM_PER_RAD_PER_S)
         self.power_w.append(world.motor.power_w)
         self.motor_a.append(world.motor.motor_current_a)
 
@@ -90,14 +92,19 @@ class Samples(StepWatch):
 
     def spans(self, state: int) -> list[tuple[float, float]]:
         """Return the stretches of time (from, to, in s) spent in a state."""
-        found: list[tuple[float, float]] = []
-        begun: float | None = None
-        for time_s, now in zip(self.time_s, self.state, strict=True):
-            if now == state and begun is None:
-                begun = time_s
-            elif now != state and begun is not None:
-                found.append((begun, time_s))
-                begun = None
-        if begun is not None:
-            found.append((begun, self.time_s[-1]))
-        return found
+        return spans_of(self.time_s, self.state, state)
+
+
+def spans_of(times_s: Sequence[float], states: Sequence[T], state: T) -> list[tuple[float, float]]:
+    """Return from when to when (s) `states`, one for each ascending time, equal `state`."""
+    found: list[tuple[float, float]] = []
+    begun_s: float | None = None
+    for time_s, now in zip(times_s, states, strict=True):
+        if now == state and begun_s is None:
+            begun_s = time_s
+        elif now != state and begun_s is not None:
+            found.append((begun_s, time_s))
+            begun_s = None
+    if begun_s is not None:
+        found.append((begun_s, times_s[-1]))
+    return found

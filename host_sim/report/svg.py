@@ -1,4 +1,4 @@
-"""Charts as inline SVG text, made by hand: a millisecond each, where a drawing library takes a hundred.
+"""Charts as inline SVG text, written directly: a millisecond each, where a plotting library takes a hundred.
 
 The handover sheet and the lab put these into a page. They load nothing, scale with the page, and carry a
 title for those who can't see them. Every text is escaped. Lines differ in lightness and dashes as well as in
@@ -26,7 +26,7 @@ class Drawing:
     """SVG shapes in a box of `width` by `height` units; read with `text`."""
 
     def __init__(self, width: float, height: float, title: str) -> None:
-        """Start an empty drawing; `title` says in a sentence what is to be seen."""
+        """Start an empty drawing; `title` says in a sentence what it shows."""
         self.width = width
         self.height = height
         self._title = title

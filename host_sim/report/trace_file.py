@@ -1,10 +1,13 @@
-"""Reads a ride's trace back for a picture: thinned so that memory stays flat, in full inside one window."""
+"""Reads a ride's trace back for a picture: thinned, so that memory use is bounded, or in full in a window."""
 
 import csv
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
+from host_sim.report.samples import spans_of
 
 ROWS_KEPT = 60_000  # 50 minutes at twenty rows a second; a longer ride is thinned evenly.
 TEXT_COLUMNS = frozenset({"state", "lowest_ceiling", "fault"})
@@ -12,31 +15,19 @@ TEXT_COLUMNS = frozenset({"state", "lowest_ceiling", "fault"})
 Column = NDArray[np.float64]
 
 
+@dataclass(frozen=True, slots=True)
 class RideTrace:
-    """Columns of a trace by name: numbers as arrays of float, `state` and `fault` as lists of words."""
+    """Columns of a trace by name, of equal length: arrays of float, and `state` and `fault` as words."""
 
-    def __init__(self, numbers: dict[str, Column], words: dict[str, list[str]]) -> None:
-        """Take columns of equal length."""
-        self.numbers = numbers
-        self.words = words
+    numbers: dict[str, Column]
+    words: dict[str, list[str]]
 
     def __getitem__(self, name: str) -> Column:
         return self.numbers[name]
 
     def spans(self, state: str) -> list[tuple[float, float]]:
         """Return from when to when the engagement was in `state`, in seconds."""
-        time_s = self.numbers["time_s"]
-        spans: list[tuple[float, float]] = []
-        start_s: float | None = None
-        for index, name in enumerate(self.words["state"]):
-            if name == state and start_s is None:
-                start_s = float(time_s[index])
-            elif name != state and start_s is not None:
-                spans.append((start_s, float(time_s[index])))
-                start_s = None
-        if start_s is not None:
-            spans.append((start_s, float(time_s[-1])))
-        return spans
+        return spans_of(self.numbers["time_s"].tolist(), self.words["state"], state)
 
 
 def read_trace(path: Path, window_s: tuple[float, float] | None = None) -> RideTrace:

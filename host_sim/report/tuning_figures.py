@@ -8,13 +8,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-import matplotlib
-
-from host_sim.units import KM_PER_H_PER_M_PER_S, KM_PER_H_PER_MM_PER_S
-
-matplotlib.use("Agg")
-
-import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -23,13 +16,14 @@ from matplotlib.ticker import MaxNLocator
 
 from firmware.settings import TWO_CHANNELS
 from host_sim.report.label_places import Label, label_level, label_points
+from host_sim.report.picture import picture
 from host_sim.report.ring_drawing import QUIET
-from host_sim.report.svg import INK
 from host_sim.tuning.drive_bench import DrivePoint
 from host_sim.tuning.drive_rides import STEP_S
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.release_rides import ReleaseMeasures
 from host_sim.tuning.stop_rides import CADENCE_RPM, way_with_help_m
+from host_sim.units import KM_PER_H_PER_M_PER_S, KM_PER_H_PER_MM_PER_S
 
 COST = "#a0252f"
 GAIN = "#0b5fa5"
@@ -43,19 +37,13 @@ def drawn(path: Path, title: str, subtitle: str, size: tuple[float, float]) -> I
     """Yield an empty figure with its headings; save and close it at the end."""
     top = 0.9 + 0.2 * subtitle.count("\n")
     layout = ConstrainedLayoutEngine(rect=(0.01, 0.01, 0.98, 1.0 - top / size[1]), hspace=0.06, wspace=0.05)
-    with (
-        plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
-        plt.rc_context({"text.parse_math": False}),
-    ):
-        figure = plt.figure(figsize=size, layout=layout)
+    with picture(path, size, DPI, layout=layout) as figure:
         heading = figure.text(0.02, 1.0 - 0.16 / size[1], title, fontsize=15, fontweight="bold", va="top")
         below = figure.text(0.02, 1.0 - 0.5 / size[1], subtitle, fontsize=10.5, va="top", color=QUIET)
         for words, points in ((heading, 15.0), (below, 10.5)):
             wide = words.get_window_extent().width / (0.94 * figure.bbox.width)
             words.set_fontsize(points / max(wide, 1.0))
         yield figure
-        figure.savefig(path, dpi=DPI)
-        plt.close(figure)
 
 
 def mark_both(axes: Axes, now: float, chosen: float, said: str, now_said: str = "") -> None:
@@ -198,8 +186,7 @@ def _way_panel(axes: Axes, tuned: Tuned) -> None:
             labels.append(Label(place, "now and recommended alike" if alike else text, colour))
     limit_m = bike.firmware_settings.cutoff_distance_mm / 1000.0
     axes.axhline(limit_m, color=COST, linewidth=1.4, linestyle=(0, (5, 1.5)))
-    axes.set_ylim(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1])))
-    axes.set_xlabel("speed (km/h)")
+    axes.set(ylim=(0.0, 1.15 * max(limit_m, float(axes.get_ylim()[1]))), xlabel="speed (km/h)")
     axes.set_ylabel("distance with help after the last edge (m)")
     axes.set_title(f"Cut-off distance at {CADENCE_RPM:.0f} rpm (computed)", loc="left", fontsize=11)
     axes.spines[["top", "right"]].set_visible(False)

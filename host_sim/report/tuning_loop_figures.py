@@ -70,8 +70,7 @@ def _plant_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
     )  # fmt: skip
     axes.annotate("dots: read on the bench\nlines: fitted, two lags and a dead time", (0.97, 0.2), color=NOW,
                   xycoords="axes fraction", ha="right")  # fmt: skip
-    axes.set_xlabel("after a step of the command (ms)")
-    axes.set_ylabel("measured power (W per volt)")
+    axes.set(xlabel="after a step of the command (ms)", ylabel="measured power (W per volt)")
     axes.set_ylim(bottom=0.0)
     axes.set_title(
         f"The plant at {len(tuned.plants)} points: speed, charge, load; blue surges first, grey the others",
@@ -104,14 +103,12 @@ def _nyquist_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
     axes.annotate(
         "it surges here", (-1.0, 0.0), xytext=(0, 8), textcoords="offset points", ha="center", color=COST
     )
-    axes.set_xlim(-2.1, 0.6)
-    axes.set_ylim(-1.7, 1.1)
+    axes.set(xlim=(-2.1, 0.6), ylim=(-1.7, 1.1))
     axes.set_aspect("equal", adjustable="box")
     axes.axhline(0.0, color=INK, linewidth=0.5)
     axes.axvline(0.0, color=INK, linewidth=0.5)
     axes.set_title("Nyquist: the loop stays outside the circle", loc="left", fontsize=11)
-    axes.set_xlabel("real")
-    axes.set_ylabel("imaginary")
+    axes.set(xlabel="real", ylabel="imaginary")
 
 
 def _surge_panel(axes: Axes, loop: LoopReport) -> None:
@@ -146,8 +143,7 @@ def _surge_panel(axes: Axes, loop: LoopReport) -> None:
     tops = [100 * one.swing_share for one in surge.felt.model + surge.felt.bench]
     axes.set_ylim(0.0, max(2.5 * max(tops, default=0.0), 8 * 100 * SURGES_SHARE))
     axes.set_xlim(left=0.0)
-    axes.set_xlabel("times the chosen gain")
-    axes.set_ylabel("swing of the power long after a disturbance (%)")
+    axes.set(xlabel="times the chosen gain", ylabel="swing of the power long after a disturbance (%)")
     if surge.felt.bench:
         axes.legend(
             fontsize=8.5, framealpha=0.85, edgecolor="none", loc="upper left", bbox_to_anchor=(0.0, 0.93)

@@ -15,7 +15,7 @@ from host_sim.tuning.trade import front, given_up, point_for
 
 
 def draw_trade(tuned: Tuned, path: Path) -> None:
-    """Draw everything that was ridden, the curve that nothing beats, and the point of each priority.
+    """Draw everything that was ridden, the Pareto front, and the point of each priority.
 
     Where the assist power was chosen, a second panel has energy against time.
     """
@@ -50,8 +50,7 @@ def _road_panel(axes: Axes, tuned: Tuned, road: RoadChoice) -> None:
     axes.annotate("two thirds of the energy", (0.01, limit_wh), xycoords=("axes fraction", "data"),
                   xytext=(0, -4), textcoords="offset points", va="top", color=COST)  # fmt: skip
     axes.set_xlabel("a kilometre takes (min): to the left is faster")
-    axes.set_ylabel("energy for a kilometre (Wh): lower goes further")
-    axes.set_ylim(0.0, 1.25 * axes.dataLim.y1)
+    axes.set(ylabel="energy for a kilometre (Wh): lower goes further", ylim=(0.0, 1.25 * axes.dataLim.y1))
     axes.margins(x=0.25)
     axes.spines[["top", "right"]].set_visible(False)
     label_points(axes, labels)

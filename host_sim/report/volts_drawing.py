@@ -34,8 +34,7 @@ def draw_heights(axes: Axes, volts: VoltsFound) -> None:
     axes.set_title("height in volts, % of the usual", loc="left", fontsize=10, color=QUIET)
     judged = [one for one in volts.channels if one.magnets and one.swing.linear]
     if not judged:
-        axes.set_xticks([])
-        axes.set_yticks([])
+        axes.set(xticks=[], yticks=[])
         text = (
             "the pulses can't be\nassigned to magnets"
             if volts.linear
@@ -52,8 +51,7 @@ def draw_heights(axes: Axes, volts: VoltsFound) -> None:
     axes.axhline(100.0 * WEAK_SHARE, color=BAD, linewidth=1.0, linestyle="--")
     axes.set_ylim(0.0, NAMED_PERCENT + 2.0)
     step = -(-len(numbers) // 16)
-    axes.set_xticks(sorted(numbers)[::step])
-    axes.set_xlabel("magnet")
+    axes.set(xticks=sorted(numbers)[::step], xlabel="magnet")
 
 
 def _bars(axes: Any, one: ChannelVolts, offset: float, width: float) -> None:

@@ -1,22 +1,15 @@
 """The picture of a wheel sensor's capture: speed with faults marked, faults by speed, what to do."""
 
-import textwrap
-import warnings
 from pathlib import Path
 
-import matplotlib
-
-matplotlib.use("Agg")
-
-import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from host_sim.capture.wheel.by_speed import STILL_S
 from host_sim.capture.wheel.inspection import WheelInspection
+from host_sim.report.picture import advice_text, picture
 from host_sim.report.ring_drawing import BAD, COLOURS, EMPTY, QUIET
-from host_sim.report.svg import INK
 
 LEFT, RIGHT = 0.07, 0.92
 DOUBLED, NOISE = "#c77700", "#6a3d9a"
@@ -28,13 +21,7 @@ POINTS_SHOWN = 4000
 
 def draw_wheel(found: WheelInspection, advice: list[str], why: list[str], title: str, path: Path) -> None:
     """Draw it into `path`; `title` names the capture."""
-    with (
-        plt.rc_context({"font.size": 10, "axes.edgecolor": INK, "text.color": INK, "axes.labelcolor": INK}),
-        plt.rc_context({"text.parse_math": False, "hatch.linewidth": 0.6}),
-        warnings.catch_warnings(),
-    ):
-        warnings.filterwarnings("ignore", message="Glyph")
-        figure = plt.figure(figsize=(14, 10))
+    with picture(path, (14, 10), dpi=105) as figure:
         figure.text(LEFT, 0.97, title[:70], fontsize=12, va="top", color=QUIET)
         headline = _headline(found, why)
         size = min(16.0, 16.0 * HEADLINE_LETTERS / len(headline))
@@ -42,8 +29,6 @@ def draw_wheel(found: WheelInspection, advice: list[str], why: list[str], title:
         _speed(figure.add_axes((LEFT, 0.62, RIGHT - LEFT, 0.245)), found)
         _bands(figure.add_axes((LEFT, 0.38, RIGHT - LEFT, 0.155)), found)
         _advice(figure, advice, why)
-        figure.savefig(path, dpi=105)
-        plt.close(figure)
 
 
 def _headline(found: WheelInspection, why: list[str]) -> str:
@@ -61,8 +46,7 @@ def _speed(axes: Axes, found: WheelInspection) -> None:
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_title("speed from pulse to pulse; marks show faults", loc="left", fontsize=10, color=QUIET)
     unit = "km/h" if found.speed_known else "km/h, of a wheel of 2.1 m"
-    axes.set_ylabel(unit)
-    axes.set_xlabel("time, s")
+    axes.set(ylabel=unit, xlabel="time, s")
     if len(found.middle_s) == 0:
         axes.text(0.5, 0.5, "no pulses", transform=axes.transAxes, ha="center", color=QUIET)
         return
@@ -81,8 +65,7 @@ def _speed(axes: Axes, found: WheelInspection) -> None:
                 1.004, height * most, name, transform=axes.get_yaxis_transform(), color=colour, fontsize=8.5,
                 va="center", clip_on=False,
             )  # fmt: skip
-    axes.set_ylim(0.0, most)
-    axes.set_xlim(0.0, found.seconds)
+    axes.set(ylim=(0.0, most), xlim=(0.0, found.seconds))
 
 
 def _bands(axes: Axes, found: WheelInspection) -> None:
@@ -94,8 +77,7 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
     )  # fmt: skip
     bands = found.bands
     if not bands:
-        axes.set_xticks([])
-        axes.set_yticks([])
+        axes.set(xticks=[], yticks=[])
         return
     kinds = (
         ("lost", BAD, [band.lost for band in bands]),
@@ -119,8 +101,7 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
                 va="bottom",
                 fontsize=8.5,
             )
-    axes.set_ylim(0.0, 1.25 * highest)
-    axes.set_xticks(range(len(bands)))
+    axes.set(ylim=(0.0, 1.25 * highest), xticks=range(len(bands)))
     axes.set_xticklabels(
         [
             f"{band.least_km_per_h:.0f} to {band.most_km_per_h:.0f} km/h\n{band.pulses} pulses"
@@ -135,9 +116,5 @@ def _bands(axes: Axes, found: WheelInspection) -> None:
 def _advice(figure: Figure, advice: list[str], why: list[str]) -> None:
     figure.text(LEFT, 0.30, "what to do", fontsize=12, fontweight="bold", va="top")
     nothing = f"not shown to be fit: {'; '.join(why)}" if why else "nothing: the pulses show no fault"
-    lines: list[str] = []
-    for sentence in advice or [nothing]:
-        lines += textwrap.wrap(sentence, ADVICE_LETTERS, initial_indent="•  ", subsequent_indent="    ")
-    if len(lines) > ADVICE_LINES:
-        lines = [*lines[: ADVICE_LINES - 1], "    … the rest is in inspection.json"]
-    figure.text(LEFT, 0.275, "\n".join(lines), fontsize=9.5, va="top", linespacing=1.35)
+    text = advice_text(advice or [nothing], ADVICE_LETTERS, ADVICE_LINES)
+    figure.text(LEFT, 0.275, text, fontsize=9.5, va="top", linespacing=1.35)

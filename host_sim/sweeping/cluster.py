@@ -2,7 +2,7 @@
 
 The workers of the cluster need this package, the same version: that is checked before anything is ridden.
 The bench is imported inside functions, so a worker can load its compiled copy first. If a worker dies, Dask
-gives its rides to another one. If workers die so often on the same rides that Dask blames the rides, they are
+gives its rides to another one. If workers die so often on the same rides that Dask gives up on them, they are
 submitted again from here. This process and the scheduler hold only AHEAD batches per worker, however many
 rides there are.
 """
@@ -27,8 +27,8 @@ CONNECT_S = 30  # A scheduler on a busy machine takes 10 s and more to answer.
 RETRIES = 3
 ASKED_MOST = 20  # How often the same rides are submitted: if workers still die, the rides are the cause.
 AHEAD = 4
-GREETED_MOST = 5  # How often the workers are asked who they are, if one dies meanwhile.
-GREETING_PAUSE_S = 1.0
+VERSION_ASKED_MOST = 5  # How often the workers are asked for their version, if one dies meanwhile.
+VERSION_PAUSE_S = 1.0
 _one_at_a_time = Lock()
 _notices: list[str] = []
 
@@ -52,7 +52,7 @@ def _get_ready() -> str:
 
 
 def rows_far(sweep: bytes, numbers: list[int]) -> list[str]:
-    """Ride some numbers of a packed sweep, on whichever worker this runs."""
+    """Ride some numbers of a pickled sweep, on whichever worker this runs."""
     ready()
     rows: list[str] = import_module("host_sim.sweeping.rows").rows_of(sweep, numbers)
     return rows
@@ -108,16 +108,16 @@ class Cluster:
     def _of_each_worker(self, question: Callable[[], str]) -> dict[str, str]:
         """Return each worker's answer by its address; the others' if a worker dies meanwhile."""
         reason = ""
-        for attempt in range(GREETED_MOST):
+        for attempt in range(VERSION_ASKED_MOST):
             if attempt > 0:
-                sleep(GREETING_PAUSE_S)
+                sleep(VERSION_PAUSE_S)
             try:
                 return dict(self._client.run(question))
             except (CancelledError, FutureCancelled, OSError) as error:
                 reason = type(error).__name__
         raise RequestError(
-            f"a worker of the cluster, or its scheduler, was lost {GREETED_MOST} times while its version was"
-            f" asked for ({reason}), allowed is a cluster that lasts"
+            f"a worker of the cluster, or its scheduler, was lost {VERSION_ASKED_MOST} times while its "
+            f"version was asked for ({reason}), allowed is a cluster that lasts"
         )
 
     def __enter__(self) -> "Cluster":

@@ -6,9 +6,6 @@ from host_sim.sweeping.rows import Sweep
 from host_sim.sweeping.rule_columns import margin_column, worst_column
 from host_sim.sweeping.words import sentence_of, unit_of
 
-WORDS = ("number", "reason")
-"""Columns that are not measurements: the point's number, and why it could not be ridden."""
-
 
 def column_units(sweep: Sweep) -> dict[str, tuple[str, str]]:
     """Return (unit, sentence) for every column of the table, "" where there is no unit."""

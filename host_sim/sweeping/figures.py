@@ -4,7 +4,6 @@ from pathlib import Path
 from textwrap import fill
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 
@@ -13,7 +12,6 @@ from host_sim.sweeping.numbers import Column, Numbers
 from host_sim.sweeping.panels import Panel, least_span, panels, still_words, worst_last
 from host_sim.sweeping.words import sentence_of, unit_of, with_unit
 
-mpl.use("Agg")
 CELLS = 24  # Random points are grouped into so many columns and rows.
 COLOURS = {LESS: "viridis_r", MORE: "viridis"}  # Bright is good.
 NO_DIRECTION = "Blues"
@@ -50,11 +48,6 @@ def heat_figure(numbers: Numbers, rules: tuple[str, ...]) -> Figure:
     return figure
 
 
-def colour_span(values: Column) -> tuple[float, float]:
-    """Return the values at both ends of the colour scale; small changes don't fill the whole scale."""
-    return least_span(values)
-
-
 def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str, up: str) -> None:
     x_edges, x_cell = cells(numbers.columns[across], numbers.on_grid)
     y_edges, y_cell = cells(numbers.columns[up], numbers.on_grid)
@@ -62,12 +55,11 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
     values = numbers.columns[panel.name]
     seen = np.flatnonzero(~np.isnan(values))
     ordered = seen[worst_last(values[seen], panel.good)]
-    worst[y_cell[ordered], x_cell[ordered]] = values[
-        ordered
-    ]  # With several points in a cell the last one is shown.
+    # With several points in a cell the last one is shown.
+    worst[y_cell[ordered], x_cell[ordered]] = values[ordered]
     limit = panel.limit(numbers)
     ends = values[seen] if limit is None else np.append(values[seen], limit)
-    low, high = colour_span(ends)
+    low, high = least_span(ends)
     colours = COLOURS.get(panel.good, NO_DIRECTION)
     mesh = axes.pcolormesh(x_edges, y_edges, worst, cmap=colours, vmin=low, vmax=high, rasterized=True)
     bar = figure.colorbar(mesh, ax=axes, label=panel.unit)
@@ -79,15 +71,14 @@ def _heat(figure: Figure, axes: Any, numbers: Numbers, panel: Panel, across: str
     axes.patch.set_edgecolor("#bbbbbb")
     title = panel.title if limit is None else f"{panel.title}, limit {limit:.3g}"
     axes.set_title(title, fontsize=10)
-    broken = panel.breaks(numbers) > 0.0
+    broken = panel.breaks(numbers)
     if broken.any():
         _mark_broken(axes, (x_edges, x_cell), (y_edges, y_cell), broken)
         axes.set_title(f"{title} (red x: it fails)", fontsize=10)
     here = numbers.present[across], numbers.present[up]
     axes.plot(*here, "o", mfc="none", mec="white", ms=10, mew=3.4)
     axes.plot(*here, "o", mfc="none", mec=PRESENT, ms=10, mew=1.4)
-    axes.set_xlim(x_edges[0], x_edges[-1])
-    axes.set_ylim(y_edges[0], y_edges[-1])
+    axes.set(xlim=(x_edges[0], x_edges[-1]), ylim=(y_edges[0], y_edges[-1]))
 
 
 def _mark_broken(axes: Any, across: tuple[Column, Any], up: tuple[Column, Any], broken: Any) -> None:

@@ -72,9 +72,8 @@ def ride_metrics(
     bench.ride(SweepScript(bike, seconds, shift), seconds)
     meter = bench.meter
     helped = meter.first_assist_s is not None
-    measured = (
-        bike.shunt.fitted
-    )  # Otherwise the power follows no request, and neither overshoots nor settles.
+    # Without a shunt the power follows no request, and neither overshoots nor settles.
+    measured = bike.shunt.fitted
     metrics: Metrics = {
         "engage_s": _seen(measures.engage_s),
         "first_help_deg": _seen(measures.first_help_deg),

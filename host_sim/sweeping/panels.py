@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from host_sim.rules.catalogue import rule_named
 from host_sim.sweeping.metrics import LESS, MEASURES, MORE
@@ -28,11 +29,11 @@ class Panel:
     good: int
     rule: str = ""
 
-    def breaks(self, numbers: Numbers) -> Column:
-        """Return 1 for every point at which the rule fails, else 0."""
+    def breaks(self, numbers: Numbers) -> NDArray[np.bool_]:
+        """Return for every point whether the rule fails there."""
         if not self.rule:
-            return np.zeros(numbers.rows)
-        return np.where(numbers.columns[margin_column(self.rule)] < 0.0, 1.0, 0.0)
+            return np.zeros(numbers.rows, dtype=np.bool_)
+        return numbers.columns[margin_column(self.rule)] < 0.0
 
     def limit(self, numbers: Numbers) -> float | None:
         """Return the limit of the rule, if it is the same for every point."""

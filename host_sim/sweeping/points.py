@@ -3,6 +3,8 @@
 A key is named `section.key` as in the bike file, or by its last part if only one section has it.
 """
 
+from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from random import Random
 
@@ -20,19 +22,17 @@ POINTS_MOST = 1_000_000
 STEPS_MOST = 100_000
 
 
+@dataclass(frozen=True, slots=True)
 class Key:
     """A number of a bike file: its full `name`, its legal range, and whether it is `whole`."""
 
-    __slots__ = ("highest", "lowest", "name", "whole")
-
-    def __init__(self, name: str, lowest: float, highest: float, whole: bool) -> None:
-        """Store what the models declare."""
-        self.name = name
-        self.lowest = lowest
-        self.highest = highest
-        self.whole = whole
+    name: str
+    lowest: float
+    highest: float
+    whole: bool
 
 
+@cache
 def known_keys() -> dict[str, Key]:
     """Return every number of a bike file by its full name, settings last."""
     keys: dict[str, Key] = {}
@@ -67,17 +67,14 @@ def find_key(name: str) -> Key:
     raise RequestError(f"--vary {name[:60]!r} is not a number of a bike file, {hint.removeprefix(', ')}")
 
 
+@dataclass(frozen=True, slots=True)
 class Axis:
     """One key and where it goes: from `low` to `high`, in `steps` equal steps on a grid."""
 
-    __slots__ = ("high", "key", "low", "steps")
-
-    def __init__(self, key: Key, low: float, high: float, steps: int) -> None:
-        """Store values that `read_axis` has checked."""
-        self.key = key
-        self.low = low
-        self.high = high
-        self.steps = steps
+    key: Key
+    low: float
+    high: float
+    steps: int
 
     def at(self, step: int) -> float:
         """Return the value at a step of the grid, from 0."""
@@ -102,7 +99,7 @@ def read_axis(text: str, on_grid: bool) -> Axis:
         form = "KEY=LOW:HIGH:N" if on_grid else "KEY=LOW:HIGH"
         raise RequestError(f"--vary is {text[:60]!r}, allowed is {form}, as in rise_mv_per_s=200:8000:40")
     key = find_key(name.strip())
-    low, high = (_bound(key, part, key.whole) for part in parts[:2])
+    low, high = (_bound(key, part) for part in parts[:2])
     if high < low:
         raise RequestError(f"--vary {key.name} goes from {low:g} to {high:g}, allowed is LOW up to HIGH")
     steps = _steps(key, parts[2]) if len(parts) == 3 else 2
@@ -113,13 +110,13 @@ def read_axis(text: str, on_grid: bool) -> Axis:
     return axis
 
 
-def _bound(key: Key, text: str, whole: bool) -> float:
-    allowed = f"{'a whole number, ' if whole else ''}{key.lowest:g} to {key.highest:g}"
+def _bound(key: Key, text: str) -> float:
+    allowed = f"{'a whole number, ' if key.whole else ''}{key.lowest:g} to {key.highest:g}"
     try:
         value = float(text)
     except ValueError:
         raise RequestError(f"--vary {key.name} has {text[:40]!r}, allowed is {allowed}") from None
-    if not key.lowest <= value <= key.highest or (whole and value != int(value)):
+    if not key.lowest <= value <= key.highest or (key.whole and value != int(value)):
         raise RequestError(f"--vary {key.name} has {text[:40]}, allowed is {allowed}")
     return value
 
@@ -174,7 +171,7 @@ def with_values(bike: Bike, values: dict[str, float]) -> Bike:
 
     Each value must lie in the range of its key; RequestError says which two contradict each other.
     """
-    keys = _cached_keys()
+    keys = known_keys()
     changes: dict[str, dict[str, float]] = {}
     for name, value in values.items():
         section, last = name.split(".")
@@ -190,12 +187,3 @@ def with_values(bike: Bike, values: dict[str, float]) -> Bike:
     except ValueError as error:
         raise RequestError(str(error)) from None
     return changed
-
-
-_keys: dict[str, Key] = {}
-
-
-def _cached_keys() -> dict[str, Key]:
-    if not _keys:
-        _keys.update(known_keys())
-    return _keys

@@ -69,9 +69,8 @@ def changes(bike: Bike, seconds: float, shift: float = 0.0) -> list[Change]:
 def _stops(bike: Bike, seconds: float) -> tuple[int, float, float]:
     """Return how many stops there are, how long one lasts, and the time from one to the next."""
     lag_s = bike.firmware_settings.motor_lag_ms / 1000.0
-    pitch_s = (
-        1.0 / bike.firmware_settings.pulses_per_rev
-    )  # How long a stop waits, as a share of a turn that takes a second.
+    # How long a stop waits, as a share of a turn that takes a second.
+    pitch_s = 1.0 / bike.firmware_settings.pulses_per_rev
     coast_s = min(max(release_gap_s(bike) + lag_s + 0.3, COAST_LEAST_S) + pitch_s, COAST_MOST_S)
     return STOPS_OF_A_SHORT_RIDE if seconds < SHORT_RIDE_S else STOPS, coast_s, coast_s + RIDDEN_ON_S
 

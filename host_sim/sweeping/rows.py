@@ -1,8 +1,9 @@
 """One row of a sweep: a point's number and values, what its ride measured, or why it can't be ridden."""
 
 import pickle
+from functools import lru_cache
 
-import host_sim.compiled.travel  # noqa: F401  It teaches settings to travel.
+import host_sim.compiled.travel  # noqa: F401  It makes settings picklable.
 from host_sim.bikes.model import Bike
 from host_sim.errors import ControllerFailed, RequestError
 from host_sim.rules.case import Build
@@ -74,20 +75,15 @@ class Sweep:
         return ",".join([*cells, *(_cell(found.get(name)) for name in self.measured), ""]) + "\n"
 
 
-def packed(sweep: Sweep) -> bytes:
-    """Return a sweep as what `rows_of` takes: a process that has it need not unpack it again."""
-    return pickle.dumps(sweep)
-
-
 def rows_of(sweep: bytes, numbers: list[int]) -> list[str]:
-    """Ride some numbers of a packed sweep; return their lines of the table."""
-    if sweep not in _unpacked:
-        _unpacked.clear()
-        _unpacked[sweep] = pickle.loads(sweep)
-    return [_unpacked[sweep].row(number) for number in numbers]
+    """Ride some numbers of a pickled sweep; return their lines of the table."""
+    return [_unpacked(sweep).row(number) for number in numbers]
 
 
-_unpacked: dict[bytes, Sweep] = {}
+@lru_cache(maxsize=1)
+def _unpacked(sweep: bytes) -> Sweep:
+    unpacked: Sweep = pickle.loads(sweep)
+    return unpacked
 
 
 def _cell(value: float | None) -> str:

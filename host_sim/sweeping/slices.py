@@ -4,7 +4,6 @@ from pathlib import Path
 from textwrap import fill
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -15,7 +14,6 @@ from host_sim.sweeping.numbers import Numbers, flat
 from host_sim.sweeping.panels import PANELS_MOST, Panel, least_span, panels, still
 from host_sim.sweeping.words import sentence_of, unit_of, with_unit
 
-mpl.use("Agg")
 LINE, BAND, FLAT = "#1f5a8a", "#9ec4e0", "#888888"
 
 

@@ -11,6 +11,8 @@ from host_sim.capture.live.findings import ring_so_far
 from host_sim.capture.live.guide import BACK_NEXT, FORWARD, Edge, Guide, Lost, Moment
 from host_sim.capture.live.ring_text import MISSING, SEEN, ring_text, so_far_text
 from host_sim.capture.open_capture import open_capture
+from host_sim.capture.stopping import Support
+from host_sim.cli.inspect_rows import smallest_row
 from host_sim.cli.live_ring import LiveRing
 from host_sim.inspecting.live import LiveResult, inspect_live, items_of
 from host_sim.watching.workshop import BoardTrouble
@@ -302,3 +304,8 @@ def test_a_minute_of_forty_magnets_arrives_whole(tmp_path):
                 break
     assert len(edges) > 3_000
     assert all((one.levels ^ two.levels) in (1, 2) for one, two in pairwise(edges))
+
+
+def test_a_ring_that_supports_no_cadence_has_none_as_its_smallest():
+    assert smallest_row(Support(1.0, 0, 0, [])) == ("smallest engage, release", "none")
+    assert smallest_row(Support(1.0, 12, 20, [])) == ("smallest engage, release", "20, 12 rpm")

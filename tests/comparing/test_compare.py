@@ -300,12 +300,16 @@ def test_the_command_gives_json_a_picture_and_what_is_set_otherwise(tmp_path):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("cargo_trike", "nosuch.steps"), "nosuch.steps can't be read"),
+        (("cargo_trike", "nosuch.steps"), "nosuch.steps: there is no such file"),
         (("nosuch", "out.steps"), "nosuch"),
         (("cargo_trike", "out.steps", "--seconds", "9"), "--seconds is 9, allowed is 10 to 1800"),
         (("cargo_trike", "out.steps", "--seconds", "long"), "--seconds is 'long', allowed is a number"),
         (("cargo_trike", "short.steps"), "s without a gap, allowed is 10 s or more"),
         (("cargo_trike", "text.csv"), "is not a log of treadle watch"),
+        (
+            ("cargo_trike", "newer.steps"),
+            "the log's settings do not fit this version of the firmware: engage_rpm",
+        ),
     ],
 )
 def test_what_can_not_be_compared_is_refused_in_a_sentence(tmp_path, monkeypatch, words, said):
@@ -315,7 +319,14 @@ def test_what_can_not_be_compared_is_refused_in_a_sentence(tmp_path, monkeypatch
     write_log(
         tmp_path / "short.steps", Section("paper", "source", section.settings, False, section.blocks[:3])
     )
+    newer = section.settings | {"engage_rpm": 100_000}
+    write_log(tmp_path / "newer.steps", Section("paper", "source", newer, False, section.blocks))
     (tmp_path / "text.csv").write_text("time_s\n0\n", encoding="utf-8")
     with pytest.raises(RequestError, match=said):
         run(*words)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["out.steps", "short.steps", "text.csv"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "newer.steps",
+        "out.steps",
+        "short.steps",
+        "text.csv",
+    ]

@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from host_sim.bench.edge_watch import EdgeWatch
-from host_sim.lab.branching import new_samples, ride_to
+from host_sim.lab.branching import ride_to
 from host_sim.lab.lessons.thresholds import LESSON
 from host_sim.lab.riding import ride
 from host_sim.lab.teaching import teaching
 from host_sim.lab.thresholds import bike_with_ring, check_thresholds, slow_lines, try_thresholds
 from host_sim.lab.worst_stops import edges_ahead
+from host_sim.report.samples import Samples
 
 PULSES, EDGES, STOPS = (one.steps for one in LESSON.inputs)
 LEGS_RAD_PER_S2 = 60.0  # How fast the bench's legs change their speed.
@@ -151,7 +152,7 @@ def test_lesson_2_does_not_hang_on_the_moment_of_one_stop(stop_s):
 
 def test_a_branch_of_a_ride_goes_on_to_the_last_digit_as_the_ride_itself_would():
     bike = bike_with_ring(8, 4, 140)
-    trunk = ride_to(bike, slow_lines(), 5.0, [new_samples()])
+    trunk = ride_to(bike, slow_lines(), 5.0, [Samples()])
     other = trunk.copy()
     other.ride_on(5.7)  # What another branch does is nothing to this one: noise included.
     branch = trunk.copy()

@@ -17,13 +17,13 @@ from host_sim.lab.catalogue import lesson
 from host_sim.lab.direction import check_direction, turn_crank
 from host_sim.lab.direction_figure import draw_direction
 from host_sim.lab.faults import (
-    ALL_AWAKE,
+    ALL_ACTIVE,
     AT_ONCE,
     FAULTS_TO_TRY,
     GOES_ON,
     GUARD_ALONE,
     LAPSES,
-    LATCH_ASLEEP,
+    LATCH_DISABLED,
     LATER,
     STAFFS,
     STALLS,
@@ -439,15 +439,15 @@ def test_what_breaks_ends_as_the_notes_of_lesson_6_say(fault, outcome, cause):
 
 
 def test_with_the_latch_asleep_the_motor_helps_on_after_a_throttle_fault():
-    broken = try_fault("a throttle wire breaks", 3.0, 60, LATCH_ASLEEP)
+    broken = try_fault("a throttle wire breaks", 3.0, 60, LATCH_DISABLED)
     assert (broken.outcome, broken.cause) == (GOES_ON, None)
-    noisy = try_fault("electrical noise on the pedal sensor", 3.0, 60, LATCH_ASLEEP)
+    noisy = try_fault("electrical noise on the pedal sensor", 3.0, 60, LATCH_DISABLED)
     assert noisy.outcome == LAPSES
 
 
 def test_the_guard_alone_stops_a_logic_gone_wrong_and_later_than_the_logic_would():
     alone = try_fault("one magnet falls off", 3.0, 60, GUARD_ALONE)
-    whole = try_fault("one magnet falls off", 3.0, 60, ALL_AWAKE)
+    whole = try_fault("one magnet falls off", 3.0, 60, ALL_ACTIVE)
     assert whole.guard_cuts_s == []
     assert any(cut_s > 6.5 for cut_s in alone.guard_cuts_s)
     # Ten magnets at the release cadence of 12 rpm: 60 / (10 x 12) = 0.5 s, and three periods more.
@@ -509,7 +509,7 @@ def _outcome_of_a_plain_ride(fault, at_s, cadence_rpm, staff):
     return AT_ONCE if ended * 0.01 <= 0.3 else LATER
 
 
-def _judged(fault, at_s, cadence_rpm, staff=ALL_AWAKE):
+def _judged(fault, at_s, cadence_rpm, staff=ALL_ACTIVE):
     rides = [
         _outcome_of_a_plain_ride(fault, round(at_s + late, 3), cadence_rpm, staff)
         for late in (0.0, 0.117, 0.251)

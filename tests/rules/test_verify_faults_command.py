@@ -5,6 +5,7 @@ import json
 import pytest
 
 import host_sim.compiled.workers
+from host_sim.bikes.load import BIKES
 from host_sim.cli.verify_faults import FaultsRequest
 from host_sim.errors import RequestError
 
@@ -65,11 +66,14 @@ def test_json_has_every_cell_with_what_was_measured(treadle, here):
 
 def test_a_cell_that_fails_ends_with_1_and_says_how_to_ride_it_again(treadle, here, monkeypatch):
     monkeypatch.setattr("host_sim.rules.fault_matrix.OVER_SPEED_J", -1.0)
+    bike = "the_bicycle_of_a_long_name.toml"
+    (here / bike).write_bytes((BIKES / "folding.toml").read_bytes())
     row = "crank: A stuck low"
-    code, out, _ = treadle("verify", "folding", "--faults", "--rule", row)
+    code, out, _ = treadle("verify", bike, "--faults", "--rule", row)
     assert code == 1
     assert "FAILS" in out
-    assert f'repeat: treadle verify folding --faults --rule "{row}"' in " ".join(out.split())
+    # In one line, so that it can be copied.
+    assert f'    repeat: treadle verify {bike} --faults --rule "{row}"' in out.splitlines()
 
 
 def test_a_row_that_is_not_there_is_refused_with_the_nearest(tmp_path):

@@ -147,7 +147,7 @@ def greeting(answers):
 
 
 def test_a_worker_that_dies_while_it_is_asked_for_its_version_leaves_the_others(monkeypatch):
-    monkeypatch.setattr("host_sim.sweeping.cluster.GREETING_PAUSE_S", 0)
+    monkeypatch.setattr("host_sim.sweeping.cluster.VERSION_PAUSE_S", 0)
     closed = distributed.comm.CommClosedError("Stream is closed")
     connection = greeting([closed, {"tcp://192.0.2.7:1": program_here()}, closed, {"tcp://192.0.2.7:1": ""}])
     connection._check()
@@ -155,7 +155,7 @@ def test_a_worker_that_dies_while_it_is_asked_for_its_version_leaves_the_others(
 
 
 def test_a_cluster_that_never_answers_ends_in_one_sentence(monkeypatch):
-    monkeypatch.setattr("host_sim.sweeping.cluster.GREETING_PAUSE_S", 0)
+    monkeypatch.setattr("host_sim.sweeping.cluster.VERSION_PAUSE_S", 0)
     connection = greeting([distributed.comm.CommClosedError("Stream is closed") for _ in range(5)])
     with pytest.raises(RequestError, match=r"was lost 5 times while .* \(CommClosedError\), allowed is"):
         connection._check()

@@ -3,18 +3,18 @@
 import numpy as np
 import pytest
 
-from host_sim.sweeping.figures import colour_span
+from host_sim.sweeping.panels import least_span
 
 
 def test_what_hardly_varies_is_drawn_in_nearly_one_colour():
-    low, high = colour_span(np.array([0.84, 0.90, 0.98]))
+    low, high = least_span(np.array([0.84, 0.90, 0.98]))
     assert high - low == pytest.approx(0.3 * 0.98)
     assert low + high == pytest.approx(0.84 + 0.98)
 
 
 def test_what_varies_takes_all_colours():
-    assert colour_span(np.array([0.1, 1.2])) == (0.1, 1.2)
+    assert least_span(np.array([0.1, 1.2])) == (0.1, 1.2)
 
 
 def test_nothing_measured_has_a_span_too():
-    assert colour_span(np.array([])) == (0.0, 1.0)
+    assert least_span(np.array([])) == (0.0, 1.0)

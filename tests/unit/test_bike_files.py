@@ -408,7 +408,7 @@ def test_what_is_no_bike_file_is_refused(tmp_path):
     (tmp_path / "huge.toml").write_bytes(b"#" * 1_000_001)
     (tmp_path / "folder.toml").mkdir()
     for wrong, sentence in [
-        (tmp_path / "latin.toml", "latin.toml line 1: byte 0xe9 is no UTF-8 text"),
+        (tmp_path / "latin.toml", "latin.toml line 1: byte 0xe9 is not UTF-8 text"),
         (tmp_path / "torn.toml", "torn.toml: this is not TOML"),
         (tmp_path / "empty.toml", "empty.toml: title is missing, allowed is a text in quotes"),
         (tmp_path / "huge.toml", "huge.toml: it is longer than 1000000 bytes"),

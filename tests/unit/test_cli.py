@@ -13,7 +13,10 @@ import typer
 from host_sim.bench.ride_progress import ProgressWatch
 from host_sim.bikes.load import BIKES
 from host_sim.cli.compare import compare
+from host_sim.cli.measure_logs import MeasureRequest, measure
 from host_sim.cli.program import app
+from host_sim.cli.verify import VerifyRequest, verify
+from host_sim.cli.verify_faults import FaultsRequest, verify_faults
 from host_sim.errors import RequestError
 from host_sim.outputs import Delivery
 
@@ -408,6 +411,48 @@ def test_a_second_measurement_into_a_folder_is_refused_and_writes_nothing(treadl
     assert "new/measure is being written by another run, allowed is another --out" in err
     assert _names(here) == ["mine.toml"]
     assert (here / "mine.toml").read_bytes() == (BIKES / "tandem.toml").read_bytes()
+
+
+def test_a_measurement_whose_picture_exists_is_refused_before_it_changes_the_bike_file(treadle, here):
+    (here / "mine.toml").write_bytes((BIKES / "tandem.toml").read_bytes())
+    (here / "old").mkdir()
+    (here / "old" / "pushed.png").write_bytes(b"older")
+    pushed = [word for way in ("21.0:10", "21.1:10", "20.9:10") for word in ("--pushed", way)]
+    code, out, err = treadle("measure", "mine.toml", *pushed, "--write", "--out", "old")
+    assert (code, out) == (2, "")
+    assert "pushed.png exists already, allowed is another --out, or --force" in err
+    assert (here / "old" / "pushed.png").read_bytes() == b"older"
+    assert (here / "mine.toml").read_bytes() == (BIKES / "tandem.toml").read_bytes()
+
+
+def _verified():
+    return VerifyRequest("folding", "stop time", 1, 1, None, False), verify
+
+
+def _verified_with_faults():
+    return FaultsRequest("folding", None, 1, None, False), verify_faults
+
+
+def _measured():
+    pushes = [(21.0, 10.0), (21.1, 10.0), (20.9, 10.0)]
+    return MeasureRequest("folding", [], [], [], pushes, {}), lambda request, *_: measure(request)
+
+
+@pytest.mark.parametrize(
+    ("file", "asked"),
+    [
+        ("treadle-verify/verify.json", _verified),
+        ("treadle-faults/faults.json", _verified_with_faults),
+        ("treadle-measure/pushed.png", _measured),
+    ],
+)
+def test_a_result_that_came_into_the_default_folder_meanwhile_is_not_replaced(here, file, asked):
+    request, run = asked()
+    (here / file).parent.mkdir()
+    (here / file).write_bytes(b"of another run")
+    with pytest.raises(RequestError, match="exists already, allowed is another --out, or --force"):
+        run(request, lambda done, of_all: None, lambda sentence: None)
+    assert (here / file).read_bytes() == b"of another run"
 
 
 @pytest.mark.parametrize(

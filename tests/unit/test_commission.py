@@ -8,7 +8,7 @@ import pytest
 from host_sim.bikes import load_bike
 from host_sim.boardlink.frames import Frame
 from host_sim.cli.commission import CommissionRequest, commission
-from host_sim.commissioning.checklist import ITEM_NAMES, ITEMS, Hands, passed, run_checklist
+from host_sim.commissioning.checklist import ITEM_NAMES, ITEMS, Checking, passed, run_checklist
 from host_sim.commissioning.record import CONFIRMED, FAILED, NOT_APPLICABLE, NOT_REACHED, SKIPPED, TICKED
 from host_sim.errors import RequestError
 from tests.watching.frames_at_hand import frame_with
@@ -74,8 +74,10 @@ class FakeBoard:
 def outcomes(looks=None, answers=None, skip=()):
     board = FakeBoard(HEALTHY | (looks or {}))
     given = list(ANSWERS if answers is None else answers)
-    hands = Hands(board, load_bike("cargo_trike"), lambda question: given.pop(0), lambda line: None, 10.0)
-    entries = run_checklist(hands, skip, lambda: "2026-01-02T03:04:05+00:00")
+    checking = Checking(
+        board, load_bike("cargo_trike"), lambda question: given.pop(0), lambda line: None, 10.0
+    )
+    entries = run_checklist(checking, skip, lambda: "2026-01-02T03:04:05+00:00")
     return entries, board
 
 
@@ -163,6 +165,13 @@ def test_a_no_about_the_wheel_ends_it_before_the_board_is_looked_at():
     assert len(board.looks) == sum(len(looks) for looks in HEALTHY.values())
 
 
+@pytest.mark.parametrize("told", ["²", "٣", "0", "5", "two", ""])
+def test_an_answer_that_is_no_number_of_levers_fails_the_item(told):
+    entries, _ = outcomes(answers=["yes", told])
+    (failed,) = [entry for entry in entries if entry.outcome == FAILED]
+    assert (failed.item, failed.seen) == ("each brake", f'the answer was "{told}", allowed is 1 to 4')
+
+
 def test_what_is_left_out_stands_in_the_record_and_is_not_passed():
     entries, _ = outcomes({"fault stays": []}, ["yes", "2", "yes"], ("fault stays",))
     assert next(entry.outcome for entry in entries if entry.item == "fault stays") == SKIPPED
@@ -222,8 +231,8 @@ def test_the_output_that_stays_on_in_reset_ends_the_list():
 def test_a_board_with_other_settings_than_the_bike_file_ends_the_list_and_they_are_named():
     board = FakeBoard(HEALTHY)
     board.settings = lambda: load_bike("cargo_trike").firmware_settings.as_dict() | {"engage_rpm": 59}
-    hands = Hands(board, load_bike("cargo_trike"), lambda question: "yes", lambda line: None, 10.0)
-    entries = run_checklist(hands, (), lambda: "2026-01-02T03:04:05+00:00")
+    checking = Checking(board, load_bike("cargo_trike"), lambda question: "yes", lambda line: None, 10.0)
+    entries = run_checklist(checking, (), lambda: "2026-01-02T03:04:05+00:00")
     assert entries[1].outcome == FAILED
     assert entries[1].seen == "the board has other settings than the bike file: engage_rpm"
 
@@ -236,6 +245,6 @@ def test_what_does_not_apply_is_named_where_it_is_told():
     board.looks = [frames for name, frames_of in looks.items() for frames in frames_of]
     bike = load_bike("folding")
     board.settings = bike.firmware_settings.as_dict
-    hands = Hands(board, bike, lambda question: given.pop(0), said.append, 10.0)
-    run_checklist(hands, (), lambda: "2026-01-02T03:04:05+00:00")
+    checking = Checking(board, bike, lambda question: given.pop(0), said.append, 10.0)
+    run_checklist(checking, (), lambda: "2026-01-02T03:04:05+00:00")
     assert "fault stays: not applicable" in said

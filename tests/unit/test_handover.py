@@ -301,7 +301,7 @@ def test_every_rule_has_words_for_the_owner_that_take_its_numbers():
     assert set(OWNER_WORDS) == {rule.name for rule in RULES}
     assert set(MOST_URGENT) <= set(OWNER_WORDS)
     for rule in RULES:
-        row = RuleHeld(rule=rule.name, holds=False, measured=1234.5678, limit=0.25, unit=rule.unit, margin=-1)
+        row = RuleHeld(rule=rule.name, holds=False, measured=1234.5678, limit=0.25, unit=rule.unit)
         text = " ".join(said(row))
         assert "{" not in text
         assert not re.search(r"\b(command|edges?|latch|shunt|integral|taper|release gap|lapses)\b", text), (

@@ -2,19 +2,29 @@
 
 import json
 import shutil
+from typing import get_args
 
 import pytest
 from pypdf import PdfReader
 
 from host_sim.bikes.load import load_bike
-from host_sim.cli import calibrate, commission
 from host_sim.cli.handover import HandoverRequest, handover
 from host_sim.commissioning.calibration import STEP_NAMES
 from host_sim.commissioning.checklist import ITEM_NAMES, passed
-from host_sim.commissioning.record import CONFIRMED, FAILED, NOT_REACHED, SKIPPED, TICKED, Entry, record_of
+from host_sim.commissioning.record import (
+    CALIBRATION,
+    COMMISSION,
+    CONFIRMED,
+    FAILED,
+    NOT_REACHED,
+    SKIPPED,
+    TICKED,
+    Entry,
+    record_of,
+)
 from host_sim.errors import RequestError
 from host_sim.handover.browser import BROWSERS
-from host_sim.handover.records import CALIBRATION, COMMISSION, DESK, MEASURED, TRIED
+from host_sim.handover.records import DESK, MEASURED, TRIED, Record
 from tests.unit.test_handover import Page, _inspect_report, _manifest, _verify_report
 
 NO_BROWSER = all(shutil.which(name) is None for name in BROWSERS)
@@ -74,7 +84,7 @@ def _words(*records, bike="cargo_trike", **more):
 def test_every_item_of_both_commands_has_words_for_the_owner():
     assert set(TRIED) == set(ITEM_NAMES)
     assert set(MEASURED) == set(STEP_NAMES)
-    assert (CALIBRATION, COMMISSION) == (calibrate.HEADING, commission.HEADING)
+    assert get_args(Record.model_fields["heading"].annotation) == (CALIBRATION, COMMISSION)
 
 
 def test_the_sheet_says_who_measured_and_tried_what_and_when_in_its_order(here):

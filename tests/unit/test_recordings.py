@@ -255,7 +255,7 @@ def test_columns_may_stand_in_any_order(tmp_path):
         ),
         (HEADER + ",60,100,5,1\n", "ride.csv line 2: elapsed_s is empty"),
         (HEADER + "0,,100,5,1\n1,,100,5,1\n", "ride.csv: no record holds cadence_rpm"),
-        (HEADER.encode() + b"0,60,\xff,5,1\n", "ride.csv line 2: byte 0xff is no UTF-8"),
+        (HEADER.encode() + b"0,60,\xff,5,1\n", "ride.csv line 2: byte 0xff is not UTF-8"),
         (HEADER + '0,60,"100,5,1\n', "ride.csv: this is not CSV"),
         (HEADER + "0,60," + "9" * 200_000 + ",5,1\n", "ride.csv: this is not CSV"),
     ],

@@ -180,7 +180,7 @@ def test_a_log_with_the_settings_of_another_bike_names_the_step_where_they_part(
     write_log(here / "ride.steps", Section("paper", "source", settings, False, section.blocks))
     code, _, err = treadle("ride", "--replay", "ride.steps", "--out", "out")
     assert code == 1
-    assert err.startswith("treadle: the firmware parts from the board at step ")
+    assert err.startswith("treadle: the firmware differs from the board at step ")
     assert err.count("\n") == 1
 
 

@@ -76,7 +76,7 @@ def test_a_firmware_that_decides_otherwise_ends_with_the_step_and_the_difference
     wrong = ridden.controller.settings.as_dict() | {"assist_power_w": 100}
     code, _, err = treadle(write(here / "other.steps", ridden, blocks, wrong), "--out", "out")
     assert code == 1
-    assert err.startswith("treadle: the firmware parts from the board at step ")
+    assert err.startswith("treadle: the firmware differs from the board at step ")
     assert " here and was " in err
 
 
@@ -123,7 +123,10 @@ def test_a_test_made_of_a_ride_fails_where_the_firmware_decides_otherwise(treadl
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("nosuch.steps",), "nosuch.steps can't be read: No such file"),
+        (("nosuch.steps",), "nosuch.steps: there is no such file"),
+        ((".",), "this is a directory, allowed is a file"),
+        (("/dev/zero",), "/dev/zero: this is not an ordinary file"),
+        (("newer.steps",), "the log's settings do not fit this version of the firmware: engage_rpm"),
         (("foreign.csv",), "foreign.csv is not a log of treadle watch --record or --blackbox"),
         (("ride.steps", "--course", "hill"), "--replay takes the ride from its log"),
         (("ride.steps", "--set", "engage_rpm=900"), "--set engage_rpm is"),
@@ -135,9 +138,10 @@ def test_a_test_made_of_a_ride_fails_where_the_firmware_decides_otherwise(treadl
         (("cut.steps",), "cut.steps is cut off at byte"),
     ],
 )
-def test_what_cannot_be_replayed_is_one_sentence_and_exit_code_2(treadle, here, log, words, said):
+def test_what_cannot_be_replayed_is_one_sentence_and_exit_code_2(treadle, here, log, ride, words, said):
     (here / "foreign.csv").write_text("time_s,levels\n", encoding="utf-8")
     (here / "cut.steps").write_bytes((here / log).read_bytes()[:-40])
+    write(here / "newer.steps", *ride, ride[0].controller.settings.as_dict() | {"engage_rpm": 100_000})
     code, out, err = treadle(*words)
     assert (code, out) == (2, "")
     assert said in err

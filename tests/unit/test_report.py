@@ -13,7 +13,7 @@ from host_sim.bench.meter import RideEvent
 from host_sim.bench.script import Script
 from host_sim.bench.trace import EdgeWindow, Trace
 from host_sim.bikes.model import Bike
-from host_sim.report.event_labels import LABEL_ROWS, Shelves, label_events
+from host_sim.report.event_labels import LABEL_ROWS, LabelRows, label_events
 from host_sim.report.ride_facts import RideFacts
 from host_sim.report.ride_figure import draw_ride
 from host_sim.report.trace_file import read_trace
@@ -93,17 +93,17 @@ def test_labels_in_a_crowd_do_not_meet_and_none_leaves_the_picture(tmp_path):
 
 
 def test_in_a_crowd_the_earliest_label_stands_highest():
-    shelves = Shelves((0.0, 100.0))
-    rows = [shelves.place(time_s, 20.0, crowd, False) for time_s, crowd in ((1.0, 2), (2.0, 1), (3.0, 0))]
+    label_rows = LabelRows((0.0, 100.0))
+    rows = [label_rows.place(time_s, 20.0, crowd, False) for time_s, crowd in ((1.0, 2), (2.0, 1), (3.0, 0))]
     assert rows == [2, 1, 0]
-    assert shelves.place(4.0, 20.0, 0, False) is None  # No row is free below the three.
-    assert shelves.place(40.0, 20.0, LABEL_ROWS + 5, False) == LABEL_ROWS - 1
+    assert label_rows.place(4.0, 20.0, 0, False) is None  # No row is free below the three.
+    assert label_rows.place(40.0, 20.0, LABEL_ROWS + 5, False) == LABEL_ROWS - 1
 
 
 def test_a_label_that_stands_left_of_its_line_goes_above_the_lines_it_would_cross():
-    shelves = Shelves((0.0, 100.0))
-    assert shelves.place(80.0, 5.0, 1, False) == 1
-    assert shelves.place(100.0, 25.0, 0, True) == 2
+    label_rows = LabelRows((0.0, 100.0))
+    assert label_rows.place(80.0, 5.0, 1, False) == 1
+    assert label_rows.place(100.0, 25.0, 0, True) == 2
 
 
 def test_a_long_trace_is_thinned_and_a_window_of_it_is_not(tmp_path, monkeypatch):

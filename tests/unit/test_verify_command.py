@@ -136,7 +136,7 @@ def test_an_interruption_before_the_first_ride_leaves_nothing(treadle, here, mon
 
 def test_a_second_interruption_while_the_report_is_written_leaves_nothing(treadle, here, monkeypatch):
     monkeypatch.setattr("host_sim.cli.verify.progress_bar", stopping_at(1, ctrl_c))
-    monkeypatch.setattr("host_sim.cli.verify.json.dump", lambda *_, **__: ctrl_c())
+    monkeypatch.setattr("json.dump", lambda *_, **__: ctrl_c())
     code, out, err = treadle("verify", "--rule", "stop time", "--rides", "1", "--out", "new")
     assert (code, out, err) == (130, "", "treadle: interrupted, nothing was written\n")
     assert list(here.iterdir()) == []

@@ -1,29 +1,8 @@
 """Lesson 6: break it."""
 
-from host_sim.lab.checking import Check
 from host_sim.lab.description import Choice, Lesson, Prediction, Slider, steps_between
-from host_sim.lab.faults import FAULTS_TO_TRY, GUESSES, STAFFS, Broken, check_guess, try_fault
+from host_sim.lab.faults import FAULTS_TO_TRY, GUESSES, STAFFS, check_guess, try_fault, why
 from host_sim.lab.faults_figure import draw_fault
-
-
-def _hidden(broken: Broken) -> str:
-    return draw_fault(broken, revealed=False)
-
-
-def _outcome(broken: Broken) -> str:
-    return broken.outcome
-
-
-def _check(broken: Broken) -> Check:
-    """Return the check before the pupil has predicted anything."""
-    return check_guess(broken, None)
-
-
-def _words(broken: Broken) -> str:
-    """Return the explanation without its first words, which say whether the guess was right."""
-    words = check_guess(broken, broken.outcome).words
-    return words.removeprefix(f"Right: the motor {broken.outcome}. ")
-
 
 LESSON = Lesson(
     title="break it",
@@ -37,7 +16,7 @@ LESSON = Lesson(
     ),
     attempt=try_fault,
     draw=draw_fault,
-    draw_hidden=_hidden,
-    check=_check,
-    prediction=Prediction("What does the motor do?", GUESSES, _outcome, None, _words),
+    draw_hidden=lambda broken: draw_fault(broken, revealed=False),
+    check=lambda broken: check_guess(broken, None),
+    prediction=Prediction("What does the motor do?", GUESSES, lambda broken: broken.outcome, None, why),
 )

@@ -17,9 +17,8 @@ class Question:
 class Teaching:
     """Aims, minutes, and notes as HTML; `solutions` are settings that solve the exercise.
 
-    `questions` are also printed on the worksheet.
-
-    The answer to a lesson's prediction isn't stored here: the teacher's pack rides it and prints the result.
+    `questions` are also printed on the worksheet. The answer to a lesson's prediction isn't stored here: the
+    teacher's pack rides it and prints the result.
     """
 
     aims: tuple[str, ...]
