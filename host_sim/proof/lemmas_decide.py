@@ -1,4 +1,4 @@
-"""Lemmas about decisions: pedalling facts, events, the engagement table."""
+"""The lemma about the engagement table: it is total, and safety can be reached from everywhere."""
 
 from firmware.decide.engagement import (
     ASSISTING,

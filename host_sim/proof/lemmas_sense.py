@@ -1,4 +1,4 @@
-"""Lemmas about sensing: time, crank, wheel, levers, supply."""
+"""Lemmas about time and the crank: ticks, the standstill of a crank, and how fast something turns."""
 
 from firmware.sense.crank import BEHIND_MAX, PITCH_MAX_US, RUN_MAX, Crank
 from firmware.sense.rotation import Rotation

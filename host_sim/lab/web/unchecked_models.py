@@ -6,6 +6,7 @@ which `host_sim.lab.description` checks. Nothing else may be built with it.
 """
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from types import UnionType
 from typing import Annotated, Any, Self, Union, get_args, get_origin, get_type_hints
@@ -17,11 +18,11 @@ class ValidationError(ValueError):
     """Never raised: nothing is checked."""
 
 
+@dataclass(frozen=True, slots=True)
 class _Given:
     """The part of Field and PrivateAttr that matters without checks: the default."""
 
-    def __init__(self, default: Any) -> None:
-        self.default = default
+    default: Any
 
 
 def Field(*, default: Any = _MISSING, **_: Any) -> Any:  # noqa: N802 - the name that is imported
