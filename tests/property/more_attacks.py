@@ -287,4 +287,44 @@ MORE_ATTACKS = {
         "rise",
         "exact Controller._put_out",
     ),
+    "a suspicion of the motor withholds nothing": Row(
+        Mistake(
+            "guard/plausibility.py",
+            "Plausibility._judge_motor",
+            "self._lasting_steps = 0\nself._withhold()",
+            "self._lasting_steps = 0",
+        ),
+        "doubt",
+        "contract Plausibility.step",
+    ),
+    "a silent motor is suspected after half its steps": Row(
+        Mistake(
+            "guard/plausibility.py",
+            "Plausibility._judge_motor",
+            "SILENT_STEPS if found == MOTOR_SILENT else LASTING_STEPS",
+            "SILENT_STEPS >> 1 if found == MOTOR_SILENT else LASTING_STEPS",
+        ),
+        "doubt",
+        "contract Plausibility.step",
+    ),
+    "the count goes on where one contradiction follows another": Row(
+        Mistake(
+            "guard/plausibility.py",
+            "Plausibility._judge_motor",
+            "self._contradiction = found\nself._lasting_steps = 0",
+            "self._contradiction = found",
+        ),
+        "doubt",
+        "contract Plausibility.step",
+    ),
+    "a slipping wheel is a fault from its second suspicion on": Row(
+        Mistake(
+            "guard/plausibility.py",
+            "Plausibility._judge_motor",
+            "WHEEL_SUSPICIONS_MAX if found == WHEEL_SLOW else SUSPICIONS_MAX",
+            "SUSPICIONS_MAX",
+        ),
+        "doubt",
+        "contract Plausibility.step",
+    ),
 }
