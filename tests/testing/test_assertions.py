@@ -228,3 +228,12 @@ def test_the_plugin_of_pytest_loads_nothing_else_of_treadle():
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     ours = [name for name in said.split() if name.startswith(("boards", "firmware", "host_sim"))]
     assert ours == ["host_sim", "host_sim.pytest_fixtures"]
+
+
+def test_the_bench_is_found_where_it_is_looked_for():
+    import host_sim.bench
+    from host_sim.testing import Bench
+
+    assert host_sim.bench.Bench is Bench
+    with pytest.raises(AttributeError, match=r"^module 'host_sim\.bench' has no attribute 'Bank'$"):
+        host_sim.bench.Bank  # noqa: B018 - the access itself is tested
