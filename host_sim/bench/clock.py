@@ -6,7 +6,10 @@ read, so a ride depends only on bike, ride and seed.
 
 from heapq import heappop, heappush
 
+from firmware.ticks import CONTROL_PERIOD_US
+
 US_PER_S = 1_000_000
+CONTROL_PERIOD_S = CONTROL_PERIOD_US / US_PER_S
 NEVER_US = 1 << 62
 
 

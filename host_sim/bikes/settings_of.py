@@ -12,11 +12,10 @@ from host_sim.bikes.model import Bike, PedalSensor
 from host_sim.bikes.power_loop_of import motor_model, open_map_full_w, power_loop
 from host_sim.places.limits import Place
 from host_sim.refusals import closest
-from host_sim.units import KM_PER_H_PER_M_PER_S
+from host_sim.units import MM_PER_S_PER_KM_PER_H
 
 _KINDS = {"two channels": TWO_CHANNELS, "one channel": ONE_CHANNEL, "duty-coded": DUTY_CODED}
 _THROTTLE_USES = ("never", "below start-up speed", "freely")
-_MM_PER_S_PER_KM_PER_H = 1000.0 / KM_PER_H_PER_M_PER_S
 # A sixth of a turn is pedalling; less may be a nudge. With a tenth, 40 to 50 % of nudges of up to
 # 0.16 of a turn engaged on two channels, with a sixth 0 to 1 % (measured; tests/tuning/test_thresholds.py).
 _ENGAGE_TURN_SHARE = 1.0 / 6.0
@@ -106,7 +105,7 @@ def _place(bike: Bike, place: Place) -> dict[str, int]:
         "startup_speed_mm_per_s": _mm_per_s(place.startup_km_per_h * _STARTUP_SHARE),
         "taper_start_mm_per_s": taper_mm_per_s,
         "cutoff_speed_mm_per_s": cutoff_mm_per_s,
-        "engage_speed_mm_per_s": ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H),
+        "engage_speed_mm_per_s": ceil(place.engage_km_per_h * MM_PER_S_PER_KM_PER_H),
         "cutoff_distance_mm": round((cutoff_distance_m(bike, place) or 2.0) * 1000.0),
     }
 
@@ -126,7 +125,7 @@ def cutoff_distance_m(bike: Bike, place: Place) -> float | None:
 
 def _mm_per_s(km_per_h: float) -> int:
     """Return a speed in whole mm/s, rounded down."""
-    return floor(km_per_h * _MM_PER_S_PER_KM_PER_H)
+    return floor(km_per_h * MM_PER_S_PER_KM_PER_H)
 
 
 def _drive(bike: Bike, limits: dict[str, int]) -> dict[str, int]:
@@ -186,7 +185,7 @@ def limits_of(bike: Bike, place: Place) -> dict[str, tuple[int, int, str]]:
     if distance_m is not None:
         most["cutoff_distance_mm"] = (floor(distance_m * 1000.0), "mm")
     limits = {name: (rows[name][2], limit, unit) for name, (limit, unit) in most.items()}
-    least_mm_per_s = ceil(place.engage_km_per_h * _MM_PER_S_PER_KM_PER_H)
+    least_mm_per_s = ceil(place.engage_km_per_h * MM_PER_S_PER_KM_PER_H)
     highest = rows["engage_speed_mm_per_s"][3]
     return limits | {"engage_speed_mm_per_s": (least_mm_per_s, highest, "mm/s")}
 

@@ -13,13 +13,12 @@ from firmware.sense.crank import US_PER_MINUTE
 from firmware.settings import TABLE, Settings
 from firmware.ticks import CONTROL_PERIOD_MS
 from host_sim.capture.ring import Ring
-from host_sim.units import KM_PER_H_PER_M_PER_S
+from host_sim.units import KM_PER_H_PER_M_PER_S, MM_PER_S_PER_KM_PER_H
 
 SPEEDS_KM_PER_H = (6.0, 10.0, 15.0, 20.0, 25.0)
 STEADY_RPM = 60
 SLOWEST_SPEED_KM_PER_H = 6.0  # Start-up speed: below it, riders are still setting off.
 CADENCE_TRIED_RPM = 150
-MM_PER_S_PER_KM_PER_H = 1e6 / 3600.0
 _LIMITS = {name: (lowest, highest) for name, _, lowest, highest, _ in TABLE}
 
 

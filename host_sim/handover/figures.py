@@ -14,9 +14,8 @@ from firmware.settings import (
 from host_sim.bikes.model import Bike
 from host_sim.handover.first_ride import END_S, START_S, STOP_S, FirstRide
 from host_sim.report.svg import BLUE, GREEN, GRID, INK, ORANGE, PAPER, QUIET, RED, Drawing, Panel, ticks
-from host_sim.units import KM_PER_H_PER_M_PER_S
+from host_sim.units import MM_PER_S_PER_KM_PER_H
 
-_MM_PER_S_PER_KM_PER_H = 1000.0 / KM_PER_H_PER_M_PER_S
 _COOL_DECICELSIUS = 200
 
 
@@ -43,7 +42,7 @@ def start_and_stop(ride: FirstRide) -> str:
 def help_over_speed(bike: Bike) -> str:
     """Return what the firmware's ceilings allow at each speed, for pedals and for the throttle alone."""
     settings = bike.firmware_settings
-    top_km_per_h = settings.cutoff_speed_mm_per_s / _MM_PER_S_PER_KM_PER_H * 1.2
+    top_km_per_h = settings.cutoff_speed_mm_per_s / MM_PER_S_PER_KM_PER_H * 1.2
     watts = max(settings.assist_power_w, settings.throttle_power_w)
     alone = " and with the throttle alone" if settings.throttle_fitted else ""
     drawing = Drawing(430, 220, f"The most help at each speed, with pedals{alone}.")
@@ -53,7 +52,7 @@ def help_over_speed(bike: Bike) -> str:
     pedalled = [(speed, _allowed_w(settings, ASSISTING, speed, settings.assist_power_w)) for speed in speeds]
     panel.area(pedalled, "#bfe0d4")
     panel.plot(pedalled, GREEN, 2.4)
-    panel.mark(settings.cutoff_speed_mm_per_s / _MM_PER_S_PER_KM_PER_H, "end of help", RED, to_the_left=True)
+    panel.mark(settings.cutoff_speed_mm_per_s / MM_PER_S_PER_KM_PER_H, "end of help", RED, to_the_left=True)
     drawing.words(panel.left + 130, panel.y_at(settings.assist_power_w) + 18, "with pedals", GREEN, bold=True)
     freely = settings.throttle_unpedalled == THROTTLE_FREELY
     if settings.throttle_fitted and (freely or settings.throttle_unpedalled == THROTTLE_BELOW_STARTUP_SPEED):
@@ -69,7 +68,7 @@ def help_over_speed(bike: Bike) -> str:
 def _allowed_w(settings: Settings, state: int, speed_km_per_h: float, wanted_w: int) -> float:
     """Return what the firmware allows with a full battery and a cool motor."""
     ceilings = Ceilings(settings)
-    speed_mm_per_s = round(speed_km_per_h * _MM_PER_S_PER_KM_PER_H)
+    speed_mm_per_s = round(speed_km_per_h * MM_PER_S_PER_KM_PER_H)
     battery_mv = settings.battery_highest_mv - 1
     return float(min(wanted_w, ceilings.step(state, speed_mm_per_s, battery_mv, _COOL_DECICELSIUS)))
 

@@ -5,13 +5,12 @@ from dataclasses import dataclass
 from math import degrees, pi, sqrt
 from math import exp as real_exp
 
-from firmware.ticks import CONTROL_PERIOD_US
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.bikes.model import Bike
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
 LAG_S = 0.1  # A slow power stage, so that each part can be seen.
 SPEED_KM_PER_H = 18.0
-_PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _SMOOTHED_SHARE = 0.25  # Of each new current reading, as in firmware/sense/supply.py.
 _LOWEST_RAD_PER_S, _FREQUENCIES = 0.05, 400
 
@@ -35,7 +34,7 @@ class Margins:
 
 def margins_of(bike: Bike, gain_uv_per_w: int, integral_ms: int) -> Margins:
     """Return the margins of the sampled loop at full power on the roller, while nothing limits it."""
-    nyquist_rad_per_s = pi / _PERIOD_S
+    nyquist_rad_per_s = pi / CONTROL_PERIOD_S
     ratio = (nyquist_rad_per_s / _LOWEST_RAD_PER_S) ** (1.0 / _FREQUENCIES)
     frequencies = [_LOWEST_RAD_PER_S * ratio**step for step in range(_FREQUENCIES)]
     plant_w_per_v = watts_per_volt(bike)
@@ -62,9 +61,9 @@ def watts_per_volt(bike: Bike) -> float:
 
 def _open_loop(rad_per_s: float, plant_w_per_v: float, gain_v_per_w: float, integral_s: float) -> complex:
     """Return the open loop: PI, a period of holding and computing, the power stage's lag, the smoothing."""
-    z = exp(1j * rad_per_s * _PERIOD_S)
-    kept = real_exp(-_PERIOD_S / LAG_S)
-    controller = gain_v_per_w * (z - 1.0 + _PERIOD_S / integral_s) / (z - 1.0)
+    z = exp(1j * rad_per_s * CONTROL_PERIOD_S)
+    kept = real_exp(-CONTROL_PERIOD_S / LAG_S)
+    controller = gain_v_per_w * (z - 1.0 + CONTROL_PERIOD_S / integral_s) / (z - 1.0)
     stage = plant_w_per_v * (1.0 - kept) / (z - kept) / z
     smoothing = _SMOOTHED_SHARE * z / (z - (1.0 - _SMOOTHED_SHARE))
     return controller * stage * smoothing

@@ -10,11 +10,10 @@ from copy import deepcopy
 from dataclasses import dataclass
 from math import sqrt
 
-from firmware.ticks import CONTROL_PERIOD_US
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.lab.branching import Branch
 from host_sim.plant.rider import LEG_ACCELERATION_RAD_PER_S2
 
-_PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _LONGEST_PITCH_OF_HIGH = 16.0 / 9.0
 
 
@@ -79,10 +78,10 @@ def ride_to_stop(branch: Branch, stop: WorstStop, sooner_s: float) -> None:
 
 def stopping_rad(rad_per_s: float, stop_s: float) -> float:
     """Return by what angle the crank turns on after pedalling stops, in the bench's own steps."""
-    elapsed_s = _PERIOD_S - stop_s % _PERIOD_S
+    elapsed_s = CONTROL_PERIOD_S - stop_s % CONTROL_PERIOD_S
     turned_rad = 0.0
     while rad_per_s > 0.0:
         slower_rad_per_s = max(rad_per_s - LEG_ACCELERATION_RAD_PER_S2 * elapsed_s, 0.0)
         turned_rad += (rad_per_s + slower_rad_per_s) / 2.0 * elapsed_s
-        rad_per_s, elapsed_s = slower_rad_per_s, _PERIOD_S
+        rad_per_s, elapsed_s = slower_rad_per_s, CONTROL_PERIOD_S
     return turned_rad

@@ -6,12 +6,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import ScalarFormatter
 
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.report.svg import INK
 from host_sim.report.tuning_figures import CHOSEN, COST, GAIN, NOW, drawn, mark_both, two_curves
 from host_sim.tuning.drive_bench import DrivePoint
 from host_sim.tuning.loop_report import LoopReport
 from host_sim.tuning.margins import firmware_pi_response, loop_frequencies
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.recommend import Tuned
 from host_sim.tuning.surge import SURGES_SHARE, TIMES_MOST
 
@@ -37,7 +37,7 @@ def draw_loop(tuned: Tuned, path: Path) -> None:
 
 
 def _plant_panel(axes: Axes, tuned: Tuned, loop: LoopReport) -> None:
-    times_s = np.arange(len(tuned.plants[0].steps), dtype=np.float64) * PERIOD_S
+    times_s = np.arange(len(tuned.plants[0].steps), dtype=np.float64) * CONTROL_PERIOD_S
     shown = times_s <= 0.25
     for plant in tuned.plants:
         bold = plant.point == loop.surge.point

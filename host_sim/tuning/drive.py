@@ -9,6 +9,7 @@ operating range.
 from collections.abc import Mapping
 from dataclasses import replace
 
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.bikes.model import Bike
 from host_sim.tuning.drive_bench import (
     AS_GOOD,
@@ -19,7 +20,6 @@ from host_sim.tuning.drive_bench import (
     settings_now,
 )
 from host_sim.tuning.identify import IdentifiedPlant, ProcessModel
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.rates import comfort_rise, legal_rise
 from host_sim.tuning.score import Priority
 from host_sim.tuning.simc import PiGains, simc
@@ -46,7 +46,7 @@ def loop_model(plants: list[IdentifiedPlant]) -> ProcessModel | None:
     if not plants:
         return None
     strongest = max((plant.model for plant in plants), key=lambda model: model.gain)
-    return replace(strongest, dead_time_s=strongest.dead_time_s + PERIOD_S / 2.0)
+    return replace(strongest, dead_time_s=strongest.dead_time_s + CONTROL_PERIOD_S / 2.0)
 
 
 def legal_gains(gains: PiGains) -> tuple[int, int]:

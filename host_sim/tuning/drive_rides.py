@@ -14,7 +14,7 @@ from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
 from firmware.records import Outputs
 from host_sim.bench.assemble import bench_for
-from host_sim.bench.clock import US_PER_S
+from host_sim.bench.clock import CONTROL_PERIOD_S, US_PER_S
 from host_sim.bench.course import Course, course_from
 from host_sim.bench.ride_measures import JERK_PERIODS, SETTLED_SHARE
 from host_sim.bench.script import CourseScript
@@ -24,7 +24,6 @@ from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
 from host_sim.rules.driving_probes import OVER_LIMIT
 from host_sim.rules.riding import on_roller
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.rates import empty_mass_kg
 from host_sim.tuning.ride_start import DRAWS, draws_of, rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
@@ -184,7 +183,7 @@ def _measure_once(bike: Bike, seed: int) -> DriveMeasures:
     before = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s < slope_s]
     after = [share for share, at_s in zip(step.shares, step.times_s, strict=True) if at_s >= slope_s]
     outside = [index for index, share in enumerate(before) if abs(share - 1.0) > SETTLED_SHARE]
-    quiet = before[-round(QUIET_S / PERIOD_S) :]
+    quiet = before[-round(QUIET_S / CONTROL_PERIOD_S) :]
     # Without a shunt nothing corrects the power, so the settings don't influence what a slope does to it.
     off = [abs(share - 1.0) for share in after] if bike.shunt.fitted else [0.0]
     return DriveMeasures(
@@ -195,10 +194,10 @@ def _measure_once(bike: Bike, seed: int) -> DriveMeasures:
         half_s=_first_s(before, 0.5),
         reach_s=_first_s(before, 0.9),
         overshoot_percent=100.0 * max(max(before, default=0.0) - 1.0, 0.0),
-        settling_s=(outside[-1] + 1) * PERIOD_S if outside else 0.0 if before else STEP_S,
+        settling_s=(outside[-1] + 1) * CONTROL_PERIOD_S if outside else 0.0 if before else STEP_S,
         swing_percent=100.0 * (max(quiet) - min(quiet)) if quiet else 100.0,
         disturbance_percent=100.0 * max(off, default=1.0),
-        recovery_s=sum(share > SETTLED_SHARE for share in off) * PERIOD_S if off else STEP_S,
+        recovery_s=sum(share > SETTLED_SHARE for share in off) * CONTROL_PERIOD_S if off else STEP_S,
         edge_half_s=edge_half_s,
         excess_j=excess_j,
     )
@@ -212,12 +211,12 @@ def _edge(bike: Bike, seed: int) -> tuple[float, float]:
     limit_w = OVER_LIMIT * bike.firmware_settings.power_limit_w
     over_w = sum(max(power_w - limit_w, 0.0) for power_w in trace.powers_w)
     half_s = _first_s(trace.shares, 0.5) if bike.motor_controller.kind == "speed" else 0.0
-    return half_s, over_w * PERIOD_S
+    return half_s, over_w * CONTROL_PERIOD_S
 
 
 def _first_s(shares: list[float], share: float) -> float:
     """Return how long after engaging a share of the power is reached; if never, the length of the ride."""
-    return next((index * PERIOD_S for index, one in enumerate(shares) if one >= share), STEP_S)
+    return next((index * CONTROL_PERIOD_S for index, one in enumerate(shares) if one >= share), STEP_S)
 
 
 def _compare_with_the_end(step: PowerTrace, end_s: float) -> None:
@@ -233,4 +232,4 @@ def _jerk_m_per_s3(push_m_per_s2: list[float]) -> float:
     """Return the steepest rise over JERK_PERIODS, from nothing before the first entry."""
     values = [0.0] * JERK_PERIODS + push_m_per_s2
     rises = (later - earlier for earlier, later in zip(values, values[JERK_PERIODS:], strict=False))
-    return max(max(rises, default=0.0), 0.0) / (JERK_PERIODS * PERIOD_S)
+    return max(max(rises, default=0.0), 0.0) / (JERK_PERIODS * CONTROL_PERIOD_S)

@@ -14,9 +14,8 @@ from random import Random
 from firmware.controller import Controller
 from firmware.decide.engagement import ASSISTING
 from firmware.records import Outputs
-from firmware.ticks import CONTROL_PERIOD_US
 from host_sim.bench.assemble import bench_for
-from host_sim.bench.clock import US_PER_S
+from host_sim.bench.clock import CONTROL_PERIOD_S, US_PER_S
 from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bench.sim_board import StepWatch
@@ -227,5 +226,5 @@ def pooled(each: list[EngageMeasures]) -> EngageMeasures:
 
 def _first_within(times_s: list[float], span: Span) -> float | None:
     index = bisect_left(times_s, span.begin_s)
-    period_s = CONTROL_PERIOD_US / US_PER_S
-    return times_s[index] if index < len(times_s) and times_s[index] <= span.end_s + period_s else None
+    latest_s = span.end_s + CONTROL_PERIOD_S
+    return times_s[index] if index < len(times_s) and times_s[index] <= latest_s else None

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.bikes.model import Bike
-from host_sim.tuning.open_loop import PERIOD_S, OpenLoop
+from host_sim.tuning.open_loop import OpenLoop
 from host_sim.tuning.operating import OperatingPoint, operating_points
 
 Floats = NDArray[np.float64]
@@ -75,7 +76,7 @@ class TwoLags:
 
     def sampled_pulses(self) -> Floats:
         """Return the pulse response to a command held for a period, period by period."""
-        times_s = np.arange(WINDOW_PERIODS, dtype=np.float64) * PERIOD_S
+        times_s = np.arange(WINDOW_PERIODS, dtype=np.float64) * CONTROL_PERIOD_S
         return np.diff(self.step_response(times_s), prepend=0.0)
 
 
@@ -94,20 +95,20 @@ class IdentifiedPlant:
     power_w: float
 
     def response_at(self, rad_per_s: Floats) -> Complexes:
-        """Return the sampled plant, command to reading, at frequencies up to pi / PERIOD_S.
+        """Return the sampled plant, command to reading, at frequencies up to pi / CONTROL_PERIOD_S.
 
         The transform of the pulse response: exact, dead time included, for a command that is held over each
         period.
         """
         pulses = self.lags.sampled_pulses()
-        turns = np.exp(-1j * np.outer(rad_per_s * PERIOD_S, np.arange(len(pulses))))
+        turns = np.exp(-1j * np.outer(rad_per_s * CONTROL_PERIOD_S, np.arange(len(pulses))))
         answer: Complexes = turns @ pulses
         return answer
 
     @property
     def misfit(self) -> float:
         """Root mean square between measured and two-lag step response, as a share of the final value."""
-        times_s = np.arange(len(self.steps), dtype=np.float64) * PERIOD_S
+        times_s = np.arange(len(self.steps), dtype=np.float64) * CONTROL_PERIOD_S
         apart = self.lags.step_response(times_s) - self.steps
         return float(np.sqrt(np.mean(apart**2)) / abs(self.lags.gain))
 
@@ -131,7 +132,7 @@ def identify_at(bike: Bike, point: OperatingPoint, seed: int = 1) -> IdentifiedP
     if base_mv + step_mv > bike.firmware_settings.command_max_mv:
         base_mv -= step_mv  # Near the top, where a step up would exceed the range.
     steps = _step_response(rig, base_mv, step_mv)
-    model = fit_model(steps, PERIOD_S)
+    model = fit_model(steps, CONTROL_PERIOD_S)
     return IdentifiedPlant(point, steps, model, fit_two_lags(steps), base_mv / 1000.0, power_w)
 
 
@@ -197,7 +198,7 @@ def _fit_integrating(steps: Floats, times_s: Floats, first: ProcessModel) -> Pro
 
 def fit_two_lags(steps: Floats) -> TwoLags:
     """Fit two lags with dead time to a step response by the control period, starting at entry 0."""
-    times_s = np.arange(len(steps), dtype=np.float64) * PERIOD_S
+    times_s = np.arange(len(steps), dtype=np.float64) * CONTROL_PERIOD_S
     last = float(np.mean(steps[-len(steps) // 5 :]))
 
     def misfit(values: Floats) -> Floats:
@@ -206,8 +207,8 @@ def fit_two_lags(steps: Floats) -> TwoLags:
 
     fit = least_squares(
         misfit,
-        [last, 0.02, 0.7, PERIOD_S / 2.0],
-        x_scale=[max(abs(last), 1e-9), 0.01, 0.3, PERIOD_S],
+        [last, 0.02, 0.7, CONTROL_PERIOD_S / 2.0],
+        x_scale=[max(abs(last), 1e-9), 0.01, 0.3, CONTROL_PERIOD_S],
         bounds=([-np.inf, 1e-3, 0.02, 0.0], [np.inf, 10.0, 0.999, times_s[-1]]),
     )
     gain, slow_s, fast_share, dead_time_s = (float(value) for value in fit.x)

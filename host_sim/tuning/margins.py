@@ -9,12 +9,12 @@ from math import inf, isfinite, log10, pi, radians
 
 import numpy as np
 
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.tuning.identify import Complexes, Floats, IdentifiedPlant
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.simc import PiGains
 
-_NYQUIST_RAD_PER_S = pi / PERIOD_S
+_NYQUIST_RAD_PER_S = pi / CONTROL_PERIOD_S
 _FREQUENCIES = 300
 
 
@@ -73,11 +73,11 @@ def loop_frequencies() -> Floats:
 def firmware_pi_response(gains: PiGains, rad_per_s: Floats) -> Complexes:
     """Return the frequency response of the firmware's power loop without saturation.
 
-    u = K e + I, and in each period I moves towards u by the share PERIOD_S / Ti: K (z - 1 + PERIOD_S / Ti) /
-    (z - 1).
+    u = K e + I, and in each period T = CONTROL_PERIOD_S I moves towards u by the share T / Ti:
+    K (z - 1 + T / Ti) / (z - 1).
     """
-    z = np.exp(1j * rad_per_s * PERIOD_S)
-    answer: Complexes = gains.gain * (z - 1.0 + PERIOD_S / gains.integral_s) / (z - 1.0)
+    z = np.exp(1j * rad_per_s * CONTROL_PERIOD_S)
+    answer: Complexes = gains.gain * (z - 1.0 + CONTROL_PERIOD_S / gains.integral_s) / (z - 1.0)
     return answer
 
 

@@ -13,7 +13,6 @@ from host_sim.bench.sim_board import Levers, SimBoard
 from host_sim.bikes.model import Bike
 from host_sim.tuning.operating import OperatingPoint
 
-PERIOD_S = CONTROL_PERIOD_US * 1e-6
 _LONG_US = 10**12
 
 

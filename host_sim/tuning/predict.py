@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.bench.ride_measures import SETTLED_SHARE
 from host_sim.bikes.model import Bike
 from host_sim.bikes.power_loop_of import back_emf_v, motor_current_a
 from host_sim.tuning.identify import Floats, IdentifiedPlant
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.simc import PiGains
 
 STEP_SECONDS = 9.0
@@ -46,7 +46,7 @@ class LinearLoop:
         self._pulses = plant.lags.sampled_pulses()[1:][::-1] / plant.lags.gain
         self._plant = plant
         self._gains = gains
-        self._rise_v, self._fall_v = rise_v_per_s * PERIOD_S, fall_v_per_s * PERIOD_S
+        self._rise_v, self._fall_v = rise_v_per_s * CONTROL_PERIOD_S, fall_v_per_s * CONTROL_PERIOD_S
         self._low_v, self._high_v = settings.command_start_mv / 1000.0, settings.command_max_mv / 1000.0
         self.command_v = self._integral_v = self._low_v
         self._drawn_w = np.zeros(len(self._pulses))
@@ -54,7 +54,7 @@ class LinearLoop:
     def step(self, wanted_w: float, disturbance_w: float) -> float:
         """Run one control period; return the power that is read, W."""
         reading_w = float(self._pulses @ self._drawn_w)
-        self._integral_v += (self.command_v - self._integral_v) * PERIOD_S / self._gains.integral_s
+        self._integral_v += (self.command_v - self._integral_v) * CONTROL_PERIOD_S / self._gains.integral_s
         target_v = self._gains.gain * (wanted_w - reading_w) + self._integral_v
         target_v = min(max(target_v, self._low_v), self._high_v)
         self.command_v += min(max(target_v - self.command_v, -self._fall_v), self._rise_v)
@@ -69,19 +69,19 @@ def predict(
     """Predict the measures of the step ride at the plant's operating point."""
     loop = LinearLoop(bike, plant, gains, rise_mv_per_s / 1000.0, fall_mv_per_s / 1000.0)
     power_w = plant.power_w
-    steps_w = [loop.step(power_w, 0.0) for _ in range(round(STEP_SECONDS / PERIOD_S))]
+    steps_w = [loop.step(power_w, 0.0) for _ in range(round(STEP_SECONDS / CONTROL_PERIOD_S))]
     shares: Floats = np.array(steps_w) / power_w
     slope_w = slope_disturbance_w(bike, plant)
     later = [
-        loop.step(power_w, slope_w * min(period * PERIOD_S, 1.0)) / power_w
-        for period in range(round(SLOPE_SECONDS / PERIOD_S))
+        loop.step(power_w, slope_w * min(period * CONTROL_PERIOD_S, 1.0)) / power_w
+        for period in range(round(SLOPE_SECONDS / CONTROL_PERIOD_S))
     ]
     outside = np.flatnonzero(np.abs(shares - 1.0) > SETTLED_SHARE)
     reached = np.flatnonzero(shares >= 0.9)
     return Prediction(
-        reach_s=float(reached[0]) * PERIOD_S if len(reached) else STEP_SECONDS,
+        reach_s=float(reached[0]) * CONTROL_PERIOD_S if len(reached) else STEP_SECONDS,
         overshoot_percent=100.0 * max(float(np.max(shares)) - 1.0, 0.0),
-        settling_s=float(outside[-1] + 1) * PERIOD_S if len(outside) else 0.0,
+        settling_s=float(outside[-1] + 1) * CONTROL_PERIOD_S if len(outside) else 0.0,
         disturbance_percent=100.0 * max(abs(share - 1.0) for share in later),
     )
 
@@ -108,7 +108,7 @@ def swing_after_kick(
     loop = LinearLoop(bike, plant, gains, rise_mv_per_s / 1000.0, fall_mv_per_s / 1000.0)
     kick_w = slope_disturbance_w(bike, plant) * 0.05 / SLOWER
     powers_w = []
-    for period in range(round(9.2 / PERIOD_S)):
-        kicked = 3.0 <= period * PERIOD_S < 3.2
+    for period in range(round(9.2 / CONTROL_PERIOD_S)):
+        kicked = 3.0 <= period * CONTROL_PERIOD_S < 3.2
         powers_w.append(loop.step(plant.power_w, kick_w if kicked else 0.0))
-    return np.array(powers_w[-round(2.0 / PERIOD_S) :])
+    return np.array(powers_w[-round(2.0 / CONTROL_PERIOD_S) :])

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from firmware.settings import Settings
 from host_sim.bench.assemble import bench_for
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.bench.course import Course, course_from
 from host_sim.bench.script import CourseScript
 from host_sim.bikes.model import Bike
@@ -12,7 +13,6 @@ from host_sim.rules.fault_rides import CADENCE_RPM as FAULT_CADENCE_RPM
 from host_sim.rules.fault_rides import columns_km_per_h
 from host_sim.rules.riding import cutoff_km_per_h, on_roller
 from host_sim.rules.stopping_probes import edge_gap_share
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.ride_start import rest_s
 from host_sim.units import KM_PER_H_PER_M_PER_S
 
@@ -56,13 +56,13 @@ def stop_gap_s(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> 
     by_release_s = 60.0 / (settings.pulses_per_rev * settings.release_rpm) * edge_gap_share(settings)
     by_pitch_s = 60.0 / (settings.pulses_per_rev * cadence_rpm) * settings.stop_pitch_percent / 100.0
     left_s = settings.cutoff_distance_mm / 1000.0 / speed_m_per_s - settings.motor_lag_ms / 1000.0
-    return max(min(by_release_s, by_pitch_s, left_s - PERIOD_S), 0.0)
+    return max(min(by_release_s, by_pitch_s, left_s - CONTROL_PERIOD_S), 0.0)
 
 
 def way_with_help_m(settings: Settings, speed_m_per_s: float, cadence_rpm: float) -> float:
     """Return the distance from the last edge to the end of help in m, the fall of motor power included."""
     gap_s = stop_gap_s(settings, speed_m_per_s, cadence_rpm)
-    return speed_m_per_s * (gap_s + PERIOD_S + settings.motor_lag_ms / 1000.0)
+    return speed_m_per_s * (gap_s + CONTROL_PERIOD_S + settings.motor_lag_ms / 1000.0)
 
 
 def way_with_wheel_lost_m(bike: Bike, stop_pitch_percent: int) -> float:
@@ -74,5 +74,5 @@ def way_with_wheel_lost_m(bike: Bike, stop_pitch_percent: int) -> float:
     pitch_s = 60.0 / (bike.pedal_sensor.pulses_per_rev * FAULT_CADENCE_RPM)
     driving = [speed for speed in columns_km_per_h(bike) if speed < cutoff_km_per_h(bike)]
     speed_m_per_s = max(driving, default=cutoff_km_per_h(bike)) / KM_PER_H_PER_M_PER_S
-    after_s = pitch_s * stop_pitch_percent / 100.0 + PERIOD_S + bike.motor_controller.lag_s
+    after_s = pitch_s * stop_pitch_percent / 100.0 + CONTROL_PERIOD_S + bike.motor_controller.lag_s
     return speed_m_per_s * after_s

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from host_sim.bench.clock import CONTROL_PERIOD_S
 from host_sim.bench.course import Course, course_from
 from host_sim.bikes.model import Bike
 from host_sim.rules.case import Lines
@@ -22,7 +23,6 @@ from host_sim.tuning.drive_bench import DriveSettings
 from host_sim.tuning.drive_rides import traced
 from host_sim.tuning.identify import Floats, IdentifiedPlant
 from host_sim.tuning.margins import WorstCase
-from host_sim.tuning.open_loop import PERIOD_S
 from host_sim.tuning.operating import OperatingPoint
 from host_sim.tuning.predict import swing_after_kick
 from host_sim.tuning.rates import fall_for
@@ -179,7 +179,7 @@ def _ride(
     quiet = bike.shunt.model_copy(update={"noise_a": 0.0, "step_a": QUIET_STEP_A})
     ridden = with_settings(bike, changes, {"shunt": quiet})
     trace = traced(ridden, surge_course(ridden, point), seed)
-    return np.array(trace.powers_w[-round(EVALUATED_S / PERIOD_S) :], dtype=float)
+    return np.array(trace.powers_w[-round(EVALUATED_S / CONTROL_PERIOD_S) :], dtype=float)
 
 
 def _point(factor: float, last_w: Floats) -> SurgePoint:
@@ -204,4 +204,4 @@ def main_frequency_hz(values: Floats) -> float:
     """Return the strongest frequency in Hz of values by the control period, their mean left out."""
     swing = (values - np.mean(values)) * np.hanning(len(values))
     spectrum = np.abs(np.fft.rfft(swing, 8 * len(values)))
-    return float(np.argmax(spectrum) / (8 * len(values) * PERIOD_S))
+    return float(np.argmax(spectrum) / (8 * len(values) * CONTROL_PERIOD_S))
