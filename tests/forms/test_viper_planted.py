@@ -18,21 +18,30 @@ pytestmark = pytest.mark.long
 
 LIVES = 8
 LOOPS_MOST = 400_000  # Some times what these rides take: an endless loop is an error that shows.
+TABLES = "from host_sim.forms.expressions import COMPARISONS, OPERATORS"
+
+
+def wrong(table: str, entry: str) -> str:
+    """Return the import of the tables of signs, and one of them with a wrong entry."""
+    return f"{TABLES}\n\n{table} = {{**{table}, {entry}}}\n"
+
+
 PLANTED = [
-    ("an addition is a subtraction", "expressions", 'ast.Add: "+"', 'ast.Add: "-"'),
-    ("a shift goes the other way", "expressions", 'ast.LShift: "<<"', 'ast.LShift: ">>"'),
+    ("an addition is a subtraction", "expressions", TABLES, wrong("OPERATORS", 'ast.Add: "-"')),
+    ("a shift goes the other way", "expressions", TABLES, wrong("OPERATORS", 'ast.LShift: ">>"')),
     (
         "a division drops the rest towards zero",
         "expressions",
-        'text = f"{first.operand} {sign}',
-        'text = f"int({first.operand} / {second.operand})" if sign == "//" else f"{first.operand} {sign}',
+        'return Number(f"{first.operand} {sign}',
+        'if sign == "//":\n            return Number(f"int({first.operand} / {second.operand})")\n'
+        '        return Number(f"{first.operand} {sign}',
     ),
     ("a division by a power of two halves once more", "expressions", "bit_length() - 1", "bit_length()"),
     ("a sign is added", "calls", "^ {signed[1]}) - {", "^ {signed[1]}) + {"),
-    ("less counts equal in", "expressions", 'ast.Lt: "<"', 'ast.Lt: "<="'),
-    ("at least leaves equal out", "expressions", 'ast.GtE: ">="', 'ast.GtE: ">"'),
-    ("at most leaves equal out", "expressions", 'ast.LtE: "<="', 'ast.LtE: "<"'),
-    ("more counts equal in", "expressions", 'ast.Gt: ">"', 'ast.Gt: ">="'),
+    ("less counts equal in", "expressions", TABLES, wrong("COMPARISONS", 'ast.Lt: "<="')),
+    ("at least leaves equal out", "expressions", TABLES, wrong("COMPARISONS", 'ast.GtE: ">"')),
+    ("at most leaves equal out", "expressions", TABLES, wrong("COMPARISONS", 'ast.LtE: "<"')),
+    ("more counts equal in", "expressions", TABLES, wrong("COMPARISONS", 'ast.Gt: ">="')),
     ("a negation is lost", "expressions", 'return f"not ({', 'return f"({'),
     ("a sign is lost", "expressions", "ast.Sub(), ast.Constant(0)", "ast.Add(), ast.Constant(0)"),
     ("every and is an or", "expressions", 'return f" {word} ".join', 'return " or ".join'),
