@@ -1,4 +1,4 @@
-"""Runs a test on the compiled bench, in a process of its own: ten times as fast, and the same to the digit.
+"""Runs a test on the compiled bench, in a process of its own: several times as fast, the same to the digit.
 
 Where nothing can be compiled it runs here.
 """

@@ -1,4 +1,4 @@
-"""What a component of the firmware keeps to itself. Proofs and tests reach it here, and nowhere else.
+"""What a component of the firmware keeps to itself: proofs and `tests/paths` reach it here only.
 
 The names are those of the firmware without the underscore: fields that its `__slots__` declare, and its
 functions. What may change from step to step stands with its range in `whole/ranges.py`. Runs anywhere.

@@ -327,4 +327,15 @@ MORE_ATTACKS = {
         "doubt",
         "contract Plausibility.step",
     ),
+    "a suspicion of another kind than the one before withholds nothing": Row(
+        Mistake(
+            "guard/plausibility.py",
+            "Plausibility._judge_motor",
+            "self._lasting_steps = 0\nself._withhold()",
+            "self._lasting_steps = 0\nif self._suspicions == 0 or found == self._suspected:\n"
+            "    self._withhold()",
+        ),
+        "doubt",
+        "contract Plausibility.step",
+    ),
 }

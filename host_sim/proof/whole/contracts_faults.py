@@ -41,7 +41,8 @@ def _judge_needs(call: Call) -> Claims:
 
 def _suspects(call: Call) -> Claims:
     """Return what a suspicion needs, and what follows from it."""
-    is_new = less(call.of("_suspicions"), call.after("_suspicions"))
+    lasted = both(less(0, call.after("_contradiction")), equal(call.after("_lasting_steps"), 0))
+    is_new = both(call.of("_model.known"), lasted)  # Also where the count begins again.
     same = equal(call.of("_contradiction"), call.after("_contradiction"))
     enough = terms.choose(equal(call.after("_contradiction"), MOTOR_SILENT), SILENT_STEPS, LASTING_STEPS)
     steps = terms.add(call.of("_lasting_steps"), 1)

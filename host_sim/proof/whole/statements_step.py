@@ -178,7 +178,8 @@ def doubt(run: Run) -> list[Said]:
         return run.after.of(f"plausibility.{name}")
 
     kept = negate(run.inputs_of("clear_requested"))
-    is_new = less(before("_suspicions"), after("_suspicions"))
+    lasted = both(less(0, after("_contradiction")), equal(after("_lasting_steps"), 0))
+    is_new = both(run.after.of("motor_model.known"), lasted)  # Also where the count begins again.
     silent = equal(after("_contradiction"), MOTOR_SILENT)
     same = equal(before("_contradiction"), after("_contradiction"))
     now = {
@@ -186,7 +187,7 @@ def doubt(run: Run) -> list[Said]:
     }
     return [
         ("while help is withheld there is no output", after("withheld"), _nothing_out(run)),
-        ("with every new suspicion help is withheld", is_new, after("withheld")),
+        ("with every new suspicion help is withheld", both(is_new, kept), after("withheld")),
         (
             "a suspicion comes after its steps in a row with one and the same contradiction",
             is_new,
